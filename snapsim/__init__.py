@@ -1,0 +1,1 @@
+"""snapsim: what a part near a strong magnet will do when it is let go."""

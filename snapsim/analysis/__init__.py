@@ -1,0 +1,1 @@
+"""What a trajectory means: summaries and tables of results."""

@@ -1,0 +1,1 @@
+"""The snapsim commands: they only wire the parts together."""

@@ -1,0 +1,37 @@
+"""The errors a user can meet. Numerical trouble inside a run is an outcome, not an exception."""
+
+from __future__ import annotations
+
+
+class SnapsimError(Exception):
+    """Base of every error snapsim raises on purpose; its text is one line for a person."""
+
+    exit_status = 3
+
+
+class InputError(SnapsimError):
+    """Something the user wrote is wrong: `file: key: what is wrong, what is allowed`."""
+
+    exit_status = 2
+
+    def __init__(self, message: str, *, file: str | None = None, key: str | None = None) -> None:
+        self.file, self.key, self.message = file, key, message
+        super().__init__(": ".join(part for part in (file, key, message) if part))
+
+
+class OutputError(SnapsimError):
+    """A result could not be written where the user asked for it."""
+
+    exit_status = 2
+
+
+class MissingSystemLibrary(SnapsimError):
+    """A library outside Python is missing; the text names the package to install."""
+
+    exit_status = 3
+
+
+class ComputationError(SnapsimError):
+    """A computation could not be completed; what was reached has been kept."""
+
+    exit_status = 3

@@ -1,0 +1,1 @@
+"""Magnetic fields, magnetisation, force and torque; knows nothing of motion or contact."""

@@ -1,0 +1,1 @@
+"""Cells that follow the surface of each shape: one contract, one file each."""

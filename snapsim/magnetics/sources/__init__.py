@@ -1,0 +1,1 @@
+"""Fields of uniformly magnetised bodies and their gradients: one contract, one file each."""

@@ -1,0 +1,1 @@
+"""Gaps, contact points and normals between the shapes."""

@@ -1,0 +1,1 @@
+"""Numerical methods with no physics in them."""

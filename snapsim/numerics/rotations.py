@@ -1,0 +1,81 @@
+"""Unit quaternions, scalar first (w, x, y, z), turning body vectors into world vectors.
+
+Rotation matrices and the kinematic equation dq/dt = 1/2 (0, omega) q (omega in world axes) follow
+Goldstein, Poole & Safko, Classical Mechanics, 3rd ed., sections 4.5 and 4.9 (from memory).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from snapsim.arrays import Array, ArrayLike, as_floats
+
+IDENTITY: Array = np.array([1.0, 0.0, 0.0, 0.0])
+
+
+def normalise(quaternion: ArrayLike) -> Array:
+    """Return unit quaternions of the same shape (..., 4); raises ValueError on a zero one."""
+    q = as_floats(quaternion)
+    length = np.linalg.norm(q, axis=-1, keepdims=True)
+    if not np.all(length > 0):
+        raise ValueError("a quaternion of zero length is no rotation")
+    unit: Array = q / length
+    return unit
+
+
+def from_axis_angle(axis: ArrayLike, angle: float) -> Array:
+    """Return the quaternion (4,) that turns by `angle` [rad] about `axis` (3,), right-handed."""
+    n = as_floats(axis)
+    n = n / np.linalg.norm(n)
+    return np.concatenate([[np.cos(angle / 2)], np.sin(angle / 2) * n])
+
+
+def from_rotation_vector(vector: ArrayLike) -> Array:
+    """Return the quaternion (4,) of a rotation vector (3,) [rad]; smooth through zero."""
+    v = as_floats(vector)
+    angle = float(np.linalg.norm(v))
+    return np.concatenate([[np.cos(angle / 2)], 0.5 * np.sinc(angle / (2 * np.pi)) * v])
+
+
+def multiply(a: ArrayLike, b: ArrayLike) -> Array:
+    """Return the product a b (..., 4): first b turns, then a."""
+    p, q = np.broadcast_arrays(as_floats(a), as_floats(b))
+    w = p[..., 0] * q[..., 0] - np.sum(p[..., 1:] * q[..., 1:], axis=-1)
+    v = p[..., :1] * q[..., 1:] + q[..., :1] * p[..., 1:] + np.cross(p[..., 1:], q[..., 1:])
+    return np.concatenate([w[..., None], v], axis=-1)
+
+
+def conjugate(quaternion: ArrayLike) -> Array:
+    """Return the inverse rotation (..., 4)."""
+    inverse: Array = as_floats(quaternion) * np.array([1.0, -1.0, -1.0, -1.0])
+    return inverse
+
+
+def matrix(quaternion: ArrayLike) -> Array:
+    """Return rotation matrices (..., 3, 3) R with world = R @ body, of unit quaternions (..., 4)."""
+    w, x, y, z = np.moveaxis(as_floats(quaternion), -1, 0)
+    rows = [
+        [1 - 2 * (y * y + z * z), 2 * (x * y - w * z), 2 * (x * z + w * y)],
+        [2 * (x * y + w * z), 1 - 2 * (x * x + z * z), 2 * (y * z - w * x)],
+        [2 * (x * z - w * y), 2 * (y * z + w * x), 1 - 2 * (x * x + y * y)],
+    ]
+    return np.stack([np.stack(row, axis=-1) for row in rows], axis=-2)
+
+
+def rotate(quaternion: ArrayLike, vectors: ArrayLike) -> Array:
+    """Return body vectors (..., 3) turned into world axes."""
+    turned: Array = np.einsum("...ij,...j->...i", matrix(quaternion), as_floats(vectors))
+    return turned
+
+
+def rotate_back(quaternion: ArrayLike, vectors: ArrayLike) -> Array:
+    """Return world vectors (..., 3) turned into body axes."""
+    turned: Array = np.einsum("...ji,...j->...i", matrix(quaternion), as_floats(vectors))
+    return turned
+
+
+def derivative(quaternion: ArrayLike, spin: ArrayLike) -> Array:
+    """Return dq/dt (..., 4) for a spin (..., 3) [rad/s] in world axes."""
+    w = as_floats(spin)
+    rate: Array = 0.5 * multiply(np.concatenate([0 * w[..., :1], w], axis=-1), quaternion)
+    return rate

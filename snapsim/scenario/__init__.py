@@ -1,0 +1,1 @@
+"""Scene files in: reading, checking, building a system."""

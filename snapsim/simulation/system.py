@@ -1,0 +1,42 @@
+"""Everything that is constant in a run: bodies, surfaces, gravity and the run's limits."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from snapsim.arrays import Array
+from snapsim.parts.bodies import Body
+from snapsim.parts.states import State
+from snapsim.parts.surfaces import SurfaceRules
+
+Detail = Literal["draft", "normal", "fine"]
+
+
+@dataclass(frozen=True)
+class System:
+    """A scene made ready: `start` is the state at release, `gravity` (3,) [m/s^2].
+
+    `source` is the scene as read and `resolved` the scene with every default and --set filled in,
+    both TOML, kept in the run file; `file` names where it came from.
+    """
+
+    title: str
+    note: str
+    bodies: tuple[Body, ...]
+    start: State
+    surfaces: SurfaceRules
+    gravity: Array
+    duration: float
+    detail: Detail = "normal"
+    source: str = ""
+    resolved: str = ""
+    file: str = ""
+    extra: dict[str, str] = field(default_factory=dict)
+
+    def number(self, name: str) -> int:
+        """Return the index of the body called `name`; raises KeyError."""
+        for i, body in enumerate(self.bodies):
+            if body.name == name:
+                return i
+        raise KeyError(name)

@@ -1,0 +1,1 @@
+"""Run files: written whole or not at all, read back."""

@@ -1,0 +1,1 @@
+"""Sweeps and ranking over many runs."""
