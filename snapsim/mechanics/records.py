@@ -1,0 +1,75 @@
+"""What a motion reports as it goes: frames, strikes and its end."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from snapsim.arrays import Array, IntArray
+from snapsim.parts.states import State
+
+
+@dataclass(frozen=True)
+class Tally:
+    """Energies booked since the start [J].
+
+    `work`: done by the applied force and torque (gravity not counted). `impact_loss`: taken by
+    blows. `friction_loss`: taken by sliding under sustained contact. `contact_work`: done by the
+    normal forces of sustained contact and by pushing bodies out of each other; zero but for the
+    error of the time step. `event_gain`: the sum of all energies that events gained.
+    """
+
+    work: float = 0.0
+    impact_loss: float = 0.0
+    friction_loss: float = 0.0
+    contact_work: float = 0.0
+    event_gain: float = 0.0
+
+
+@dataclass(frozen=True)
+class Frame:
+    """The state at one time [s], in flight or in contact."""
+
+    time: float
+    state: State
+    tally: Tally
+    touching: bool
+
+
+@dataclass(frozen=True)
+class Blow:
+    """One pair's share of a strike: body numbers `pair` (2,), contact `point` (3,) and `normal`
+    (3,) from the second into the first body, `closing_speed` [m/s], `effective_mass` [kg],
+    `impulse` (3,) on the first body [N s]."""
+
+    pair: IntArray
+    point: Array
+    normal: Array
+    closing_speed: float
+    effective_mass: float
+    impulse: Array
+
+
+@dataclass(frozen=True)
+class Strike:
+    """Bodies hit each other at `time`: states and tallies before and after, each pair's blow."""
+
+    time: float
+    before: State
+    after: State
+    tally_before: Tally
+    tally_after: Tally
+    blows: tuple[Blow, ...]
+
+
+@dataclass(frozen=True)
+class End:
+    """How the motion ended; `peak_load` (n,) [N] and `peak_time` (n,) [s] are the largest sums of
+    applied and sustained contact force on each body (blows have forces of their own)."""
+
+    time: float
+    outcome: Literal["settled", "moving", "stopped"]
+    reason: str
+    peak_load: Array
+    peak_time: Array
+    steps: int

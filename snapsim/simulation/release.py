@@ -1,0 +1,244 @@
+"""Release: let the free bodies go and follow them to rest, to the end of the run or off the stage.
+
+Couples `magnetics.model` (force and torque of a pose) with `mechanics.motion` and audits the
+energy along the way: kinetic energy K, gravity's U = -m g.x, magnetic energy E. Without losses
+K + U + E is constant, so what blows and friction are not booked for is unaccounted.
+"""
+
+from __future__ import annotations
+
+import time as clock
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from snapsim.arrays import Array
+from snapsim.magnetics.model import MagneticModel
+from snapsim.mechanics.contact import ContactGeometry
+from snapsim.mechanics.motion import Motion, MotionSettings
+from snapsim.mechanics.peak_force import peak_force_band
+from snapsim.mechanics.records import Blow, End, Frame, Strike
+from snapsim.mechanics.rigid_bodies import RigidBodies, rigid_bodies
+from snapsim.parts.states import State
+from snapsim.simulation.loads import MagneticLoads
+from snapsim.simulation.system import System
+from snapsim.simulation.trajectory import (
+    Audit,
+    Cells,
+    Cost,
+    Impact,
+    Load,
+    Trajectory,
+)
+
+Progress = Callable[[float, float], None]
+"""Called with the simulated time [s] and the largest present speed [m/s]."""
+
+AUDIT_LIMIT = 1e-3
+"""Unaccounted share of the released energy above which a run is marked."""
+
+
+def release(
+    system: System, progress: Progress | None = None, settings: MotionSettings | None = None
+) -> Trajectory:
+    """Simulate the release of `system`; an interrupt ends it as "stopped" with what was reached."""
+    began = clock.perf_counter()
+    loads = MagneticLoads(MagneticModel(system.bodies, system.detail, tolerance=SOLVER_TOLERANCE))
+    bodies = rigid_bodies(system.bodies)
+    geometry = ContactGeometry(system.bodies, system.surfaces)
+    motion = Motion(
+        bodies,
+        geometry,
+        system.surfaces,
+        loads,
+        system.gravity,
+        system.start,
+        system.duration,
+        settings,
+    )
+    log = _Log(system, bodies, loads, geometry)
+    try:
+        for item in motion.run():
+            log.take(item)
+            if progress is not None and isinstance(item, Frame):
+                progress(item.time, _top_speed(item.state))
+    except KeyboardInterrupt:
+        log.cut_short("interrupted by the user", len(system.bodies), motion.steps)
+    return log.trajectory(clock.perf_counter() - began)
+
+
+SOLVER_TOLERANCE = 1e-8
+"""Residual bound of the magnetisation as a share of the energy: well under the flight's error."""
+
+
+def _top_speed(state: State) -> float:
+    return float(np.linalg.norm(state.velocity, axis=1).max())
+
+
+@dataclass
+class _Log:
+    """Gathers what a motion reports."""
+
+    system: System
+    bodies: RigidBodies
+    loads: MagneticLoads
+    geometry: ContactGeometry
+    frames: list[Frame] = field(default_factory=list)
+    rows: list[dict[str, object]] = field(default_factory=list)
+    impacts: list[Impact] = field(default_factory=list)
+    end: End | None = None
+
+    def take(self, item: Frame | Strike | End) -> None:
+        """Keep one report."""
+        if isinstance(item, Frame):
+            self._keep(item)
+        elif isinstance(item, Strike):
+            self._keep(Frame(item.time, item.before, item.tally_before, True))
+            self._keep(Frame(item.time, item.after, item.tally_after, True))
+            self.impacts += [self._impact(item, blow) for blow in item.blows]
+        else:
+            self.end = item
+
+    def cut_short(self, reason: str, count: int, steps: int) -> None:
+        """End a motion that was broken off."""
+        time = self.frames[-1].time if self.frames else 0.0
+        self.end = End(time, "stopped", reason, np.zeros(count), np.zeros(count), steps)
+
+    def _keep(self, frame: Frame) -> None:
+        found = self.loads.state(frame.state.pose)
+        self.frames.append(frame)
+        self.rows.append(
+            {
+                "force": found.force,
+                "torque": found.torque,
+                "magnetic": found.energy,
+                "magnetisation": found.magnetisation,
+                "gap": self._magnet_gap(frame.state),
+            }
+        )
+
+    def _magnet_gap(self, state: State) -> float:
+        """Smallest distance between a free body and another body that is a magnet [m]."""
+        gaps = self.geometry.gaps(state.pose)
+        chosen = [
+            gap
+            for gap, (a, b) in zip(gaps, self.geometry.pairs, strict=True)
+            if self._snaps(int(a), int(b)) or self._snaps(int(b), int(a))
+        ]
+        return float(min(chosen)) if chosen else float("nan")
+
+    def _snaps(self, part: int, magnet: int) -> bool:
+        body, other = self.system.bodies[part], self.system.bodies[magnet]
+        return not body.fixed and other.is_magnet
+
+    def _impact(self, strike: Strike, blow: Blow) -> Impact:
+        a, b = int(blow.pair[0]), int(blow.pair[1])
+        normal, impulse = blow.normal, blow.impulse
+        if self.system.bodies[a].fixed:
+            a, b, normal, impulse = b, a, -normal, -impulse
+        first, second = self.system.bodies[a], self.system.bodies[b]
+        energy = self.bodies.kinetic_energies(strike.before)[a]
+        mass, speed = blow.effective_mass, blow.closing_speed
+        return Impact(
+            strike.time,
+            first.name,
+            second.name,
+            blow.point,
+            normal,
+            speed,
+            float(energy),
+            mass,
+            0.5 * mass * speed**2,
+            float(impulse @ normal),
+            peak_force_band(first, second, mass, speed),
+        )
+
+    def trajectory(self, wall: float) -> Trajectory:
+        """Put everything together."""
+        assert self.end is not None
+        system, end = self.system, self.end
+        states = [f.state for f in self.frames]
+        energy = self._energies()
+        model = self.loads.model
+        return Trajectory(
+            system=system,
+            outcome=end.outcome,
+            reason=end.reason,
+            time=np.array([f.time for f in self.frames]),
+            position=np.array([s.pose.position for s in states]),
+            quaternion=np.array([s.pose.quaternion for s in states]),
+            velocity=np.array([s.velocity for s in states]),
+            spin=np.array([s.spin for s in states]),
+            force=self._column("force"),
+            torque=self._column("torque"),
+            energy=energy,
+            gap=self._column("gap"),
+            cells={
+                system.bodies[i].name: Cells(model.cells[i].centre, model.cells[i].volume)
+                for i in model.soft
+            },
+            magnetisation=self._magnetisation(),
+            impacts=tuple(self.impacts),
+            loads={
+                body.name: Load(float(end.peak_load[i]), float(end.peak_time[i]))
+                for i, body in enumerate(system.bodies)
+                if body.fixed
+            },
+            audit=self._audit(energy),
+            cost=Cost(self.loads.evaluations, end.steps, wall),
+            accuracy=self._accuracy(),
+        )
+
+    def _column(self, key: str) -> Array:
+        return np.array([row[key] for row in self.rows], dtype=np.float64)
+
+    def _magnetisation(self) -> Mapping[str, Array]:
+        model = self.loads.model
+        return {
+            self.system.bodies[i].name: np.array([row["magnetisation"][slot] for row in self.rows])  # type: ignore[index]
+            for slot, i in enumerate(model.soft)
+        }
+
+    def _energies(self) -> dict[str, Array]:
+        """Energies at the frames (k,) [J]; gravity and magnetic ones from zero at the start."""
+        free = self.bodies.free
+        weight = self.bodies.mass[free, None] * self.system.gravity
+        height = np.array([np.sum(weight * f.state.pose.position[free]) for f in self.frames])
+        magnetic = self._column("magnetic")
+        kinetic = [float(np.sum(self.bodies.kinetic_energies(f.state))) for f in self.frames]
+        lost = [f.tally.impact_loss + f.tally.friction_loss for f in self.frames]
+        return {
+            "kinetic": np.array(kinetic),
+            "gravity": height[0] - height,
+            "magnetic": magnetic,
+            "dissipated": np.array(lost),
+        }
+
+    def _audit(self, energy: Mapping[str, Array]) -> Audit:
+        tally = self.frames[-1].tally
+        change = {key: float(values[-1] - values[0]) for key, values in energy.items()}
+        potential = energy["gravity"] + energy["magnetic"]
+        scale = max(float(np.max(potential[0] - potential)), float(energy["kinetic"].max()), 1e-12)
+        unaccounted = abs(sum(change.values()))
+        losses = tally.impact_loss + tally.friction_loss
+        done = tally.work - change["gravity"] + tally.contact_work - losses
+        return Audit(
+            magnetic_released=-change["magnetic"],
+            gravity_released=-change["gravity"],
+            kinetic_change=change["kinetic"],
+            impact_loss=tally.impact_loss,
+            friction_loss=tally.friction_loss,
+            unaccounted=unaccounted,
+            unaccounted_fraction=unaccounted / scale,
+            field_error=abs(tally.work + change["magnetic"]),
+            integrator_error=abs(change["kinetic"] - done),
+            event_gain=tally.event_gain,
+        )
+
+    def _accuracy(self) -> dict[str, float | str]:
+        return {
+            "detail": self.system.detail,
+            "solver_bound_J": self.loads.worst_bound,
+            "unconverged_evaluations": float(self.loads.unconverged),
+        }
