@@ -1,0 +1,65 @@
+"""Builds small systems for the tests without a scene file."""
+
+import numpy as np
+import pytest
+
+from snapsim.numerics import rotations
+from snapsim.parts.bodies import Body
+from snapsim.parts.materials import MagnetisationCurve, Material
+from snapsim.parts.states import Pose, State
+from snapsim.parts.surfaces import SurfacePair, SurfaceRules
+from snapsim.simulation.system import System
+
+OAK = Material("oak", 700.0, youngs_modulus=11e9, poissons_ratio=0.35, strength=50e6)
+MAGNET = Material("test magnet", 7500.0, remanence=1.3, recoil_permeability=1.05)
+
+
+def iron(susceptibility, saturation=None, density=7800.0):
+    """A soft material with a simple curve."""
+    return Material("test iron", density, MagnetisationCurve(susceptibility, saturation))
+
+
+@pytest.fixture
+def materials():
+    """The materials above by short name."""
+    return {"oak": OAK, "magnet": MAGNET, "iron": iron}
+
+
+@pytest.fixture
+def make_body():
+    """Body factory: free by default."""
+
+    def make(name, shape, material=OAK, magnetised=None, fixed=False):
+        direction = None if magnetised is None else np.array(magnetised, dtype=float)
+        return Body(name, shape, material, direction, fixed)
+
+    return make
+
+
+@pytest.fixture
+def make_system():
+    """System factory from (body, position, quaternion, velocity, spin) rows."""
+
+    def make(rows, duration=1.0, pair=None, gravity=(0, 0, -9.80665), detail="normal"):
+        rows = [tuple(row) + (None,) * (5 - len(row)) for row in rows]
+        zero = np.zeros(3)
+        state = State(
+            Pose(
+                np.array([np.asarray(r[1], dtype=float) for r in rows]),
+                np.array([rotations.IDENTITY if r[2] is None else r[2] for r in rows]),
+            ),
+            np.array([zero if r[3] is None else np.asarray(r[3], dtype=float) for r in rows]),
+            np.array([zero if r[4] is None else np.asarray(r[4], dtype=float) for r in rows]),
+        )
+        return System(
+            "test",
+            "",
+            tuple(r[0] for r in rows),
+            state,
+            SurfaceRules(pair or SurfacePair()),
+            np.array(gravity, dtype=float),
+            duration,
+            detail,
+        )
+
+    return make
