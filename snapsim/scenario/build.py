@@ -1,0 +1,134 @@
+"""From a description in SI numbers to a `System`: bodies, start state, surfaces."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+
+from snapsim.errors import InputError
+from snapsim.parts.bodies import Body
+from snapsim.parts.materials import MATERIALS, MagnetisationCurve, Material
+from snapsim.parts.states import Pose, State
+from snapsim.parts.surfaces import SurfacePair, SurfaceRules
+from snapsim.scenario.body import BodyDescription
+from snapsim.scenario.contact import ContactDescription, PairDescription
+from snapsim.scenario.explain import label
+from snapsim.scenario.material import MaterialDescription
+from snapsim.scenario.rotation import quaternion_of
+from snapsim.scenario.scene import SceneDescription
+from snapsim.scenario.shapes import CompoundShape, MeshShape, PrismShape
+from snapsim.simulation.system import System
+
+
+def build(scene: SceneDescription, file: str) -> System:
+    """Return the system of a scene whose names have been checked; raises InputError."""
+    materials = scene_materials(scene)
+    bodies = tuple(_body(b, materials, file) for b in scene.body)
+    return System(
+        title=scene.title,
+        note=scene.note,
+        bodies=bodies,
+        start=_start(scene.body),
+        surfaces=_surfaces(scene.contact, bodies),
+        gravity=np.array(scene.gravity),
+        duration=scene.run.duration,
+        detail=scene.run.detail,
+        file=file,
+    )
+
+
+def scene_materials(scene: SceneDescription) -> dict[str, Material]:
+    """Return the materials the scene's bodies use, by name; its own win over the built-in."""
+    own = {m.name: _material(m) for m in scene.material}
+    return {b.material: own.get(b.material) or MATERIALS[b.material] for b in scene.body}
+
+
+def _material(m: MaterialDescription) -> Material:
+    curve = None
+    if m.curve is not None:
+        table = np.array(m.curve, dtype=np.float64)
+        curve = MagnetisationCurve(
+            field_strength=table[:, 0].copy(), flux_density=table[:, 1].copy()
+        )
+    elif m.susceptibility is not None:
+        curve = MagnetisationCurve(m.susceptibility, m.saturation)
+    return Material(
+        name=m.name,
+        density=m.density,
+        curve=curve,
+        remanence=m.remanence,
+        recoil_permeability=m.recoil_permeability,
+        coercivity=m.coercivity,
+        youngs_modulus=m.youngs_modulus,
+        poissons_ratio=m.poissons_ratio,
+        strength=m.strength,
+        conductivity=m.conductivity,
+        family=m.family,
+        source=m.source or {"all": "given in the scene"},
+    )
+
+
+def _body(b: BodyDescription, materials: Mapping[str, Material], file: str) -> Body:
+    key = f"body.{label(b.name)}"
+    if isinstance(b.shape, PrismShape | MeshShape | CompoundShape):
+        raise InputError(f'a "{b.shape.kind}" cannot be built', file=file, key=f"{key}.shape")
+    shape = b.shape.solid()
+    for field, problem in shape.problems:
+        raise InputError(problem, file=file, key=f"{key}.shape.{field}")
+    material = materials[b.material]
+    if material.is_magnet and b.magnetised is None:
+        raise InputError(
+            f'is missing: "{b.material}" is a magnet and needs a direction,'
+            ' like "-z" or "0.1, 0, 1"',
+            file=file,
+            key=f"{key}.magnetised",
+        )
+    if not material.is_magnet and b.magnetised is not None:
+        raise InputError(
+            f'is given, but "{b.material}" is no magnet; leave it out or choose a magnet material',
+            file=file,
+            key=f"{key}.magnetised",
+        )
+    direction = None if b.magnetised is None else np.array(b.magnetised)
+    return Body(b.name, shape, material, direction, b.fixed)
+
+
+def _start(bodies: tuple[BodyDescription, ...]) -> State:
+    quaternions = [quaternion_of(b.rotation, b.quaternion) for b in bodies]
+    pose = Pose(np.array([b.position for b in bodies]), np.array(quaternions))
+    return State(pose, np.array([b.velocity for b in bodies]), np.array([b.spin for b in bodies]))
+
+
+def _surfaces(contact: ContactDescription, bodies: tuple[Body, ...]) -> SurfaceRules:
+    """Pairs by material first, then pairs by body name: the more special rule wins."""
+    default = SurfacePair(contact.restitution, contact.friction, contact.air_gap)
+    names = {b.name for b in bodies}
+    special = sorted(contact.pair, key=lambda p: sum(n in names for n in p.between))
+    exceptions = {
+        numbers: _pair(pair, default) for pair in special for numbers in _meant(pair, bodies)
+    }
+    return SurfaceRules(default, exceptions)
+
+
+def _meant(pair: PairDescription, bodies: tuple[Body, ...]) -> Iterator[tuple[int, int]]:
+    """The body number pairs, lower one first, that a pair entry speaks of."""
+    one, two = (_called(name, bodies) for name in pair.between)
+    for a in one:
+        for b in two:
+            if a != b:
+                yield min(a, b), max(a, b)
+
+
+def _called(name: str, bodies: tuple[Body, ...]) -> list[int]:
+    """The body with this name, or else all bodies of the material with this name."""
+    by_name = [i for i, b in enumerate(bodies) if b.name == name]
+    return by_name or [i for i, b in enumerate(bodies) if b.material.name == name]
+
+
+def _pair(pair: PairDescription, default: SurfacePair) -> SurfacePair:
+    return SurfacePair(
+        default.restitution if pair.restitution is None else pair.restitution,
+        default.friction if pair.friction is None else pair.friction,
+        default.air_gap if pair.air_gap is None else pair.air_gap,
+    )

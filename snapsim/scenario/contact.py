@@ -1,0 +1,32 @@
+"""What happens where bodies touch: the default pair, and exceptions by names or materials."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import Field
+
+from snapsim.scenario.fields import Gap, Name, Number, Table
+
+Restitution = Annotated[
+    Number, Field(ge=0, le=1, description="share of the approach speed kept, 0 to 1")
+]
+Friction = Annotated[Number, Field(ge=0, description="Coulomb coefficient")]
+
+
+class PairDescription(Table):
+    """One [[contact.pair]]; what it leaves out is as in [contact]."""
+
+    between: tuple[Name, Name] = Field(description="names of bodies or of materials")
+    restitution: Restitution | None = None
+    friction: Friction | None = None
+    air_gap: Gap | None = None
+
+
+class ContactDescription(Table):
+    """[contact]: the default for every pair of bodies."""
+
+    restitution: Restitution = 0.3
+    friction: Friction = 0.35
+    air_gap: Annotated[Gap, Field(description="coating or tape that keeps bodies apart")] = 0.0
+    pair: tuple[PairDescription, ...] = ()

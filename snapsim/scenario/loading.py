@@ -1,0 +1,67 @@
+"""Reading a scene file: text, TOML, changes, checks, system."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Sequence
+from dataclasses import replace
+from os import PathLike, fspath
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from snapsim.errors import InputError
+from snapsim.scenario.build import build
+from snapsim.scenario.changes import apply_changes
+from snapsim.scenario.explain import input_error
+from snapsim.scenario.names import check_names
+from snapsim.scenario.not_yet import refuse_what_cannot_be_computed
+from snapsim.scenario.resolve import resolved_text
+from snapsim.scenario.scene import SceneDescription
+from snapsim.simulation.system import System
+
+
+def load_scene(path: str | PathLike[str], changes: Sequence[str] = ()) -> System:
+    """Read a scene file and return its system; `changes` are "key=value" what-ifs.
+
+    Raises InputError with one line: file, key, what is wrong, what is allowed.
+    """
+    file = fspath(path)
+    return scene_from_text(_text(file), file, changes)
+
+
+def scene_from_text(text: str, file: str, changes: Sequence[str] = ()) -> System:
+    """Return the system of a scene given as TOML text; `file` only names it in errors."""
+    document = apply_changes(_document(text, file), changes, file)
+    scene = describe_scene(document, file)
+    refuse_what_cannot_be_computed(scene, file)
+    extra = {"changes": "\n".join(changes)} if changes else {}
+    system = build(scene, file)
+    return replace(system, source=text, resolved=resolved_text(scene), extra=extra)
+
+
+def describe_scene(document: dict[str, Any], file: str) -> SceneDescription:
+    """Return a TOML document as a checked description; raises InputError."""
+    try:
+        scene = SceneDescription.model_validate(document)
+    except ValidationError as error:
+        raise input_error(error, document, file) from None
+    check_names(scene, file)
+    return scene
+
+
+def _text(file: str) -> str:
+    try:
+        return Path(file).read_text(encoding="utf-8-sig")
+    except OSError as error:
+        raise InputError(f"cannot be read: {error.strerror}", file=file) from None
+    except UnicodeDecodeError:
+        raise InputError("is no text file; a scene is TOML in UTF-8", file=file) from None
+
+
+def _document(text: str, file: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise InputError(f"is no valid TOML: {error}", file=file) from None

@@ -1,0 +1,161 @@
+"""Quantities as people write them, "120 x 80 x 40 mm", turned into SI numbers, and back.
+
+A quantity is one text: numbers parted by "x" or ",", each with its unit or sharing the last one.
+Units are read by pint. Angles are told apart from plain numbers, and rad/s from Hz.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+_NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
+_PART = re.compile(rf"\s*({_NUMBER}|[+-]?(?:nan|inf(?:inity)?)(?![a-z]))\s*(.*?)\s*", re.IGNORECASE)
+_UNIT = re.compile(r"[A-Za-zµμΩ°%*/^() 0-9·²³-]{1,40}")
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of quantity: name, the SI unit it is kept in, an example, the sign between many."""
+
+    name: str
+    unit: str
+    example: str
+    between: str = ", "
+
+
+LENGTH = Kind("a length", "m", "60 mm")
+SIZES = Kind("three lengths", "m", "120 x 80 x 40 mm", " x ")
+ANGLE = Kind("an angle", "rad", "12 deg")
+TIME = Kind("a time", "s", "1.5 s")
+SPEED = Kind("a speed", "m/s", "0.2 m/s")
+SPIN = Kind("a rate of turn", "rad/s", "90 deg/s")
+ACCELERATION = Kind("an acceleration", "m/s^2", "9.81 m/s^2")
+DENSITY = Kind("a density", "kg/m^3", "7200 kg/m^3")
+STRESS = Kind("a stress", "Pa", "110 GPa")
+FORCE = Kind("a force", "N", "50 N")
+TORQUE = Kind("a torque", "N*m", "2 N*m")
+STIFFNESS = Kind("a stiffness", "N/m", "5000 N/m")
+FLUX_DENSITY = Kind("a flux density", "T", "1.3 T")
+FIELD_STRENGTH = Kind("a field strength", "A/m", "955 kA/m")
+CONDUCTIVITY = Kind("a conductivity", "S/m", "1.0 MS/m")
+
+
+def parse(text: object, kind: Kind, count: int = 1) -> tuple[float, ...]:
+    """Return `count` numbers in `kind.unit`; raises ValueError with a text for a person.
+
+    The text says what is wrong and gives an example; it does not name the key.
+    """
+    wanted = f'write {kind.name} with the unit in quotes, like "{example(kind, count)}"'
+    if isinstance(text, (int, float)) and not isinstance(text, bool):
+        raise ValueError(f"the number {text!r} has no unit; {wanted}")
+    if not isinstance(text, str):
+        raise ValueError(f"{_shown(text)} is no quantity; {wanted}")
+    pieces = _split(text)
+    if len(pieces) != count:
+        found = f"{len(pieces)} value" + "s" * (len(pieces) != 1)
+        raise ValueError(f'"{text}" has {found} where {count} are due; {wanted}')
+    numbers, units = zip(*(_number_and_unit(p, text, wanted) for p in pieces), strict=True)
+    last = units[-1]
+    if not last:
+        raise ValueError(f'"{text}" has no unit; {wanted}')
+    scaled = (_to_si(n, u or last, kind, wanted) for n, u in zip(numbers, units, strict=True))
+    return tuple(_finite(value, text) for value in scaled)
+
+
+def parse_numbers(text: object, count: int, example_text: str) -> tuple[float, ...]:
+    """Return `count` plain numbers of a text like "0.1, 0, 1"; raises ValueError."""
+    wanted = f'write {count} plain numbers in quotes, like "{example_text}"'
+    if not isinstance(text, str):
+        raise ValueError(f"{_shown(text)} is no list of numbers; {wanted}")
+    pieces = _split(text)
+    if len(pieces) != count:
+        raise ValueError(f'"{text}" has {len(pieces)} values where {count} are due; {wanted}')
+    found = [_number_and_unit(p, text, wanted) for p in pieces]
+    if any(unit for _, unit in found):
+        raise ValueError(f'"{text}" must be without a unit; {wanted}')
+    return tuple(_finite(number, text) for number, _ in found)
+
+
+def write(values: tuple[float, ...] | float, kind: Kind) -> str:
+    """Return the text that `parse` reads back to the very same numbers."""
+    numbers = values if isinstance(values, tuple) else (values,)
+    return f"{kind.between.join(repr(float(n)) for n in numbers)} {kind.unit}"
+
+
+def example(kind: Kind, count: int) -> str:
+    """Return an example text of `count` values."""
+    if count == 1 or kind.between != ", ":
+        return kind.example
+    number, unit = kind.example.split(" ", 1)
+    return ", ".join(["0"] * (count - 1) + [number]) + f" {unit}"
+
+
+def _split(text: str) -> list[str]:
+    """Part a text at its commas, or at its lone x."""
+    if "," in text:
+        return text.split(",")
+    return re.split(r"(?<=[\sA-Za-z0-9.])[x×](?=\s*[\d.+-])", text)
+
+
+def _number_and_unit(piece: str, text: str, wanted: str) -> tuple[float, str]:
+    match = _PART.fullmatch(piece)
+    if match is None:
+        raise ValueError(f'"{text}" cannot be read: "{piece.strip()}" is no number; {wanted}')
+    return float(match[1]), match[2]
+
+
+def _finite(value: float, text: str) -> float:
+    if not math.isfinite(value):
+        raise ValueError(f'"{text}" is not finite; a finite number is needed')
+    return value
+
+
+def _shown(value: object) -> str:
+    """A value as an error shows it: short, one line."""
+    text = " ".join(str(value).split()) if not isinstance(value, bool) else str(value).lower()
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+@cache
+def _registry() -> Any:  # pint's own types are too wide to compute with
+    from pint import UnitRegistry
+
+    return UnitRegistry()
+
+
+@cache
+def _scale(unit: str, target: str) -> float:
+    """Factor from `unit` to `target`; raises ValueError("unknown") or ValueError("dimension")."""
+    if not _UNIT.fullmatch(unit) or (not unit[0].isalpha() and unit[0] not in "µμΩ°%"):
+        raise ValueError("unknown")
+    registry = _registry()
+    try:
+        root, dimension = registry.get_root_units(registry.parse_units(unit))
+        wanted, target_dimension = registry.get_root_units(registry.parse_units(target))
+    except Exception as error:  # pint raises many kinds, down to tokenize's, on odd texts
+        raise ValueError("unknown") from error
+    if dimension != target_dimension:
+        raise ValueError("dimension")
+    if unit != target and not math.isclose(
+        float(registry.Quantity(2.0, unit).to(target).magnitude), 2 * root / wanted, rel_tol=1e-9
+    ):
+        raise ValueError("dimension")  # a unit with an offset, or a logarithmic one
+    return float(root / wanted)
+
+
+def _to_si(number: float, unit: str, kind: Kind, wanted: str) -> float:
+    if unit == kind.unit:
+        return number
+    try:
+        factor = _scale(unit, kind.unit)
+    except ValueError as error:
+        trouble = "is no known unit" if str(error) == "unknown" else f"is not a unit of {kind.name}"
+        raise ValueError(f'"{unit}" {trouble}; {wanted}') from None
+    if factor < 1 and math.isclose(round(1 / factor) * factor, 1, rel_tol=1e-12):
+        return number / round(1 / factor)  # 18 mm is 0.018 m, to the last bit
+    whole = round(factor)
+    return number * (whole if math.isclose(whole, factor, rel_tol=1e-12) else factor)
