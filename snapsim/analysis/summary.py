@@ -1,0 +1,123 @@
+"""What a run and a look before release come to: the JSON objects of `release` and `force`."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from snapsim.arrays import Array
+from snapsim.numerics import rotations
+from snapsim.simulation.trajectory import Impact, Trajectory
+
+if TYPE_CHECKING:  # importing it loads the compiled magnetics
+    from snapsim.simulation.force import ForceReport
+
+
+def summary(trajectory: Trajectory) -> dict[str, Any]:
+    """Return the result of a release; SI, plain floats, None where a number is not known.
+
+    The first entry of "impacts" is the first contact after release. Kinetic energies are in the
+    world frame.
+    """
+    t = trajectory
+    return {
+        "title": t.system.title,
+        "outcome": t.outcome,
+        "reason": t.reason,
+        "simulated_s": number(t.time[-1] - t.time[0]),
+        "bodies": _bodies(t),
+        "impacts": [_impact(i) for i in t.impacts],
+        "loads": {
+            name: {"peak_force_N": number(q.peak_force), "peak_time_s": number(q.peak_time)}
+            for name, q in t.loads.items()
+        },
+        "energy": {
+            "magnetic_released_J": number(t.audit.magnetic_released),
+            "unaccounted_J": number(t.audit.unaccounted),
+            "unaccounted_fraction": number(t.audit.unaccounted_fraction),
+        },
+        "cost": {
+            "field_evaluations": t.cost.field_evaluations,
+            "steps": t.cost.steps,
+            "wall_s": number(t.cost.wall),
+        },
+        "accuracy": {k: v if isinstance(v, str) else number(v) for k, v in t.accuracy.items()},
+    }
+
+
+def force_summary(report: ForceReport) -> dict[str, Any]:
+    """Return the result of a look before release; torque about each centre of mass, world axes."""
+    bodies = {
+        body.name: {
+            "mass_kg": number(body.mass),
+            "force_N": numbers(report.force[i]),
+            "torque_Nm": numbers(report.torque[i]),
+            "mean_polarisation_T": numbers(report.mean_polarisation[i]),
+            "peak_polarisation_T": number(report.peak_polarisation[i]),
+            "cells": int(report.cells[i]),
+        }
+        for i, body in enumerate(report.system.bodies)
+    }
+    return {
+        "title": report.system.title,
+        "bodies": bodies,
+        "magnetic_energy_J": number(report.magnetic_energy),
+    }
+
+
+def number(value: float) -> float | None:
+    """Return a plain float, or None for what is not finite: JSON has no NaN."""
+    plain = float(value)
+    return plain if math.isfinite(plain) else None
+
+
+def numbers(values: Array) -> list[float | None]:
+    """Return a list of plain floats."""
+    return [number(v) for v in np.asarray(values).tolist()]
+
+
+def _bodies(t: Trajectory) -> dict[str, Any]:
+    speed = np.linalg.norm(t.velocity, axis=2)
+    return {
+        body.name: {
+            "mass_kg": number(body.mass),
+            "max_speed_m_s": number(speed[:, i].max()),
+            "max_kinetic_energy_J": number(kinetic_energy(t, i).max()),
+            "final_position_m": numbers(t.position[-1, i]),
+            "final_quaternion": numbers(t.quaternion[-1, i]),
+        }
+        for i, body in enumerate(t.system.bodies)
+    }
+
+
+def kinetic_energy(t: Trajectory, body: int) -> Array:
+    """Return the kinetic energy (k,) [J] of body number `body` at the stored frames.
+
+    K = 1/2 m v.v + 1/2 w.I w with the spin w turned into body axes.
+    """
+    part = t.system.bodies[body]
+    if part.fixed:
+        return np.zeros(len(t.time))
+    spin = rotations.rotate_back(t.quaternion[:, body], t.spin[:, body])
+    linear: Array = 0.5 * part.mass * np.sum(t.velocity[:, body] ** 2, axis=1)
+    turning: Array = 0.5 * np.einsum("ki,ij,kj->k", spin, part.inertia, spin)
+    return linear + turning
+
+
+def _impact(impact: Impact) -> dict[str, Any]:
+    low, high = impact.peak_force
+    return {
+        "time_s": number(impact.time),
+        "body": impact.body,
+        "against": impact.against,
+        "point_m": numbers(impact.point),
+        "normal": numbers(impact.normal),
+        "closing_speed_m_s": number(impact.closing_speed),
+        "kinetic_energy_J": number(impact.kinetic_energy),
+        "effective_mass_kg": number(impact.effective_mass),
+        "effective_energy_J": number(impact.effective_energy),
+        "impulse_Ns": number(impact.impulse),
+        "peak_force_N": [number(low), number(high)],
+    }

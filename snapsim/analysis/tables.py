@@ -1,0 +1,133 @@
+"""Results as tables for a terminal; every one of them ends with the cautions."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rich.console import Group, RenderableType
+from rich.markup import escape
+from rich.table import Table
+from rich.text import Text
+
+from snapsim.analysis.cautions import CAUTIONS
+
+MOST_IMPACTS = 12
+"""Blows shown; the run file and the JSON have all of them."""
+
+UNACCOUNTED_LIMIT = 1e-3
+"""Share of the released energy above which a run is marked."""
+
+
+def release_table(result: dict[str, Any]) -> RenderableType:
+    """Return the tables of a release from its `summary`."""
+    parts: list[RenderableType] = [
+        Text(result["title"], style="bold"),
+        f"{escape(result['outcome'])} after {_plain(result['simulated_s'])} s: "
+        f"{escape(result['reason'])}",
+        _impacts(result["impacts"]),
+        _moving(result["bodies"]),
+    ]
+    if result["loads"]:
+        parts.append(_loads(result["loads"]))
+    parts.append(_audit(result))
+    return Group(*parts, cautions())
+
+
+def force_table(result: dict[str, Any]) -> RenderableType:
+    """Return the table of a look before release from its `force_summary`."""
+    table = Table("body", title_justify="left")
+    for heading in ("mass\nkg", "force x y z\nN", "torque x y z\nN m"):
+        table.add_column(heading, justify="right")
+    for heading in ("mean polarisation\nx y z, T", "peak\nT", "cells"):
+        table.add_column(heading, justify="right")
+    for name, b in result["bodies"].items():
+        table.add_row(
+            escape(name),
+            _plain(b["mass_kg"]),
+            _three(b["force_N"]),
+            _three(b["torque_Nm"]),
+            _three(b["mean_polarisation_T"]),
+            _plain(b["peak_polarisation_T"]),
+            str(b["cells"]),
+        )
+    energy = f"magnetic energy {_plain(result['magnetic_energy_J'])} J; magnetic forces only, "
+    note = "weight not included; torque about each centre of mass; world axes"
+    return Group(Text(result["title"], style="bold"), table, energy + note, cautions())
+
+
+def cautions() -> RenderableType:
+    """Return the cautions as one block."""
+    return Text("\n".join(CAUTIONS), style="italic")
+
+
+def _impacts(impacts: list[dict[str, Any]]) -> RenderableType:
+    if not impacts:
+        return "nothing was struck"
+    table = Table("time\ns", "body", "against", title="Impacts", title_justify="left")
+    headings = ("closing\nm/s", "kinetic\nJ", "effective\nJ", "impulse\nN s", "peak force\nkN")
+    for heading in headings:
+        table.add_column(heading, justify="right")
+    for i in impacts[:MOST_IMPACTS]:
+        table.add_row(
+            f"{i['time_s']:.4f}",
+            escape(i["body"]),
+            escape(i["against"]),
+            _plain(i["closing_speed_m_s"]),
+            _plain(i["kinetic_energy_J"]),
+            _plain(i["effective_energy_J"]),
+            _plain(i["impulse_Ns"]),
+            " to ".join(_plain(f / 1e3 if f is not None else None) for f in i["peak_force_N"]),
+        )
+    left = len(impacts) - MOST_IMPACTS
+    return Group(table, f"... and {left} more in the run file") if left > 0 else table
+
+
+def _moving(bodies: dict[str, Any]) -> RenderableType:
+    table = Table("body", title="Bodies", title_justify="left")
+    for heading in ("mass\nkg", "top speed\nm/s", "top kinetic\nJ", "ends at x y z\nmm"):
+        table.add_column(heading, justify="right")
+    for name, b in bodies.items():
+        table.add_row(
+            escape(name),
+            _plain(b["mass_kg"]),
+            _plain(b["max_speed_m_s"]),
+            _plain(b["max_kinetic_energy_J"]),
+            _three([None if c is None else 1e3 * c for c in b["final_position_m"]]),
+        )
+    return table
+
+
+def _loads(loads: dict[str, Any]) -> RenderableType:
+    table = Table("held by", title="Largest loads, blows not included", title_justify="left")
+    table.add_column("force\nN", justify="right")
+    table.add_column("time\ns", justify="right")
+    for name, load in loads.items():
+        table.add_row(escape(name), _plain(load["peak_force_N"]), _plain(load["peak_time_s"]))
+    return table
+
+
+def _audit(result: dict[str, Any]) -> RenderableType:
+    energy, cost = result["energy"], result["cost"]
+    share = energy["unaccounted_fraction"]
+    line = (
+        f"magnetic energy released {_plain(energy['magnetic_released_J'])} J;"
+        f" unaccounted {_plain(energy['unaccounted_J'])} J ({_plain(share)} of the released energy)"
+        f"\n{cost['field_evaluations']} field evaluations, {cost['steps']} steps,"
+        f" {_plain(cost['wall_s'])} s of computing"
+    )
+    if share is None or share > UNACCOUNTED_LIMIT:
+        warning = f"more than {UNACCOUNTED_LIMIT:g} of the energy is unaccounted: do not rely on it"
+        return Group(line, Text(warning, style="bold red"))
+    return Text(line)
+
+
+def _plain(value: float | None) -> str:
+    """Four digits; a dash where nothing is known."""
+    return "-" if value is None else f"{value:.4g}"
+
+
+def _three(values: list[float | None]) -> str:
+    largest = max((abs(v) for v in values if v is not None), default=0.0)
+    floor = 1e-6 * largest  # what is only rounding beside the largest is shown as 0
+    shown = (0.0 if v is not None and abs(v) < floor else v for v in values)
+    return "  ".join(_plain(v) for v in shown)

@@ -1,0 +1,177 @@
+"""Reads an HDF5 run file back."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import fields, replace
+from os import PathLike, fspath
+from typing import get_args
+
+import h5py
+import numpy as np
+
+from snapsim.arrays import Array
+from snapsim.errors import InputError
+from snapsim.simulation.system import System
+from snapsim.simulation.trajectory import (
+    Audit,
+    Cells,
+    Cost,
+    Impact,
+    Load,
+    Outcome,
+    Trajectory,
+)
+from snapsim.storage import columns
+from snapsim.storage.datasets import floats, text, texts
+from snapsim.storage.link_names import escape
+from snapsim.storage.writing import FORMAT, FORMAT_VERSION, content_hash
+
+Rebuild = Callable[[str, str], System]
+"""Makes the system again from the resolved scene (TOML) and a file name for errors."""
+
+
+def read_run(path: str | PathLike[str], rebuild: Rebuild) -> Trajectory:
+    """Return the trajectory stored at `path`, exactly as it was written.
+
+    Raises InputError for a file that is missing, cut short, damaged or no run file.
+    """
+    shown = fspath(path)
+    with _one_line_errors(shown), h5py.File(path, "r") as file:
+        _check_format(file, shown)
+        system = _system(file, rebuild, shown)
+        return _trajectory(file, system)
+
+
+@contextmanager
+def _one_line_errors(shown: str) -> Iterator[None]:
+    try:
+        yield
+    except FileNotFoundError:
+        raise InputError("does not exist; give a run file written by release", file=shown) from None
+    except IsADirectoryError:
+        raise InputError("is a directory; give a run file", file=shown) from None
+    except PermissionError:
+        raise InputError("cannot be read: permission denied", file=shown) from None
+    except OSError as error:
+        raise InputError(_reason(str(error)), file=shown) from None
+    except (KeyError, ValueError, TypeError, IndexError, RuntimeError) as error:
+        detail = " ".join(str(error).split())[:120]
+        raise InputError(f"is damaged, or no whole run file: {detail}", file=shown) from None
+
+
+def _reason(text: str) -> str:
+    """What HDF5's complaint means."""
+    if "truncated" in text:
+        return "is cut short: the file is no longer whole; run release again"
+    if "signature" in text:
+        return "is no HDF5 file; give a run file written by release"
+    if "lock" in text:
+        return "is in use by another program; try again when it is done"
+    return f"is damaged: {' '.join(text.split())[:120]}; run release again"
+
+
+def _check_format(file: h5py.File, shown: str) -> None:
+    if file.attrs.get("format") != FORMAT:
+        raise InputError("is an HDF5 file, but no snapsim run", file=shown)
+    found = int(file.attrs["format_version"])
+    if found > FORMAT_VERSION:
+        raise InputError(
+            f"was written in format {found}; this version reads up to {FORMAT_VERSION}", file=shown
+        )
+
+
+def _system(file: h5py.File, rebuild: Rebuild, shown: str) -> System:
+    scene = file["scene"]
+    resolved = text(scene, "resolved")
+    if content_hash(resolved) != scene.attrs["content_hash"]:
+        raise InputError("is damaged: the stored scene does not match its hash", file=shown)
+    system = rebuild(resolved, shown)
+    named = {int(g.attrs["number"]): str(g.attrs["name"]) for g in file["bodies"].values()}
+    if [named[i] for i in sorted(named)] != [b.name for b in system.bodies]:
+        raise InputError("is damaged: its bodies are not those of its scene", file=shown)
+    return replace(
+        system,
+        source=text(scene, "source"),
+        resolved=resolved,
+        file=str(scene.attrs["file"]),
+        extra={k: str(v) for k, v in scene["extra"].attrs.items()},
+    )
+
+
+def _trajectory(file: h5py.File, system: System) -> Trajectory:
+    outcome = file.attrs["outcome"]
+    if outcome not in get_args(Outcome):
+        raise ValueError(f"outcome {outcome!r}")
+    motion = {name: _all_bodies(file, system, name) for name in columns.MOTION}
+    soft = {b.name: g for b in system.bodies if "cells" in (g := file["bodies"][escape(b.name)])}
+    energy = file["energy"]
+    return Trajectory(
+        system=system,
+        outcome=outcome,
+        reason=str(file.attrs["reason"]),
+        time=floats(file, "time"),
+        position=motion["position"],
+        quaternion=motion["quaternion"],
+        velocity=motion["velocity"],
+        spin=motion["spin"],
+        force=motion["force"],
+        torque=motion["torque"],
+        energy={name: floats(energy, name) for name in columns.ENERGY},
+        gap=floats(file, "gap"),
+        cells={
+            name: Cells(floats(g["cells"], "position"), floats(g["cells"], "volume"))
+            for name, g in soft.items()
+        },
+        magnetisation={name: floats(g, "magnetisation") for name, g in soft.items()},
+        impacts=_impacts(file["impacts"]),
+        loads=_loads(file["loads"]),
+        audit=Audit(**{f.name: float(energy["audit"][f.name][()]) for f in fields(Audit)}),
+        cost=_cost(file["cost"]),
+        accuracy={k: _value(v) for k, v in file["accuracy"].attrs.items()},
+    )
+
+
+def _all_bodies(file: h5py.File, system: System, name: str) -> Array:
+    """One quantity of all bodies, (k, n, components)."""
+    groups = [file["bodies"][escape(b.name)] for b in system.bodies]
+    return np.ascontiguousarray(np.stack([floats(g, name) for g in groups], axis=1))
+
+
+def _impacts(group: h5py.Group) -> tuple[Impact, ...]:
+    bodies, against = texts(group, "body"), texts(group, "against")
+    table = {name: floats(group, name) for name in columns.IMPACT}
+    return tuple(
+        Impact(
+            time=float(table["time"][i]),
+            body=bodies[i],
+            against=against[i],
+            point=table["point"][i].copy(),
+            normal=table["normal"][i].copy(),
+            closing_speed=float(table["closing_speed"][i]),
+            kinetic_energy=float(table["kinetic_energy"][i]),
+            effective_mass=float(table["effective_mass"][i]),
+            effective_energy=float(table["effective_energy"][i]),
+            impulse=float(table["impulse"][i]),
+            peak_force=(float(table["peak_force"][i, 0]), float(table["peak_force"][i, 1])),
+        )
+        for i in range(len(bodies))
+    )
+
+
+def _loads(group: h5py.Group) -> dict[str, Load]:
+    ordered = sorted(group.values(), key=lambda g: int(g.attrs["number"]))
+    return {
+        str(g.attrs["name"]): Load(**{key: float(g[key][()]) for key in columns.LOAD})
+        for g in ordered
+    }
+
+
+def _cost(group: h5py.Group) -> Cost:
+    a = group.attrs
+    return Cost(int(a["field_evaluations"]), int(a["steps"]), float(a["wall_s"]))
+
+
+def _value(value: object) -> float | str:
+    return value if isinstance(value, str) else float(value)  # type: ignore[arg-type]

@@ -1,0 +1,54 @@
+"""Files that appear whole or not at all: written beside the target, renamed when complete."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from os import PathLike, fspath
+from pathlib import Path
+
+from snapsim.errors import OutputError
+
+
+def require_writable(path: str | PathLike[str], force: bool) -> Path:
+    """Return the target as a path; raises OutputError if it cannot be written, before any work."""
+    target = Path(path)
+    shown = fspath(path)
+    if target.is_dir():
+        raise OutputError(f"{shown}: is a directory; name a file")
+    if target.exists() and not force:
+        raise OutputError(f"{shown}: exists already; use --force to replace it, or another name")
+    if not target.parent.is_dir():
+        raise OutputError(f"{shown}: the directory {target.parent} does not exist; create it first")
+    if not os.access(target.parent, os.W_OK | os.X_OK):
+        raise OutputError(f"{shown}: the directory {target.parent} cannot be written to")
+    return target
+
+
+@contextmanager
+def whole_file(path: str | PathLike[str], force: bool) -> Iterator[Path]:
+    """Yield a temporary path beside `path`; on success it takes its place, else it is removed.
+
+    Raises OutputError, also for a full disk while the block runs.
+    """
+    target = require_writable(path, force)
+    temporary = target.with_name(f".{target.name}.{os.getpid()}.part")
+    try:
+        yield temporary
+        _flush(temporary)
+        os.replace(temporary, target)
+    except OSError as error:
+        reason = error.strerror or str(error).splitlines()[0]
+        raise OutputError(f"{fspath(path)}: cannot be written: {reason}") from None
+    finally:
+        temporary.unlink(missing_ok=True)
+
+
+def _flush(path: Path) -> None:
+    """Bring the file's bytes to the disk before it gets its name."""
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

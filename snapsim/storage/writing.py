@@ -1,0 +1,162 @@
+"""Writes a trajectory as an HDF5 run file."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import fields
+from importlib.metadata import PackageNotFoundError, version
+from os import PathLike
+
+import h5py
+import numpy as np
+
+from snapsim.simulation.trajectory import Audit, Trajectory
+from snapsim.storage import columns
+from snapsim.storage.datasets import put, put_text, scale
+from snapsim.storage.link_names import escape
+from snapsim.storage.whole_file import whole_file
+
+FORMAT = "snapsim run"
+FORMAT_VERSION = 1
+
+_PACKAGES = ("snapsim", "numpy", "scipy", "numba", "magpylib", "h5py", "pydantic", "pint")
+
+
+def write_run(trajectory: Trajectory, path: str | PathLike[str], force: bool = False) -> None:
+    """Write `trajectory` to `path`, whole or not at all.
+
+    An existing file is kept unless `force`; raises OutputError. The same run gives the same
+    datasets each time; only the attribute `wall_s` of /cost may differ.
+    """
+    with whole_file(path, force) as temporary, h5py.File(temporary, "w") as file:
+        file.attrs["format"] = FORMAT
+        file.attrs["format_version"] = FORMAT_VERSION
+        file.attrs["outcome"] = trajectory.outcome
+        file.attrs["reason"] = trajectory.reason
+        _write_scene(file, trajectory)
+        time = scale(put(file, "time", trajectory.time, "s", "time since release"), "time")
+        frame = [("time", time)]
+        put(file, "gap", trajectory.gap, "m", "smallest gap of a free body to a magnet", frame)
+        _write_bodies(file, trajectory, time)
+        _write_impacts(file, trajectory)
+        _write_loads(file, trajectory)
+        _write_energy(file, trajectory, time)
+        _write_cost(file, trajectory)
+
+
+def content_hash(resolved: str) -> str:
+    """Return the hash of a resolved scene: equal for equal scenes."""
+    return hashlib.sha256(resolved.encode()).hexdigest()
+
+
+def package_versions() -> dict[str, str]:
+    """Return the versions of the packages a result depends on."""
+    found = {}
+    for package in _PACKAGES:
+        try:
+            found[package] = version(package)
+        except PackageNotFoundError:
+            found[package] = "not installed"
+    return found
+
+
+def _write_scene(file: h5py.File, trajectory: Trajectory) -> None:
+    system = trajectory.system
+    group = file.create_group("scene")
+    put_text(group, "source", system.source, "the scene as read (TOML)")
+    put_text(group, "resolved", system.resolved, "the scene with everything filled in (TOML)")
+    group.attrs["title"] = system.title
+    group.attrs["file"] = system.file
+    group.attrs["content_hash"] = content_hash(system.resolved)
+    _write_pairs(group.create_group("versions"), package_versions())
+    _write_pairs(group.create_group("extra"), system.extra)
+
+
+def _write_pairs(group: h5py.Group, pairs: Mapping[str, float | str]) -> None:
+    for key, value in pairs.items():
+        group.attrs[key] = value
+
+
+def _write_bodies(file: h5py.File, trajectory: Trajectory, time: h5py.Dataset) -> None:
+    scales = file.create_group("scales")
+    axis = put_text(scales, "axis", ["x", "y", "z"], "axes of a vector")
+    part = put_text(scales, "quaternion", ["w", "x", "y", "z"], "parts of a quaternion")
+    components = {3: ("axis", scale(axis, "axis")), 4: ("quaternion", scale(part, "quaternion"))}
+    bodies = file.create_group("bodies")
+    for number, body in enumerate(trajectory.system.bodies):
+        group = bodies.create_group(escape(body.name))
+        group.attrs["name"] = body.name
+        group.attrs["number"] = number
+        group.attrs["mass_kg"] = body.mass
+        for name, (units, description) in columns.MOTION.items():
+            values = getattr(trajectory, name)[:, number]
+            dimensions = [("time", time), components[values.shape[1]]]
+            put(group, name, values, units, description, dimensions)
+        if body.name in trajectory.cells:
+            _write_cells(group, trajectory, body.name, time, components[3])
+
+
+def _write_cells(
+    group: h5py.Group,
+    trajectory: Trajectory,
+    name: str,
+    time: h5py.Dataset,
+    axis: tuple[str, h5py.Dataset],
+) -> None:
+    cells = trajectory.cells[name]
+    inner = group.create_group("cells")
+    number = put(inner, "number", np.arange(len(cells.volume)), "1", "number of the cell")
+    cell = ("cell", scale(number, "cell"))
+    put(inner, "position", cells.position, "m", "centre of the cell, body axes", [cell, axis])
+    put(inner, "volume", cells.volume, "m^3", "volume of the cell", [cell])
+    put(
+        group,
+        "magnetisation",
+        trajectory.magnetisation[name],
+        "A/m",
+        "magnetisation of each cell, body axes",
+        [("time", time), cell, axis],
+    )
+
+
+def _write_impacts(file: h5py.File, trajectory: Trajectory) -> None:
+    group = file.create_group("impacts")
+    impacts = trajectory.impacts
+    numbers = put(group, "number", np.arange(len(impacts)), "1", "number of the blow")
+    blow = ("impact", scale(numbers, "impact"))
+    put_text(group, "body", [i.body for i in impacts], "the moving body", [blow])
+    put_text(group, "against", [i.against for i in impacts], "what it struck", [blow])
+    for name, (units, description) in columns.IMPACT.items():
+        values = np.array([getattr(i, name) for i in impacts], dtype=np.float64)
+        if not impacts and name in ("point", "normal", "peak_force"):
+            values = values.reshape(0, 2 if name == "peak_force" else 3)
+        put(group, name, values, units, description, [blow])
+
+
+def _write_loads(file: h5py.File, trajectory: Trajectory) -> None:
+    group = file.create_group("loads")
+    for number, (name, load) in enumerate(trajectory.loads.items()):
+        inner = group.create_group(escape(name))
+        inner.attrs["name"] = name
+        inner.attrs["number"] = number
+        for key, (units, description) in columns.LOAD.items():
+            put(inner, key, getattr(load, key), units, description)
+
+
+def _write_energy(file: h5py.File, trajectory: Trajectory, time: h5py.Dataset) -> None:
+    group = file.create_group("energy")
+    for name, description in columns.ENERGY.items():
+        put(group, name, trajectory.energy[name], "J", description, [("time", time)])
+    audit = group.create_group("audit")
+    for field in fields(Audit):
+        units, description = columns.AUDIT[field.name]
+        put(audit, field.name, getattr(trajectory.audit, field.name), units, description)
+
+
+def _write_cost(file: h5py.File, trajectory: Trajectory) -> None:
+    cost = file.create_group("cost")
+    cost.attrs["field_evaluations"] = trajectory.cost.field_evaluations
+    cost.attrs["steps"] = trajectory.cost.steps
+    cost.attrs["wall_s"] = trajectory.cost.wall
+    _write_pairs(file.create_group("accuracy"), trajectory.accuracy)
