@@ -1,0 +1,134 @@
+"""Force and torque of magnets upon a magnet, by volume quadrature on the latter.
+
+    F = mu0 integral of (grad H)^T M dV,    E = -mu0 integral of M.H dV,
+    T = mu0 integral of [(x - c) x (grad H)^T M + M x H] dV,
+
+M (3,) [A/m] the uniform magnetisation of the body acted on, H [A/m] and grad H [A/m^2] the field of
+the others at its quadrature points, c its centre [m]; F [N], T [N m] about c, E [J]. With one fixed
+set of points F and T are exact derivatives of E. Source: Jackson, Classical Electrodynamics, 3rd
+ed., eqs. (5.69)-(5.72) (from memory). Quadrature: Gauss-Legendre along straight directions and
+radii, equal steps round a circle, six equal sectors for a hexagon; points crowd towards the faces,
+where a near magnet's field changes most (u -> u + GRADING (u - u^3)/2 on [-1, 1]). Valid while
+the two bodies do not overlap; the accuracy by gap is measured in the tests.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from snapsim.arrays import Array
+from snapsim.constants import MU_0
+from snapsim.parts.shapes import Box, Shape, Sphere
+
+DEFAULT_ORDER = 8
+GRADING = 0.5
+
+
+def graded_gauss(
+    low: float, high: float, order: int, grading: float = GRADING
+) -> tuple[Array, Array]:
+    """Return points and weights (order,) on [low, high], crowded towards both ends."""
+    u, w = np.polynomial.legendre.leggauss(order)
+    points = u + grading * (u - u**3) / 2
+    weights = w * (1 + grading * (1 - 3 * u * u) / 2)
+    half = (high - low) / 2
+    return (low + high) / 2 + half * points, half * weights
+
+
+def quadrature(shape: Shape, order: int = DEFAULT_ORDER) -> tuple[Array, Array]:
+    """Return points (k, 3) [m] in body axes and weights (k,) [m^3] adding up to the volume.
+
+    `order` points along every straight direction and radius; 4 order round a circle, 2 order round
+    a sphere's axis, 6 ceil(order/2) round a hexagon. k = order^3 for a box, 4 order^3 for a
+    cylinder or ring.
+    """
+    if isinstance(shape, Box):
+        points, weights = _box(shape, order)
+    elif isinstance(shape, Sphere):
+        points, weights = _ball(shape.diameter / 2, order)
+    else:
+        points, weights = _extrusion(shape, order)
+    return points, weights * (shape.volume / weights.sum())
+
+
+def _box(shape: Box, order: int) -> tuple[Array, Array]:
+    axes = [graded_gauss(-s / 2, s / 2, order) for s in shape.size]
+    grid = np.meshgrid(*(x for x, _ in axes), indexing="ij")
+    wx, wy, wz = (w for _, w in axes)
+    weights = wx[:, None, None] * wy[None, :, None] * wz[None, None, :]
+    return np.stack(grid, axis=-1).reshape(-1, 3), weights.ravel()
+
+
+def _ball(radius: float, order: int) -> tuple[Array, Array]:
+    """Radius by radius, Gauss in r and cos(polar), equal steps in azimuth: exact volume."""
+    r, wr = graded_gauss(0, radius, order)
+    mu, wmu = np.polynomial.legendre.leggauss(order)
+    turn, wt = _circle(2 * order)
+    sine = np.sqrt(1 - mu**2)
+    direction = np.stack(
+        [
+            np.outer(sine, np.cos(turn)),
+            np.outer(sine, np.sin(turn)),
+            np.outer(mu, np.ones_like(turn)),
+        ],
+        axis=-1,
+    ).reshape(-1, 3)
+    solid = np.outer(wmu, wt).ravel()
+    points = r[:, None, None] * direction[None]
+    return points.reshape(-1, 3), np.outer(wr * r**2, solid).ravel()
+
+
+def _extrusion(shape: Shape, order: int) -> tuple[Array, Array]:
+    """Profile in polar coordinates between the bore and the outer edge, times Gauss along z."""
+    outline = shape.outline
+    if outline is None:
+        raise ValueError(f"no quadrature for the shape {shape.kind}")
+    if outline.polygon.size:
+        turn, wt, edge = _sectors(outline.polygon, math.ceil(order / 2))
+    else:
+        turn, wt = _circle(4 * order)
+        edge = np.full(len(turn), outline.radius)
+    u, wu = graded_gauss(0, 1, order)
+    span = edge - outline.bore_radius
+    r = outline.bore_radius + u[:, None] * span[None]
+    flat = np.stack([r * np.cos(turn), r * np.sin(turn)], axis=-1).reshape(-1, 2)
+    area = (wu[:, None] * wt * span * r).ravel()
+    z, wz = graded_gauss(-outline.half_length, outline.half_length, order)
+    points = np.column_stack([np.tile(flat, (order, 1)), np.repeat(z, len(flat))])
+    return points, np.outer(wz, area).ravel()
+
+
+def _circle(count: int) -> tuple[Array, Array]:
+    """Equal steps round a circle, symmetric about both axes: angles and weights [rad]."""
+    return 2 * np.pi * (np.arange(count) + 0.5) / count, np.full(count, 2 * np.pi / count)
+
+
+def _sectors(polygon: Array, count: int) -> tuple[Array, Array, Array]:
+    """Gauss angles in the sector of each side, their weights [rad], and the side's distance [m]."""
+    angles, weights, edges = [], [], []
+    for a, b in zip(polygon, np.roll(polygon, -1, axis=0), strict=True):
+        start = math.atan2(a[1], a[0])
+        width = math.atan2(a[0] * b[1] - a[1] * b[0], a @ b)
+        turn, w = graded_gauss(start, start + width, count, grading=0.0)
+        normal = np.array([b[1] - a[1], a[0] - b[0]])
+        distance = (a @ normal) / (np.cos(turn) * normal[0] + np.sin(turn) * normal[1])
+        angles.append(turn)
+        weights.append(w)
+        edges.append(distance)
+    return np.concatenate(angles), np.concatenate(weights), np.concatenate(edges)
+
+
+def load_on_magnet(
+    h: Array, g: Array, arms: Array, weights: Array, magnetisation: Array
+) -> tuple[Array, Array, float]:
+    """Return force (3,) [N], torque about the centre (3,) [N m] and energy [J] in external field.
+
+    `h` (k, 3), `g` (k, 3, 3) at the quadrature points, `arms` (k, 3) from the body's centre,
+    `weights` (k,) [m^3], `magnetisation` (3,); all in the same (world) axes.
+    """
+    density = MU_0 * weights[:, None] * np.einsum("kil,i->kl", g, magnetisation)
+    mean = weights @ h
+    torque = np.cross(arms, density).sum(axis=0) + MU_0 * np.cross(magnetisation, mean)
+    return density.sum(axis=0), torque, -MU_0 * float(magnetisation @ mean)

@@ -1,0 +1,98 @@
+"""Compiled loops over points and magnets: the one place that knows every member's kernel.
+
+Superposition of posed magnets at world points: with R the rotation body to world, p the centre and
+x' = R^T (x - p), H = sum of R H'(x') and dH/dx = sum of R G'(x') R^T [A/m, A/m^2].
+"""
+
+from __future__ import annotations
+
+from numba import njit
+
+from snapsim.arrays import Array, IntArray
+from snapsim.magnetics.sources import box, cylinder, hex_nut, ring, sphere
+
+Nine = tuple[float, float, float, float, float, float, float, float, float]
+
+BOX, CYLINDER, RING, SPHERE, HEX_NUT = 0, 1, 2, 3, 4
+
+
+@njit(cache=True, error_model="numpy")
+def local_field(
+    code: int, par: Array, x: float, y: float, z: float, mx: float, my: float, mz: float
+) -> Nine:
+    """Return (Hx, Hy, Hz, Gxx, Gyy, Gzz, Gxy, Gxz, Gyz) of one body at one point, body axes."""
+    if code == BOX:
+        return box.kernel(par, x, y, z, mx, my, mz)
+    if code == CYLINDER:
+        return cylinder.kernel(par, x, y, z, mx, my, mz)
+    if code == RING:
+        return ring.kernel(par, x, y, z, mx, my, mz)
+    if code == SPHERE:
+        return sphere.kernel(par, x, y, z, mx, my, mz)
+    return hex_nut.kernel(par, x, y, z, mx, my, mz)
+
+
+@njit(cache=True, error_model="numpy")
+def fill_local(code: int, par: Array, points: Array, m: Array, h: Array, g: Array) -> None:
+    """Fill h (k, 3) and g (k, 3, 3) at body-axis points (k, 3) for magnetisation m (3,)."""
+    for k in range(len(points)):
+        n = local_field(code, par, points[k, 0], points[k, 1], points[k, 2], m[0], m[1], m[2])
+        h[k, 0], h[k, 1], h[k, 2] = n[0], n[1], n[2]
+        g[k, 0, 0], g[k, 1, 1], g[k, 2, 2] = n[3], n[4], n[5]
+        g[k, 0, 1], g[k, 0, 2], g[k, 1, 2] = n[6], n[7], n[8]
+        g[k, 1, 0], g[k, 2, 0], g[k, 2, 1] = n[6], n[7], n[8]
+
+
+@njit(cache=True, error_model="numpy")
+def add_world(
+    codes: IntArray, starts: IntArray, parameters: Array, magnetisations: Array,
+    positions: Array, quaternions: Array, points: Array, h: Array, g: Array,
+) -> None:  # fmt: skip
+    """Add the fields of all magnets at world points to h (k, 3) and g (k, 3, 3)."""
+    for i in range(len(codes)):
+        code = codes[i]
+        par = parameters[starts[i] : starts[i + 1]]
+        w, a, b, c = quaternions[i, 0], quaternions[i, 1], quaternions[i, 2], quaternions[i, 3]
+        xx, yx, zx = 1 - 2 * (b * b + c * c), 2 * (a * b + w * c), 2 * (a * c - w * b)
+        xy, yy, zy = 2 * (a * b - w * c), 1 - 2 * (a * a + c * c), 2 * (b * c + w * a)
+        xz, yz, zz = 2 * (a * c + w * b), 2 * (b * c - w * a), 1 - 2 * (a * a + b * b)
+        px, py, pz = positions[i, 0], positions[i, 1], positions[i, 2]
+        mx, my, mz = magnetisations[i, 0], magnetisations[i, 1], magnetisations[i, 2]
+        for k in range(len(points)):
+            dx, dy, dz = points[k, 0] - px, points[k, 1] - py, points[k, 2] - pz
+            hx, hy, hz, gxx, gyy, gzz, gxy, gxz, gyz = local_field(
+                code, par,
+                xx * dx + yx * dy + zx * dz, xy * dx + yy * dy + zy * dz,
+                xz * dx + yz * dy + zz * dz, mx, my, mz,
+            )  # fmt: skip
+            h[k, 0] += xx * hx + xy * hy + xz * hz
+            h[k, 1] += yx * hx + yy * hy + yz * hz
+            h[k, 2] += zx * hx + zy * hy + zz * hz
+            # rows of R G', then (R G') R^T
+            ax, ay, az = (
+                xx * gxx + xy * gxy + xz * gxz,
+                xx * gxy + xy * gyy + xz * gyz,
+                xx * gxz + xy * gyz + xz * gzz,
+            )
+            bx, by, bz = (
+                yx * gxx + yy * gxy + yz * gxz,
+                yx * gxy + yy * gyy + yz * gyz,
+                yx * gxz + yy * gyz + yz * gzz,
+            )
+            cx, cy, cz = (
+                zx * gxx + zy * gxy + zz * gxz,
+                zx * gxy + zy * gyy + zz * gyz,
+                zx * gxz + zy * gyz + zz * gzz,
+            )
+            off_xy = ax * yx + ay * yy + az * yz
+            off_xz = ax * zx + ay * zy + az * zz
+            off_yz = bx * zx + by * zy + bz * zz
+            g[k, 0, 0] += ax * xx + ay * xy + az * xz
+            g[k, 1, 1] += bx * yx + by * yy + bz * yz
+            g[k, 2, 2] += cx * zx + cy * zy + cz * zz
+            g[k, 0, 1] += off_xy
+            g[k, 1, 0] += off_xy
+            g[k, 0, 2] += off_xz
+            g[k, 2, 0] += off_xz
+            g[k, 1, 2] += off_yz
+            g[k, 2, 1] += off_yz
