@@ -1,1 +1,120 @@
-"""snapsim: what a part near a strong magnet will do when it is let go."""
+"""snapsim: what a part near a strong magnet will do when it is let go.
+
+    scene = snapsim.load_scene("scene.toml")
+    report = snapsim.force(scene)
+    run = snapsim.release(scene)
+    snapsim.write_run(run, "run.h5")
+    snapsim.render_clip(run, "clip.mp4")
+
+Everything heavy is imported by the function that needs it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from os import PathLike
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from snapsim.render import ClipOptions, ClipReport
+    from snapsim.simulation.force import ForceReport
+    from snapsim.simulation.system import System
+    from snapsim.simulation.trajectory import Trajectory
+
+__all__ = [
+    "force",
+    "force_summary",
+    "load_scene",
+    "read_run",
+    "release",
+    "render_clip",
+    "summary",
+    "write_run",
+]
+
+
+def load_scene(path: str | PathLike[str], changes: Sequence[str] = ()) -> System:
+    """Read a scene file; `changes` are what-ifs like 'body.disc.rotation.angle="55 deg"'.
+
+    Raises InputError naming file, key, what is wrong and what is allowed.
+    """
+    from snapsim.scenario.loading import load_scene
+
+    return load_scene(path, changes)
+
+
+def force(scene: System) -> ForceReport:
+    """Return force and torque on every body as placed; raises InputError on an overlap."""
+    from snapsim.scenario.placement import refuse_overlaps
+    from snapsim.simulation.force import force
+
+    refuse_overlaps(scene)
+    return force(scene)
+
+
+def release(scene: System, progress: Callable[[float, float], None] | None = None) -> Trajectory:
+    """Let the free bodies go and return their motion; raises InputError on an overlap.
+
+    `progress` is called with the simulated time [s] and the largest present speed [m/s].
+    """
+    from snapsim.scenario.placement import refuse_overlaps
+    from snapsim.simulation.release import release
+
+    refuse_overlaps(scene)
+    return release(scene, progress)
+
+
+def write_run(trajectory: Trajectory, path: str | PathLike[str], force: bool = False) -> None:
+    """Write a run file (HDF5), whole or not at all; raises OutputError."""
+    from snapsim.storage.writing import write_run
+
+    write_run(trajectory, path, force)
+
+
+def read_run(path: str | PathLike[str]) -> Trajectory:
+    """Read a run file back exactly; raises InputError if it is missing, damaged or foreign."""
+    from snapsim.scenario.loading import scene_from_text
+    from snapsim.storage.reading import read_run
+
+    return read_run(path, scene_from_text)
+
+
+def summary(trajectory: Trajectory) -> dict[str, Any]:
+    """Return what `snapsim release --json` prints."""
+    from snapsim.analysis.summary import summary
+
+    return summary(trajectory)
+
+
+def force_summary(report: ForceReport) -> dict[str, Any]:
+    """Return what `snapsim force --json` prints."""
+    from snapsim.analysis.summary import force_summary
+
+    return force_summary(report)
+
+
+def render_clip(
+    run: Trajectory | str | PathLike[str],
+    path: str | PathLike[str],
+    options: ClipOptions | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> ClipReport:
+    """Draw a run, or the run file at a path, as a 3-D clip (MP4).
+
+    `progress` is called with frames done and frames in all. Raises InputError, OutputError, or
+    MissingSystemLibrary where nothing can draw.
+    """
+    from pathlib import Path
+
+    from snapsim.render import render_clip
+
+    trajectory = read_run(run) if isinstance(run, str | PathLike) else run
+    return render_clip(trajectory, Path(path), options, progress)
+
+
+def __getattr__(name: str) -> str:
+    if name == "__version__":
+        from importlib.metadata import version
+
+        return version("snapsim")
+    raise AttributeError(f"module 'snapsim' has no attribute {name!r}")

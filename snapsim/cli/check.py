@@ -1,0 +1,37 @@
+"""`snapsim check FILE`: reads a scene and says what it is made of, or what is wrong."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from snapsim.cli.options import AsJson, Changes
+from snapsim.cli.output import emit, emit_json
+from snapsim.errors import InputError
+
+
+def check(
+    file: Annotated[str, typer.Argument(metavar="FILE", help="Scene file (TOML).")] = "",
+    schema: Annotated[
+        bool, typer.Option("--schema", help="Print the JSON Schema of scene files; no FILE.")
+    ] = False,
+    json: AsJson = False,
+    changes: Changes = None,
+) -> None:
+    """Read a scene; report masses, inertia, cells, overlaps."""
+    if schema:
+        from snapsim.scenario.schema import scene_schema
+
+        return emit_json(scene_schema())
+    if not file:
+        raise InputError("name a scene file, or ask for --schema", key="FILE")
+    from snapsim.analysis.inventory import inventory, inventory_table
+    from snapsim.scenario.advice import advice
+    from snapsim.scenario.loading import load_scene
+    from snapsim.scenario.placement import refuse_overlaps
+
+    system = load_scene(file, changes or ())
+    refuse_overlaps(system)
+    result = inventory(system, advice(system))
+    return emit_json(result) if json else emit(inventory_table(result))

@@ -1,0 +1,27 @@
+"""`snapsim new FILE`: writes a commented starter scene."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from snapsim.cli.options import AsJson, Force
+from snapsim.cli.output import emit, emit_json
+
+
+def new(
+    file: Annotated[str, typer.Argument(metavar="FILE", help="Scene file to write (TOML).")],
+    force: Force = False,
+    json: AsJson = False,
+) -> None:
+    """Write a commented starter scene that runs as it is."""
+    from snapsim.scenario.starter import STARTER
+    from snapsim.storage.whole_file import whole_file
+
+    with whole_file(file, force) as temporary:
+        temporary.write_text(STARTER.replace("THIS.toml", file), encoding="utf-8")
+    if json:
+        emit_json({"file": file})
+    else:
+        emit(f"wrote {file}; next: snapsim check {file}")

@@ -1,0 +1,19 @@
+"""Options and arguments that several commands share."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+SceneFile = Annotated[str, typer.Argument(metavar="FILE", help="Scene file (TOML).")]
+Changes = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--set",
+        metavar="KEY=VALUE",
+        help='Change one key for a what-if: body.disc.rotation.angle="55 deg". Repeatable.',
+    ),
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
+Force = Annotated[bool, typer.Option("--force", help="Replace an existing file.")]

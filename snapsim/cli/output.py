@@ -1,0 +1,59 @@
+"""Standard output and standard error: results on one, all else on the other."""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import sys
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+
+def emit_json(result: dict[str, Any]) -> None:
+    """Print one JSON object; NaN and infinity must have been turned into None."""
+    _print(json.dumps(result, indent=2, ensure_ascii=False, allow_nan=False) + "\n")
+
+
+def emit(what: RenderableType) -> None:
+    """Print a table or text for a reader."""
+    from rich.console import Console
+
+    seen = Console()
+    text = io.StringIO()
+    styled = seen.is_terminal and not seen.no_color
+    width = seen.width if seen.is_terminal else max(seen.width, 110)
+    Console(file=text, width=width, force_terminal=styled, highlight=False).print(what)
+    _print(text.getvalue())
+
+
+def complain(text: str) -> None:
+    """Print one line on standard error."""
+    line = " ".join(text.splitlines())
+    try:
+        print(f"snapsim: {line}", file=sys.stderr, flush=True)
+    except (BrokenPipeError, ValueError):
+        return
+
+
+def leave_quietly() -> None:
+    """Let nothing more be written to a standard output that nobody reads."""
+    try:
+        null = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(null, sys.stdout.fileno())
+    except (OSError, ValueError):
+        return
+
+
+def _print(text: str) -> None:
+    try:
+        sys.stdout.write(text)
+        sys.stdout.flush()
+    except UnicodeEncodeError:
+        plain = text.encode(sys.stdout.encoding, "replace").decode(sys.stdout.encoding)
+        sys.stdout.write(plain)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        leave_quietly()

@@ -1,0 +1,59 @@
+"""Progress on standard error, and only where somebody watches it."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+_REFRESH = 0.1
+"""Seconds between redraws: the computation calls far more often."""
+
+
+@contextmanager
+def release_progress(duration: float) -> Iterator[Callable[[float, float], None] | None]:
+    """Yield a callback for `release` that shows simulated time and speed, or None off screen."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+    columns = (
+        BarColumn(),
+        TextColumn("{task.completed:.3f} of {task.total:g} s simulated"),
+        TextColumn("{task.fields[speed]:.2f} m/s"),
+        TimeElapsedColumn(),
+    )
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("release", total=duration, speed=0.0)
+        last = 0.0
+
+        def show(simulated: float, speed: float) -> None:
+            nonlocal last
+            now = time.monotonic()
+            if now - last >= _REFRESH:
+                last = now
+                bar.update(task, completed=simulated, speed=speed)
+
+        yield show
+
+
+@contextmanager
+def clip_progress() -> Iterator[Callable[[int, int], None] | None]:
+    """Yield a callback for `render_clip` that shows frames done, or None off screen."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemainingColumn
+
+    columns = (BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("clip", total=None)
+
+        def show(done: int, of_all: int) -> None:
+            bar.update(task, completed=done, total=of_all)
+
+        yield show

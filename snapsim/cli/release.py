@@ -1,0 +1,54 @@
+"""`snapsim release FILE -o RUN.h5`: the motion, what is struck, how fast, how hard."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from snapsim.cli.options import AsJson, Changes, Force, SceneFile
+from snapsim.cli.output import complain, emit, emit_json
+
+if TYPE_CHECKING:
+    from snapsim.simulation.trajectory import Trajectory
+
+
+def release(
+    file: SceneFile,
+    output: Annotated[
+        str | None, typer.Option("-o", "--output", metavar="RUN.h5", help="Run file to write.")
+    ] = None,
+    force: Force = False,
+    json: AsJson = False,
+    changes: Changes = None,
+) -> None:
+    """Let go and follow the motion: impacts, loads, energy audit."""
+    import snapsim
+    from snapsim.analysis.tables import release_table
+    from snapsim.cli.progress import release_progress
+    from snapsim.storage.whole_file import require_writable
+
+    scene = snapsim.load_scene(file, changes or ())
+    if output is not None:
+        require_writable(output, force)
+    with release_progress(scene.duration) as progress:
+        run = snapsim.release(scene, progress)
+    try:
+        if output is not None:
+            snapsim.write_run(run, output, force)
+    finally:  # a full disk must not cost the result
+        result = snapsim.summary(run)
+        if json:
+            emit_json(result)
+        else:
+            emit(release_table(result))
+    if output is not None and not json:
+        emit(f"wrote {output}; next: snapsim clip {output} -o clip.mp4")
+    if run.outcome == "stopped":
+        raise typer.Exit(_say_stopped(file, run))
+
+
+def _say_stopped(file: str, run: Trajectory) -> int:
+    """Say why a run ended before its time, and return the exit status."""
+    complain(f"{file}: stopped at {run.time[-1]:.6g} s: {run.reason}; the result ends there")
+    return 130 if run.reason.startswith("interrupted") else 3
