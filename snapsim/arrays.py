@@ -10,8 +10,9 @@ from numpy.typing import ArrayLike, NDArray
 Array: TypeAlias = NDArray[np.float64]
 IntArray: TypeAlias = NDArray[np.int64]
 BoolArray: TypeAlias = NDArray[np.bool_]
+ByteArray: TypeAlias = NDArray[np.uint8]
 
-__all__ = ["Array", "ArrayLike", "BoolArray", "IntArray", "as_floats"]
+__all__ = ["Array", "ArrayLike", "BoolArray", "ByteArray", "IntArray", "as_floats"]
 
 
 def as_floats(values: ArrayLike) -> Array:

@@ -1,0 +1,73 @@
+"""The figures beside the picture, as a viewer reads them: one unit each for the whole clip."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from snapsim.render.interpolation import Moment
+from snapsim.simulation.trajectory import Impact, Trajectory
+
+IMPACT_WORTH = 0.05  # share of the strongest blow's energy below which a blow is not announced
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A figure: what it is, its number and its unit."""
+
+    label: str
+    number: str
+    unit: str
+
+
+@dataclass(frozen=True)
+class Scales:
+    """Units and decimals, chosen once: energy and gap as (factor from SI, unit, decimals)."""
+
+    energy: tuple[float, str, int]
+    gap: tuple[float, str, int]
+    time_decimals: int
+    several: bool
+
+
+def choose_scales(trajectory: Trajectory, slow_motion: float) -> Scales:
+    """Return the units that suit the largest values of a run."""
+    energy = float(np.nanmax(trajectory.energy["kinetic"], initial=0.0))
+    free = sum(not body.fixed for body in trajectory.system.bodies)
+    return Scales(
+        energy=(1.0, "J", 2) if energy >= 0.5 else (1e3, "mJ", 1 if energy >= 5e-3 else 3),
+        gap=(1e3, "mm", 1),
+        time_decimals=4 if slow_motion > 20 else 3,
+        several=free > 1,
+    )
+
+
+def readings(moment: Moment, part: int | None, scales: Scales) -> list[Reading]:
+    """Return time, speed of body number `part`, kinetic energy and gap, in this order."""
+    speed = float(np.linalg.norm(moment.velocity[part])) if part is not None else 0.0
+    factor, unit, decimals = scales.energy
+    gap_factor, gap_unit, gap_decimals = scales.gap
+    gap = gap_factor * moment.gap
+    return [
+        Reading("time", f"{moment.time:.{scales.time_decimals}f}", "s"),
+        Reading("speed", f"{speed:.2f}", "m/s"),
+        Reading(
+            "kinetic energy" + (", all" if scales.several else ""),
+            f"{factor * moment.kinetic:.{decimals}f}",
+            unit,
+        ),
+        Reading("gap to magnet", f"{gap:.{gap_decimals}f}" if np.isfinite(gap) else "–", gap_unit),
+    ]
+
+
+def first_blow(trajectory: Trajectory) -> Impact | None:
+    """Return the first contact after release."""
+    return trajectory.impacts[0] if trajectory.impacts else None
+
+
+def impact_line(impact: Impact) -> str:
+    """Return the announcement of a blow: who struck what, how fast, with what energy."""
+    energy = impact.kinetic_energy
+    figure = f"{energy:.2f} J" if energy >= 0.5 else f"{1e3 * energy:.1f} mJ"
+    return f"{impact.body} strikes {impact.against}: {impact.closing_speed:.2f} m/s, {figure}"
