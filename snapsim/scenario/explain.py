@@ -31,7 +31,7 @@ def suggest(name: str, known: Iterable[str]) -> str:
 def name_in(document: Mapping[str, Any]) -> str | None:
     """Return the name of a [[table]], where it has a sound one."""
     name = document.get("name")
-    return name if isinstance(name, str) and name else None
+    return name if isinstance(name, str) and name and name.isprintable() else None
 
 
 def label(name: str) -> str:

@@ -28,9 +28,11 @@ def resolved_text(scene: SceneDescription) -> str:
     used = scene_materials(scene).values()
     document["material"] = [describe(m).model_dump(exclude_none=True) for m in used]
     contact = document["contact"]
-    for pair in contact["pair"]:
-        for key in ("restitution", "friction", "air_gap"):
-            pair.setdefault(key, contact[key])
+    keys = ("restitution", "friction", "air_gap")
+    contact["pair"] = [
+        {"between": p["between"], **{k: p.get(k, contact[k]) for k in keys}}
+        for p in contact["pair"]
+    ]
     document["contact"] = _filled(contact)
     return toml_text.write(_filled(document))
 
