@@ -1,0 +1,215 @@
+"""Impact: what a blow does to velocities, at a fixed pose, with restitution and friction.
+
+    M (v' - v) = G^T p,    p_n >= 0,    |p_t| <= mu p_n,    W_r = -e^2 W_c,    W = int u_n dp_n
+
+p (c, 3) impulses [N s] on body a of each pair, opposite on b; v (n, 3) velocities [m/s] and spins
+[rad/s]; M mass and inertia in world axes, inverse zero for what is fixed; e restitution 0..1, mu
+friction >= 0. All contacts that touch at that moment are given together. Contacts that share no
+movable body are resolved apart from each other. A lone contact follows Stronge's energetic
+restitution with Keller's equations of slip (`stronge`), several together the bilinear units of
+`simultaneous_blows`. Energy is never gained. Assumes: forces other than those of contact do
+nothing during the blow, deformation stays at the contacts. The velocities do not depend on the
+order of bodies or contacts; where four or more contacts stick at once, how tangential impulse is
+shared among them is not determined by rigid bodies, only its sum is.
+Source: Stronge, Impact Mechanics, 2nd ed. 2018 (from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numba import njit
+
+from snapsim.arrays import Array, ArrayLike, IntArray, as_floats
+from snapsim.mechanics.delassus import (
+    apply_impulse,
+    contact_frames,
+    contact_jacobian,
+    contact_velocity,
+    delassus_operator,
+    impulse_response,
+    to_world,
+)
+from snapsim.mechanics.simultaneous_blows import STEP, simultaneous_blows
+from snapsim.mechanics.stronge import single_blow
+
+
+@dataclass(frozen=True)
+class Blow:
+    """What a blow did. n bodies, c contacts.
+
+    `velocity` and `spin` (n, 3) after it, world axes [m/s, rad/s]; `impulse` (c, 3) on a, world
+    axes [N s]; `normal_work` and `friction_work` (c,) [J] done by the contacts on the bodies;
+    `effective_mass` (c,) 1/(n W n) [kg], infinite between fixed bodies; `closing_speed` (c,)
+    before the blow [m/s], negative where a contact was opening; `lost` kinetic energy [J], >= 0 to
+    rounding; `steps` taken where several contacts met.
+    """
+
+    velocity: Array
+    spin: Array
+    impulse: Array
+    normal_work: Array
+    friction_work: Array
+    effective_mass: Array
+    closing_speed: Array
+    lost: float
+    steps: int
+
+
+def resolve_impact(
+    inverse_mass: ArrayLike,
+    inverse_inertia_world: ArrayLike,
+    position: ArrayLike,
+    velocity: ArrayLike,
+    spin: ArrayLike,
+    pair: IntArray,
+    point: ArrayLike,
+    normal: ArrayLike,
+    restitution: ArrayLike,
+    friction: ArrayLike,
+    *,
+    fineness: float = STEP,
+) -> Blow:
+    """Return what the blow at all given contacts does.
+
+    Shapes: `inverse_mass` (n,) [1/kg], `inverse_inertia_world` (n, 3, 3) [1/(kg m^2)], `position`
+    of centres of mass, `velocity`, `spin` (n, 3); `pair` (c, 2) body indices (a, b); `point`
+    (c, 3) [m]; `normal` (c, 3) unit, from b into a; `restitution`, `friction` (c,) or scalars.
+    `fineness` is the step for several contacts together, relative to the fastest contact unit.
+    """
+    pairs = np.ascontiguousarray(pair, dtype=np.int64).reshape(-1, 2)
+    count = pairs.shape[0]
+    after, turning = as_floats(velocity).copy(), as_floats(spin).copy()
+    impulse, works, closing, mass, steps = _blow(
+        as_floats(inverse_mass),
+        as_floats(inverse_inertia_world),
+        as_floats(position),
+        after,
+        turning,
+        pairs,
+        as_floats(point).reshape(-1, 3),
+        as_floats(normal).reshape(-1, 3),
+        _each(restitution, count),
+        _each(friction, count),
+        fineness,
+    )
+    lost = -float(works.sum())
+    return Blow(after, turning, impulse, works[0], works[1], mass, closing, lost, steps)
+
+
+def _each(value: ArrayLike, count: int) -> Array:
+    """Return one number per contact (c,) from one for each or one for all."""
+    return np.ascontiguousarray(np.broadcast_to(as_floats(value), (count,)))
+
+
+@njit(cache=True, error_model="numpy")
+def _blow(
+    inverse_mass: Array,
+    inverse_inertia: Array,
+    position: Array,
+    velocity: Array,
+    spin: Array,
+    pair: IntArray,
+    point: Array,
+    normal: Array,
+    restitution: Array,
+    friction: Array,
+    fineness: float,
+) -> tuple[Array, Array, Array, Array, int]:
+    """Change `velocity` and `spin` in place; return impulse, works, closing speed, mass, steps."""
+    count = pair.shape[0]
+    frame = contact_frames(normal)
+    jacobian = contact_jacobian(position, pair, point, frame)
+    response = impulse_response(inverse_mass, inverse_inertia, pair, jacobian)
+    operator = delassus_operator(pair, jacobian, response)
+    before = contact_velocity(velocity, spin, pair, jacobian)
+    impulse, works, steps = np.zeros(3 * count), np.zeros((2, count)), 0
+    island = _islands(operator)
+    for label in range(count):
+        members = np.flatnonzero(island == label)
+        if members.size > 0:
+            steps += _resolve_island(
+                operator, before, restitution, friction, fineness, members, impulse, works
+            )
+    apply_impulse(velocity, spin, pair, response, impulse)
+    mass = np.empty(count)
+    for k in range(count):
+        mass[k] = 1.0 / operator[3 * k, 3 * k] if operator[3 * k, 3 * k] > 0.0 else np.inf
+    return to_world(frame, impulse), works, -before[::3].copy(), mass, steps
+
+
+@njit(cache=True, error_model="numpy")
+def _islands(operator: Array) -> IntArray:
+    """Return a label (c,) per contact; contacts that act on each other share one."""
+    count = operator.shape[0] // 3
+    label = np.arange(count)
+    for i in range(count):
+        for j in range(i):
+            if label[i] != label[j] and np.any(
+                operator[3 * i : 3 * i + 3, 3 * j : 3 * j + 3] != 0.0
+            ):
+                old, new = max(label[i], label[j]), min(label[i], label[j])
+                for k in range(count):
+                    if label[k] == old:
+                        label[k] = new
+    return label
+
+
+@njit(cache=True, error_model="numpy")
+def _resolve_island(
+    operator: Array,
+    before: Array,
+    restitution: Array,
+    friction: Array,
+    fineness: float,
+    members: IntArray,
+    impulse: Array,
+    works: Array,
+) -> int:
+    """Fill in impulse and work of the contacts `members`; return the steps it took."""
+    count = members.size
+    rows = np.empty(3 * count, dtype=np.int64)
+    for k in range(count):
+        for i in range(3):
+            rows[3 * k + i] = 3 * members[k] + i
+    block, start = np.empty((3 * count, 3 * count)), before[rows]
+    for i in range(3 * count):
+        for j in range(3 * count):
+            block[i, j] = operator[rows[i], rows[j]]
+    if count == 1:
+        return _lone(block, start, restitution, friction, members[0], impulse, works)
+    if np.max(-start[::3]) <= 0.0:
+        return 0
+    found, normal_work, friction_work, steps = simultaneous_blows(
+        block, start, restitution[members], friction[members], fineness
+    )
+    for k in range(count):
+        impulse[3 * members[k] : 3 * members[k] + 3] = found[3 * k : 3 * k + 3]
+        works[0, members[k]] = normal_work[k]
+        works[1, members[k]] = friction_work[k]
+    return steps
+
+
+@njit(cache=True, error_model="numpy")
+def _lone(
+    block: Array,
+    start: Array,
+    restitution: Array,
+    friction: Array,
+    k: int,
+    impulse: Array,
+    works: Array,
+) -> int:
+    """Fill in impulse and work of contact `k`, which meets no other."""
+    result = single_blow(block, start, restitution[k], friction[k])
+    total = 0.0
+    for i in range(3):
+        impulse[3 * k + i] = result[i]
+        change = 0.0
+        for j in range(3):
+            change += block[i, j] * result[j]
+        total += result[i] * (start[i] + 0.5 * change)
+    works[0, k] = result[3]
+    works[1, k] = total - result[3]
+    return 0
