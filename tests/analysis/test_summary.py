@@ -1,0 +1,186 @@
+"""The JSON objects of `release` and `force`: their keys, plain numbers, no NaN."""
+
+import json
+
+import numpy as np
+import pytest
+
+from snapsim.analysis.cautions import CAUTIONS
+from snapsim.analysis.summary import force_summary, kinetic_energy, summary
+from snapsim.analysis.tables import force_table, release_table
+from snapsim.scenario.loading import scene_from_text
+from snapsim.simulation.trajectory import Audit, Cost, Impact, Load, Trajectory
+
+SCENE = """
+title = "A box [bold] spins"
+
+[[body]]
+name = "[red]box"
+shape = { kind = "box", size = "10 x 20 x 30 cm" }
+material = "aluminium"
+position = "0, 0, 1 m"
+
+[[body]]
+name = "table"
+shape = { kind = "box", size = "1 x 1 x 0.1 m" }
+material = "oak"
+position = "0, 0, -0.05 m"
+fixed = true
+"""
+
+
+@pytest.fixture
+def run():
+    """Two frames: a box of 16.2 kg at 2 m/s, turning at 3 rad/s about its own z axis."""
+    system = scene_from_text(SCENE, "scene.toml")
+    zeros = np.zeros((2, 2, 3))
+    velocity, spin = zeros.copy(), zeros.copy()
+    velocity[:, 0] = [[0, 0, -1], [0, 2, 0]]
+    turned = np.array([np.sqrt(0.5), np.sqrt(0.5), 0, 0])  # 90 deg about world x: body z to -y
+    quaternion = np.tile([1.0, 0, 0, 0], (2, 2, 1))
+    quaternion[1, 0] = turned
+    spin[1, 0] = [0, -3.0, 0]
+    blow = Impact(
+        0.25,
+        "[red]box",
+        "table",
+        np.array([1.0, 2, 3]),
+        np.array([0, 0, 1.0]),
+        2.0,
+        8.1,
+        4.0,
+        8.0,
+        5.0,
+        (float("nan"), 1e4),
+    )
+    return Trajectory(
+        system=system,
+        outcome="moving",
+        reason="the time was up",
+        time=np.array([0.0, 0.5]),
+        position=zeros + np.array([0, 0, 1]),
+        quaternion=quaternion,
+        velocity=velocity,
+        spin=spin,
+        force=zeros,
+        torque=zeros,
+        energy={k: np.zeros(2) for k in ("kinetic", "gravity", "magnetic", "dissipated")},
+        gap=np.full(2, np.nan),
+        cells={},
+        magnetisation={},
+        impacts=(blow,),
+        loads={"table": Load(20.0, 0.1)},
+        audit=Audit(0.0, 1, 2, 3, 4, 1e-9, 2e-9, 0, 0, 0),
+        cost=Cost(10, 20, 0.5),
+        accuracy={"detail": "normal", "solver_bound_J": float("nan")},
+    )
+
+
+def test_the_release_object_has_the_agreed_keys(run):
+    result = summary(run)
+    assert list(result) == [
+        "title",
+        "outcome",
+        "reason",
+        "simulated_s",
+        "bodies",
+        "impacts",
+        "loads",
+        "energy",
+        "cost",
+        "accuracy",
+    ]
+    assert list(result["bodies"]["[red]box"]) == [
+        "mass_kg",
+        "max_speed_m_s",
+        "max_kinetic_energy_J",
+        "final_position_m",
+        "final_quaternion",
+    ]
+    assert list(result["impacts"][0]) == [
+        "time_s",
+        "body",
+        "against",
+        "point_m",
+        "normal",
+        "closing_speed_m_s",
+        "kinetic_energy_J",
+        "effective_mass_kg",
+        "effective_energy_J",
+        "impulse_Ns",
+        "peak_force_N",
+    ]
+    assert result["loads"] == {"table": {"peak_force_N": 20.0, "peak_time_s": 0.1}}
+    assert set(result["energy"]) == {"magnetic_released_J", "unaccounted_J", "unaccounted_fraction"}
+    assert set(result["cost"]) == {"field_evaluations", "steps", "wall_s"}
+
+
+def test_nan_becomes_null_and_all_else_plain_numbers(run):
+    result = summary(run)
+    assert result["impacts"][0]["peak_force_N"] == [None, 1e4]
+    assert result["accuracy"] == {"detail": "normal", "solver_bound_J": None}
+    text = json.dumps(result, allow_nan=False)
+    assert json.loads(text) == result
+
+
+def test_kinetic_energy_counts_motion_and_turning_about_the_bodys_own_axes(run):
+    # m v^2/2 + I w^2/2 with I_z = m (a^2 + b^2)/12 of a block (Goldstein, Poole & Safko, Classical
+    # Mechanics, 3rd ed., ch. 5; from memory): 16.2 kg, 2 m/s; 0.1 x 0.2 m, 3 rad/s
+    expected = 0.5 * 16.2 * 4 + 0.5 * (16.2 * (0.01 + 0.04) / 12) * 9
+    np.testing.assert_allclose(kinetic_energy(run, 0), [0.5 * 16.2, expected], rtol=1e-14)
+    assert summary(run)["bodies"]["[red]box"]["max_kinetic_energy_J"] == pytest.approx(expected)
+    assert summary(run)["bodies"]["[red]box"]["max_speed_m_s"] == 2.0
+    assert summary(run)["bodies"]["table"]["max_kinetic_energy_J"] == 0.0
+
+
+def shown(what):
+    """Text of a table, wide enough for one line a row."""
+    import io
+
+    from rich.console import Console
+
+    text = io.StringIO()
+    Console(file=text, width=200).print(what)
+    return text.getvalue()
+
+
+def test_the_release_table_shows_names_as_they_are_and_the_cautions(run):
+    text = shown(release_table(summary(run)))
+    assert "A box [bold] spins" in text
+    assert "[red]box" in text
+    assert "- to 10" in text  # kN
+    for caution in CAUTIONS:
+        assert caution.split(":")[0][:40] in text
+
+
+def test_a_run_with_unaccounted_energy_is_marked(run):
+    result = summary(run)
+    assert "do not rely" not in shown(release_table(result))
+    for share in (2e-3, None):
+        result["energy"]["unaccounted_fraction"] = share
+        assert "do not rely on it" in shown(release_table(result))
+
+
+def test_the_force_object_has_the_agreed_keys(run):
+    class Report:
+        system = run.system
+        force = np.array([[1.0, 2, 3], [0, 0, 0]])
+        torque = np.array([[0.1, 0.2, np.nan], [0, 0, 0]])
+        mean_polarisation = np.zeros((2, 3))
+        peak_polarisation = np.zeros(2)
+        cells = (0, 0)
+        magnetic_energy = -1.5
+
+    result = force_summary(Report())
+    assert list(result) == ["title", "bodies", "magnetic_energy_J"]
+    assert result["bodies"]["[red]box"] == {
+        "mass_kg": pytest.approx(16.2),
+        "force_N": [1.0, 2.0, 3.0],
+        "torque_Nm": [0.1, 0.2, None],
+        "mean_polarisation_T": [0.0, 0.0, 0.0],
+        "peak_polarisation_T": 0.0,
+        "cells": 0,
+    }
+    text = shown(force_table(result))
+    assert "[red]box" in text
+    assert CAUTIONS[0][:40] in text

@@ -1,0 +1,264 @@
+"""A run file is whole or absent, says what it holds, and reads back exactly."""
+
+import dataclasses
+import os
+from pathlib import Path
+
+import h5py
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+import snapsim
+from snapsim.errors import InputError, OutputError
+from snapsim.storage.writing import write_run
+
+
+def same(a, b):
+    """Equal in every field, arrays and NaN to the last bit."""
+    if isinstance(a, np.ndarray):
+        return a.dtype == b.dtype and np.array_equal(a, b, equal_nan=True)
+    if dataclasses.is_dataclass(a):
+        return type(a) is type(b) and all(
+            same(getattr(a, f.name), getattr(b, f.name)) for f in dataclasses.fields(a)
+        )
+    if isinstance(a, tuple | list):
+        return len(a) == len(b) and all(same(x, y) for x, y in zip(a, b, strict=True))
+    if isinstance(a, dict):
+        return set(a) == set(b) and all(same(a[k], b[k]) for k in a)
+    return type(a) is type(b) and (a == b or (a != a and b != b))
+
+
+def datasets(path):
+    """Every dataset of a file by name: value, attributes, dimension labels."""
+    found = {}
+
+    def visit(name, item):
+        if isinstance(item, h5py.Dataset):
+            labels = [d.label for d in item.dims]
+            words = {k: item.attrs[k] for k in ("units", "description")}
+            found[name] = (item[()], words, labels)
+
+    with h5py.File(path) as file:
+        file.visititems(visit)
+    return found
+
+
+def test_a_run_reads_back_exactly(run, tmp_path):
+    write_run(run, tmp_path / "run.h5")
+    assert same(snapsim.read_run(tmp_path / "run.h5"), run)
+
+
+def test_a_run_without_impacts_reads_back_exactly(make_run, tmp_path):
+    run = make_run(impacts=0, frames=1)
+    write_run(run, tmp_path / "run.h5")
+    assert same(snapsim.read_run(tmp_path / "run.h5"), run)
+
+
+PRINTABLE = st.text(st.characters(exclude_categories=["C", "Z"]), min_size=1, max_size=15)
+
+
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=25)
+@given(name=PRINTABLE.filter(lambda n: n not in ("magnet", "world")))
+def test_any_printable_body_name_reads_back(name, make_run, tmp_path_factory):
+    run = make_run(part=name, frames=2, cells=2)
+    path = tmp_path_factory.mktemp("runs") / "run.h5"
+    write_run(run, path)
+    assert same(snapsim.read_run(path), run)
+
+
+@pytest.mark.parametrize("name", ["a/b", ".", "..", "/", "50% iron", "%2F", "Größe ∅ 5", "a b"])
+def test_awkward_body_names_read_back(name, make_run, tmp_path):
+    run = make_run(part=name, frames=2, cells=2)
+    write_run(run, tmp_path / "run.h5")
+    assert same(snapsim.read_run(tmp_path / "run.h5"), run)
+
+
+def test_the_file_has_the_agreed_layout(run, tmp_path):
+    write_run(run, tmp_path / "run.h5")
+    with h5py.File(tmp_path / "run.h5") as file:
+        assert set(file) >= {"scene", "time", "bodies", "impacts", "loads", "energy"}
+        assert set(file["scene"]) >= {"source", "resolved", "versions"}
+        assert len(file["scene"].attrs["content_hash"]) == 64
+        assert "numpy" in file["scene/versions"].attrs
+        motion = {"position", "quaternion", "velocity", "spin", "force", "torque"}
+        assert set(file["bodies/magnet"]) == motion
+        assert set(file["bodies/ball"]) == motion | {"cells", "magnetisation"}
+        assert set(file["bodies/ball/cells"]) >= {"position", "volume"}
+        assert file["bodies/ball/position"].shape == (50, 3)
+        assert file["bodies/ball/magnetisation"].shape == (50, 30, 3)
+
+
+def test_every_dataset_has_units_a_description_and_named_dimensions(run, tmp_path):
+    write_run(run, tmp_path / "run.h5")
+    found = datasets(tmp_path / "run.h5")
+    assert len(found) > 40
+    for name, (value, words, labels) in found.items():
+        assert words["units"], name
+        assert words["description"], name
+        is_scale = name == "time" or name.startswith("scales/") or name.endswith("number")
+        if np.ndim(value) and not is_scale:
+            assert labels[0], name
+    with h5py.File(tmp_path / "run.h5") as file:
+        assert file["bodies/ball/position"].dims[0][0] == file["time"]
+        assert file["bodies/ball/position"].dims[1].label == "axis"
+        assert file["bodies/ball/position"].attrs["units"] == "m"
+
+
+def test_the_same_run_gives_the_same_datasets_whatever_the_wall_time(make_run, tmp_path):
+    write_run(make_run(wall=1.0), tmp_path / "a.h5")
+    write_run(make_run(wall=2.0), tmp_path / "b.h5")
+    a, b = datasets(tmp_path / "a.h5"), datasets(tmp_path / "b.h5")
+    assert list(a) == list(b)
+    for name in a:
+        np.testing.assert_array_equal(a[name][0], b[name][0])
+    with h5py.File(tmp_path / "a.h5") as file:
+        assert file["cost"].attrs["wall_s"] == 1.0
+
+
+def test_an_existing_file_is_kept_unless_forced(run, tmp_path):
+    target = tmp_path / "run.h5"
+    target.write_text("precious")
+    with pytest.raises(OutputError, match=r"exists already; use --force"):
+        write_run(run, target)
+    assert target.read_text() == "precious"
+    write_run(run, target, force=True)
+    assert same(snapsim.read_run(target), run)
+
+
+def test_a_missing_directory_is_one_line(run, tmp_path):
+    with pytest.raises(OutputError, match="does not exist; create it first"):
+        write_run(run, tmp_path / "none" / "run.h5")
+
+
+def test_a_directory_as_target_is_one_line(run, tmp_path):
+    with pytest.raises(OutputError, match="is a directory"):
+        write_run(run, tmp_path, force=True)
+
+
+def test_an_unwritable_directory_is_one_line(run, tmp_path, monkeypatch):
+    # root may write anywhere, so the answer of the system is put in its mouth
+    monkeypatch.setattr(os, "access", lambda *_: False)
+    with pytest.raises(OutputError, match="cannot be written to"):
+        write_run(run, tmp_path / "run.h5")
+
+
+def test_a_disk_that_fills_leaves_the_old_file_and_no_rubbish(run, tmp_path, monkeypatch):
+    target = tmp_path / "run.h5"
+    target.write_text("precious")
+
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(OutputError, match="No space left on device"):
+        write_run(run, target, force=True)
+    assert target.read_text() == "precious"
+    assert os.listdir(tmp_path) == ["run.h5"]
+
+
+def test_an_interrupt_while_writing_leaves_nothing(run, tmp_path, monkeypatch):
+    def interrupt(*_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(os, "fsync", interrupt)
+    with pytest.raises(KeyboardInterrupt):
+        write_run(run, tmp_path / "run.h5")
+    assert os.listdir(tmp_path) == []
+
+
+@pytest.mark.parametrize("share", [0.0, 0.001, 0.1, 0.5, 0.9, 0.999])
+def test_a_file_cut_short_is_one_clear_line(share, run, tmp_path):
+    target = tmp_path / "run.h5"
+    write_run(run, target)
+    whole = target.read_bytes()
+    target.write_bytes(whole[: int(share * len(whole))])
+    with pytest.raises(InputError, match=r"run\.h5: is (cut short|no HDF5 file|damaged)") as caught:
+        snapsim.read_run(target)
+    assert "\n" not in str(caught.value)
+
+
+def test_flipped_bytes_are_found_or_do_no_harm(run, tmp_path):
+    target = tmp_path / "run.h5"
+    write_run(run, target)
+    whole = bytearray(target.read_bytes())
+    random = np.random.default_rng(5)
+    for place in random.integers(0, len(whole), 40):
+        spoilt = bytearray(whole)
+        spoilt[place] ^= 0xFF
+        target.write_bytes(spoilt)
+        said = ""
+        try:
+            snapsim.read_run(target)
+        except InputError as error:
+            said = str(error)
+        assert "\n" not in said
+
+
+def test_a_flipped_byte_in_the_magnetisation_is_found(run, tmp_path):
+    target = tmp_path / "run.h5"
+    write_run(run, target)
+    with h5py.File(target) as file:
+        chunk = file["bodies/ball/magnetisation"].id.get_chunk_info(0)
+    spoilt = bytearray(target.read_bytes())
+    spoilt[chunk.byte_offset + chunk.size // 2] ^= 0xFF
+    target.write_bytes(spoilt)
+    with pytest.raises(InputError, match="is damaged"):
+        snapsim.read_run(target)
+
+
+def test_a_foreign_hdf5_file_is_one_clear_line(tmp_path):
+    with h5py.File(tmp_path / "other.h5", "w") as file:
+        file["time"] = [1.0]
+    with pytest.raises(InputError, match="no snapsim run"):
+        snapsim.read_run(tmp_path / "other.h5")
+
+
+def test_what_is_no_hdf5_file_is_one_clear_line(tmp_path):
+    (tmp_path / "run.h5").write_text("title = 5")
+    with pytest.raises(InputError, match="no HDF5 file"):
+        snapsim.read_run(tmp_path / "run.h5")
+
+
+@pytest.mark.parametrize(
+    ("path", "said"), [("none.h5", "does not exist"), (".", "directory|damaged|no HDF5")]
+)
+def test_what_is_not_there_is_one_clear_line(path, said, tmp_path):
+    with pytest.raises(InputError, match=said):
+        snapsim.read_run(tmp_path / path)
+
+
+@pytest.mark.parametrize("part", ["time", "scene/resolved", "bodies/ball/spin", "energy/audit"])
+def test_a_missing_part_is_one_clear_line(part, run, tmp_path):
+    target = tmp_path / "run.h5"
+    write_run(run, target)
+    with h5py.File(target, "a") as file:
+        del file[part]
+    with pytest.raises(InputError, match="is damaged"):
+        snapsim.read_run(target)
+
+
+def test_a_changed_scene_is_found_by_its_hash(run, tmp_path):
+    target = tmp_path / "run.h5"
+    write_run(run, target)
+    with h5py.File(target, "a") as file:
+        text = file["scene/resolved"].asstr()[()]
+        file["scene/resolved"][()] = text.replace("1.35 T", "1.45 T")
+    with pytest.raises(InputError, match="does not match its hash"):
+        snapsim.read_run(target)
+
+
+def test_a_later_format_is_refused_by_number(run, tmp_path):
+    target = tmp_path / "run.h5"
+    write_run(run, target)
+    with h5py.File(target, "a") as file:
+        file.attrs["format_version"] = 99
+    with pytest.raises(InputError, match="format 99"):
+        snapsim.read_run(target)
+
+
+def test_a_path_may_be_text_or_a_path(run, tmp_path):
+    write_run(run, str(tmp_path / "run.h5"))
+    assert same(snapsim.read_run(str(tmp_path / "run.h5")), run)
+    assert Path(tmp_path / "run.h5").stat().st_size > 0
