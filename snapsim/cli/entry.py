@@ -72,7 +72,6 @@ def run(arguments: list[str]) -> int:
         complain(str(error))
         return error.exit_status
     except (KeyboardInterrupt, typer.Abort):
-        complain("interrupted")
         return INTERRUPTED
     except BrokenPipeError:
         leave_quietly()

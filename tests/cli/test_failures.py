@@ -1,0 +1,223 @@
+"""Whatever goes wrong: one line on standard error, the right exit status, nothing lost."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+
+import pytest
+
+
+def command(*arguments, **options):
+    """Run snapsim in a process of its own."""
+    return subprocess.run(
+        [sys.executable, "-m", "snapsim", *map(str, arguments)],
+        capture_output=True,
+        text=True,
+        timeout=120,
+        **options,
+    )
+
+
+def one_line(result):
+    """The single line of complaint of a command that failed on bad input."""
+    assert result.status == 2
+    assert result.out == ""
+    assert result.err.startswith("snapsim: ")
+    assert result.err.count("\n") == 1
+    return result.err
+
+
+@pytest.mark.parametrize("name", ["check", "force", "release"])
+def test_bad_input_names_file_and_key(name, snap, falling, tmp_path):
+    text = (tmp_path / falling).read_text().replace('"20 mm"', "20")
+    (tmp_path / "bad.toml").write_text(text)
+    line = one_line(snap(name, "bad.toml", "--json"))
+    assert line.startswith("snapsim: bad.toml: body.ball.shape.diameter: the number 20 has no unit")
+
+
+@pytest.mark.parametrize("name", ["check", "force", "release"])
+def test_overlap_at_the_start_names_both_bodies_and_the_depth(name, snap, falling):
+    line = one_line(snap(name, falling, "--set", "body.ball.position=0, 0, 7 mm"))
+    assert '"ball"' in line
+    assert '"table"' in line
+    assert "overlap by 3 mm" in line
+    assert "falling.toml: body." in line
+
+
+def test_touching_is_no_overlap(snap, falling):
+    assert snap("check", falling, "--set", "body.ball.position=0, 0, 10 mm").status == 0
+
+
+def test_an_unknown_key_in_set_is_named(snap, falling):
+    assert 'did you mean "ball"?' in one_line(
+        snap("check", falling, "--set", "body.bal.fixed=true")
+    )
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["chek"],
+        ["check", "--nonsense"],
+        ["release"],
+        ["check"],
+        ["clip", "run.h5"],
+        ["clip", "run.h5", "-o", "a.mp4", "--fps", "many"],
+    ],
+)
+def test_wrong_usage_is_one_line(arguments, snap):
+    assert "snapsim" in one_line(snap(*arguments))
+
+
+def test_an_existing_run_is_refused_before_anything_is_computed(
+    snap, falling, tmp_path, monkeypatch
+):
+    (tmp_path / "run.h5").write_text("precious")
+
+    def never(*_):
+        raise AssertionError("computed")
+
+    monkeypatch.setattr("snapsim.release", never)
+    assert "exists already" in one_line(snap("release", falling, "-o", "run.h5"))
+    assert (tmp_path / "run.h5").read_text() == "precious"
+
+
+def test_a_directory_that_is_not_there_is_refused_before_anything_is_computed(
+    snap, falling, monkeypatch
+):
+    monkeypatch.setattr("snapsim.release", None)
+    assert "does not exist" in one_line(snap("release", falling, "-o", "none/run.h5"))
+
+
+def test_a_full_disk_costs_the_run_file_but_not_the_result(snap, falling, monkeypatch):
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    result = snap("release", falling, "-o", "run.h5", "--json")
+    assert result.status == 2
+    assert result.json["impacts"]
+    assert "run.h5: cannot be written: No space left on device" in result.err
+
+
+def test_a_stopped_run_is_written_and_leaves_with_status_3(snap, falling, tmp_path, monkeypatch):
+    import dataclasses
+
+    import snapsim
+
+    whole = snapsim.release
+
+    def stopped(*arguments):
+        return dataclasses.replace(whole(*arguments), outcome="stopped", reason="step too small")
+
+    monkeypatch.setattr("snapsim.release", stopped)
+    result = snap("release", falling, "-o", "run.h5", "--json")
+    assert result.status == 3
+    assert "stopped at 0.1 s: step too small" in result.err
+    assert result.json["outcome"] == "stopped"
+    assert snapsim.read_run(tmp_path / "run.h5").outcome == "stopped"
+
+
+def test_a_clip_of_what_is_no_run_is_one_line(snap, tmp_path):
+    (tmp_path / "run.h5").write_text("no run")
+    assert "run.h5: is no HDF5 file" in one_line(snap("clip", "run.h5", "-o", "a.mp4"))
+
+
+def test_a_clip_of_a_run_cut_short_is_one_line(snap, falling, tmp_path):
+    snap("release", falling, "-o", "run.h5")
+    data = (tmp_path / "run.h5").read_bytes()
+    (tmp_path / "run.h5").write_bytes(data[: len(data) // 2])
+    assert "run.h5: is cut short" in one_line(snap("clip", "run.h5", "-o", "a.mp4"))
+
+
+def test_a_clip_size_that_is_none_is_one_line(snap):
+    assert "1280x720" in one_line(snap("clip", "run.h5", "-o", "a.mp4", "--size", "big"))
+
+
+def test_an_unexpected_fault_is_one_line_with_a_hint(snap, falling, monkeypatch):
+    def fault(*_):
+        raise ZeroDivisionError("first line\nsecond line")
+
+    monkeypatch.setattr("snapsim.load_scene", fault)
+    monkeypatch.delenv("SNAPSIM_DEBUG", raising=False)
+    result = snap("force", falling)
+    assert result.status == 3
+    assert result.err.count("\n") == 1
+    assert "ZeroDivisionError: first line" in result.err
+    assert "SNAPSIM_DEBUG=1" in result.err
+    monkeypatch.setenv("SNAPSIM_DEBUG", "1")
+    with pytest.raises(ZeroDivisionError):
+        snap("force", falling)
+
+
+def test_a_developer_gets_the_traceback(tmp_path):
+    # a library that breaks on import is a fault nobody planned for
+    (tmp_path / "tomllib.py").write_text("raise RuntimeError('broken')")
+    environment = {**os.environ, "PYTHONPATH": str(tmp_path)}
+    (tmp_path / "a.toml").write_text("")
+    quiet = command("check", tmp_path / "a.toml", env={**environment, "SNAPSIM_DEBUG": ""})
+    assert quiet.returncode == 3
+    assert quiet.stderr.count("\n") == 1
+    loud = command("check", tmp_path / "a.toml", env={**environment, "SNAPSIM_DEBUG": "1"})
+    assert "Traceback" in loud.stderr
+
+
+def test_a_reader_who_leaves_early_is_no_error():
+    process = subprocess.Popen(
+        [sys.executable, "-m", "snapsim", "materials", "--json"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
+    process.stdout.close()
+    assert process.stderr.read() == b""
+    process.stderr.close()
+    process.wait(timeout=60)
+
+
+def test_an_interrupt_leaves_with_status_130_and_no_traceback(tmp_path):
+    os.mkfifo(tmp_path / "scene.toml")
+    process = subprocess.Popen(
+        [sys.executable, "-m", "snapsim", "check", tmp_path / "scene.toml"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    with open(tmp_path / "scene.toml", "w"):  # opens when the command begins to read
+        process.send_signal(signal.SIGINT)
+        out, err = process.communicate(timeout=60)
+    assert (process.returncode, out, err) == (130, "", "")
+
+
+@pytest.mark.parametrize("arguments", [["--help"], ["new", "a.toml"], ["materials"]])
+def test_light_commands_load_nothing_heavy(arguments, tmp_path):
+    # what makes a command slow to start is what it imports
+    code = (
+        "import sys, json; from snapsim.cli.entry import run; run(sys.argv[1:]);"
+        "print(json.dumps(sorted(m for m in sys.modules if '.' not in m)), file=sys.stderr)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, *arguments],
+        capture_output=True,
+        text=True,
+        cwd=tmp_path,
+        check=True,
+    )
+    loaded = set(json.loads(done.stderr.splitlines()[-1]))
+    assert not loaded & {"numba", "scipy", "magpylib", "pyvista", "vtk", "matplotlib", "h5py"}
+
+
+def test_check_schema_starts_without_compiled_physics():
+    done = subprocess.run(
+        [
+            sys.executable,
+            "-c",
+            "import sys; from snapsim.cli.entry import run; run(['check', '--schema']);"
+            "assert not {'numba', 'scipy', 'h5py', 'pyvista'} & set(sys.modules)",
+        ],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
