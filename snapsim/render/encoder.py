@@ -72,7 +72,8 @@ class Encoder:
         try:
             self._pipe.send(frame)
         except OSError as broken:
-            raise OutputError(f"{self.path}: the encoder stopped: {broken}") from broken
+            reason = str(broken).splitlines()[0]
+            raise OutputError(f"{self.path}: the encoder stopped: {reason}") from broken
 
     def __exit__(
         self,
@@ -84,11 +85,30 @@ class Encoder:
             if self._pipe is not None:
                 self._pipe.close()
             if kind is None:
+                if not is_whole(self._part):
+                    raise OutputError(f"{self.path}: the encoder left it unfinished; disk full?")
                 self._part.replace(self.path)
         except OSError as broken:
             raise OutputError(f"{self.path}: could not be written: {broken}") from broken
         finally:
             self._part.unlink(missing_ok=True)
+
+
+def is_whole(path: Path) -> bool:
+    """Return whether an MP4's boxes fill the file and its index stands before its frames.
+
+    A box is a 32-bit big-endian length, a name of four letters, content (ISO/IEC 14496-12:2022,
+    4.2; from memory).
+    """
+    data, at, names = path.read_bytes() if path.exists() else b"", 0, []
+    while at + 8 <= len(data):
+        length = int.from_bytes(data[at : at + 4], "big")
+        if length == 1:  # the true length follows in 64 bits
+            length = int.from_bytes(data[at + 8 : at + 16], "big")
+        names.append(data[at + 4 : at + 8])
+        at += max(length, 8)
+    ordered = [name for name in names if name in (b"moov", b"mdat")]
+    return at == len(data) and ordered == [b"moov", b"mdat"]
 
 
 def _parameters() -> list[str]:

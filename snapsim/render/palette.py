@@ -1,7 +1,7 @@
 """Colours and surface looks: chosen here, safe for colour-blind viewers, and checked by contrast.
 
 Poles: north is plain cream, south is dark plum with a pale diagonal hatch, so lightness, pattern
-and letter each tell them apart. Contrast is the WCAG 2.2 ratio (W3C Recommendation, 12 December 2024,
+and letter each tell them apart. Contrast is the WCAG 2.2 ratio (W3C Recommendation, 5 October 2023,
 definitions "relative luminance" and "contrast ratio"; success criteria 1.4.3 text 4.5:1 and 1.4.11
 graphics 3:1; from memory): (L1 + 0.05) / (L2 + 0.05) of the relative luminances, L1 the larger.
 """

@@ -69,11 +69,7 @@ class Picture:
         self._crop: tuple[int, int, int, int] | None = None
         self._line = self._factor * min(view.size) / 720
         w, h = view.size
-        self._plotter: Any = pv.Plotter(
-            off_screen=True, window_size=[self._factor * w, self._factor * h], lighting="none"
-        )
-        self._plotter.disable_anti_aliasing()
-        self._plotter.set_background(palette.BACKDROP_LOW)
+        self._plotter = _open_window(self._factor * w, self._factor * h)
         stage.light(self._plotter, action, view.axes)
         self._depth = self._depths()
         stage.hang_backdrop(self._plotter, view, 0.98 * self._depth[1])
@@ -214,3 +210,11 @@ def action_of(system: System, pose: Pose) -> Action:
     free = [i for i, body in enumerate(system.bodies) if not body.fixed]
     part = free[0] if free else None
     return find_action(system, pose.position[None], pose.quaternion[None], part)
+
+
+def _open_window(width: int, height: int) -> Any:
+    """Return an off-screen plotter of this many pixels, without lamps."""
+    plotter: Any = pv.Plotter(off_screen=True, window_size=[width, height], lighting="none")
+    plotter.disable_anti_aliasing()
+    plotter.set_background(palette.BACKDROP_LOW)
+    return plotter

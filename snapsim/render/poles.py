@@ -67,7 +67,7 @@ def hatched(south: pv.PolyData, direction: Array, period: float) -> tuple[pv.Pol
 
 
 def _cells(mesh: pv.PolyData, chosen: BoolArray) -> pv.PolyData:
-    part = mesh.extract_cells(chosen).extract_surface(algorithm=None)
+    part = mesh.extract_cells(np.flatnonzero(chosen).tolist()).extract_surface(algorithm=None)
     return shaded(part.triangulate())  # banding mixed the normals at edges
 
 
@@ -85,6 +85,9 @@ def letter_outline(letter: str) -> pv.PolyData:
     loop = np.asarray(path.to_polygons(closed_only=True)[0], dtype=np.float64)[:-1]
     loop = loop - (loop.min(axis=0) + loop.max(axis=0)) / 2
     loop = loop / np.ptp(loop[:, 1])
+    turned = np.roll(loop, -1, axis=0)
+    if np.sum(loop[:, 0] * turned[:, 1] - loop[:, 1] * turned[:, 0]) < 0:
+        loop = loop[::-1]  # counter-clockwise, so that it faces the viewer
     flat = pv.PolyData(
         np.column_stack([loop, np.zeros(len(loop))]), np.r_[len(loop), np.arange(len(loop))]
     ).triangulate()
@@ -133,7 +136,7 @@ def _find_spot(half: pv.PolyData, normal: Array, up: Array) -> tuple[Array, Arra
         for shift in ((0, 0), (0, -0.36), (0.36, 0), (-0.36, 0)):
             at = middle + np.array(shift) * size[:2]
             depth = cast(half, frame, np.vstack([at, at + height * ring]))
-            if np.all(np.isfinite(depth)) and np.ptp(depth) < 0.25 * height:
+            if np.all(np.isfinite(depth)) and np.ptp(depth) < 1.2 * height:
                 return at, frame, height
     return None
 

@@ -7,12 +7,14 @@ import numpy as np
 import pytest
 
 from snapsim.constants import MU_0
+from snapsim.errors import MissingSystemLibrary
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
 from snapsim.parts.materials import MagnetisationCurve, Material
 from snapsim.parts.shapes import Box, Ring
 from snapsim.parts.states import Pose, State
 from snapsim.parts.surfaces import SurfaceRules
+from snapsim.render import offscreen
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import Audit, Cells, Cost, Impact, Trajectory
 
@@ -133,3 +135,12 @@ def trajectory():
 @pytest.fixture(scope="session")
 def system():
     return make_system()
+
+
+@pytest.fixture(scope="session")
+def drawing():
+    """Skips the test only where the probe finds no off-screen OpenGL."""
+    try:
+        offscreen.require()
+    except MissingSystemLibrary as missing:
+        pytest.skip(str(missing))
