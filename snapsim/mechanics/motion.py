@@ -22,7 +22,7 @@ from snapsim.arrays import Array
 from snapsim.mechanics.contact import ContactGeometry, ContactSet
 from snapsim.mechanics.flight import Flight, LoadFunction, Tolerances
 from snapsim.mechanics.impact import resolve_impact
-from snapsim.mechanics.records import Blow, End, Frame, Strike, Tally
+from snapsim.mechanics.records import End, Frame, PairBlow, Strike, Tally
 from snapsim.mechanics.rigid_bodies import RigidBodies, drift
 from snapsim.mechanics.sustained_contact import ContactStep, contact_step, project_out
 from snapsim.parts.states import Pose, State
@@ -361,8 +361,8 @@ class Motion:
         self.tally = replace(
             self.tally,
             work=self.tally.work + work,
-            friction_loss=self.tally.friction_loss - step.friction_work,
-            contact_work=self.tally.contact_work + step.normal_work,
+            friction_loss=self.tally.friction_loss - float(np.sum(step.friction_work)),
+            contact_work=self.tally.contact_work + float(np.sum(step.normal_work)),
         )
         self._note_loads(force + contact_forces(contacts, step.impulse, dt, len(force)))
         speeds = np.maximum(self._rim_speeds(before), self._rim_speeds(self.state))
@@ -378,18 +378,17 @@ class Motion:
             contacts = self.geometry.contacts(pose, self.settings.touch)
             if not len(contacts.gap) or contacts.gap.min() >= -allowed:
                 break
-            position, quaternion = project_out(
+            out = project_out(
                 self.bodies.inverse_mass,
                 self.bodies.inverse_inertia_world(pose.quaternion),
                 pose.position,
-                pose.quaternion,
                 contacts.pair,
                 contacts.point,
                 contacts.normal,
                 contacts.gap,
-                0.0,
+                tolerance=0.0,
             )
-            pose = Pose(position, quaternion)
+            pose = drift(pose, out.translation, out.rotation, 1.0)
         return pose
 
     def _rim_speeds(self, state: State) -> Array:
@@ -419,7 +418,7 @@ def contact_forces(contacts: ContactSet, impulse: Array, dt: float, count: int) 
 
 def _blows(
     contacts: ContactSet, rate: Array, impulse: Array, effective_mass: Array, slow: float
-) -> tuple[Blow, ...]:
+) -> tuple[PairBlow, ...]:
     """Gather contact points into one blow a pair; pairs that closed slower than `slow` are left."""
     found = []
     for pair in np.unique(contacts.pair, axis=0):
@@ -430,7 +429,7 @@ def _blows(
         share = push / push.sum()
         worst = mine[np.argmin(rate[mine])]
         found.append(
-            Blow(
+            PairBlow(
                 pair,
                 share @ contacts.point[mine],
                 contacts.normal[worst],

@@ -37,7 +37,7 @@ class Frame:
 
 
 @dataclass(frozen=True)
-class Blow:
+class PairBlow:
     """One pair's share of a strike: body numbers `pair` (2,), contact `point` (3,) and `normal`
     (3,) from the second into the first body, `closing_speed` [m/s], `effective_mass` [kg],
     `impulse` (3,) on the first body [N s]."""
@@ -59,7 +59,7 @@ class Strike:
     after: State
     tally_before: Tally
     tally_after: Tally
-    blows: tuple[Blow, ...]
+    blows: tuple[PairBlow, ...]
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ from snapsim.magnetics.model import MagneticModel
 from snapsim.mechanics.contact import ContactGeometry
 from snapsim.mechanics.motion import Motion, MotionSettings
 from snapsim.mechanics.peak_force import peak_force_band
-from snapsim.mechanics.records import Blow, End, Frame, Strike
+from snapsim.mechanics.records import End, Frame, PairBlow, Strike
 from snapsim.mechanics.rigid_bodies import RigidBodies, rigid_bodies
 from snapsim.parts.states import State
 from snapsim.simulation.loads import MagneticLoads
@@ -132,7 +132,7 @@ class _Log:
         body, other = self.system.bodies[part], self.system.bodies[magnet]
         return not body.fixed and other.is_magnet
 
-    def _impact(self, strike: Strike, blow: Blow) -> Impact:
+    def _impact(self, strike: Strike, blow: PairBlow) -> Impact:
         a, b = int(blow.pair[0]), int(blow.pair[1])
         normal, impulse = blow.normal, blow.impulse
         if self.system.bodies[a].fixed:
