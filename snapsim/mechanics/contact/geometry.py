@@ -1,0 +1,158 @@
+"""Gaps, contact points and normals of all bodies at a pose: the door to this folder.
+
+The gap of a pair is the distance of the two surfaces less the pair's air gap (coating, tape) [m];
+where they overlap, minus the depth. Normals point from the second body of a pair into the first:
+with n the normal and v the velocities of the two surface points, d(gap)/dt = n . (v_a - v_b). The
+shapes are taken as rigid and perfectly sharp. Methods and sources: `solids`, `curves`, `nearest`,
+`overlap`, `touching`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from snapsim.arrays import Array, IntArray, as_floats
+from snapsim.mechanics.contact.overlap import clearance, gap_of, into_body
+from snapsim.mechanics.contact.solids import REACH, signed_distance, solid_rows
+from snapsim.mechanics.contact.touching import CONTACT_SIZE, MOST_CONTACTS, contacts_of
+from snapsim.numerics.compilation import compiled
+from snapsim.parts.bodies import Body
+from snapsim.parts.states import Pose
+from snapsim.parts.surfaces import SurfaceRules
+
+
+@dataclass(frozen=True)
+class ContactSet:
+    """Contacts in a fixed order, pair by pair.
+
+    `pair` (c, 2) body indices a < b; `point` (c, 3) [m] world, midway between the two surfaces;
+    `normal` (c, 3) unit, from b into a; `gap` (c,) [m], less the pair's air gap.
+    """
+
+    pair: IntArray
+    point: Array
+    normal: Array
+    gap: Array
+
+    def __len__(self) -> int:
+        return len(self.gap)
+
+
+class ContactGeometry:
+    """The shapes of all bodies, made ready: `pairs` (p, 2), a < b, at least one of them free."""
+
+    pairs: IntArray
+
+    def __init__(self, bodies: Sequence[Body], rules: SurfaceRules) -> None:
+        n = len(bodies)
+        chosen = [
+            (a, b)
+            for a in range(n)
+            for b in range(a + 1, n)
+            if not (bodies[a].fixed and bodies[b].fixed)
+        ]
+        self.pairs = np.array(chosen, dtype=np.int64).reshape(-1, 2)
+        self._air = np.array([rules.pair(a, b).air_gap for a, b in chosen], dtype=np.float64)
+        self._solids = solid_rows([body.shape for body in bodies])
+
+    def gaps(self, pose: Pose) -> Array:
+        """Return the gap of every pair (p,) [m], exact to rounding."""
+        return _gaps(self._solids, self.pairs, *_arrays(pose)) - self._air
+
+    def gap_bounds(self, pose: Pose) -> Array:
+        """Return lower bounds of the gaps (p,) [m], some ten times cheaper."""
+        return _bounds(self._solids, self.pairs, *_arrays(pose)) - self._air
+
+    def contacts(self, pose: Pose, reach: float) -> ContactSet:
+        """Return all contacts with a gap below `reach` [m]."""
+        numbers, rows = _contacts(self._solids, self.pairs, self._air, *_arrays(pose), reach)
+        gap = rows[:, 6] - self._air[numbers]
+        return ContactSet(self.pairs[numbers], rows[:, :3], rows[:, 3:6], gap)
+
+
+def separation_rate(pose: Pose, velocity: Array, spin: Array, contacts: ContactSet) -> Array:
+    """Return d(gap)/dt (c,) [m/s] at each contact, negative while closing.
+
+    `velocity` (n, 3) [m/s] of the centres of mass and `spin` (n, 3) [rad/s], world axes.
+    """
+    a, b = contacts.pair.T
+    va, vb = (velocity[i] + np.cross(spin[i], contacts.point - pose.position[i]) for i in (a, b))
+    rate: Array = np.einsum("ci,ci->c", contacts.normal, va - vb)
+    return rate
+
+
+def _arrays(pose: Pose) -> tuple[Array, Array]:
+    return as_floats(pose.position), as_floats(pose.quaternion)
+
+
+@compiled
+def _matrices(quaternion: Array) -> Array:
+    """Rotation matrices (n, 3, 3), body to world; a quaternion of other than unit length serves."""
+    turns = np.empty((len(quaternion), 3, 3))
+    for i in range(len(quaternion)):
+        w, x, y, z = quaternion[i]
+        s = 2.0 / (w * w + x * x + y * y + z * z)
+        turns[i, 0] = 1 - s * (y * y + z * z), s * (x * y - w * z), s * (x * z + w * y)
+        turns[i, 1] = s * (x * y + w * z), 1 - s * (x * x + z * z), s * (y * z - w * x)
+        turns[i, 2] = s * (x * z - w * y), s * (y * z + w * x), 1 - s * (x * x + y * y)
+    return turns
+
+
+@compiled
+def _gaps(solids: Array, pairs: IntArray, position: Array, quaternion: Array) -> Array:
+    turns, gaps = _matrices(quaternion), np.empty(len(pairs))
+    for k in range(len(pairs)):
+        a, b = pairs[k]
+        gaps[k] = gap_of(solids[a], solids[b], turns[a], turns[b], position[a] - position[b])
+    return gaps
+
+
+@compiled
+def _bounds(solids: Array, pairs: IntArray, position: Array, quaternion: Array) -> Array:
+    turns, bounds = _matrices(quaternion), np.empty(len(pairs))
+    for k in range(len(pairs)):
+        a, b = pairs[k]
+        offset = position[a] - position[b]
+        bounds[k] = max(
+            _bound(solids[a], solids[b], turns[a], turns[b], offset),
+            _bound(solids[b], solids[a], turns[b], turns[a], -offset),
+        )
+    return bounds
+
+
+@compiled
+def _bound(a: Array, b: Array, turn_a: Array, turn_b: Array, offset: Array) -> float:
+    """Distance of A's centre from B less A's reach, or the clearance along that direction."""
+    x, y, z = into_body(turn_b, offset)
+    d, gx, gy, gz = signed_distance(b, x, y, z)
+    n = np.empty(3)
+    for i in range(3):
+        n[i] = turn_b[i, 0] * gx + turn_b[i, 1] * gy + turn_b[i, 2] * gz
+    return float(max(d - a[REACH], clearance(a, b, turn_a, turn_b, offset, n)))
+
+
+@compiled
+def _contacts(
+    solids: Array,
+    pairs: IntArray,
+    air: Array,
+    position: Array,
+    quaternion: Array,
+    reach: float,
+) -> tuple[IntArray, Array]:
+    """Pair numbers (c,) and contact rows (c, CONTACT_SIZE), points in world axes."""
+    turns, rows = _matrices(quaternion), np.empty((MOST_CONTACTS, CONTACT_SIZE))
+    numbers, kept = np.empty(0, dtype=np.int64), np.empty((0, CONTACT_SIZE))
+    for k in range(len(pairs)):
+        a, b = pairs[k]
+        offset, near = position[a] - position[b], reach + air[k]
+        if _bound(solids[a], solids[b], turns[a], turns[b], offset) >= near:
+            continue
+        count = contacts_of(solids[a], solids[b], turns[a], turns[b], offset, near, rows)
+        rows[:count, :3] += position[b]
+        kept = np.concatenate((kept, rows[:count]))
+        numbers = np.concatenate((numbers, np.full(count, k, dtype=np.int64)))
+    return numbers, kept

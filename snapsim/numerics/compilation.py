@@ -1,0 +1,35 @@
+"""Compiled functions whose cache on disk is dropped when any module they may call has changed.
+
+numba stamps a cached function with the time and size of its own source file only; a function that
+calls compiled functions of other files would keep their old machine code after those were edited,
+without a word. `compiled` stamps it with all sources of its own folder and of `numerics` instead;
+a compiled function calls nothing compiled from elsewhere.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+from typing import TypeVar, cast
+
+from numba import njit
+
+F = TypeVar("F", bound=Callable[..., object])
+
+
+@cache
+def _stamp(folder: Path) -> tuple[tuple[int, int], ...]:
+    """Time [ns] and size of every source file in `folder` and beside this module."""
+    sources = sorted({*folder.glob("*.py"), *Path(__file__).parent.glob("*.py")})
+    return tuple((s.st_mtime_ns, s.st_size) for s in (path.stat() for path in sources))
+
+
+def compiled(function: F) -> F:
+    """Compile with numba, cached on disk; division by zero gives inf or nan as in numpy."""
+    kernel = njit(cache=True, error_model="numpy")(function)
+    index = getattr(getattr(kernel, "_cache", None), "_cache_file", None)
+    if hasattr(index, "_source_stamp"):
+        folder = Path(function.__code__.co_filename).parent
+        setattr(index, "_source_stamp", _stamp(folder))  # noqa: B010
+    return cast(F, kernel)
