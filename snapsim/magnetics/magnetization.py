@@ -1,0 +1,513 @@
+"""Magnetisation of all soft cells in a given field: the minimum of one convex energy.
+
+    E / mu_0 = sum_i v_i [ w(|M_i|) - M_i . h_i ] + 1/2 M . A M,      w'(m) = H(m)
+
+M (c, 3) [A/m] is constant in a cell, v (c,) [m^3] the volumes, h (c, 3) [A/m] the field of the
+magnets averaged on a cell, A = V N the demagnetising operator of all soft bodies together
+[m^3], symmetric and positive semidefinite. At the minimum H_i = h_i - (N M)_i, H the local field.
+Source: Brown, Micromagnetics, 1963, section 3 (from memory); convexity: w is convex because the
+curve rises, A because it is an energy.
+
+Method. K = A + V/chi (chi the largest slope of a body's curve) has a stored inverse P.
+- *Gentle* stage: conjugate gradients preconditioned with P. z = P r serves as direction and as
+  certificate, and A z = r - V z / chi costs nothing: one product an iteration.
+- *Stiff* stage, once saturated cells spoil P: Newton steps solved by conjugate gradients with
+  S P' S, P' = (A + V/chi')^-1 with small chi', and S a scaling of each cell along and across M.
+- A step leads off the curve. Where that matters it is brought back by a proximal-gradient step,
+  H + N_0 M = h - (N - N_0) M' cell by cell: no cell can leave the domain of the curve, and for
+  N_0 = 1 >= |N| the energy does not rise (Beck & Teboulle, SIAM J. Imaging Sci. 2, 183 (2009),
+  lemma 2.3; from memory), so that a step rarely needs shortening.
+
+Certificate. With w = m^2 / (2 chi) + g(m), g convex, Fenchel's inequality gives for any field s
+    E/mu_0 - min <= 1/2 (r - V s) . P (r - V s) + sum_i v_i [ g(M) + g*(d) - d . M ]
+with d = lambda + s, lambda = H(M) - M/chi and r = V (h - H(M)) - A M. s = 0 gives 1/2 r.P r. For
+one body the bound is rigorous (up to rounding); between soft bodies P leaves the coupling out, and
+it is an estimate that is good while they magnetise each other less than the magnets do.
+
+All arrays are C-ordered float64; nothing here raises, and a state that is not good enough says so.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+
+from snapsim.arrays import Array, IntArray
+from snapsim.magnetics.anhysteretic import CurveSet, crossing, state_at
+from snapsim.magnetics.symmetric_blocks import Buffer, Layout, multiply
+
+CUBE = 1.0 / 3.0
+"""Demagnetising factor of a single cell, against which its stiffness w'' is weighed (a cube's)."""
+QUICK, SAFE = 0.5, 1.0
+"""Factor N_0 of the return to the curve: first trial (usually enough), and later ones."""
+RELAXED = 3.0
+"""chi' of the preconditioner in the stiff stage; found best of 0.3 to 30 by trial."""
+STIFF = 1.5
+"""The stiff stage takes over when saturated cells add this multiple of the assumed stiffness."""
+
+
+class Problem(NamedTuple):
+    """What does not change with the pose; c soft cells of n bodies, one after another.
+
+    `body` (c,) says whose curve a cell has; `volume` (c,) [m^3]; `slope` (c,) = 1/chi;
+    `demagnetising` holds the blocks of A, `shifted` those of P, `relaxed` (float32) those of P'.
+    """
+
+    where: Layout
+    curves: CurveSet
+    body: IntArray
+    volume: Array
+    slope: Array
+    demagnetising: Buffer
+    shifted: Buffer
+    relaxed: Buffer
+
+
+class Coupling(NamedTuple):
+    """Cross blocks of A between pairs of bodies in one pose, body axes.
+
+    Pair k joins bodies pairs[k] and owns flat[start[k]:start[k + 1]], a (3 c_a, 3 c_b) matrix
+    [m^3]; its transpose serves the other way.
+    """
+
+    pairs: IntArray
+    start: IntArray
+    flat: Array
+
+
+class Iterate(NamedTuple):
+    """A point on the curve in every cell: `h`, `m` (c, 3) field and magnetisation [A/m], `am`
+    (c, 3) = A m, and (c,) their moduli `size_h`, `size_m`, the slope dM/dH and the density w."""
+
+    h: Array
+    m: Array
+    am: Array
+    size_h: Array
+    size_m: Array
+    rise: Array
+    density: Array
+
+
+class Minimum(NamedTuple):
+    """The result: fields and magnetisation (c, 3), E/mu_0 and its bound [A^2 m], the cost."""
+
+    h: Array
+    m: Array
+    am: Array
+    energy: float
+    bound: float
+    products: int
+    converged: bool
+
+
+@njit(cache=True, error_model="numpy")
+def minimise(
+    problem: Problem,
+    coupling: Coupling,
+    load: Array,
+    start_h: Array,
+    start_am: Array,
+    tolerance: float,
+    limit: int,
+) -> Minimum:
+    """Return the minimum for the `load` v h (c, 3) [A m^2].
+
+    Starts from the local field `start_h` (c, 3) and `start_am` = A M(start_h). Stops when the
+    bound is below `tolerance` |E|, or after `limit` products (then converged is False).
+    """
+    here, there = _iterate(load.shape[0]), _iterate(load.shape[0])
+    here.h[:], here.am[:] = start_h, start_am
+    _on_curve(problem, here)
+    energy = _energy(problem, load, here)
+    if not math.isfinite(energy):
+        here.h[:], here.am[:] = 0.0, 0.0
+        _on_curve(problem, here)
+        energy = 0.0
+    r, z, step, a_step = _vectors(load)
+    p, kp, last = np.zeros_like(load), np.zeros_like(load), np.zeros_like(load)
+    products, stiff, restart, rz = 0, False, True, 0.0
+    bound, converged = math.inf, False
+    while True:
+        r[:] = load - here.am
+        for i in range(r.shape[0]):
+            for k in range(3):
+                r[i, k] -= problem.volume[i] * here.h[i, k]
+        bound = _certificate(problem, here, r, z, stiff)
+        products += 1
+        scale = abs(_dot(load, here.m)) / 2
+        converged = bound <= tolerance * scale
+        if converged or products >= limit or not math.isfinite(bound):
+            break
+        if not stiff:
+            stiff = _gentle_step(
+                problem, coupling, here, r, z, p, kp, last, rz, restart, step, a_step
+            )
+            rz, restart = _dot(r, z), False
+            last[:] = r
+        if stiff:
+            enough = min(max(0.2 * tolerance * scale / bound, 0.01), 0.3)
+            products += _newton_step(problem, coupling, here, r, enough, step, a_step)
+        used, energy = _move(problem, coupling, load, here, there, step, a_step, r, energy, scale)
+        products += used
+        restart = used > 0
+        if used < 0:
+            break
+    return Minimum(here.h, here.m, here.am, energy, max(bound, 0.0), products, converged)
+
+
+@njit(cache=True, error_model="numpy")
+def _iterate(c: int) -> Iterate:
+    return Iterate(
+        np.zeros((c, 3)),
+        np.zeros((c, 3)),
+        np.zeros((c, 3)),
+        np.zeros(c),
+        np.zeros(c),
+        np.ones(c),
+        np.zeros(c),
+    )
+
+
+@njit(cache=True, error_model="numpy")
+def _vectors(load: Array) -> tuple[Array, Array, Array, Array]:
+    return np.empty_like(load), np.empty_like(load), np.empty_like(load), np.empty_like(load)
+
+
+@njit(cache=True, error_model="numpy")
+def _dot(a: Array, b: Array) -> float:
+    total = 0.0
+    for i in range(a.shape[0]):
+        total += a[i, 0] * b[i, 0] + a[i, 1] * b[i, 1] + a[i, 2] * b[i, 2]
+    return total
+
+
+@njit(cache=True, error_model="numpy")
+def _on_curve(problem: Problem, x: Iterate) -> None:
+    """Fill everything of `x` that follows from its field."""
+    for i in range(x.h.shape[0]):
+        h = math.sqrt(x.h[i, 0] ** 2 + x.h[i, 1] ** 2 + x.h[i, 2] ** 2)
+        m, rise, coenergy = state_at(problem.curves, problem.body[i], h)
+        ratio = m / h if h > 0 else rise
+        for k in range(3):
+            x.m[i, k] = ratio * x.h[i, k]
+        x.size_h[i], x.size_m[i], x.rise[i] = h, m, rise
+        x.density[i] = m * h - coenergy
+
+
+@njit(cache=True, error_model="numpy")
+def _energy(problem: Problem, load: Array, x: Iterate) -> float:
+    total = 0.0
+    for i in range(load.shape[0]):
+        total += problem.volume[i] * x.density[i]
+        for k in range(3):
+            total += x.m[i, k] * (0.5 * x.am[i, k] - load[i, k])
+    return total
+
+
+@njit(cache=True, error_model="numpy")
+def couple(where: Layout, coupling: Coupling, x: Array, y: Array) -> None:
+    """Add the cross blocks times `x` (c, 3) to `y` (c, 3)."""
+    for k in range(coupling.pairs.shape[0]):
+        a, b = coupling.pairs[k, 0], coupling.pairs[k, 1]
+        a0, a1, b0, b1 = where.cell[a], where.cell[a + 1], where.cell[b], where.cell[b + 1]
+        na, nb = 3 * (a1 - a0), 3 * (b1 - b0)
+        block = coupling.flat[coupling.start[k] : coupling.start[k + 1]].reshape(na, nb)
+        y[a0:a1] += np.dot(block, x[b0:b1].copy().reshape(nb)).reshape(a1 - a0, 3)
+        y[b0:b1] += np.dot(block.T, x[a0:a1].copy().reshape(na)).reshape(b1 - b0, 3)
+
+
+@njit(cache=True, error_model="numpy")
+def demagnetise(problem: Problem, coupling: Coupling, x: Array, y: Array) -> None:
+    """Set `y` (c, 3) to A times `x` (c, 3)."""
+    multiply(problem.where, problem.demagnetising, x, y)
+    couple(problem.where, coupling, x, y)
+
+
+@njit(cache=True, error_model="numpy")
+def _stiffness(x: Iterate, i: int) -> tuple[float, float, float, float, float]:
+    """Return d^2w/dM^2 of cell i along and across M, and the unit vector along it."""
+    along = 1.0 / x.rise[i]
+    if x.size_h[i] > 0 and x.size_m[i] > 0:
+        n = 1.0 / x.size_h[i]
+        return along, x.size_h[i] / x.size_m[i], n * x.h[i, 0], n * x.h[i, 1], n * x.h[i, 2]
+    return along, along, 0.0, 0.0, 1.0
+
+
+@njit(cache=True, error_model="numpy")
+def _certificate(problem: Problem, x: Iterate, r: Array, z: Array, stiff: bool) -> float:
+    """Return the bound on E/mu_0 - min; set `z` to P (r - V s), s = 0 unless `stiff`."""
+    if not stiff:
+        multiply(problem.where, problem.shifted, r, z)
+        plain: float = 0.5 * _dot(r, z)
+        return plain
+    rest = np.empty_like(r)
+    gap = 0.0
+    for i in range(r.shape[0]):
+        gap += problem.volume[i] * _share(problem, x, i, r, rest)
+    multiply(problem.where, problem.shifted, rest, z)
+    return 0.5 * _dot(rest, z) + gap
+
+
+@njit(cache=True, error_model="numpy")
+def _share(problem: Problem, x: Iterate, i: int, r: Array, rest: Array) -> float:
+    """Give cell i its share s of the residual, rest = r - v s; return Fenchel's gap [A^2/m^2]."""
+    slope, v, body = problem.slope[i], problem.volume[i], problem.body[i]
+    along, across, u0, u1, u2 = _stiffness(x, i)
+    d1, d2 = max(along - slope, 0.0), max(across - slope, 0.0)
+    t1, t2 = d1 / (d1 + CUBE), d2 / (d2 + CUBE)
+    radial = r[i, 0] * u0 + r[i, 1] * u1 + r[i, 2] * u2
+    first = x.size_h[i] - slope * x.size_m[i]
+    square, product = 0.0, 0.0
+    for k in range(3):
+        u = u0 if k == 0 else (u1 if k == 1 else u2)
+        part = t2 * r[i, k] + (t1 - t2) * radial * u
+        rest[i, k] = r[i, k] - part
+        dual = first * u + part / v
+        square += dual * dual
+        product += dual * x.m[i, k]
+    dual = math.sqrt(square)
+    h = crossing(problem.curves, body, 1.0, -slope, dual, x.size_h[i])
+    m, _rise, coenergy = state_at(problem.curves, body, h)
+    conjugate = dual * m - (m * h - coenergy) + 0.5 * slope * m * m
+    gap: float = max(x.density[i] - 0.5 * slope * x.size_m[i] ** 2 + conjugate - product, 0.0)
+    return gap
+
+
+@njit(cache=True, error_model="numpy")
+def _gentle_step(
+    problem: Problem,
+    coupling: Coupling,
+    x: Iterate,
+    r: Array,
+    z: Array,
+    p: Array,
+    kp: Array,
+    last: Array,
+    rz: float,
+    restart: bool,
+    step: Array,
+    a_step: Array,
+) -> bool:
+    """Set the next conjugate-gradient `step` and A step; return True if P is too poor here.
+
+    `p` and `kp` = (A + V/chi) p are the direction before, `last` and `rz` its r and r.z.
+    """
+    kz = r.copy()
+    couple(problem.where, coupling, z, kz)
+    mix = 0.0 if restart else max(0.0, (_dot(r, z) - _dot(last, z)) / rz)
+    p[:] = z + mix * p
+    kp[:] = kz + mix * kp
+    if not _dot(p, r) > 0:
+        p[:], kp[:] = z, kz
+    extra, hard = 0.0, 0.0
+    for i in range(r.shape[0]):
+        along, across, u0, u1, u2 = _stiffness(x, i)
+        radial = p[i, 0] * u0 + p[i, 1] * u1 + p[i, 2] * u2
+        lateral = p[i, 0] ** 2 + p[i, 1] ** 2 + p[i, 2] ** 2 - radial * radial
+        radial *= radial * problem.volume[i]
+        lateral *= problem.volume[i]
+        floor = max(problem.slope[i], 1.0 / RELAXED)
+        extra += (along - problem.slope[i]) * radial + (across - problem.slope[i]) * lateral
+        hard += max(along - floor, 0.0) * radial + max(across - floor, 0.0) * lateral
+    assumed = _dot(p, kp)
+    length = _dot(p, r) / (assumed + extra)
+    for i in range(r.shape[0]):
+        share = problem.volume[i] * problem.slope[i]
+        for k in range(3):
+            step[i, k] = length * p[i, k]
+            a_step[i, k] = length * (kp[i, k] - share * p[i, k])
+    return not (assumed > 0 and hard <= STIFF * assumed)
+
+
+@njit(cache=True, error_model="numpy")
+def _newton_step(
+    problem: Problem,
+    coupling: Coupling,
+    x: Iterate,
+    r: Array,
+    enough: float,
+    step: Array,
+    a_step: Array,
+) -> int:
+    """Set the Newton `step` (A + V w'') step = r, and A step; return the products used.
+
+    Conjugate gradients with S P' S until r.S P' S r fell to `enough` of its first value.
+    """
+    rest, z, ap, q = r.copy(), np.empty_like(r), np.empty_like(r), np.empty_like(r)
+    step[:], a_step[:] = 0.0, 0.0
+    _precondition(problem, x, rest, z)
+    p = z.copy()
+    rz = _dot(rest, z)
+    target = enough * rz
+    products = 1
+    while rz > 0 and products < 120:
+        demagnetise(problem, coupling, p, ap)
+        q[:] = ap
+        _add_stiffness(problem, x, p, q)
+        curvature = _dot(p, q)
+        if not curvature > 0:
+            break
+        length = rz / curvature
+        step += length * p
+        a_step += length * ap
+        rest -= length * q
+        _precondition(problem, x, rest, z)
+        products += 2
+        new = _dot(rest, z)
+        if not new > target:
+            break
+        p[:] = z + new / rz * p
+        rz = new
+    return products
+
+
+@njit(cache=True, error_model="numpy")
+def _add_stiffness(problem: Problem, x: Iterate, p: Array, q: Array) -> None:
+    """Add V w'' p to `q`."""
+    for i in range(p.shape[0]):
+        along, across, u0, u1, u2 = _stiffness(x, i)
+        v = problem.volume[i]
+        radial = v * (along - across) * (p[i, 0] * u0 + p[i, 1] * u1 + p[i, 2] * u2)
+        q[i, 0] += v * across * p[i, 0] + radial * u0
+        q[i, 1] += v * across * p[i, 1] + radial * u1
+        q[i, 2] += v * across * p[i, 2] + radial * u2
+
+
+@njit(cache=True, error_model="numpy")
+def _precondition(problem: Problem, x: Iterate, r: Array, z: Array) -> None:
+    """Set `z` to S P' S r, S = (1 + (w'' - 1/chi') / N_0)^(-1/2) cell by cell."""
+    scaled = np.empty_like(r)
+    _scale(problem, x, r, scaled)
+    multiply(problem.where, problem.relaxed, scaled, z)
+    _scale(problem, x, z, z)
+
+
+@njit(cache=True, error_model="numpy")
+def _scale(problem: Problem, x: Iterate, r: Array, y: Array) -> None:
+    for i in range(r.shape[0]):
+        along, across, u0, u1, u2 = _stiffness(x, i)
+        floor = max(problem.slope[i], 1.0 / RELAXED)
+        s1 = 1.0 / math.sqrt(1.0 + max(along - floor, 0.0) / CUBE)
+        s2 = 1.0 / math.sqrt(1.0 + max(across - floor, 0.0) / CUBE)
+        radial = (s1 - s2) * (r[i, 0] * u0 + r[i, 1] * u1 + r[i, 2] * u2)
+        y[i, 0] = s2 * r[i, 0] + radial * u0
+        y[i, 1] = s2 * r[i, 1] + radial * u1
+        y[i, 2] = s2 * r[i, 2] + radial * u2
+
+
+@njit(cache=True, error_model="numpy")
+def _move(
+    problem: Problem,
+    coupling: Coupling,
+    load: Array,
+    here: Iterate,
+    there: Iterate,
+    step: Array,
+    a_step: Array,
+    r: Array,
+    energy: float,
+    scale: float,
+) -> tuple[int, float]:
+    """Take the step, shortened where it must be; return the products used and the new energy.
+
+    First as it is in M, which costs no product; else by proximal gradient. -1: no way down.
+    """
+    fall = _dot(r, step)
+    noise = 1e-14 * (abs(energy) + scale)
+    if _straight(problem, here, there, step, a_step):
+        new = _energy(problem, load, there)
+        if new <= energy - 0.45 * fall + noise:
+            _copy(there, here)
+            return 0, new
+    fraction = 1.0
+    for trial in range(25):
+        _proximal(problem, load, here, there, step, a_step, fraction, QUICK if trial == 0 else SAFE)
+        demagnetise(problem, coupling, there.m, there.am)
+        new = _energy(problem, load, there)
+        if new <= energy - 1e-4 * fraction * fall + noise:
+            _copy(there, here)
+            return trial + 1, new
+        excess = new - energy + fraction * fall
+        best = 0.5 * fraction * fraction * fall / excess if excess > 0 else 0.5 * fraction
+        fraction = min(max(best, 0.1 * fraction), 0.5 * fraction)
+    return -1, energy
+
+
+@njit(cache=True, error_model="numpy")
+def _copy(source: Iterate, target: Iterate) -> None:
+    target.h[:], target.m[:], target.am[:] = source.h, source.m, source.am
+    target.size_h[:], target.size_m[:] = source.size_h, source.size_m
+    target.rise[:], target.density[:] = source.rise, source.density
+
+
+@njit(cache=True, error_model="numpy")
+def _straight(problem: Problem, x: Iterate, y: Iterate, step: Array, a_step: Array) -> bool:
+    """Set `y` to M + step and the field that belongs to it; False if a cell cannot follow."""
+    for i in range(step.shape[0]):
+        y.m[i] = x.m[i] + step[i]
+        y.am[i] = x.am[i] + a_step[i]
+        m = math.sqrt(y.m[i, 0] ** 2 + y.m[i, 1] ** 2 + y.m[i, 2] ** 2)
+        guess = x.size_h[i] + (m - x.size_m[i]) / x.rise[i]
+        h = crossing(problem.curves, problem.body[i], 0.0, 1.0, m, guess)
+        if not h <= 1e9:
+            return False
+        _m, rise, coenergy = state_at(problem.curves, problem.body[i], h)
+        ratio = h / m if m > 0 else 0.0
+        for k in range(3):
+            y.h[i, k] = ratio * y.m[i, k]
+        y.size_h[i], y.size_m[i], y.rise[i] = h, m, rise
+        y.density[i] = m * h - coenergy
+    return True
+
+
+@njit(cache=True, error_model="numpy")
+def _proximal(
+    problem: Problem,
+    load: Array,
+    x: Iterate,
+    y: Iterate,
+    step: Array,
+    a_step: Array,
+    part: float,
+    n0: float,
+) -> None:
+    """Set `y` to the proximal-gradient point of M' = M + part step.
+
+    H + n0 M = h - N M' + n0 M' in each cell: with n0 = 1 its energy is never above that of M'.
+    """
+    for i in range(step.shape[0]):
+        v = problem.volume[i]
+        size = 0.0
+        for k in range(3):
+            field = (load[i, k] - x.am[i, k] - part * a_step[i, k]) / v
+            y.h[i, k] = field + n0 * (x.m[i, k] + part * step[i, k])
+            size += y.h[i, k] ** 2
+        size = math.sqrt(size)
+        h = crossing(problem.curves, problem.body[i], 1.0, n0, size, x.size_h[i])
+        ratio = h / size if size > 0 else 0.0
+        for k in range(3):
+            y.h[i, k] *= ratio
+    _on_curve(problem, y)
+
+
+@njit(cache=True, error_model="numpy")
+def extrapolated(
+    problem: Problem, m: Array, am: Array, m_before: Array, am_before: Array, stretch: float
+) -> tuple[Array, Array, bool]:
+    """Return (H, A M, True) at M = m + stretch (m - m_before), all (c, 3); False off the curve."""
+    h, am_new = np.empty_like(m), am + stretch * (am - am_before)
+    for i in range(m.shape[0]):
+        size = 0.0
+        for k in range(3):
+            h[i, k] = m[i, k] + stretch * (m[i, k] - m_before[i, k])
+            size += h[i, k] ** 2
+        size = math.sqrt(size)
+        strength = crossing(problem.curves, problem.body[i], 0.0, 1.0, size, 1e3)
+        if not strength <= 1e8:
+            return h, am_new, False
+        for k in range(3):
+            h[i, k] *= strength / size if size > 0 else 0.0
+    return h, am_new, True
