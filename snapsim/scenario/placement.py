@@ -14,25 +14,36 @@ TOLERANCE = 1e-6
 
 @dataclass(frozen=True)
 class Overlap:
-    """Two bodies, by name, and how deep one is in the other [m]."""
+    """Two bodies, by name, that start too close.
+
+    `gap` [m] is the true one, negative where one is inside the other; `air_gap` [m] is what their
+    surfaces should keep between them.
+    """
 
     body: str
     other: str
-    depth: float
+    gap: float
+    air_gap: float
+
+    @property
+    def depth(self) -> float:
+        """How much the true gap falls short of what it should be [m]."""
+        return self.air_gap - self.gap
 
 
 def overlaps(system: System) -> tuple[Overlap, ...]:
-    """Return every pair of bodies that starts deeper in each other than `TOLERANCE`."""
+    """Return every pair with a free body in it that starts too close by more than `TOLERANCE`."""
     from snapsim.mechanics.contact import ContactGeometry
 
     geometry = ContactGeometry(system.bodies, system.surfaces)
-    gaps = geometry.gaps(system.start.pose)
+    gaps = geometry.gaps(system.start.pose)  # what is left of the air gap
     names = [b.name for b in system.bodies]
-    return tuple(
-        Overlap(names[int(a)], names[int(b)], -float(gap))
-        for (a, b), gap in zip(geometry.pairs, gaps, strict=True)
-        if gap < -TOLERANCE
-    )
+    found = []
+    for (a, b), left in zip(geometry.pairs.tolist(), gaps.tolist(), strict=True):
+        if left < -TOLERANCE:
+            air = system.surfaces.pair(a, b).air_gap
+            found.append(Overlap(names[a], names[b], left + air, air))
+    return tuple(found)
 
 
 def refuse_overlaps(system: System) -> None:
@@ -43,8 +54,15 @@ def refuse_overlaps(system: System) -> None:
     worst = max(found, key=lambda o: o.depth)
     more = f" ({len(found) - 1} more such pairs)" if len(found) > 1 else ""
     raise InputError(
-        f'"{worst.body}" and "{worst.other}" overlap by {1e3 * worst.depth:.4g} mm at the start'
-        f"{more}; bodies may touch but not overlap",
+        f"{_said(worst)} at the start{more}; bodies may touch but not overlap",
         file=system.file or None,
         key=f"body.{label(worst.body)}.position",
     )
+
+
+def _said(pair: Overlap) -> str:
+    names = f'"{pair.body}" and "{pair.other}"'
+    if pair.gap < -TOLERANCE:
+        return f"{names} overlap by {-1e3 * pair.gap:.4g} mm"
+    apart = max(0.0, 1e3 * pair.gap)
+    return f"{names} are {apart:.4g} mm apart, less than their air_gap {1e3 * pair.air_gap:.4g} mm,"

@@ -46,6 +46,17 @@ def test_overlap_at_the_start_names_both_bodies_and_the_depth(name, snap, fallin
     assert "falling.toml: body." in line
 
 
+def test_closer_than_the_air_gap_is_said_so(snap, falling):
+    inside = ["--set", "body.ball.position=0, 0, 10.1 mm", "--set", "contact.air_gap=0.3 mm"]
+    line = one_line(snap("check", falling, *inside))
+    assert '"ball" and "table" are 0.1 mm apart, less than their air_gap 0.3 mm' in line
+
+
+def test_fixed_bodies_may_run_into_each_other(snap, falling):
+    built_in = ["--set", "body.ball.position=0, 0, 7 mm", "--set", "body.ball.fixed=true"]
+    assert snap("check", falling, *built_in).status == 0
+
+
 def test_touching_is_no_overlap(snap, falling):
     assert snap("check", falling, "--set", "body.ball.position=0, 0, 10 mm").status == 0
 
