@@ -86,8 +86,10 @@ def _edge_gradient(row: Array, x: float, y: float, z: float) -> Four:
     ra, rb = math.sqrt(d2 + low * low), math.sqrt(d2 + high * high)
     total = ra + rb
     plus, minus = total + length, total - length
-    if low * high <= 0 and d2 < 0.01 * length * length:
-        rr = d2 * (d2 + low * low + high * high) / (ra * rb - low * high)
+    if d2 < 0.01 * length * length:
+        rr = ra * rb + low * high
+        if low * high <= 0:
+            rr = d2 * (d2 + low * low + high * high) / (ra * rb - low * high)
         minus = 2 * (d2 + rr) / plus
     inverse = 1 / (ra * rb)
     k = 2 * length * total * inverse / (plus * minus)

@@ -45,9 +45,12 @@ def _edge(length: float, inside: bool, low: float, high: float, d2: float,
     total = r0 + r1
     plus = total + length
     minus = total - length
-    if inside and d2 < 0.01 * length * length:
-        # beside the edge: r0 r1 + low high = d2 (d2 + low^2 + high^2)/(r0 r1 - low high)
-        rr = d2 * (d2 + low * low + high * high) / (r0 * r1 - low * high)
+    if d2 < 0.01 * length * length:
+        # beside the edge: (r0 + r1)^2 - l^2 = 2 (d2 + r0 r1 + low high), and between its ends
+        # r0 r1 + low high = d2 (d2 + low^2 + high^2)/(r0 r1 - low high)
+        rr = r0 * r1 + low * high
+        if inside:
+            rr = d2 * (d2 + low * low + high * high) / (r0 * r1 - low * high)
         minus = 2 * (d2 + rr) / plus
     return total, plus, minus, 2 * length * total / (r0 * r1 * plus * minus)
 
@@ -59,13 +62,16 @@ def _four_edges(length: float, low: float, high: float,
                 r010: float, r011: float, r000: float, r001: float) -> Five:  # fmt: skip
     """Return (L11 - L10 - L01 + L00, K11, K10, K01, K00) of four parallel edges."""
     inside = low * high <= 0
-    s1, _, m1, k1 = _edge(length, inside, low, high, d11, r110, r111)
-    s2, p2, _, k2 = _edge(length, inside, low, high, d10, r100, r101)
+    s1, p1, m1, k1 = _edge(length, inside, low, high, d11, r110, r111)
+    s2, p2, m2, k2 = _edge(length, inside, low, high, d10, r100, r101)
     s3, p3, m3, k3 = _edge(length, inside, low, high, d01, r010, r011)
     s4, p4, m4, k4 = _edge(length, inside, low, high, d00, r000, r001)
     b, c = m1 * p2, p3 * m4
     excess = 2 * length * ((s2 - s1) * (m3 * p4) - b * (s4 - s3))
-    return math.log1p(excess / (b * c)), k1, k2, k3, k4
+    ratio = excess / (b * c)
+    if ratio < -0.5:  # beside the second or third edge
+        return math.log((p1 * m2) * (m3 * p4) / (b * c)), k1, k2, k3, k4
+    return math.log1p(ratio), k1, k2, k3, k4
 
 
 @njit(cache=True, error_model="numpy", inline="always")
