@@ -173,7 +173,7 @@ def crossing(
         else:
             high = h
         new = h - value / (along + across * slope)
-        if not (low < new < high):
+        if not (low <= new <= high):
             new = 0.5 * (low + high)
         elif abs(new - h) <= 1e-9 * new:  # Newton's next error is the square of this one
             return new

@@ -155,6 +155,13 @@ def minimise(
         restart = used > 0
         if used < 0:
             break
+    if converged and not stiff:  # the certificate's z is paid for: one more step is free
+        fail = _gentle_step(problem, coupling, here, r, z, p, kp, last, rz, restart, step, a_step)
+        if not fail and _straight(problem, here, there, step, a_step):
+            new = _energy(problem, load, there)
+            if new < energy:
+                bound, energy = bound - (energy - new), new
+                _copy(there, here)
     return Minimum(here.h, here.m, here.am, energy, max(bound, 0.0), products, converged)
 
 
