@@ -6,9 +6,10 @@ effective mass and V the closing speed,
     d = (15 m V^2 / (16 E* sqrt(R)))^(2/5),   F = 4/3 E* sqrt(R) d^(3/2),   p_0 = 3 F/(2 pi a^2),
     a^2 = R d,   duration 2 sqrt(pi) G(7/5)/G(9/10) d/V = 2.943 d/V
 
-Yielding (lower): mean pressure stays at p_d = 3 Y of the weaker material over the indented
-area pi a^2 = 2 pi R d, so 1/2 m V^2 = pi p_d R d^2 and F = V sqrt(2 pi p_d R m). Below first
-yield, p_0 < 1.6 Y, the blow is elastic and both ends meet; the lower end never exceeds the upper.
+Yielding (lower): first yield comes at p_0 = 1.6 Y of the weaker material, a mean pressure of
+1.07 Y, which only rises later (to about 3 Y) while the area is at least the elastic pi R d. So
+with that pressure throughout, 1/2 m V^2 = 1.07 Y pi R d^2/2 and F = V sqrt(1.07 pi Y R m). Below
+first yield the blow is elastic and both ends meet; the lower end never exceeds the upper.
 
 E* [Pa], R [m], m [kg], V [m/s], d [m], a [m], F [N], p_0 [Pa], Y strength [Pa]. Assumes: smooth
 surfaces, contact small against R, quasistatic (duration long against the time of sound through
@@ -29,7 +30,7 @@ from snapsim.parts.shapes import Shape, Sphere
 
 _DURATION = 2.0 * sqrt(pi) * gamma(7.0 / 5.0) / gamma(9.0 / 10.0)
 _FIRST_YIELD = 1.6
-_FULLY_PLASTIC = 3.0
+_YIELD_PRESSURE = 2.0 / 3.0 * _FIRST_YIELD
 
 EDGE_RADIUS = 0.5e-3
 """Rounding taken for an edge or corner of a machined part [m] (common practice, no source)."""
@@ -87,8 +88,8 @@ def hertz_impact(mass: float, speed: float, radius: float, modulus: float) -> He
 
 
 def plastic_force(mass: float, speed: float, radius: float, strength: float) -> float:
-    """Return the force [N] at which fully yielded contact stops the blow, Y = `strength` [Pa]."""
-    return max(speed, 0.0) * sqrt(2.0 * pi * _FULLY_PLASTIC * strength * radius * mass)
+    """Return the least force [N] at which yielding contact stops the blow, Y = `strength` [Pa]."""
+    return max(speed, 0.0) * sqrt(pi * _YIELD_PRESSURE * strength * radius * mass)
 
 
 def flat_face_force(mass: float, speed: float, area: float, modulus: float) -> float:
@@ -103,11 +104,11 @@ def flat_face_force(mass: float, speed: float, area: float, modulus: float) -> f
 def flat_face_band(
     mass: float, speed: float, area: float, modulus: float, strength: float | None
 ) -> tuple[float, float]:
-    """Return (low, high) [N] for a face of `area` landing flat: pressure 3 Y caps the low end."""
+    """Return (low, high) [N] for a face of `area` landing flat; a pressure of Y caps low."""
     elastic = flat_face_force(mass, speed, area, modulus)
     if not isfinite(elastic) or strength is None or not isfinite(strength):
         return nan, elastic
-    return min(_FULLY_PLASTIC * strength * area, elastic), elastic
+    return min(strength * area, elastic), elastic
 
 
 def force_band(

@@ -380,6 +380,19 @@ def test_contacts_apart_are_resolved_apart():
     np.testing.assert_allclose(blow.velocity[2], [0, 0, 0.5], atol=1e-15)
 
 
+def test_body_jammed_in_a_steep_groove_comes_to_an_end():
+    """Friction holds it with the contacts still loaded: the blow ends there, without a gain."""
+    c, s = np.cos(np.radians(80)), np.sin(np.radians(80))
+    normal = np.array([[s, 0, c], [-s, 0, c]])
+    blow = strike(
+        [np.inf, 1.0], [np.eye(3), ball(1, 0.1)], np.zeros((2, 3)), [[0, 0, 0], [0, 0, -1]],
+        np.zeros((2, 3)), [[1, 0], [1, 0]], -0.1 * normal, normal, 0.3, 0.9,
+    )  # fmt: skip
+    np.testing.assert_allclose(blow.velocity[1], 0, atol=1e-4)
+    assert blow.lost == pytest.approx(0.5, rel=1e-6)
+    assert blow.steps < 20_000
+
+
 def test_jammed_body_comes_to_an_end():
     """A body wedged between two opposed faces, no loss at the contacts: ends without a gain."""
     blow = strike(

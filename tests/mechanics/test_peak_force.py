@@ -58,10 +58,10 @@ def test_hertz_impact_solves_the_equation_of_motion():
 
 
 def test_plastic_force_spends_the_energy_of_the_blow():
-    # int 3 Y 2 pi R d dd = m V^2/2, integrated numerically up to the depth where F is reached
+    # int 1.07 Y pi R d dd = m V^2/2, integrated numerically up to the depth where F is reached
     mass, speed, radius, strength = 0.03, 3.0, 0.01, 300e6
     force = peak_force.plastic_force(mass, speed, radius, strength)
-    slope = 3 * strength * 2 * math.pi * radius
+    slope = 1.6 * 2 / 3 * strength * math.pi * radius
     depth = np.linspace(0, force / slope, 1001)
     assert np.trapezoid(slope * depth, depth) == pytest.approx(0.5 * mass * speed**2, rel=1e-9)
 
@@ -74,10 +74,10 @@ def test_first_yield_speed_of_a_ball_on_a_flat():
     radius, mass = 0.01, steel_ball(0.02)
     low, high = peak_force.force_band(mass, 0.97 * limit, (radius, radius), e_star, y)
     assert low == high
-    low, high = peak_force.force_band(mass, 3 * limit, (radius, radius), e_star, y)
-    assert low <= high
-    low, high = peak_force.force_band(mass, 300 * limit, (radius, radius), e_star, y)
-    assert low < 0.8 * high  # plastic goes with V, Hertz with V^1.2
+    low, high = peak_force.force_band(mass, 1.03 * limit, (radius, radius), e_star, y)
+    assert 0.85 * high < low < 0.92 * high  # sqrt(4/5): the elastic curve bends, the other not
+    low, high = peak_force.force_band(mass, 32 * limit, (radius, radius), e_star, y)
+    assert low < 0.5 * high  # yielding goes with V, Hertz with V^1.2
 
 
 def body(shape, material):
@@ -127,4 +127,4 @@ def test_flat_face_is_stiffer_than_any_ball_that_fits_it():
     radius = math.sqrt(16 * modulus * a**5 / (15 * mass * speed**2))
     ball = peak_force.hertz_impact(mass, speed, radius, modulus)
     assert ball.force / flat == pytest.approx(math.sqrt(5 / 6), rel=1e-9)
-    assert peak_force.flat_face_band(mass, speed, 1e-6, modulus, 1e6)[0] == pytest.approx(3.0)
+    assert peak_force.flat_face_band(mass, speed, 1e-6, modulus, 1e6)[0] == pytest.approx(1.0)
