@@ -87,7 +87,7 @@ def _read(path: Path, unit: CellMesh) -> DemagnetizingOperator | None:
     images = 2 ** len(unit.mirrors)
     base = len(unit.cells) // images
     try:
-        with np.load(path, allow_pickle=False) as archive:
+        with path.open("rb") as file, np.load(file, allow_pickle=False) as archive:
             blocks = np.asarray(archive["blocks"], dtype=np.float64)
         os.utime(path)
     except (OSError, EOFError, ValueError, KeyError, zipfile.BadZipFile):

@@ -1,0 +1,150 @@
+"""The operator cache: found again, recomputed when damaged, safe together, silent when it can't."""
+
+import os
+import stat
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+
+from snapsim.magnetics import operator_cache
+from snapsim.magnetics.cells import mesh
+from snapsim.magnetics.demagnetization import demagnetizing_operator
+from snapsim.magnetics.operator_cache import kept_operator
+from snapsim.parts.shapes import Cylinder, Ring
+
+SHAPE = Ring(0.11, 0.026, 0.018)
+
+
+@pytest.fixture
+def folder(tmp_path, monkeypatch):
+    monkeypatch.setenv("SNAPSIM_CACHE", str(tmp_path / "kept"))
+    return tmp_path / "kept"
+
+
+@pytest.fixture
+def computed(monkeypatch):
+    calls = []
+
+    def counted(cells):
+        calls.append(len(cells.cells))
+        return demagnetizing_operator(cells)
+
+    monkeypatch.setattr(operator_cache, "demagnetizing_operator", counted)
+    return calls
+
+
+def test_a_second_request_is_read_from_disk_and_bit_for_bit_the_same(folder, computed):
+    cells = mesh(SHAPE, 60)
+    first, second = kept_operator(cells), kept_operator(cells)
+    assert len(computed) == 1
+    assert np.array_equal(first.blocks, second.blocks)
+    assert np.array_equal(first.volume, second.volume)
+    assert len(list(folder.iterdir())) == 1
+
+
+def test_it_is_the_operator_of_the_mesh(folder):
+    cells = mesh(SHAPE, 60)
+    kept, direct = kept_operator(cells), demagnetizing_operator(cells)
+    scale = np.abs(direct.blocks).max()
+    # rounding of the coordinates to 1e-11 and the order of pairs: quadrature error
+    assert np.abs(kept.blocks - direct.blocks).max() < 1e-7 * scale
+    assert kept.volume == pytest.approx(direct.volume, rel=1e-14)
+
+
+def test_parts_that_differ_only_in_size_share_one_operator(folder, computed):
+    small, large = kept_operator(mesh(Cylinder(1, 2), 60)), kept_operator(mesh(Cylinder(4, 8), 60))
+    assert len(computed) == 1
+    assert large.blocks == pytest.approx(64 * small.blocks, rel=1e-12)
+
+
+def test_another_proportion_or_mesh_is_another_operator(folder, computed):
+    for cells in (mesh(SHAPE, 60), mesh(SHAPE, 150), mesh(Ring(0.11, 0.027, 0.018), 60)):
+        kept_operator(cells)
+    assert len(computed) == 3
+
+
+@pytest.mark.parametrize("damage", ["empty", "cut", "bits", "other", "noise"])
+def test_a_damaged_file_is_computed_anew_and_replaced(folder, computed, damage):
+    cells = mesh(SHAPE, 60)
+    first = kept_operator(cells)
+    (path,) = folder.iterdir()
+    content = bytearray(path.read_bytes())
+    if damage == "empty":
+        content = bytearray()
+    elif damage == "cut":
+        content = content[: len(content) // 2]
+    elif damage == "bits":
+        content[len(content) // 2] ^= 0xFF
+    elif damage == "noise":
+        content = bytearray(b"no archive at all" * 100)
+    path.write_bytes(content)
+    if damage == "other":
+        with path.open("wb") as file:
+            np.savez(file, blocks=np.zeros((8, 3, 3)))
+    again = kept_operator(cells)
+    assert np.array_equal(first.blocks, again.blocks)
+    assert len(computed) == 2
+    kept_operator(cells)
+    assert len(computed) == 2
+
+
+def test_a_directory_that_cannot_be_is_no_error(tmp_path, monkeypatch):
+    (tmp_path / "file").write_text("in the way")
+    monkeypatch.setenv("SNAPSIM_CACHE", str(tmp_path / "file" / "kept"))
+    assert np.isfinite(kept_operator(mesh(SHAPE, 60)).blocks).all()
+
+
+def test_a_directory_that_may_not_be_written_is_no_error(folder):
+    folder.mkdir()
+    folder.chmod(stat.S_IRUSR | stat.S_IXUSR)
+    try:
+        assert np.isfinite(kept_operator(mesh(SHAPE, 60)).blocks).all()
+    finally:
+        folder.chmod(stat.S_IRWXU)
+
+
+def test_a_write_that_fails_leaves_nothing_behind(folder, monkeypatch):
+    def full(*_args, **_kwargs):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(operator_cache.np, "savez", full)
+    kept_operator(mesh(SHAPE, 60))
+    assert list(folder.iterdir()) == []
+
+
+def test_the_oldest_files_make_room(folder, monkeypatch):
+    kept_operator(mesh(SHAPE, 60))
+    (old,) = folder.iterdir()
+    os.utime(old, (1, 1))
+    monkeypatch.setattr(operator_cache, "LARGEST_TOTAL", int(1.5 * old.stat().st_size))
+    kept_operator(mesh(Ring(0.1, 0.03, 0.02), 60))
+    assert not old.exists()
+    assert len(list(folder.iterdir())) == 1
+
+
+def test_without_the_variable_the_users_cache_directory_is_used(monkeypatch):
+    monkeypatch.delenv("SNAPSIM_CACHE", raising=False)
+    assert "snapsim" in str(operator_cache.directory())
+
+
+PROCESS = """
+import sys, numpy as np
+from snapsim.magnetics.cells import mesh
+from snapsim.magnetics.operator_cache import kept_operator
+from snapsim.parts.shapes import Ring
+total = [kept_operator(mesh(Ring(1, 0.25, s), 60)).blocks.sum() for s in (0.2, 0.3, 0.2, 0.3)]
+print(*(x.hex() for x in total))
+"""
+
+
+def test_processes_at_the_same_time_agree(folder):
+    running = [
+        subprocess.Popen([sys.executable, "-c", PROCESS], stdout=subprocess.PIPE, text=True)
+        for _ in range(3)
+    ]
+    said = {process.communicate(timeout=120)[0] for process in running}
+    assert [process.returncode for process in running] == [0, 0, 0]
+    assert len(said) == 1
+    assert sorted(p.suffix for p in folder.iterdir()) == [".npz", ".npz"]
