@@ -378,17 +378,17 @@ class Motion:
             contacts = self.geometry.contacts(pose, self.settings.touch)
             if not len(contacts.gap) or contacts.gap.min() >= -allowed:
                 break
-            out = project_out(
+            position, quaternion = project_out(
                 self.bodies.inverse_mass,
                 self.bodies.inverse_inertia_world(pose.quaternion),
                 pose.position,
+                pose.quaternion,
                 contacts.pair,
                 contacts.point,
                 contacts.normal,
                 contacts.gap,
-                tolerance=0.0,
             )
-            pose = drift(pose, out.translation, out.rotation, 1.0)
+            pose = Pose(position, quaternion)
         return pose
 
     def _rim_speeds(self, state: State) -> Array:
