@@ -131,7 +131,8 @@ def _bound(a: Array, b: Array, turn_a: Array, turn_b: Array, offset: Array) -> f
     n = np.empty(3)
     for i in range(3):
         n[i] = turn_b[i, 0] * gx + turn_b[i, 1] * gy + turn_b[i, 2] * gz
-    return float(max(d - a[REACH], clearance(a, b, turn_a, turn_b, offset, n)))
+    clear = clearance(a, b, turn_a, turn_b, offset, n)
+    return float(max(clear, d - a[REACH]) if d > a[REACH] else clear)
 
 
 @compiled

@@ -67,6 +67,7 @@ from snapsim.numerics.compilation import compiled
 HAIR = 1e-6
 TOUCHING = 1e-12
 PERPENDICULAR = 1e-4
+SHALLOW = 1e-3
 WALL_LINES = 48
 
 
@@ -102,9 +103,12 @@ def gap_of(a: Array, b: Array, turn_a: Array, turn_b: Array, offset: Array) -> f
         return raw
     hair = part(a, b, turn_a, turn_b, offset, found, direction)
     if hair == 0.0:
-        return min(raw, _shared_depth(a, b, turn_a, turn_b, offset, found))
-    parted = nearest(a, b, turn_a, turn_b, offset + hair * direction, found)
-    return parted - hair * _dot(found[NORMAL:SURFACE], direction)
+        gap = _shared_depth(a, b, turn_a, turn_b, offset, found)
+    else:
+        gap = nearest(a, b, turn_a, turn_b, offset + hair * direction, found)
+        gap -= hair * _dot(found[NORMAL:SURFACE], direction)
+    clear = clearance(a, b, turn_a, turn_b, offset, direction)
+    return max(min(raw, gap), clear)
 
 
 @compiled
@@ -119,47 +123,59 @@ def part(
     hair, raw = HAIR * size, found[GAP]
     direction[:] = found[NORMAL:SURFACE]
     clear = clearance(a, b, turn_a, turn_b, offset, direction)
-    if clear < raw - hair:
-        clear = _best_face(a, b, turn_a, turn_b, offset, direction)
+    if clear < raw - hair or clear < -SHALLOW * size:
+        clear = _best_face(a, b, turn_a, turn_b, offset, clear, direction)
         if clear < -10.0 * hair:
             bored = a[BORE] > 0.0 or b[BORE] > 0.0
             if bored and _is_local(a, b, turn_a, turn_b, offset, found):
                 return 0.0
-            clear = max(clear, _drive_back(a, b, turn_a, turn_b, offset, clear, direction))
-            if bored and clear < min(10.0 * raw, -1e-3 * size):
+            clear = _drive_back(a, b, turn_a, turn_b, offset, clear, direction)
+            if bored and clear < -SHALLOW * size:
                 return 0.0
     return float(max(hair - clear, 0.0))
 
 
 @compiled
 def _best_face(
-    a: Array, b: Array, turn_a: Array, turn_b: Array, offset: Array, best: Array
+    a: Array, b: Array, turn_a: Array, turn_b: Array, offset: Array, clear: float, best: Array
 ) -> float:
-    """Write the face normal (or the line of centres) of the largest clearance; returns that."""
-    n, top = np.empty(3), -np.inf
+    """Improve `best`, of clearance `clear`, by face normals and directions of the centres."""
+    clear = _better(a, b, turn_a, turn_b, offset, _unit(offset), clear, best)
     for which in range(2):
         solid, turn = (a, turn_a) if which == 0 else (b, turn_b)
-        for k in range(-3, int(solid[SIDES])):
-            if k == -3:
-                n[:] = _unit(offset)
-            elif solid[KIND] == BALL:
-                continue
-            elif k < 0:
-                n[:] = turn[:, 2] if k == -2 else -turn[:, 2]
-            else:
-                at = FIRST + PER_SIDE * k
-                n[:] = turn[:, 0] * solid[at + 3] - turn[:, 1] * solid[at + 2]
-            clear = clearance(a, b, turn_a, turn_b, offset, n)
-            if clear > top:
-                top = clear
-                best[:] = n
-            if k >= 0:
-                n *= -1.0
-                clear = clearance(a, b, turn_a, turn_b, offset, n)
-                if clear > top:
-                    top = clear
-                    best[:] = n
-    return top
+        centre = -offset if which == 0 else offset
+        x, y, z = into_body(turn, centre)
+        _, gx, gy, gz = signed_distance(solid, x, y, z)
+        n = turn[:, 0] * gx + turn[:, 1] * gy + turn[:, 2] * gz
+        clear = _better(a, b, turn_a, turn_b, offset, n, clear, best)
+        if solid[KIND] != BALL:
+            clear = _better(a, b, turn_a, turn_b, offset, turn[:, 2].copy(), clear, best)
+        for k in range(int(solid[SIDES])):
+            at = FIRST + PER_SIDE * k
+            n = turn[:, 0] * solid[at + 3] - turn[:, 1] * solid[at + 2]
+            clear = _better(a, b, turn_a, turn_b, offset, n, clear, best)
+    return clear
+
+
+@compiled
+def _better(
+    a: Array,
+    b: Array,
+    turn_a: Array,
+    turn_b: Array,
+    offset: Array,
+    n: Array,
+    clear: float,
+    best: Array,
+) -> float:
+    """Put n or -n into `best` if its clearance is larger; returns the larger one."""
+    if _dot(n, offset) < 0.0:
+        n = -n
+    found = clearance(a, b, turn_a, turn_b, offset, n)
+    if found > clear:
+        best[:] = n
+        return found
+    return clear
 
 
 @compiled
