@@ -13,7 +13,7 @@ from collections.abc import Sequence
 import typer
 
 from snapsim.cli import check, clip, force, materials, new, release
-from snapsim.cli.output import complain, leave_quietly
+from snapsim.cli.output import complain
 from snapsim.errors import SnapsimError
 
 BAD_INPUT, NOT_COMPLETED, INTERRUPTED = 2, 3, 130
@@ -73,9 +73,6 @@ def run(arguments: list[str]) -> int:
         return error.exit_status
     except (KeyboardInterrupt, typer.Abort):
         return INTERRUPTED
-    except BrokenPipeError:
-        leave_quietly()
-        return 0
     except Exception as error:
         return _unexpected(error)
 

@@ -26,7 +26,9 @@ def put(
     array = np.asarray(values)
     packing: dict[str, Any] = {}
     if array.nbytes >= _COMPRESSED_FROM:
-        packing = {"compression": "gzip", "shuffle": True, "fletcher32": True}
+        packing = {"compression": "gzip", "shuffle": True}  # zlib brings a checksum of its own
+    elif array.ndim and array.size:
+        packing = {"fletcher32": True}
     dataset = group.create_dataset(name, data=array, **packing)
     _describe(dataset, units, description, dimensions)
     return dataset

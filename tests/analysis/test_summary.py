@@ -36,10 +36,10 @@ def run():
     zeros = np.zeros((2, 2, 3))
     velocity, spin = zeros.copy(), zeros.copy()
     velocity[:, 0] = [[0, 0, -1], [0, 2, 0]]
-    turned = np.array([np.sqrt(0.5), np.sqrt(0.5), 0, 0])  # 90 deg about world x: body z to -y
+    turned = np.full(4, 0.5)  # 120 deg about (1, 1, 1): body x to world y, y to z, z to x
     quaternion = np.tile([1.0, 0, 0, 0], (2, 2, 1))
     quaternion[1, 0] = turned
-    spin[1, 0] = [0, -3.0, 0]
+    spin[1, 0] = [3.0, 0, 0]
     blow = Impact(
         0.25,
         "[red]box",

@@ -184,7 +184,7 @@ def test_a_reader_who_leaves_early_is_no_error():
     process.stdout.close()
     assert process.stderr.read() == b""
     process.stderr.close()
-    process.wait(timeout=60)
+    assert process.wait(timeout=60) == 0
 
 
 def test_an_interrupt_leaves_with_status_130_and_no_traceback(tmp_path):

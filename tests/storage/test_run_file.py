@@ -196,11 +196,12 @@ def test_flipped_bytes_are_found_or_do_no_harm(run, tmp_path):
         assert "\n" not in said
 
 
-def test_a_flipped_byte_in_the_magnetisation_is_found(run, tmp_path):
+@pytest.mark.parametrize("name", ["magnetisation", "spin"])
+def test_a_flipped_byte_in_packed_and_in_plain_numbers_is_found(name, run, tmp_path):
     target = tmp_path / "run.h5"
     write_run(run, target)
     with h5py.File(target) as file:
-        chunk = file["bodies/ball/magnetisation"].id.get_chunk_info(0)
+        chunk = file[f"bodies/ball/{name}"].id.get_chunk_info(0)
     spoilt = bytearray(target.read_bytes())
     spoilt[chunk.byte_offset + chunk.size // 2] ^= 0xFF
     target.write_bytes(spoilt)
