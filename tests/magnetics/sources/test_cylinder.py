@@ -71,8 +71,8 @@ def test_field_agrees_with_contour_integrals(
 @pytest.mark.parametrize("m", [(0.0, 0.0, 1e6), (1e6, 0.0, 0.0), tuple(OBLIQUE)])
 def test_field_agrees_with_magpylib(shape: Cylinder, m: tuple[float, float, float]) -> None:
     """magpylib 6.3 Cylinder.getH (axial: Derby & Olbert; transverse: Caciagli et al.), points up
-    to 1.3 half sizes, not nearer than 2 % of the radius to the axis: there, and far away, its
-    transverse form loses digits (up to 5e-9), as the contour integrals show."""
+    to 1.3 half sizes, not nearer than 10 % of the radius to the axis: there, and far away, its
+    transverse form loses digits (5e-9 and 7e-8 seen), as the contour integrals show."""
     rng = np.random.default_rng(1)
     points = rng.uniform(-1.3, 1.3, (400, 3)) * shape.extents
     points = points[np.hypot(points[:, 0], points[:, 1]) > 0.05 * shape.diameter]

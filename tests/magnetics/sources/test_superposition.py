@@ -35,7 +35,7 @@ def test_sum_of_posed_magnets_agrees_with_magpylib() -> None:
 
 
 def test_world_gradient_is_the_derivative_of_the_world_field() -> None:
-    """Central differences at 1e-5 m, extrapolated once: 1e-7 of the largest entry."""
+    """Central differences at 1e-4 and 2e-4 m, extrapolated once: 1e-7 of the largest entry."""
     shapes = [*SHAPES, Ring(0.03, 0.01, 0.01), HexNut(0.02, 0.01, 0.01)]
     turns = Rotation.random(5, rng=np.random.default_rng(3)).as_quat(scalar_first=True)
     positions = np.random.default_rng(2).uniform([-0.2, -0.2, 0.3], [0.2, 0.2, 0.7], (5, 3))
