@@ -83,10 +83,7 @@ def single_layer(faces: Polygons, flips: Array) -> Array:
     matrix = np.empty((len(flips), len(faces.area), len(faces.area)))
     far = tuple(_far_points(faces, int(n), nodes, weights) for n in FAR_RULES[:, 1])
     for r, flip in enumerate(flips):
-        turned = faces.corners * flip
-        if np.prod(flip) < 0:
-            turned = turned[:, ::-1]
-        image = polygons(np.ascontiguousarray(turned))
+        image = polygons(faces.corners * flip)
         _fill(
             *(faces.corners, faces.normal, faces.centre, faces.radius, faces.sides),
             *(image.corners, image.normal, image.centre, image.sides),

@@ -63,7 +63,8 @@ def test_touching_faces_agree_with_a_crowded_rule(name):
 
 @pytest.mark.parametrize(
     ("shift", "error"),
-    [([0, 0, 0.3], 1e-8), ([0, 0, 1], 1e-7), ([2, 1, 1], 1e-7), ([4.6, 0, 0], 1e-7),
+    [([0, 0, 0.3], 1e-8), ([0, 0, 1], 1e-7), ([2, 1, 1], 1e-7), ([3.05, 0, 0], 1e-7),
+     ([4.6, 0, 0], 1e-7), ([7, 0, 0], 1e-7),
      ([9.95, 0, 0], 3e-6), ([30, 5, 0], 1e-7)],
 )  # fmt: skip
 def test_separate_faces_agree_with_a_crowded_rule(shift, error):
