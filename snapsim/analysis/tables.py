@@ -123,7 +123,7 @@ def _audit(result: dict[str, Any]) -> RenderableType:
 
 def _plain(value: float | None) -> str:
     """Four digits; a dash where nothing is known."""
-    return "-" if value is None else f"{value:.4g}"
+    return "-" if value is None else f"{value + 0.0:.4g}"  # + 0.0: no "-0"
 
 
 def _three(values: list[float | None]) -> str:
