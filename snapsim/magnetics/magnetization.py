@@ -128,10 +128,11 @@ def minimise(
         energy = 0.0
     r, z, step, a_step = _vectors(load)
     p, kp, last = np.zeros_like(load), np.zeros_like(load), np.zeros_like(load)
-    products, stiff, restart, rz = 0, False, True, 0.0
+    products, restart, rz = 0, True, 0.0
+    stiff = limit < 0  # not the literal False, for which everything would compile twice
     bound, converged = math.inf, False
     while True:
-        r[:] = load - here.am
+        _combine(1.0, load, -1.0, here.am, r)
         for i in range(r.shape[0]):
             for k in range(3):
                 r[i, k] -= problem.volume[i] * here.h[i, k]
@@ -192,6 +193,14 @@ def _dot(a: Array, b: Array) -> float:
 
 
 @njit(cache=True, error_model="numpy")
+def _combine(a: float, x: Array, b: float, y: Array, out: Array) -> None:
+    """Set `out` to a x + b y; a loop, as array expressions take long to compile."""
+    for i in range(x.shape[0]):
+        for k in range(3):
+            out[i, k] = a * x[i, k] + b * y[i, k]
+
+
+@njit(cache=True, error_model="numpy")
 def _on_curve(problem: Problem, x: Iterate) -> None:
     """Fill everything of `x` that follows from its field."""
     for i in range(x.h.shape[0]):
@@ -220,10 +229,17 @@ def couple(where: Layout, coupling: Coupling, x: Array, y: Array) -> None:
     for k in range(coupling.pairs.shape[0]):
         a, b = coupling.pairs[k, 0], coupling.pairs[k, 1]
         a0, a1, b0, b1 = where.cell[a], where.cell[a + 1], where.cell[b], where.cell[b + 1]
-        na, nb = 3 * (a1 - a0), 3 * (b1 - b0)
-        block = coupling.flat[coupling.start[k] : coupling.start[k + 1]].reshape(na, nb)
-        y[a0:a1] += np.dot(block, x[b0:b1].copy().reshape(nb)).reshape(a1 - a0, 3)
-        y[b0:b1] += np.dot(block.T, x[a0:a1].copy().reshape(na)).reshape(b1 - b0, 3)
+        place = coupling.start[k]
+        for i in range(a0, a1):
+            for c in range(3):
+                total = 0.0
+                for j in range(b0, b1):
+                    for d in range(3):
+                        entry = coupling.flat[place]
+                        total += entry * x[j, d]
+                        y[j, d] += entry * x[i, c]
+                        place += 1
+                y[i, c] += total
 
 
 @njit(cache=True, error_model="numpy")
@@ -305,8 +321,8 @@ def _gentle_step(
     kz = r.copy()
     couple(problem.where, coupling, z, kz)
     mix = 0.0 if restart else max(0.0, (_dot(r, z) - _dot(last, z)) / rz)
-    p[:] = z + mix * p
-    kp[:] = kz + mix * kp
+    _combine(1.0, z, mix, p, p)
+    _combine(1.0, kz, mix, kp, kp)
     if not _dot(p, r) > 0:
         p[:], kp[:] = z, kz
     extra, hard = 0.0, 0.0
@@ -358,15 +374,15 @@ def _newton_step(
         if not curvature > 0:
             break
         length = rz / curvature
-        step += length * p
-        a_step += length * ap
-        rest -= length * q
+        _combine(1.0, step, length, p, step)
+        _combine(1.0, a_step, length, ap, a_step)
+        _combine(1.0, rest, -length, q, rest)
         _precondition(problem, x, rest, z)
         products += 2
         new = _dot(rest, z)
         if not new > target:
             break
-        p[:] = z + new / rz * p
+        _combine(1.0, z, new / rz, p, p)
         rz = new
     return products
 
@@ -454,8 +470,9 @@ def _copy(source: Iterate, target: Iterate) -> None:
 def _straight(problem: Problem, x: Iterate, y: Iterate, step: Array, a_step: Array) -> bool:
     """Set `y` to M + step and the field that belongs to it; False if a cell cannot follow."""
     for i in range(step.shape[0]):
-        y.m[i] = x.m[i] + step[i]
-        y.am[i] = x.am[i] + a_step[i]
+        for k in range(3):
+            y.m[i, k] = x.m[i, k] + step[i, k]
+            y.am[i, k] = x.am[i, k] + a_step[i, k]
         m = math.sqrt(y.m[i, 0] ** 2 + y.m[i, 1] ** 2 + y.m[i, 2] ** 2)
         guess = x.size_h[i] + (m - x.size_m[i]) / x.rise[i]
         h = crossing(problem.curves, problem.body[i], 0.0, 1.0, m, guess)
@@ -505,7 +522,8 @@ def extrapolated(
     problem: Problem, m: Array, am: Array, m_before: Array, am_before: Array, stretch: float
 ) -> tuple[Array, Array, bool]:
     """Return (H, A M, True) at M = m + stretch (m - m_before), all (c, 3); False off the curve."""
-    h, am_new = np.empty_like(m), am + stretch * (am - am_before)
+    h, am_new = np.empty_like(m), np.empty_like(m)
+    _combine(1.0 + stretch, am, -stretch, am_before, am_new)
     for i in range(m.shape[0]):
         size = 0.0
         for k in range(3):
