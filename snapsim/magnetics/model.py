@@ -14,7 +14,7 @@ down to contact, where the cells' size is what limits a soft part's accuracy.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -145,8 +145,9 @@ class MagneticModel:
     `soft` and `magnets` are the numbers of the bodies that are one or the other, `cells` the mesh
     of each soft body. `detail` sets the number of cells (`cells.DETAIL`, or a number), `tolerance`
     the bound on the energy's error as a fraction of the soft parts' energy. `background` (3,) is a
-    uniform field [A/m], world axes, that acts on everything. Raises ValueError for a curve that is
-    not allowed and InputError for a shape without cells.
+    uniform field [A/m], world axes, that acts on everything. `meshes` gives the cells of some soft
+    bodies, by number, in place of `detail`. Raises ValueError for a curve that is not allowed and
+    InputError for a shape without cells.
     """
 
     def __init__(
@@ -155,13 +156,15 @@ class MagneticModel:
         detail: str | int = "normal",
         tolerance: float = 1e-5,
         background: ArrayLike = (0.0, 0.0, 0.0),
+        meshes: Mapping[int, CellMesh] | None = None,
     ) -> None:
         self.count = len(bodies)
         self.tolerance = tolerance
         self.background = as_floats(background)
         self.soft = tuple(i for i, body in enumerate(bodies) if body.is_soft)
         self.magnets = tuple(i for i, body in enumerate(bodies) if body.is_magnet)
-        self.cells = {i: cells_of(bodies[i].shape, detail) for i in self.soft}
+        given = meshes or {}
+        self.cells = {i: given.get(i) or cells_of(bodies[i].shape, detail) for i in self.soft}
         self._magnets = [_magnet(i, bodies[i]) for i in self.magnets]
         self._parts = _soft_parts(self.soft, self.cells)
         self._acting = _acting_pairs(self._parts, self.cells)
