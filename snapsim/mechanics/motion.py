@@ -13,12 +13,12 @@ forces come in as a function of the pose; nothing here knows what they are.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from scipy.optimize import brentq
 
-from snapsim.arrays import Array
+from snapsim.arrays import Array, BoolArray
 from snapsim.mechanics.contact import ContactGeometry, ContactSet
 from snapsim.mechanics.flight import Flight, LoadFunction, Tolerances
 from snapsim.mechanics.impact import resolve_impact
@@ -30,29 +30,47 @@ from snapsim.parts.surfaces import SurfaceRules
 
 Item = Frame | Strike | End
 
+LANDING_TIME = 1e-12
+"""Length given to a blow without rebound [s]: too short for a free spin to turn anything."""
+
 
 @dataclass(frozen=True)
 class MotionSettings:
     """Numbers that steer the motion.
 
-    `touch` [m]: gap under which surfaces count as touching. `slow` [m/s]: closing speed under which
-    a blow is taken without rebound (a rebound of 1 mm/s rises 0.05 micrometre); where the applied
-    acceleration a is large it is `hop` [s] * a, so that rebounds shorter than about twice that are
-    not followed. `rest` [m/s]: rim speed under which a touching body counts as at rest, for
-    `rest_steps` steps in a row. `contact_step`, `frame_spacing` and `flight_step` are the longest
-    steps [s]. `limit` is the largest number of steps of any kind.
+    `touch` [m]: gap under which surfaces count as touching, and stay as far apart as they are.
+    `slow` [m/s]: rebound speed under which a blow is taken without rebound (1 mm/s rises 0.05
+    micrometre); where the applied acceleration a is large it is `hop` [s] * a, so that rebounds
+    shorter than about twice that are not followed. `landing` [m/s]: closing speed under which a
+    contact counts as closed already, so that sustained contact takes it over (it sinks by half
+    that speed times the step). `rest` [m/s]: rim speed under which a touching body counts as at
+    rest, for `rest_steps` steps in a row. `contact_step`, `frame_spacing` and `flight_step` are
+    the longest steps [s]. `limit` is the largest number of steps of any kind.
     """
 
-    tolerances: Tolerances = Tolerances()
-    touch: float = 2e-6
+    tolerances: Tolerances = field(default_factory=Tolerances)
+    touch: float = 1e-6
     slow: float = 1e-3
     hop: float = 5e-5
+    landing: float = 1e-4
     rest: float = 2e-5
     rest_steps: int = 8
     contact_step: float = 1e-3
     frame_spacing: float = 5e-3
     flight_step: float = 0.05
     limit: int = 200_000
+
+
+@dataclass(frozen=True)
+class _Trial:
+    """A step of sustained contact, solved but not yet taken; loads and contacts of its middle."""
+
+    dt: float
+    middle: Pose
+    force: Array
+    torque: Array
+    contacts: ContactSet
+    step: ContactStep
 
 
 class Motion:
@@ -90,10 +108,14 @@ class Motion:
             contacts = self.geometry.contacts(self.state.pose, self.settings.touch)
             if len(contacts.gap):
                 rate = separation_rates(self.state, contacts)
-                if np.any(rate < -self._slow()):
-                    yield from self._strike(contacts)
+                slow = self._slow()
+                if np.any(rate < -slow):
+                    yield from self._strike(contacts, slow)
                     continue
-                touching = bool(np.any(rate <= self._slow()))
+                if np.any(rate < -self.settings.landing):
+                    self._land(contacts)
+                    continue
+                touching = bool(np.any(rate <= slow))
             else:
                 touching = False
             yield from self._press() if touching else self._fly()
@@ -245,15 +267,13 @@ class Motion:
 
     # -- strikes ---------------------------------------------------------------------------------
 
-    def _strike(self, contacts: ContactSet) -> Iterator[Item]:
+    def _strike(self, contacts: ContactSet, slow: float) -> Iterator[Item]:
         """Resolve the blow of all touching contacts at the present pose."""
         before = self.state
         rate = separation_rates(before, contacts)
         pairs = [self.surfaces.pair(int(a), int(b)) for a, b in contacts.pair]
-        slow = self._slow()
         restitution = np.array([p.restitution for p in pairs])
-        restitution[(rate < 0) & (rate > -slow)] = 0.0
-        friction = np.array([p.friction for p in pairs])
+        restitution[-rate * restitution < slow] = 0.0
         blow = resolve_impact(
             self.bodies.inverse_mass,
             self.bodies.inverse_inertia_world(before.pose.quaternion),
@@ -264,35 +284,62 @@ class Motion:
             contacts.point,
             contacts.normal,
             restitution,
-            friction,
+            self._friction(contacts),
         )
-        after = State(before.pose, blow.velocity, blow.spin)
-        energy = float(np.sum(self.bodies.kinetic_energies(before)))
-        lost = energy - float(np.sum(self.bodies.kinetic_energies(after)))
         tally_before = self.tally
+        self._book_blow(State(before.pose, blow.velocity, blow.spin))
+        blows = _blows(contacts, rate, blow.impulse, blow.effective_mass, slow)
+        yield Strike(self.time, before, self.state, tally_before, self.tally, blows)
+
+    def _land(self, contacts: ContactSet) -> None:
+        """Stop contacts that close too slowly to rebound: a blow of restitution zero."""
+        step = contact_step(
+            self.bodies.inverse_mass,
+            self.bodies.inverse_inertia_world(self.state.pose.quaternion),
+            self.state.pose.position,
+            self.state.velocity,
+            self.state.spin,
+            np.zeros_like(self.state.velocity),
+            np.zeros_like(self.state.velocity),
+            LANDING_TIME,
+            contacts.pair,
+            contacts.point,
+            contacts.normal,
+            np.zeros_like(contacts.gap),
+            self._friction(contacts),
+        )
+        self._book_blow(State(self.state.pose, step.velocity, step.spin))
+
+    def _book_blow(self, after: State) -> None:
+        """Take the state after a blow and book the energy it cost."""
+        energy = float(np.sum(self.bodies.kinetic_energies(self.state)))
+        lost = energy - float(np.sum(self.bodies.kinetic_energies(after)))
         self.tally = replace(
             self.tally,
             impact_loss=self.tally.impact_loss + lost,
             event_gain=self.tally.event_gain + max(0.0, -lost),
         )
         self.steps += 1
-        self.state, self._still = after, 0
-        blows = _blows(contacts, rate, blow.impulse, blow.effective_mass, slow)
+        self._still = 0
         self._flight_hint = None
-        yield Strike(self.time, before, after, tally_before, self.tally, blows)
+        self.state = after
+
+    def _friction(self, contacts: ContactSet) -> Array:
+        pairs = [self.surfaces.pair(int(a), int(b)) for a, b in contacts.pair]
+        return np.array([pair.friction for pair in pairs])
 
     # -- sustained contact -----------------------------------------------------------------------
 
     def _press(self) -> Iterator[Frame]:
-        """Take one step with contacts that last."""
+        """Take one step with contacts that last, ended early where a new one closes."""
         dt = self._contact_duration()
+        trial = self._try_step(dt)
         for _ in range(40):
-            pose, step, contacts, force = self._contact_trial(dt)
-            sooner = self._sooner(contacts, step, dt)
+            sooner = self._closing_time(trial)
             if sooner is None:
                 break
-            dt = sooner
-        self._accept(pose, step, contacts, force, dt)
+            trial = self._try_step(sooner)
+        self._accept(trial)
         if self.time - self._last_frame >= self.settings.frame_spacing:
             yield self._frame(touching=True)
 
@@ -305,68 +352,105 @@ class Motion:
             dt = min(dt, 0.02 / spin)
         return min(dt, max(self.end - self.time, 1e-9))
 
-    def _contact_trial(self, dt: float) -> tuple[Pose, ContactStep, ContactSet, Array]:
-        """Solve one step of `dt`; returns the midpoint pose, the step, contacts and forces."""
+    def _try_step(self, dt: float) -> _Trial:
+        """Solve one step of `dt` [s] with the forces and contacts of its middle."""
         state = self.state
         middle = drift(state.pose, state.velocity, state.spin, dt / 2)
         force, torque = self.loads(middle)
-        weight = np.where(self.bodies.free, self.bodies.mass, 0.0)[:, None] * self.gravity
         speed = self._rim_speeds(state).max(initial=0.0) + dt * self._acceleration()
         contacts = self.geometry.contacts(middle, self.settings.touch + dt * speed)
-        friction = [self.surfaces.pair(int(a), int(b)).friction for a, b in contacts.pair]
-        step = contact_step(
+        step = self._solve_step(middle, force, torque, contacts, dt)
+        return _Trial(dt, middle, force, torque, contacts, step)
+
+    def _solve_step(
+        self, middle: Pose, force: Array, torque: Array, contacts: ContactSet, dt: float
+    ) -> ContactStep:
+        weight = np.where(self.bodies.free, self.bodies.mass, 0.0)[:, None] * self.gravity
+        return contact_step(
             self.bodies.inverse_mass,
             self.bodies.inverse_inertia_world(middle.quaternion),
             middle.position,
-            state.velocity,
-            state.spin,
+            self.state.velocity,
+            self.state.spin,
             force + weight,
             torque,
             dt,
             contacts.pair,
             contacts.point,
             contacts.normal,
-            2 * contacts.gap,
-            np.array(friction),
+            self._room(contacts, dt),
+            self._friction(contacts),
         )
-        return middle, step, contacts, force
 
-    def _sooner(self, contacts: ContactSet, step: ContactStep, dt: float) -> float | None:
-        """A shorter step that ends where a fast contact closes; None where none does."""
-        if not len(contacts.gap) or dt < 1e-8:
+    def _room(self, contacts: ContactSet, dt: float) -> Array:
+        """How far each contact (c,) may close at the final speed, in `dt` [m].
+
+        An open contact may close just until it touches at the end of the step. One that touched at
+        the start ends no nearer than it was: then its force does no work, as on a fixed support.
+        """
+        rate = separation_rates(self.state, contacts)
+        touching = contacts.gap - rate * dt / 2 <= self.settings.touch
+        room: Array = np.where(touching, dt * np.maximum(rate, 0.0), 2 * contacts.gap)
+        return room
+
+    def _closing_time(self, trial: _Trial) -> float | None:
+        """Duration after which a contact that was open at the start closes; None without one.
+
+        The gap is taken as a parabola in time, from its rates at the start and at the end of the
+        same step without the closing contacts.
+        """
+        contacts, dt = trial.contacts, trial.dt
+        if not len(contacts.gap) or dt < 1e-7:
             return None
         rate = separation_rates(self.state, contacts)
-        pushed = np.einsum("ci,ci->c", step.impulse, contacts.normal) > 0
-        gap_now = contacts.gap - rate * dt / 2
-        fast = pushed & (rate < -self._slow()) & (gap_now > self.settings.touch)
-        if not np.any(fast):
+        gap = contacts.gap - rate * dt / 2
+        pushed = np.einsum("ci,ci->c", trial.step.impulse, contacts.normal) > 0
+        new = pushed & ((gap > self.settings.touch) | (rate > self.settings.landing))
+        if not np.any(new):
             return None
-        closing = float(np.min(gap_now[fast] / -rate[fast]))
-        return float(np.clip(closing, 1e-3 * dt, 0.9 * dt))
+        others = select(contacts, ~new)
+        free = self._solve_step(trial.middle, trial.force, trial.torque, others, dt)
+        end = separation_rates(State(trial.middle, free.velocity, free.spin), contacts)
+        gap, rate, end = gap[new] - 0.5 * self.settings.touch, rate[new], end[new]
+        bend = (end - rate) / dt
+        root = np.sqrt(np.maximum(rate**2 - 2 * bend * gap, 0.0))
+        closing = np.where(
+            (bend < 0) & (rate > 0),
+            -(rate + root) / np.minimum(bend, -1e-12),
+            2 * gap / np.maximum(root - rate, 1e-12),
+        )
+        soonest = int(np.argmin(closing))
+        if rate[soonest] + bend[soonest] * closing[soonest] > -self.settings.landing:
+            return None
+        if closing[soonest] > 0.98 * dt:
+            return None
+        return float(max(closing[soonest], 1e-3 * dt))
 
-    def _accept(
-        self, middle: Pose, step: ContactStep, contacts: ContactSet, force: Array, dt: float
-    ) -> None:
+    def _accept(self, trial: _Trial) -> None:
         """Move to the end of the step, push out what sank in, and book the works."""
-        before = self.state
-        pose = drift(middle, step.velocity, step.spin, dt / 2)
+        before, step, contacts, dt = self.state, trial.step, trial.contacts, trial.dt
+        pose = drift(trial.middle, step.velocity, step.spin, dt / 2)
         pose = self._push_out(pose, 0.25 * self.settings.touch)
         self.state = State(pose, step.velocity, step.spin)
         self.time += dt
         self.steps += 1
         mean_v = 0.5 * (before.velocity + step.velocity)
         mean_w = 0.5 * (before.spin + step.spin)
-        torque = self.loads(middle)[1]
-        work = dt * float(np.sum(force * mean_v) + np.sum(torque * mean_w))
+        work = dt * float(np.sum(trial.force * mean_v) + np.sum(trial.torque * mean_w))
         self.tally = replace(
             self.tally,
             work=self.tally.work + work,
-            friction_loss=self.tally.friction_loss - float(np.sum(step.friction_work)),
-            contact_work=self.tally.contact_work + float(np.sum(step.normal_work)),
+            friction_loss=self.tally.friction_loss - step.friction_work,
+            contact_work=self.tally.contact_work + step.normal_work,
         )
-        self._note_loads(force + contact_forces(contacts, step.impulse, dt, len(force)))
+        pressing = contact_forces(contacts, step.impulse, dt, len(before.velocity))
+        self._note_loads(trial.force + pressing)
+        self._watch_rest(before, contacts, step)
+
+    def _watch_rest(self, before: State, contacts: ContactSet, step: ContactStep) -> None:
+        """Count the steps in a row in which every free body is held and hardly moves."""
         speeds = np.maximum(self._rim_speeds(before), self._rim_speeds(self.state))
-        held = np.zeros(len(force), dtype=bool)
+        held = np.zeros(len(speeds), dtype=bool)
         pushed = np.einsum("ci,ci->c", step.impulse, contacts.normal) > 0
         held[contacts.pair[pushed].ravel()] = True
         quiet = np.all((speeds < self.settings.rest) & held | ~self.bodies.free)
@@ -406,6 +490,13 @@ def separation_rates(state: State, contacts: ContactSet) -> Array:
     speed_b = state.velocity[b] + np.cross(state.spin[b], contacts.point - position[b])
     rates: Array = np.einsum("ci,ci->c", contacts.normal, speed_a - speed_b)
     return rates
+
+
+def select(contacts: ContactSet, chosen: BoolArray) -> ContactSet:
+    """Return the chosen contacts (c,) alone."""
+    return ContactSet(
+        contacts.pair[chosen], contacts.point[chosen], contacts.normal[chosen], contacts.gap[chosen]
+    )
 
 
 def contact_forces(contacts: ContactSet, impulse: Array, dt: float, count: int) -> Array:

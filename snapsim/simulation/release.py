@@ -68,7 +68,7 @@ def release(
     return log.trajectory(clock.perf_counter() - began)
 
 
-SOLVER_TOLERANCE = 1e-8
+SOLVER_TOLERANCE = 1e-12
 """Residual bound of the magnetisation as a share of the energy: well under the flight's error."""
 
 
