@@ -18,7 +18,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from scipy.optimize import brentq
 
-from snapsim.arrays import Array, BoolArray
+from snapsim.arrays import Array, BoolArray, IntArray
 from snapsim.mechanics.contact import ContactGeometry, ContactSet
 from snapsim.mechanics.flight import Flight, LoadFunction, Tolerances
 from snapsim.mechanics.impact import resolve_impact
@@ -45,7 +45,8 @@ class MotionSettings:
     contact counts as closed already, so that sustained contact takes it over (it sinks by half
     that speed times the step). `rest` [m/s]: rim speed under which a touching body counts as at
     rest, for `rest_steps` steps in a row. `contact_step`, `frame_spacing` and `flight_step` are
-    the longest steps [s]. `limit` is the largest number of steps of any kind.
+    the longest steps [s]; a contact step is also held so short that no load changes by much more
+    than the share `load_change` from one to the next. `limit` is the largest number of steps.
     """
 
     tolerances: Tolerances = field(default_factory=Tolerances)
@@ -53,6 +54,7 @@ class MotionSettings:
     slow: float = 1e-3
     hop: float = 5e-5
     landing: float = 1e-4
+    load_change: float = 0.02
     rest: float = 2e-5
     rest_steps: int = 8
     contact_step: float = 1e-3
@@ -99,6 +101,8 @@ class Motion:
         self._peak_time = np.zeros(len(bodies.mass))
         self._stage = self._stage_radius(start)
         self._flight_hint: float | None = None
+        self._contact_hint = np.inf
+        self._pressed: _Trial | None = None
 
     def run(self) -> Iterator[Item]:
         """Yield frames and strikes in order of time, then one End."""
@@ -192,7 +196,7 @@ class Motion:
             first_step=self._flight_hint,
         )
         work_before = self.tally.work
-        self._still = 0
+        self._still, self._pressed = 0, None
         while flight.running:
             before = flight.time
             flight.step(self._longest_step())
@@ -288,7 +292,7 @@ class Motion:
         )
         tally_before = self.tally
         self._book_blow(State(before.pose, blow.velocity, blow.spin))
-        blows = _blows(contacts, rate, blow.impulse, blow.effective_mass, slow)
+        blows = _blows(self.bodies, before, contacts, rate, blow.impulse)
         yield Strike(self.time, before, self.state, tally_before, self.tally, blows)
 
     def _land(self, contacts: ContactSet) -> None:
@@ -335,7 +339,9 @@ class Motion:
         dt = self._contact_duration()
         trial = self._try_step(dt)
         for _ in range(40):
-            sooner = self._closing_time(trial)
+            sooner = self._smoother_step(trial)
+            if sooner is None:
+                sooner, trial = self._closing_time(trial)
             if sooner is None:
                 break
             trial = self._try_step(sooner)
@@ -347,7 +353,7 @@ class Motion:
         """Step [s]: small turns, and small displacement by the present acceleration."""
         spin = float(np.max(np.linalg.norm(self.state.spin, axis=1), initial=0.0))
         acceleration = self._acceleration()
-        dt = min(self.settings.contact_step, (2e-4 / acceleration) ** 0.5)
+        dt = min(self.settings.contact_step, (2e-4 / acceleration) ** 0.5, self._contact_hint)
         if spin > 0:
             dt = min(dt, 0.02 / spin)
         return min(dt, max(self.end - self.time, 1e-9))
@@ -378,59 +384,71 @@ class Motion:
             contacts.pair,
             contacts.point,
             contacts.normal,
-            self._room(contacts, dt),
+            self._room(middle, contacts, dt),
             self._friction(contacts),
         )
 
-    def _room(self, contacts: ContactSet, dt: float) -> Array:
+    def _room(self, middle: Pose, contacts: ContactSet, dt: float) -> Array:
         """How far each contact (c,) may close at the final speed, in `dt` [m].
 
         An open contact may close just until it touches at the end of the step. One that touched at
         the start ends no nearer than it was: then its force does no work, as on a fixed support.
         """
-        rate = separation_rates(self.state, contacts)
+        rate = separation_rates(replace(self.state, pose=middle), contacts)
         touching = contacts.gap - rate * dt / 2 <= self.settings.touch
         room: Array = np.where(touching, dt * np.maximum(rate, 0.0), 2 * contacts.gap)
         return room
 
-    def _closing_time(self, trial: _Trial) -> float | None:
-        """Duration after which a contact that was open at the start closes; None without one.
+    def _smoother_step(self, trial: _Trial) -> float | None:
+        """A shorter step where the load changed too much since the last one; None where it fits.
+
+        The midpoint rule's error in the work is about the square of that change over 24.
+        """
+        before, self._contact_hint = self._pressed, np.inf
+        if before is None:
+            return None
+        weight = self.bodies.mass * float(np.linalg.norm(self.gravity)) + 1e-9
+        now = np.linalg.norm(trial.force, axis=1) + weight
+        pull = np.linalg.norm(trial.force - before.force, axis=1) / now
+        twist = np.linalg.norm(trial.torque - before.torque, axis=1) / (now * self.bodies.reach)
+        change = float(np.max((pull + twist)[self.bodies.free]))
+        allowed = self.settings.load_change
+        self._contact_hint = trial.dt * float(np.clip(allowed / max(change, 1e-9), 0.3, 2.0))
+        if change < 2 * allowed or trial.dt < 1e-6:
+            return None
+        return self._contact_hint
+
+    def _closing_time(self, trial: _Trial) -> tuple[float | None, _Trial]:
+        """A shorter step that ends where a contact that was open closes, or None and a trial.
 
         The gap is taken as a parabola in time, from its rates at the start and at the end of the
-        same step without the closing contacts.
+        same step without the closing contacts. Where that step ends just as they close, it is the
+        one to take: what they close with is then a blow of its own.
         """
         contacts, dt = trial.contacts, trial.dt
         if not len(contacts.gap) or dt < 1e-7:
-            return None
-        rate = separation_rates(self.state, contacts)
+            return None, trial
+        rate = separation_rates(replace(self.state, pose=trial.middle), contacts)
         gap = contacts.gap - rate * dt / 2
         pushed = np.einsum("ci,ci->c", trial.step.impulse, contacts.normal) > 0
-        new = pushed & ((gap > self.settings.touch) | (rate > self.settings.landing))
+        new = pushed & ((gap > self.settings.touch) | (rate > self._slow()))
         if not np.any(new):
-            return None
+            return None, trial
         others = select(contacts, ~new)
         free = self._solve_step(trial.middle, trial.force, trial.torque, others, dt)
         end = separation_rates(State(trial.middle, free.velocity, free.spin), contacts)
-        gap, rate, end = gap[new] - 0.5 * self.settings.touch, rate[new], end[new]
-        bend = (end - rate) / dt
-        root = np.sqrt(np.maximum(rate**2 - 2 * bend * gap, 0.0))
-        closing = np.where(
-            (bend < 0) & (rate > 0),
-            -(rate + root) / np.minimum(bend, -1e-12),
-            2 * gap / np.maximum(root - rate, 1e-12),
-        )
-        soonest = int(np.argmin(closing))
-        if rate[soonest] + bend[soonest] * closing[soonest] > -self.settings.landing:
-            return None
-        if closing[soonest] > 0.98 * dt:
-            return None
-        return float(max(closing[soonest], 1e-3 * dt))
+        if np.all((contacts.gap + end * dt / 2)[new] > -0.5 * self.settings.touch):
+            return None, replace(trial, contacts=others, step=free)
+        when, speed = _parabola_root(gap[new] - 0.5 * self.settings.touch, rate[new], end[new], dt)
+        if speed < self.settings.landing:
+            return None, trial
+        return float(np.clip(when, 1e-3 * dt, 0.999 * dt)), trial
 
     def _accept(self, trial: _Trial) -> None:
         """Move to the end of the step, push out what sank in, and book the works."""
         before, step, contacts, dt = self.state, trial.step, trial.contacts, trial.dt
         pose = drift(trial.middle, step.velocity, step.spin, dt / 2)
-        pose = self._push_out(pose, 0.25 * self.settings.touch)
+        pose = self._push_out(pose, 0.5 * self.settings.touch)
         self.state = State(pose, step.velocity, step.spin)
         self.time += dt
         self.steps += 1
@@ -446,6 +464,7 @@ class Motion:
         pressing = contact_forces(contacts, step.impulse, dt, len(before.velocity))
         self._note_loads(trial.force + pressing)
         self._watch_rest(before, contacts, step)
+        self._pressed = trial
 
     def _watch_rest(self, before: State, contacts: ContactSet, step: ContactStep) -> None:
         """Count the steps in a row in which every free body is held and hardly moves."""
@@ -492,6 +511,20 @@ def separation_rates(state: State, contacts: ContactSet) -> Array:
     return rates
 
 
+def _parabola_root(gap: Array, rate: Array, end: Array, dt: float) -> tuple[float, float]:
+    """First time [s] at which one of some gaps closes, and its closing speed then [m/s].
+
+    `gap`, `rate` (c,) at the start and rates `end` (c,) after `dt`, bent evenly in between.
+    """
+    bend = (end - rate) / dt
+    root = np.sqrt(np.maximum(rate**2 - 2 * bend * gap, 0.0))
+    rising = -(rate + root) / np.minimum(bend, -1e-12)
+    falling = 2 * gap / np.maximum(root - rate, 1e-12)
+    closing = np.where((bend < 0) & (rate > 0), rising, falling)
+    first = int(np.argmin(closing))
+    return float(closing[first]), float(-rate[first] - bend[first] * closing[first])
+
+
 def select(contacts: ContactSet, chosen: BoolArray) -> ContactSet:
     """Return the chosen contacts (c,) alone."""
     return ContactSet(
@@ -508,25 +541,39 @@ def contact_forces(contacts: ContactSet, impulse: Array, dt: float, count: int) 
 
 
 def _blows(
-    contacts: ContactSet, rate: Array, impulse: Array, effective_mass: Array, slow: float
+    bodies: RigidBodies, state: State, contacts: ContactSet, rate: Array, impulse: Array
 ) -> tuple[PairBlow, ...]:
-    """Gather contact points into one blow a pair; pairs that closed slower than `slow` are left."""
+    """Gather contact points into one blow a pair, at the point where its impulse acts."""
     found = []
     for pair in np.unique(contacts.pair, axis=0):
         mine = np.flatnonzero(np.all(contacts.pair == pair, axis=1))
         push = np.einsum("ci,ci->c", impulse[mine], contacts.normal[mine])
-        if -rate[mine].min() < slow or push.sum() <= 0:
+        if push.sum() <= 0:
             continue
         share = push / push.sum()
-        worst = mine[np.argmin(rate[mine])]
+        point = share @ contacts.point[mine]
+        normal = share @ contacts.normal[mine]
+        normal = normal / np.linalg.norm(normal)
         found.append(
             PairBlow(
                 pair,
-                share @ contacts.point[mine],
-                contacts.normal[worst],
-                float(-rate[worst]),
-                float(effective_mass[worst]),
+                point,
+                normal,
+                float(-share @ rate[mine]),
+                effective_mass(bodies, state, pair, point, normal),
                 impulse[mine].sum(axis=0),
             )
         )
     return tuple(found)
+
+
+def effective_mass(
+    bodies: RigidBodies, state: State, pair: IntArray, point: Array, normal: Array
+) -> float:
+    """Return 1/(n W n) of two bodies (2,) at `point` (3,) along `normal` (3,) [kg]."""
+    inverse = bodies.inverse_inertia_world(state.pose.quaternion)
+    yielding = 0.0
+    for i in pair:
+        lever = np.cross(point - state.pose.position[i], normal)
+        yielding += bodies.inverse_mass[i] + lever @ inverse[i] @ lever
+    return float(1 / yielding)
