@@ -431,8 +431,8 @@ class Motion:
         rate = separation_rates(replace(self.state, pose=trial.middle), contacts)
         gap = contacts.gap - rate * dt / 2
         pushed = np.einsum("ci,ci->c", trial.step.impulse, contacts.normal) > 0
-        new = pushed & ((gap > self.settings.touch) | (rate > self._slow()))
-        if not np.any(new):
+        new = (gap > self.settings.touch) | (rate > self._slow())
+        if not np.any(new & pushed):
             return None, trial
         others = select(contacts, ~new)
         free = self._solve_step(trial.middle, trial.force, trial.torque, others, dt)
