@@ -55,25 +55,35 @@ def load_scene(path: str | PathLike[str], changes: Sequence[str] = ()) -> System
     return load_scene(path, changes)
 
 
-def force(scene: System) -> ForceReport:
-    """Return force and torque on every body as placed; raises InputError on an overlap."""
+def force(scene: System, accuracy: bool = False) -> ForceReport:
+    """Return force and torque on every body as placed; raises InputError on an overlap.
+
+    With `accuracy` on two meshes, error bars in the report's `accuracy`.
+    """
     from snapsim.scenario.placement import refuse_overlaps
     from snapsim.simulation.force import force
 
     refuse_overlaps(scene)
-    return force(scene)
+    return force(scene, accuracy)
 
 
-def release(scene: System, progress: Callable[[float, float], None] | None = None) -> Trajectory:
+def release(
+    scene: System,
+    progress: Callable[[float, float], None] | None = None,
+    accuracy: bool = False,
+) -> Trajectory:
     """Let the free bodies go and return their motion; raises InputError on an overlap.
 
-    `progress` is called with the simulated time [s] and the largest present speed [m/s].
+    `progress` is called with the simulated time [s] and the largest present speed [m/s]. With
+    `accuracy` the release runs on a second, coarse mesh too; the result's `accuracy` has error
+    bars, or says that the outcome depends on the mesh.
     """
     from snapsim.scenario.placement import refuse_overlaps
     from snapsim.simulation.release import release
+    from snapsim.simulation.release_accuracy import release_with_accuracy
 
     refuse_overlaps(scene)
-    return release(scene, progress)
+    return release_with_accuracy(scene, progress) if accuracy else release(scene, progress)
 
 
 def write_run(trajectory: Trajectory, path: str | PathLike[str], force: bool = False) -> None:

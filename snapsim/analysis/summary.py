@@ -12,7 +12,8 @@ from snapsim.numerics import rotations
 from snapsim.simulation.trajectory import Impact, Trajectory
 
 if TYPE_CHECKING:  # importing it loads the compiled magnetics
-    from snapsim.simulation.force import ForceReport
+    from snapsim.simulation.force import ForceAccuracy, ForceReport
+    from snapsim.simulation.system import System
 
 
 def summary(trajectory: Trajectory) -> dict[str, Any]:
@@ -48,7 +49,10 @@ def summary(trajectory: Trajectory) -> dict[str, Any]:
 
 
 def force_summary(report: ForceReport) -> dict[str, Any]:
-    """Return the result of a look before release; torque about each centre of mass, world axes."""
+    """Return the result of a look before release; torque about each centre of mass, world axes.
+
+    "accuracy" is there where error bars were asked for.
+    """
     bodies = {
         body.name: {
             "mass_kg": number(body.mass),
@@ -60,10 +64,39 @@ def force_summary(report: ForceReport) -> dict[str, Any]:
         }
         for i, body in enumerate(report.system.bodies)
     }
-    return {
+    result = {
         "title": report.system.title,
         "bodies": bodies,
         "magnetic_energy_J": number(report.magnetic_energy),
+    }
+    if report.accuracy is not None:
+        result["accuracy"] = _force_accuracy(report.system, report.accuracy)
+    return result
+
+
+def _force_accuracy(system: System, a: ForceAccuracy) -> dict[str, Any]:
+    """Limits of vanishing cells and error bars; the bar of a vector is that of its length."""
+    bodies = {
+        body.name: {
+            "coarse_cells": int(a.coarse_cells[i]),
+            "cells": int(a.cells[i]),
+            "force_N": numbers(a.force.value[i]),
+            "force_error_N": number(a.force.error[i]),
+            "torque_Nm": numbers(a.torque.value[i]),
+            "torque_error_Nm": number(a.torque.error[i]),
+            "mean_polarisation_T": numbers(a.mean_polarisation.value[i]),
+            "mean_polarisation_error_T": number(a.mean_polarisation.error[i]),
+        }
+        for i, body in enumerate(system.bodies)
+    }
+    return {
+        "detail": system.detail,
+        "order": number(a.order),
+        "solver_bound_J": number(a.solver_bound),
+        "converged": a.converged,
+        "bodies": bodies,
+        "magnetic_energy_J": number(float(a.magnetic_energy.value)),
+        "magnetic_energy_error_J": number(float(a.magnetic_energy.error)),
     }
 
 

@@ -30,6 +30,7 @@ def release_table(result: dict[str, Any]) -> RenderableType:
     if result["loads"]:
         parts.append(_loads(result["loads"]))
     parts.append(_audit(result))
+    parts += _release_accuracy(result["accuracy"])
     return Group(*parts, cautions())
 
 
@@ -52,7 +53,29 @@ def force_table(result: dict[str, Any]) -> RenderableType:
         )
     energy = f"magnetic energy {_plain(result['magnetic_energy_J'])} J; magnetic forces only, "
     note = "weight not included; torque about each centre of mass; world axes"
-    return Group(Text(result["title"], style="bold"), table, energy + note, cautions())
+    parts: list[RenderableType] = [Text(result["title"], style="bold"), table, energy + note]
+    if "accuracy" in result:
+        parts.append(_force_accuracy(result["accuracy"]))
+    return Group(*parts, cautions())
+
+
+def _force_accuracy(accuracy: dict[str, Any]) -> RenderableType:
+    """Limits of vanishing cells with error bars, from two meshes."""
+    table = Table("body", title="Extrapolated to vanishing cells", title_justify="left")
+    for heading in ("force x y z\nN", "+-\nN", "torque x y z\nN m", "+-\nN m", "cells"):
+        table.add_column(heading, justify="right")
+    for name, b in accuracy["bodies"].items():
+        table.add_row(
+            escape(name),
+            _three(b["force_N"]),
+            _plain(b["force_error_N"]),
+            _three(b["torque_Nm"]),
+            _plain(b["torque_error_Nm"]),
+            f"{b['coarse_cells']}, {b['cells']}",
+        )
+    energy = accuracy["magnetic_energy_J"], accuracy["magnetic_energy_error_J"]
+    note = "; the bars cover the cells, not the material or the magnet's grade"
+    return Group(table, f"magnetic energy {_plain(energy[0])} +- {_plain(energy[1])} J{note}")
 
 
 def cautions() -> RenderableType:
@@ -119,6 +142,28 @@ def _audit(result: dict[str, Any]) -> RenderableType:
         warning = f"more than {UNACCOUNTED_LIMIT:g} of the energy is unaccounted: do not rely on it"
         return Group(line, Text(warning, style="bold red"))
     return Text(line)
+
+
+def _release_accuracy(accuracy: dict[str, Any]) -> list[RenderableType]:
+    """What two meshes say, and every warning."""
+    lines: list[RenderableType] = []
+    if "meshes" in accuracy:
+        cells = f"{accuracy['coarse_cells']:.0f} and {accuracy['cells']:.0f} cells"
+        line = f"on {cells}: {accuracy['meshes']}"
+        for name, unit in _FIRST_IMPACT.items():
+            key = "first_impact_" + name.replace(" ", "_")
+            value, bar = (f"{key}_{unit}", f"{key}_error_{unit}")
+            if value in accuracy:
+                shown = unit.replace("_", "/")
+                line += f"; {name} {_plain(accuracy[value])} +- {_plain(accuracy[bar])} {shown}"
+        lines.append(Text(line, style="" if accuracy["meshes"].startswith("the same") else "bold"))
+    if accuracy.get("warning"):
+        lines.append(Text(accuracy["warning"], style="bold red"))
+    return lines
+
+
+_FIRST_IMPACT = {"speed": "m_s", "kinetic energy": "J", "effective energy": "J"}
+"""Extrapolated quantities of the first impact that the table shows, with the unit in their keys."""
 
 
 def _plain(value: float | None) -> str:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from snapsim.cli.options import AsJson, Changes, Force, SceneFile
+from snapsim.cli.options import Accuracy, AsJson, Changes, Force, SceneFile
 from snapsim.cli.output import complain, emit, emit_json
 
 if TYPE_CHECKING:
@@ -20,6 +20,7 @@ def release(
     ] = None,
     force: Force = False,
     json: AsJson = False,
+    accuracy: Accuracy = False,
     changes: Changes = None,
 ) -> None:
     """Let go and follow the motion: impacts, loads, energy audit."""
@@ -32,7 +33,7 @@ def release(
     if output is not None:
         require_writable(output, force)
     with release_progress(scene.duration) as progress:
-        run = snapsim.release(scene, progress)
+        run = snapsim.release(scene, progress, accuracy)
     try:
         if output is not None:
             snapsim.write_run(run, output, force)

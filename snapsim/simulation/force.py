@@ -2,15 +2,44 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from snapsim.arrays import Array
 from snapsim.constants import MU_0
+from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.model import MagneticModel, MagneticState
 from snapsim.numerics import rotations
+from snapsim.simulation.refinement import (
+    EXTRAPOLATION_ORDER,
+    Estimate,
+    estimate_scalar,
+    estimate_vectors,
+    two_meshes,
+)
 from snapsim.simulation.system import System
+
+
+@dataclass(frozen=True)
+class ForceAccuracy:
+    """Limits of vanishing cells and error bars from two meshes (`refinement`).
+
+    `force` [N], `torque` [N m], `mean_polarisation` [T] of the n bodies, `magnetic_energy` [J];
+    `coarse_cells` and `cells` (n,); `order` is the power of the cell size that the error is taken
+    to fall with; `solver_bound` [J] and `converged` are the worse of both solutions.
+    """
+
+    force: Estimate
+    torque: Estimate
+    mean_polarisation: Estimate
+    magnetic_energy: Estimate
+    coarse_cells: tuple[int, ...]
+    cells: tuple[int, ...]
+    order: float
+    solver_bound: float
+    converged: bool
 
 
 @dataclass(frozen=True)
@@ -20,7 +49,8 @@ class ForceReport:
     `force` (n, 3) [N] and `torque` (n, 3) [N m] about the centres of mass, world axes, magnetic
     only; `mean_polarisation` (n, 3) [T] world axes and `peak_polarisation` (n,) [T], zero for a
     body that no field magnetises; `cells` (n,); `magnetic_energy` [J]. `error_bound` [J] bounds
-    how far the solved energy lies above its minimum on these cells.
+    how far the solved energy lies above its minimum on these cells. `accuracy`, where asked for,
+    says how far the cells themselves leave the numbers off.
     """
 
     system: System
@@ -32,11 +62,24 @@ class ForceReport:
     magnetic_energy: float
     error_bound: float
     converged: bool
+    accuracy: ForceAccuracy | None = None
 
 
-def force(system: System) -> ForceReport:
-    """Evaluate the magnetics once, at the state of release, to a tight tolerance."""
-    model = MagneticModel(system.bodies, system.detail, tolerance=1e-9)
+def force(system: System, accuracy: bool = False) -> ForceReport:
+    """Evaluate the magnetics once, at the state of release, to a tight tolerance.
+
+    With `accuracy` on two meshes: the report is that of the fine one, with error bars.
+    """
+    if not accuracy:
+        return _evaluated(system, None)
+    meshes = two_meshes(system)
+    fine = _evaluated(system, meshes.fine)
+    coarse = _evaluated(system, meshes.coarse) if meshes.coarse else fine
+    return replace(fine, accuracy=_compared(coarse, fine, meshes.safety))
+
+
+def _evaluated(system: System, meshes: Mapping[int, CellMesh] | None) -> ForceReport:
+    model = MagneticModel(system.bodies, system.detail, tolerance=1e-9, meshes=meshes)
     found = model.evaluate(system.start.pose)
     mean, peak, cells = _polarisation(system, model, found)
     return ForceReport(
@@ -49,6 +92,22 @@ def force(system: System) -> ForceReport:
         found.energy,
         found.bound,
         found.converged,
+    )
+
+
+def _compared(coarse: ForceReport, fine: ForceReport, safety: float) -> ForceAccuracy:
+    return ForceAccuracy(
+        force=estimate_vectors(coarse.force, fine.force, safety),
+        torque=estimate_vectors(coarse.torque, fine.torque, safety),
+        mean_polarisation=estimate_vectors(
+            coarse.mean_polarisation, fine.mean_polarisation, safety
+        ),
+        magnetic_energy=estimate_scalar(coarse.magnetic_energy, fine.magnetic_energy, safety),
+        coarse_cells=coarse.cells,
+        cells=fine.cells,
+        order=EXTRAPOLATION_ORDER,
+        solver_bound=max(coarse.error_bound, fine.error_bound),
+        converged=coarse.converged and fine.converged,
     )
 
 

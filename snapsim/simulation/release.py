@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from snapsim.arrays import Array
+from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.model import MagneticModel
 from snapsim.mechanics.contact import ContactGeometry
 from snapsim.mechanics.motion import Motion, MotionSettings
@@ -40,11 +41,18 @@ AUDIT_LIMIT = 1e-3
 
 
 def release(
-    system: System, progress: Progress | None = None, settings: MotionSettings | None = None
+    system: System,
+    progress: Progress | None = None,
+    settings: MotionSettings | None = None,
+    meshes: Mapping[int, CellMesh] | None = None,
 ) -> Trajectory:
-    """Simulate the release of `system`; an interrupt ends it as "stopped" with what was reached."""
+    """Simulate the release of `system`; an interrupt ends it as "stopped" with what was reached.
+
+    `meshes` gives the cells of some soft bodies, by number, in place of `system.detail`.
+    """
     began = clock.perf_counter()
-    loads = MagneticLoads(MagneticModel(system.bodies, system.detail, tolerance=SOLVER_TOLERANCE))
+    model = MagneticModel(system.bodies, system.detail, SOLVER_TOLERANCE, meshes=meshes)
+    loads = MagneticLoads(model)
     bodies = rigid_bodies(system.bodies)
     geometry = ContactGeometry(system.bodies, system.surfaces)
     motion = Motion(

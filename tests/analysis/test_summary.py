@@ -170,6 +170,7 @@ def test_the_force_object_has_the_agreed_keys(run):
         peak_polarisation = np.zeros(2)
         cells = (0, 0)
         magnetic_energy = -1.5
+        accuracy = None
 
     result = force_summary(Report())
     assert list(result) == ["title", "bodies", "magnetic_energy_J"]
