@@ -18,7 +18,7 @@ from snapsim.render.readings import Reading
 from snapsim.render.typeface import font_path
 
 CAUTION = (
-    "Computed, and no permission: strong magnets crush and shatter, results vary; "
+    "Computed, not a permission: strong magnets crush and shatter, results vary; "
     "local rules and qualified people decide."
 )
 Box = tuple[int, int, int, int]

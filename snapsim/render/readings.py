@@ -48,7 +48,7 @@ def readings(moment: Moment, part: int | None, scales: Scales) -> list[Reading]:
     speed = float(np.linalg.norm(moment.velocity[part])) if part is not None else 0.0
     factor, unit, decimals = scales.energy
     gap_factor, gap_unit, gap_decimals = scales.gap
-    gap = gap_factor * moment.gap
+    gap = gap_factor * max(moment.gap, 0.0)  # touching bodies may overlap by a micrometre
     return [
         Reading("time", f"{moment.time:.{scales.time_decimals}f}", "s"),
         Reading("speed", f"{speed:.2f}", "m/s"),
