@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import time as clock
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -22,6 +22,7 @@ from snapsim.mechanics.peak_force import peak_force_band
 from snapsim.mechanics.records import End, Frame, PairBlow, Strike
 from snapsim.mechanics.rigid_bodies import RigidBodies, rigid_bodies
 from snapsim.parts.states import State
+from snapsim.simulation.eddy_loss import eddy_estimate
 from snapsim.simulation.loads import MagneticLoads
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import (
@@ -73,7 +74,8 @@ def release(
                 progress(item.time, _top_speed(item.state))
     except KeyboardInterrupt:
         log.cut_short("interrupted by the user", len(system.bodies), motion.steps)
-    return log.trajectory(clock.perf_counter() - began)
+    run = log.trajectory(clock.perf_counter() - began)
+    return replace(run, accuracy={**run.accuracy, **eddy_estimate(run)})
 
 
 SOLVER_TOLERANCE = 1e-12

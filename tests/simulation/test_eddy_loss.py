@@ -1,0 +1,115 @@
+"""What eddy currents would have taken from a run: against integrals of closed forms."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.integrate import quad
+
+from snapsim.constants import MU_0
+from snapsim.parts.materials import MagnetisationCurve, Material
+from snapsim.parts.shapes import Box, Cylinder, Sphere
+from snapsim.simulation.eddy_loss import _Inside, body_loss, eddy_estimate
+from snapsim.simulation.release import release
+
+COPPER = Material("copper", 8960.0, conductivity=5.8e7)
+
+
+def iron(susceptibility, conductivity):
+    return Material("iron", 7800.0, MagnetisationCurve(susceptibility), conductivity=conductivity)
+
+
+def ramped(body, shape_points, volume, rate, times):
+    """B rising alike everywhere."""
+    field = times[:, None, None] * np.broadcast_to(rate, (len(shape_points), 3))
+    return body_loss(body, _Inside(shape_points, volume, field), times)
+
+
+def test_a_slow_ramp_heats_a_ball_by_the_textbook_power(make_body):
+    # sigma V a^2 B'^2 / 10 (Landau & Lifshitz, section 59; from memory). Points on a sphere of
+    # radius a sqrt(3/5) have the ball's second moment.
+    body = make_body("ball", Sphere(0.02), COPPER)
+    reach = 0.01 * np.sqrt(0.6)
+    points = reach * np.concatenate([np.eye(3), -np.eye(3)])
+    volume = np.full(6, body.shape.volume / 6)
+    found = ramped(body, points, volume, (0.3, 0, 0.4), np.linspace(0, 10, 11))
+    # slow: the skin is as deep as the ball is thick, and F there 1 - 1e-3
+    expected = 5.8e7 * body.shape.volume * 1e-4 / 10 * 0.25 * 10
+    assert found.energy == pytest.approx(expected, rel=2e-3)
+    assert found.diffusion_time == pytest.approx(MU_0 * 5.8e7 * 1.2e-4 / np.pi**2, rel=1e-6)
+
+
+def test_a_permeable_bodys_diffusion_time_counts_its_permeability(make_body):
+    points = 0.01 * np.concatenate([np.eye(3), -np.eye(3)])
+    times = np.linspace(0, 0.01, 5)
+    found = [
+        ramped(make_body("p", Sphere(0.02), m), points, np.ones(6), (0, 0, 1.0), times)
+        for m in (replace(COPPER, conductivity=1e6), iron(199.0, 1e6))
+    ]
+    assert found[1].diffusion_time == pytest.approx(200 * found[0].diffusion_time, rel=1e-6)
+    assert found[1].skin_depth == pytest.approx(found[0].skin_depth / np.sqrt(200), rel=1e-6)
+
+
+def axial_field_gradient(z, radius, length, remanence):
+    """dB/dz on the axis of a cylinder magnet, centre at 0 (any text: two charged discs)."""
+    ends = np.array([z + length / 2, z - length / 2])
+    slopes = radius**2 / (radius**2 + ends**2) ** 1.5
+    return remanence / 2 * (slopes[0] - slopes[1])
+
+
+def test_a_copper_ball_thrown_at_a_magnet_loses_the_integral_of_its_heating(make_body, make_system):
+    # Q = sigma V a^2/10 v integral (dB/dz)^2 dz on the axis (a ball small beside the distance)
+    magnet = make_body(
+        "magnet", Cylinder(0.06, 0.03), Material("m", 7500.0, remanence=1.3), (0, 0, 1), True
+    )
+    ball = make_body("ball", Sphere(0.006), COPPER)
+    start, speed, time = -0.12, 3.0, 0.02
+    rows = [(magnet, (0, 0, 0)), (ball, (0, 0, start), None, (0, 0, speed))]
+    run = release(make_system(rows, duration=time, gravity=(0, 0, -1e-3)))
+    shape = ball.shape
+    square = quad(
+        lambda z: axial_field_gradient(z, 0.03, 0.03, 1.3) ** 2, start, start + speed * time
+    )[0]
+    expected = 5.8e7 * shape.volume * 0.003**2 / 10 * speed * square
+    # the ball's size beside the distance, (3 mm/60 mm)^2, and steps between frames
+    assert run.accuracy["eddy_loss_J"] == pytest.approx(expected, rel=0.03)
+    assert run.accuracy["eddy_body"] == "ball"
+
+
+def test_a_falling_copper_plate_is_said_to_be_braked(make_body, make_system):
+    magnet = make_body(
+        "magnet", Box((0.1, 0.1, 0.05)), Material("m", 7500.0, remanence=1.3), (0, 0, 1), True
+    )
+    plate = make_body("plate", Box((0.1, 0.1, 0.01)), COPPER)
+    rows = [(magnet, (0, 0, 0)), (plate, (0, 0, 0.10))]
+    run = release(make_system(rows, duration=0.15))
+    found = run.accuracy
+    assert found["eddy_loss_fraction"] > 0.05
+    assert "may take" in found["warning"]
+    assert "plate" in found["warning"]
+    wood = release(make_system([(magnet, (0, 0, 0)), (make_body("p", plate.shape), (0, 0, 0.1))]))
+    assert "warning" not in wood.accuracy
+    assert "eddy_loss_J" not in wood.accuracy
+
+
+def test_the_more_conducting_iron_loses_more(make_body, make_system):
+    magnet = make_body(
+        "magnet", Cylinder(0.04, 0.02), Material("m", 7500.0, remanence=1.3), (0, 0, 1), True
+    )
+
+    def lost(conductivity):
+        ball = make_body("ball", Sphere(0.02), iron(300.0, conductivity))
+        rows = [(magnet, (0, 0, 0.045)), (ball, (0, 0, 0))]
+        return release(make_system(rows, duration=0.04, detail="draft")).accuracy
+
+    poor, good, unknown = lost(1e4), lost(1e6), lost(None)
+    assert 0 < poor["eddy_loss_fraction"] < 2e-3
+    assert 10 < good["eddy_loss_J"] / poor["eddy_loss_J"] < 100
+    assert unknown["eddy_unknown"] == "ball"
+    assert "eddy_loss_J" not in unknown
+
+
+def test_nothing_is_said_where_there_is_no_magnet(make_body, make_system):
+    rows = [(make_body("ball", Sphere(0.02), COPPER), (0, 0, 1))]
+    run = release(make_system(rows, duration=0.01))
+    assert eddy_estimate(run) == {}
