@@ -30,6 +30,9 @@ from snapsim.parts.surfaces import SurfaceRules
 
 Item = Frame | Strike | End
 
+NEARLY = 3.0
+"""Touching gaps within which a closing contact is struck: the end of a step meets them so well."""
+
 LANDING_TIME = 1e-12
 """Length given to a blow without rebound [s]: too short for a free spin to turn anything."""
 
@@ -109,7 +112,7 @@ class Motion:
         yield self._frame(touching=False)
         ending: tuple[str, str] | None = None
         while ending is None:
-            contacts = self.geometry.contacts(self.state.pose, self.settings.touch)
+            contacts = self.geometry.contacts(self.state.pose, NEARLY * self.settings.touch)
             if len(contacts.gap):
                 rate = separation_rates(self.state, contacts)
                 slow = self._slow()
@@ -353,9 +356,9 @@ class Motion:
         """Step [s]: small turns, and small displacement by the present acceleration."""
         spin = float(np.max(np.linalg.norm(self.state.spin, axis=1), initial=0.0))
         acceleration = self._acceleration()
-        dt = min(self.settings.contact_step, (2e-4 / acceleration) ** 0.5, self._contact_hint)
+        dt = min(self.settings.contact_step, (1e-4 / acceleration) ** 0.5, self._contact_hint)
         if spin > 0:
-            dt = min(dt, 0.02 / spin)
+            dt = min(dt, 0.01 / spin)
         return min(dt, max(self.end - self.time, 1e-9))
 
     def _try_step(self, dt: float) -> _Trial:
@@ -371,14 +374,13 @@ class Motion:
     def _solve_step(
         self, middle: Pose, force: Array, torque: Array, contacts: ContactSet, dt: float
     ) -> ContactStep:
-        weight = np.where(self.bodies.free, self.bodies.mass, 0.0)[:, None] * self.gravity
         return contact_step(
             self.bodies.inverse_mass,
             self.bodies.inverse_inertia_world(middle.quaternion),
             middle.position,
             self.state.velocity,
             self.state.spin,
-            force + weight,
+            force + self._weight(),
             torque,
             dt,
             contacts.pair,
@@ -418,6 +420,11 @@ class Motion:
             return None
         return self._contact_hint
 
+    def _weight(self) -> Array:
+        """Weight of the free bodies (n, 3) [N]."""
+        weight: Array = np.where(self.bodies.free, self.bodies.mass, 0.0)[:, None] * self.gravity
+        return weight
+
     def _closing_time(self, trial: _Trial) -> tuple[float | None, _Trial]:
         """A shorter step that ends where a contact that was open closes, or None and a trial.
 
@@ -453,8 +460,7 @@ class Motion:
         self.time += dt
         self.steps += 1
         mean_v = 0.5 * (before.velocity + step.velocity)
-        mean_w = 0.5 * (before.spin + step.spin)
-        work = dt * float(np.sum(trial.force * mean_v) + np.sum(trial.torque * mean_w))
+        work = step.applied_work - dt * float(np.sum(self._weight() * mean_v))
         self.tally = replace(
             self.tally,
             work=self.tally.work + work,
