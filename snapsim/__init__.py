@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from snapsim.simulation.system import System
     from snapsim.simulation.trajectory import Trajectory
 
-# One thread a process: matrices here are too small to share, and releases run side by side. Compiled
-# kernels at optimisation level 1: half the compile time of level 3 and no slower when measured.
+# One thread a process: matrices here are too small to share, and releases run side by side.
+# Kernels at optimisation level 1: half the compile time of level 3 and no slower when measured.
 # Both are read when numpy and numba are first imported, so an importer that did so before decides.
 for _name, _value in (
     ("OPENBLAS_NUM_THREADS", "1"),

@@ -91,9 +91,12 @@ class Motion:
         start: State,
         duration: float,
         settings: MotionSettings | None = None,
+        contact_loads: LoadFunction | None = None,
     ) -> None:
+        """Take the loads for flight, and for sustained contact, which bears a rougher solve."""
         self.bodies, self.geometry, self.surfaces = bodies, geometry, surfaces
         self.loads, self.gravity = loads, gravity
+        self.contact_loads = contact_loads or loads
         self.state, self.time, self.end = start, 0.0, duration
         self.settings = settings or MotionSettings()
         self.tally = Tally()
@@ -163,8 +166,14 @@ class Motion:
         return Frame(self.time, self.state, self.tally, touching)
 
     def _acceleration(self) -> float:
-        """Largest acceleration that the applied forces give a point of a free body [m/s^2]."""
-        force, torque = self.loads(self.state.pose)
+        """Largest acceleration that the applied forces give a point of a free body [m/s^2].
+
+        In sustained contact by the loads of the last step's middle, which costs nothing.
+        """
+        pressed = self._pressed
+        force, torque = (
+            self.loads(self.state.pose) if pressed is None else (pressed.force, pressed.torque)
+        )
         linear = np.linalg.norm(force * self.bodies.inverse_mass[:, None], axis=1)
         inverse = self.bodies.inverse_inertia_world(self.state.pose.quaternion)
         turning = np.linalg.norm(np.einsum("nij,nj->ni", inverse, torque), axis=1)
@@ -365,7 +374,7 @@ class Motion:
         """Solve one step of `dt` [s] with the forces and contacts of its middle."""
         state = self.state
         middle = drift(state.pose, state.velocity, state.spin, dt / 2)
-        force, torque = self.loads(middle)
+        force, torque = self.contact_loads(middle)
         speed = self._rim_speeds(state).max(initial=0.0) + dt * self._acceleration()
         contacts = self.geometry.contacts(middle, self.settings.touch + dt * speed)
         step = self._solve_step(middle, force, torque, contacts, dt)

@@ -4,15 +4,22 @@ from __future__ import annotations
 
 from collections import OrderedDict
 
+import numpy as np
+
 from snapsim.arrays import Array
 from snapsim.magnetics.model import MagneticModel, MagneticState
 from snapsim.parts.states import Pose
+
+FLIGHT_TOLERANCE = 1e-12
+CONTACT_TOLERANCE = 1e-8
+"""Residual bounds of the magnetisation as a share of the energy. In flight the force must be smooth
+to the integrator's bound, or its steps shrink; in sustained contact the time step errs more."""
 
 
 class MagneticLoads:
     """Evaluates the model at poses, starting each solve from the last one; keeps the last few.
 
-    Frames are asked for at poses the integrator has just used, hence the short memory.
+    Frames are asked for at poses the motion has just used, hence the short memory.
     """
 
     MEMORY = 32
@@ -25,23 +32,31 @@ class MagneticLoads:
         self._last: MagneticState | None = None
         self._recent: OrderedDict[bytes, MagneticState] = OrderedDict()
 
-    def state(self, pose: Pose) -> MagneticState:
-        """Return the magnetic state at `pose`."""
-        key = pose.position.tobytes() + pose.quaternion.tobytes()
+    def flight(self, pose: Pose) -> tuple[Array, Array]:
+        """Return force and torque (n, 3) each [N, N m], about the centres of mass, for flight."""
+        found = self.state(pose, FLIGHT_TOLERANCE)
+        return found.force, found.torque
+
+    def contact(self, pose: Pose) -> tuple[Array, Array]:
+        """Return the same for sustained contact, from a rougher solve."""
+        found = self.state(pose, CONTACT_TOLERANCE)
+        return found.force, found.torque
+
+    def state(self, pose: Pose, tolerance: float = CONTACT_TOLERANCE) -> MagneticState:
+        """Return the magnetic state at `pose`, solved to `tolerance` or better."""
+        place = pose.position.tobytes() + pose.quaternion.tobytes()
+        key = place + np.float64(tolerance).tobytes()
         known = self._recent.get(key)
         if known is not None:
             return known
+        self.model.tolerance = tolerance
         found = self.model.evaluate(pose, self._last)
         self.evaluations += 1
         self.unconverged += not found.converged
         self.worst_bound = max(self.worst_bound, found.bound)
         self._last = found
-        self._recent[key] = found
-        if len(self._recent) > self.MEMORY:
+        for bound in {tolerance, CONTACT_TOLERANCE}:
+            self._recent[place + np.float64(bound).tobytes()] = found
+        while len(self._recent) > self.MEMORY:
             self._recent.popitem(last=False)
         return found
-
-    def __call__(self, pose: Pose) -> tuple[Array, Array]:
-        """Return force and torque (n, 3) each [N, N m], about the centres of mass."""
-        found = self.state(pose)
-        return found.force, found.torque

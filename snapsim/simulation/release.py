@@ -23,7 +23,7 @@ from snapsim.mechanics.records import End, Frame, PairBlow, Strike
 from snapsim.mechanics.rigid_bodies import RigidBodies, rigid_bodies
 from snapsim.parts.states import State
 from snapsim.simulation.eddy_loss import eddy_estimate
-from snapsim.simulation.loads import MagneticLoads
+from snapsim.simulation.loads import FLIGHT_TOLERANCE, MagneticLoads
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import (
     Audit,
@@ -52,7 +52,7 @@ def release(
     `meshes` gives the cells of some soft bodies, by number, in place of `system.detail`.
     """
     began = clock.perf_counter()
-    model = MagneticModel(system.bodies, system.detail, SOLVER_TOLERANCE, meshes=meshes)
+    model = MagneticModel(system.bodies, system.detail, FLIGHT_TOLERANCE, meshes=meshes)
     loads = MagneticLoads(model)
     bodies = rigid_bodies(system.bodies)
     geometry = ContactGeometry(system.bodies, system.surfaces)
@@ -60,11 +60,12 @@ def release(
         bodies,
         geometry,
         system.surfaces,
-        loads,
+        loads.flight,
         system.gravity,
         system.start,
         system.duration,
         settings,
+        loads.contact,
     )
     log = _Log(system, bodies, loads, geometry)
     try:
@@ -76,10 +77,6 @@ def release(
         log.cut_short("interrupted by the user", len(system.bodies), motion.steps)
     run = log.trajectory(clock.perf_counter() - began)
     return replace(run, accuracy={**run.accuracy, **eddy_estimate(run)})
-
-
-SOLVER_TOLERANCE = 1e-12
-"""Residual bound of the magnetisation as a share of the energy: well under the flight's error."""
 
 
 def _top_speed(state: State) -> float:
