@@ -23,6 +23,9 @@ from snapsim.arrays import Array
 
 FOUR_PI = 4 * np.pi
 
+IN_PLANE = 1e-7
+"""Height over the longest edge below which a point counts as lying on the polygon's plane."""
+
 
 @njit(cache=True, error_model="numpy")
 def polygon_potential(corners: Array, normal: Array, x: float, y: float, z: float) -> float:
@@ -71,3 +74,94 @@ def _solid_angle(corners: Array, x: float, y: float, z: float) -> float:
         ab, bc = ax * bx + ay * by + az * bz, bx * cx + by * cy + bz * cz
         angle += 2.0 * np.arctan2(triple, ra * rb * rc + ab * rc + bc * ra + ac * rb)
     return angle
+
+
+@njit(cache=True, error_model="numpy")
+def polygon_edges(corners: Array, normal: Array, edges: Array) -> None:
+    """Set `edges` (5, 7) for `potential_and_field`: a row an edge (first corner, length, outward
+    unit normal in the plane), then the normal and twice the areas of the two triangles."""
+    for k in range(4):
+        ex, ey, ez = (
+            corners[k, 0] - corners[k - 1, 0],
+            corners[k, 1] - corners[k - 1, 1],
+            corners[k, 2] - corners[k - 1, 2],
+        )
+        length = np.sqrt(ex * ex + ey * ey + ez * ez)
+        inverse = 1.0 / length if length > 0.0 else 0.0
+        edges[k, :3] = corners[k - 1]
+        edges[k, 3] = length
+        edges[k, 4] = inverse * (ey * normal[2] - ez * normal[1])
+        edges[k, 5] = inverse * (ez * normal[0] - ex * normal[2])
+        edges[k, 6] = inverse * (ex * normal[1] - ey * normal[0])
+    edges[4, :3] = normal
+    for k in range(2):
+        area = 0.0
+        for i in range(3):
+            j, m = (i + 1) % 3, (i + 2) % 3
+            u1, u2 = corners[k + 1, j] - corners[0, j], corners[k + 1, m] - corners[0, m]
+            v1, v2 = corners[k + 2, j] - corners[0, j], corners[k + 2, m] - corners[0, m]
+            area += normal[i] * (u1 * v2 - u2 * v1)
+        edges[4, 3 + k] = area
+
+
+@njit(cache=True, error_model="numpy", inline="always")
+def _log_term(total: float, length: float) -> float:
+    """L = ln[(ra + rb + l) / (ra + rb - l)], `total` = ra + rb; 0 on the edge itself."""
+    short = total - length
+    if length > 0.0 and short > 1e-15 * length:
+        return float(np.log((total + length) / short))
+    return 0.0
+
+
+@njit(cache=True, error_model="numpy")
+def potential_and_field(
+    edges: Array, side: float, x: float, y: float, z: float
+) -> tuple[float, float, float, float]:
+    """Return phi [m] of unit charge density and -grad phi (three numbers) at (x, y, z).
+
+    Each edge's logarithm L and the solid angle Omega give both: -4 pi grad phi = sum of nu L +
+    n Omega, nu the outward normal of an edge in the plane (see `charged_polygon_field`, also for
+    Omega as one argument of a complex product). `edges` as from `polygon_edges`. A point within
+    `IN_PLANE` of the plane counts as lying on the side of `side` (+1: where the normal points),
+    so that a body that touches the polygon feels the field outside it.
+    """
+    ax, ay, az = edges[1, 0] - x, edges[1, 1] - y, edges[1, 2] - z
+    bx, by, bz = edges[2, 0] - x, edges[2, 1] - y, edges[2, 2] - z
+    cx, cy, cz = edges[3, 0] - x, edges[3, 1] - y, edges[3, 2] - z
+    dx, dy, dz = edges[0, 0] - x, edges[0, 1] - y, edges[0, 2] - z
+    ra, rb = np.sqrt(ax * ax + ay * ay + az * az), np.sqrt(bx * bx + by * by + bz * bz)
+    rc, rd = np.sqrt(cx * cx + cy * cy + cz * cz), np.sqrt(dx * dx + dy * dy + dz * dz)
+    l0, l1 = _log_term(rd + ra, edges[0, 3]), _log_term(ra + rb, edges[1, 3])
+    l2, l3 = _log_term(rb + rc, edges[2, 3]), _log_term(rc + rd, edges[3, 3])
+    hx = l0 * edges[0, 4] + l1 * edges[1, 4] + l2 * edges[2, 4] + l3 * edges[3, 4]
+    hy = l0 * edges[0, 5] + l1 * edges[1, 5] + l2 * edges[2, 5] + l3 * edges[3, 5]
+    hz = l0 * edges[0, 6] + l1 * edges[1, 6] + l2 * edges[2, 6] + l3 * edges[3, 6]
+    d0 = dx * edges[0, 4] + dy * edges[0, 5] + dz * edges[0, 6]
+    d1 = ax * edges[1, 4] + ay * edges[1, 5] + az * edges[1, 6]
+    d2 = bx * edges[2, 4] + by * edges[2, 5] + bz * edges[2, 6]
+    d3 = cx * edges[3, 4] + cy * edges[3, 5] + cz * edges[3, 6]
+    phi = l0 * d0 + l1 * d1 + l2 * d2 + l3 * d3
+    nx, ny, nz = edges[4, 0], edges[4, 1], edges[4, 2]
+    height = -(ax * nx + ay * ny + az * nz)
+    ab, bc, ac = (
+        ax * bx + ay * by + az * bz,
+        bx * cx + by * cy + bz * cz,
+        ax * cx + ay * cy + az * cz,
+    )
+    cd, ad = cx * dx + cy * dy + cz * dz, ax * dx + ay * dy + az * dz
+    u, v = ra * rb * rc + ab * rc + bc * ra + ac * rb, abs(height) * edges[4, 3]
+    s, t = ra * rc * rd + ac * rd + cd * ra + ad * rc, abs(height) * edges[4, 4]
+    angle = 2.0 * np.arctan2(u * t + v * s, u * s - v * t)
+    if abs(height) > IN_PLANE * max(edges[0, 3], edges[1, 3]):
+        side = 1.0 if height > 0.0 else -1.0
+    else:  # the complex product cannot tell 0 from 2 pi here
+        inside = d0 >= 0.0 and d1 >= 0.0 and d2 >= 0.0 and d3 >= 0.0
+        angle = 2 * np.pi if inside else 0.0
+    angle *= side
+    f = 1.0 / FOUR_PI
+    return (
+        f * (phi - height * angle),
+        f * (hx + angle * nx),
+        f * (hy + angle * ny),
+        f * (hz + angle * nz),
+    )

@@ -37,6 +37,7 @@ from numba import njit
 
 from snapsim.arrays import Array, IntArray
 from snapsim.magnetics.anhysteretic import CurveSet, crossing, state_at
+from snapsim.magnetics.charged_faces import add_to_cells, charge
 from snapsim.magnetics.symmetric_blocks import Buffer, Layout, multiply
 
 CUBE = 1.0 / 3.0
@@ -67,15 +68,28 @@ class Problem(NamedTuple):
 
 
 class Coupling(NamedTuple):
-    """Cross blocks of A between pairs of bodies in one pose, body axes.
+    """Charge on charge between bodies in one pose: cross blocks C = D_a^T P D_b of A.
 
-    Pair k joins bodies pairs[k] and owns flat[start[k]:start[k + 1]], a (3 c_a, 3 c_b) matrix
-    [m^3]; its transpose serves the other way.
+    Pair k joins bodies pairs[k] and owns flat[start[k]:start[k + 1]], its P (f_a, f_b) [m^3]; the
+    transpose serves the other way. Body i owns the faces face[i]:face[i + 1] that carry the charges
+    D M (`charged_faces`): `cell` (f, 2), counted over all bodies, and `outward` (f, 2, 3).
     """
 
     pairs: IntArray
     start: IntArray
     flat: Array
+    face: IntArray
+    cell: IntArray
+    outward: Array
+
+
+def uncoupled() -> Coupling:
+    """Return the coupling of bodies that do not act on one another."""
+    none = np.zeros(1, np.int64)
+    return Coupling(
+        np.empty((0, 2), np.int64), none, np.empty(0), none,
+        np.empty((0, 2), np.int64), np.empty((0, 2, 3)),
+    )  # fmt: skip
 
 
 class Iterate(NamedTuple):
@@ -224,29 +238,31 @@ def _energy(problem: Problem, load: Array, x: Iterate) -> float:
 
 
 @njit(cache=True, error_model="numpy")
-def couple(where: Layout, coupling: Coupling, x: Array, y: Array) -> None:
+def couple(coupling: Coupling, x: Array, y: Array) -> None:
     """Add the cross blocks times `x` (c, 3) to `y` (c, 3)."""
+    if coupling.pairs.shape[0] == 0:
+        return
+    sigma, potential = np.empty(len(coupling.cell)), np.zeros(len(coupling.cell))
+    charge(coupling.cell, coupling.outward, x, sigma)
     for k in range(coupling.pairs.shape[0]):
         a, b = coupling.pairs[k, 0], coupling.pairs[k, 1]
-        a0, a1, b0, b1 = where.cell[a], where.cell[a + 1], where.cell[b], where.cell[b + 1]
-        place = coupling.start[k]
-        for i in range(a0, a1):
-            for c in range(3):
-                total = 0.0
-                for j in range(b0, b1):
-                    for d in range(3):
-                        entry = coupling.flat[place]
-                        total += entry * x[j, d]
-                        y[j, d] += entry * x[i, c]
-                        place += 1
-                y[i, c] += total
+        a0, a1, b0, b1 = (
+            coupling.face[a],
+            coupling.face[a + 1],
+            coupling.face[b],
+            coupling.face[b + 1],
+        )
+        p = coupling.flat[coupling.start[k] : coupling.start[k + 1]].reshape(a1 - a0, b1 - b0)
+        potential[a0:a1] += np.dot(p, sigma[b0:b1])
+        potential[b0:b1] += np.dot(sigma[a0:a1], p)
+    add_to_cells(coupling.cell, coupling.outward, potential, y)
 
 
 @njit(cache=True, error_model="numpy")
 def demagnetise(problem: Problem, coupling: Coupling, x: Array, y: Array) -> None:
     """Set `y` (c, 3) to A times `x` (c, 3)."""
     multiply(problem.where, problem.demagnetising, x, y)
-    couple(problem.where, coupling, x, y)
+    couple(coupling, x, y)
 
 
 @njit(cache=True, error_model="numpy")
@@ -319,7 +335,7 @@ def _gentle_step(
     `p` and `kp` = (A + V/chi) p are the direction before, `last` and `rz` its r and r.z.
     """
     kz = r.copy()
-    couple(problem.where, coupling, z, kz)
+    couple(coupling, z, kz)
     mix = 0.0 if restart else max(0.0, (_dot(r, z) - _dot(last, z)) / rz)
     _combine(1.0, z, mix, p, p)
     _combine(1.0, kz, mix, kp, kp)

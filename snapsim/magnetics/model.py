@@ -19,12 +19,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from snapsim.arrays import Array, ArrayLike, as_floats
+from snapsim.arrays import Array, ArrayLike, IntArray, as_floats
 from snapsim.constants import MU_0
 from snapsim.magnetics import magnet_pair
 from snapsim.magnetics.anhysteretic import compiled_curves
 from snapsim.magnetics.cells import mesh as cells_of
 from snapsim.magnetics.cells.contract import CellMesh
+from snapsim.magnetics.charged_faces import charge, charged_faces
 from snapsim.magnetics.demagnetization import DemagnetizingOperator
 from snapsim.magnetics.force import average, force_and_torque, place, turn
 from snapsim.magnetics.magnetization import (
@@ -35,8 +36,9 @@ from snapsim.magnetics.magnetization import (
     demagnetise,
     extrapolated,
     minimise,
+    uncoupled,
 )
-from snapsim.magnetics.mutual import acting_points, cross_block, pair_force
+from snapsim.magnetics.mutual import FaceSet, Interaction, face_set, interaction, wrench
 from snapsim.magnetics.operator_cache import kept_operator
 from snapsim.magnetics.sources import MagnetSet, magnet_set, source_for
 from snapsim.magnetics.symmetric_blocks import buffer, layout
@@ -47,6 +49,8 @@ from snapsim.parts.states import Pose
 
 PRODUCTS_LIMIT = 2000
 """Products with a stored operator after which a pose is given up as not converged."""
+
+_ALONE = uncoupled()
 
 
 @dataclass(frozen=True)
@@ -94,13 +98,14 @@ class _Magnet:
 
 
 @dataclass(frozen=True)
-class _Acting:
-    """Two soft parts (slots a, b) and the points (c, q, 3) and v w (c, q) they act from."""
+class _Faces:
+    """Faces of all soft parts, where there are several: packed for `mutual`, and those of part k
+    from `first[k]` to `first[k + 1]` in `cell` (f, 2), counted over all parts, and `outward`."""
 
-    a: int
-    b: int
-    points: tuple[Array, Array]
-    carry: tuple[Array, Array]
+    packed: list[FaceSet]
+    first: IntArray
+    cell: IntArray
+    outward: Array
 
 
 @dataclass(frozen=True)
@@ -167,7 +172,7 @@ class MagneticModel:
         self.cells = {i: given.get(i) or cells_of(bodies[i].shape, detail) for i in self.soft}
         self._magnets = [_magnet(i, bodies[i]) for i in self.magnets]
         self._parts = _soft_parts(self.soft, self.cells)
-        self._acting = _acting_pairs(self._parts, self.cells)
+        self._faces = _faces(self._parts, self.cells) if len(self._parts) > 1 else None
         operators = [kept_operator(self.cells[i]) for i in self.soft]
         curves = [bodies[i].material.curve for i in self.soft]
         self._problem = _problem(operators, [c for c in curves if c is not None], self.cells)
@@ -187,11 +192,11 @@ class MagneticModel:
         turns = rotations.matrix(as_floats(pose.quaternion))
         position, quaternion = as_floats(pose.position), as_floats(pose.quaternion)
         samples = [self._sample(part, position, quaternion, turns) for part in self._parts]
-        coupling, placed = self._couple(position, turns)
+        coupling, interactions = self._couple(position, turns)
         minimum = self._solve(samples, coupling, turns, start, before, stretch)
         balance = _Balance(position)
-        world = self._act_on_soft(samples, minimum.m, turns, balance)
-        self._act_between_soft(placed, world, balance)
+        self._act_on_soft(samples, minimum.m, turns, balance)
+        self._act_between_soft(coupling, interactions, minimum.m, turns, balance)
         energy = MU_0 * minimum.energy + self._act_on_magnets(position, quaternion, turns, balance)
         return MagneticState(
             energy=energy,
@@ -218,24 +223,30 @@ class MagneticModel:
             gradients.append(gradient)
         return _Sample(points, tuple(means), tuple(gradients))
 
-    def _couple(self, position: Array, turns: Array) -> tuple[Coupling, list[list[Array]]]:
-        """Return the cross blocks and, pair by pair, the acting points in world axes."""
-        start, blocks, placed = [0], [np.empty(0)], []
-        for pair in self._acting:
-            numbers = [self._parts[pair.a].body, self._parts[pair.b].body]
-            points = [
-                p @ turns[i].T + position[i] for p, i in zip(pair.points, numbers, strict=True)
-            ]
-            block = np.empty((3 * len(pair.carry[0]), 3 * len(pair.carry[1])))
-            a, b = numbers
-            cross_block(
-                points[0], pair.carry[0], points[1], pair.carry[1], turns[a], turns[b], block
+    def _couple(self, position: Array, turns: Array) -> tuple[Coupling, list[Interaction]]:
+        """Return the cross blocks and the interactions, each in the axes of its first part."""
+        if self._faces is None:
+            return _ALONE, []
+        pairs = [(a, b) for b in range(len(self._parts)) for a in range(b)]
+        found = []
+        for a, b in pairs:
+            i, j = self._parts[a].body, self._parts[b].body
+            found.append(
+                interaction(
+                    self._faces.packed[a],
+                    self._faces.packed[b],
+                    turns[i].T @ turns[j],
+                    turns[i].T @ (position[j] - position[i]),
+                )
             )
-            blocks.append(block.ravel())
-            start.append(start[-1] + block.size)
-            placed.append(points)
-        pairs = np.array([[p.a, p.b] for p in self._acting], dtype=np.int64).reshape(-1, 2)
-        return Coupling(pairs, np.array(start, dtype=np.int64), np.concatenate(blocks)), placed
+        sizes = [0, *(one.potential.size for one in found)]
+        flat = found[0].potential.ravel()
+        if len(found) > 1:
+            flat = np.concatenate([one.potential.ravel() for one in found])
+        return Coupling(
+            np.array(pairs, dtype=np.int64), np.cumsum(sizes), flat,
+            self._faces.first, self._faces.cell, self._faces.outward,
+        ), found  # fmt: skip
 
     def _solve(
         self,
@@ -272,7 +283,7 @@ class MagneticModel:
             return np.zeros_like(load), np.zeros_like(load)
         h, am = start.local_field, start.demagnetised
         m = np.concatenate(start.magnetisation) if start.magnetisation else load
-        if self._acting:
+        if self._faces is not None:
             am = np.empty_like(m)
             demagnetise(self._problem, coupling, m, am)
         elif before is not None and before.demagnetised is not None and len(m):
@@ -283,9 +294,9 @@ class MagneticModel:
 
     def _act_on_soft(
         self, samples: list[_Sample], m: Array, turns: Array, balance: _Balance
-    ) -> list[Array]:
-        """Add the forces between magnets and soft parts; return M of each part, world axes."""
-        world, wrench = [], np.empty(6)
+    ) -> None:
+        """Add the forces between magnets and soft parts."""
+        acting = np.empty(6)
         for part, sample in zip(self._parts, samples, strict=True):
             turned = np.empty((len(part.volume), 3))
             turn(turns[part.body], m[part.cells], turned)
@@ -294,30 +305,28 @@ class MagneticModel:
                 self._magnets, sample.means, sample.gradients, strict=True
             ):
                 force_and_torque(
-                    part.weights, part.volume, sample.points, centre, turned, mean, gradient, wrench
+                    part.weights, part.volume, sample.points, centre, turned, mean, gradient, acting
                 )
-                balance.add(part.body, wrench[:3], wrench[3:], magnet.body)
+                balance.add(part.body, acting[:3], acting[3:], magnet.body)
             balance.torque[part.body] += MU_0 * _cross(part.volume @ turned, self.background)
-            world.append(turned)
-        return world
 
     def _act_between_soft(
-        self, placed: list[list[Array]], world: list[Array], balance: _Balance
+        self,
+        coupling: Coupling,
+        found: list[Interaction],
+        m: Array,
+        turns: Array,
+        balance: _Balance,
     ) -> None:
-        wrench = np.empty(6)
-        for pair, (points_a, points_b) in zip(self._acting, placed, strict=True):
-            on, source = self._parts[pair.a].body, self._parts[pair.b].body
-            pair_force(
-                points_a,
-                pair.carry[0],
-                world[pair.a],
-                points_b,
-                pair.carry[1],
-                world[pair.b],
-                balance.position[on],
-                wrench,
-            )
-            balance.add(on, wrench[:3], wrench[3:], source)
+        if not found:
+            return
+        sigma = np.empty(len(coupling.cell))
+        charge(coupling.cell, coupling.outward, m, sigma)
+        for (a, b), one in zip(coupling.pairs.tolist(), found, strict=True):
+            on, source = self._parts[a].body, self._parts[b].body
+            first = coupling.face
+            acting = wrench(one, sigma[first[a] : first[a + 1]], sigma[first[b] : first[b + 1]])
+            balance.add(on, turns[on] @ acting[:3], turns[on] @ acting[3:], source)
 
     def _act_on_magnets(
         self, position: Array, quaternion: Array, turns: Array, balance: _Balance
@@ -362,16 +371,16 @@ def _soft_parts(soft: Sequence[int], cells: dict[int, CellMesh]) -> list[_SoftPa
     return parts
 
 
-def _acting_pairs(parts: list[_SoftPart], cells: dict[int, CellMesh]) -> list[_Acting]:
-    pairs = []
-    for a in range(len(parts)):
-        for b in range(a + 1, len(parts)):
-            one, other = cells[parts[a].body], cells[parts[b].body]
-            points, weights = zip(acting_points(one, other), acting_points(other, one), strict=True)
-            volumes = (one.volume, other.volume)
-            carry = tuple(v[:, None] * w for v, w in zip(volumes, weights, strict=True))
-            pairs.append(_Acting(a, b, (points[0], points[1]), (carry[0], carry[1])))
-    return pairs
+def _faces(parts: list[_SoftPart], cells: dict[int, CellMesh]) -> _Faces:
+    every = [charged_faces(cells[part.body]) for part in parts]
+    return _Faces(
+        packed=[face_set(faces) for faces in every],
+        first=np.cumsum([0, *(len(faces.cell) for faces in every)]),
+        cell=np.concatenate(
+            [faces.cell + part.cells.start for faces, part in zip(every, parts, strict=True)]
+        ),
+        outward=np.concatenate([faces.outward for faces in every]),
+    )
 
 
 def _problem(

@@ -112,13 +112,13 @@ def _far_points(faces: Polygons, n: int, nodes: Array, weights: Array) -> Array:
     for f in range(len(faces.area)):
         for i in range(n):
             for j in range(n):
-                x, y, z, jacobian = _at(faces.corners[f], nodes[n, i], nodes[n, j])
+                x, y, z, jacobian = area_element(faces.corners[f], nodes[n, i], nodes[n, j])
                 rule[f, :, i * n + j] = x, y, z, jacobian * weights[n, i] * weights[n, j]
     return rule
 
 
 @njit(cache=True, error_model="numpy")
-def _at(p: Array, u: float, v: float) -> tuple[float, float, float, float]:
+def area_element(p: Array, u: float, v: float) -> tuple[float, float, float, float]:
     """Point and area element of the bilinear map of (u, v) in the unit square on corners (4, 3)."""
     c0, c1, c2, c3 = (1 - u) * (1 - v), u * (1 - v), u * v, (1 - u) * v
     x = c0 * p[0, 0] + c1 * p[1, 0] + c2 * p[2, 0] + c3 * p[3, 0]
@@ -213,7 +213,7 @@ def near_pair(
         u, wu = _crowded(nodes[n, i], weights[n, i], crowd_u)
         for j in range(m):
             v, wv = _crowded(nodes[m, j], weights[m, j], crowd_v)
-            x, y, z, jacobian = _at(outer, u, v)
+            x, y, z, jacobian = area_element(outer, u, v)
             total += wu * wv * jacobian * polygon_potential(inner, inner_normal, x, y, z)
     return total
 

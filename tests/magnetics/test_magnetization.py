@@ -6,7 +6,7 @@ import pytest
 from snapsim.arrays import Array
 from snapsim.constants import MU_0
 from snapsim.magnetics.anhysteretic import compiled_curves
-from snapsim.magnetics.magnetization import RELAXED, Coupling, Minimum, Problem, minimise
+from snapsim.magnetics.magnetization import RELAXED, Minimum, Problem, minimise, uncoupled
 from snapsim.magnetics.symmetric_blocks import buffer, layout
 from snapsim.parts.materials import MagnetisationCurve
 
@@ -16,7 +16,7 @@ TEAM_13_B = [0, .0025, .005, .0125, .025, .05, .1, .2, .3, .4, .5, .6, .7, .8, .
 TEAM_13_H = [0, 16, 30, 54, 93, 143, 191, 210, 222, 233, 247, 258, 272, 289, 313, 342, 377, 433,
              509, 648, 933, 1228, 1934, 2913, 4993, 7189, 9423]  # fmt: skip
 STEEL = MagnetisationCurve(None, None, np.array(TEAM_13_H, float), np.array(TEAM_13_B, float))
-ALONE = Coupling(np.empty((0, 2), np.int64), np.zeros(1, np.int64), np.empty(0))
+ALONE = uncoupled()
 
 
 def problem_of(operator: Array, volume: Array, curve: MagnetisationCurve) -> Problem:
