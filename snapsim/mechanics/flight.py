@@ -65,7 +65,7 @@ class Flight:
             y,
             end,
             rtol=tolerances.relative,
-            atol=self._absolute(tolerances),
+            atol=self._absolute(tolerances),  # type: ignore[arg-type]
             first_step=None if first_step is None else min(first_step, end - begin),
         )
         self._dense: Callable[[float], Array] | None = None

@@ -255,7 +255,7 @@ class Motion:
                 clear = self._clear_moment(flight, begin, time)
                 if clear is None:
                     return begin + 0.5 * (time - begin) * 1e-3
-            root = float(brentq(lambda t: self._closest(flight, t), clear, time, xtol=1e-13))
+            root: float = brentq(lambda t: self._closest(flight, t), clear, time, xtol=1e-13)
             back = 1e-11
             while root > clear and self._closest(flight, root) <= 0:
                 root, back = max(clear, root - back), 4 * back
@@ -368,7 +368,7 @@ class Motion:
         dt = min(self.settings.contact_step, (1e-4 / acceleration) ** 0.5, self._contact_hint)
         if spin > 0:
             dt = min(dt, 0.01 / spin)
-        return min(dt, max(self.end - self.time, 1e-9))
+        return float(min(dt, max(self.end - self.time, 1e-9)))
 
     def _try_step(self, dt: float) -> _Trial:
         """Solve one step of `dt` [s] with the forces and contacts of its middle."""

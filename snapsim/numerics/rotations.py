@@ -52,7 +52,7 @@ def conjugate(quaternion: ArrayLike) -> Array:
 
 
 def matrix(quaternion: ArrayLike) -> Array:
-    """Return rotation matrices (..., 3, 3) R with world = R @ body, of unit quaternions (..., 4)."""
+    """Return matrices R (..., 3, 3), world = R @ body, of unit quaternions (..., 4)."""
     w, x, y, z = np.moveaxis(as_floats(quaternion), -1, 0)
     rows = [
         [1 - 2 * (y * y + z * z), 2 * (x * y - w * z), 2 * (x * z + w * y)],

@@ -1,5 +1,6 @@
 """Work done by the magnetic force against the magnetic energy lost (the work-energy theorem)."""
 
+import itertools
 from pathlib import Path
 
 import numpy as np
@@ -38,7 +39,7 @@ def test_work_along_a_path_to_a_gap_of_1_mm_equals_the_energy_lost():
     panels = 1 - np.geomspace(1, 1e-2, 25)
     panels[-1] = 1.0
     work = 0.0
-    for a, b in zip(panels[:-1], panels[1:], strict=True):
+    for a, b in itertools.pairwise(panels):
         for node, weight in zip(nodes, weights, strict=True):
             found = at(0.5 * (a + b) + 0.5 * (b - a) * node)
             power = found.force[1, 2] * (rise[1] - rise[0])

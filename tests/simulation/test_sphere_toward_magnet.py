@@ -37,8 +37,6 @@ def test_small_ball_arrives_with_the_speed_of_the_gradient_force(make_body, make
     )
     run = release(system)
     share = 3 * CHI / (CHI + 3) / (2 * MU_0)
-    expected = np.sqrt(
-        2 * share * (axial_field(stop) ** 2 - axial_field(start) ** 2) / DENSITY
-    )
+    expected = np.sqrt(2 * share * (axial_field(stop) ** 2 - axial_field(start) ** 2) / DENSITY)
     assert run.impacts[0].against == "magnet"
     assert run.impacts[0].closing_speed == pytest.approx(expected, rel=1e-3)

@@ -14,9 +14,9 @@ class MagnetisationCurve:
     """Anhysteretic curve of a soft material, isotropic.
 
     Without a table: M = chi H / (1 + chi H / M_s), M_s = saturation / mu_0, `susceptibility` chi
-    and `saturation` polarisation [T] (None: linear, M = chi H). With a table: `field_strength` H (k,) [A/m]
-    and `flux_density` B (k,) [T], both strictly rising from (0, 0); monotone interpolation, slope
-    mu_0 beyond the last point.
+    and `saturation` polarisation [T] (None: linear, M = chi H). With a table: `field_strength` H
+    (k,) [A/m] and `flux_density` B (k,) [T], both strictly rising from (0, 0); monotone
+    interpolation, slope mu_0 beyond the last point.
     """
 
     susceptibility: float | None = None
