@@ -254,12 +254,12 @@ class Motion:
             if clear is None:
                 clear = self._clear_moment(flight, begin, time)
                 if clear is None:
-                    return begin + 0.5 * (time - begin) * 1e-3
+                    return float(begin + 0.5 * (time - begin) * 1e-3)
             root: float = brentq(lambda t: self._closest(flight, t), clear, time, xtol=1e-13)
             back = 1e-11
             while root > clear and self._closest(flight, root) <= 0:
                 root, back = max(clear, root - back), 4 * back
-            return root
+            return float(root)
         return None
 
     def _clear_moment(self, flight: Flight, begin: float, end: float) -> float | None:
