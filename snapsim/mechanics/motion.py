@@ -304,7 +304,7 @@ class Motion:
         )
         tally_before = self.tally
         self._book_blow(State(before.pose, blow.velocity, blow.spin))
-        blows = _blows(self.bodies, before, contacts, rate, blow.impulse)
+        blows = _blows(self.bodies, before, contacts, rate, blow.impulse, slow)
         yield Strike(self.time, before, self.state, tally_before, self.tally, blows)
 
     def _land(self, contacts: ContactSet) -> None:
@@ -556,14 +556,22 @@ def contact_forces(contacts: ContactSet, impulse: Array, dt: float, count: int) 
 
 
 def _blows(
-    bodies: RigidBodies, state: State, contacts: ContactSet, rate: Array, impulse: Array
+    bodies: RigidBodies,
+    state: State,
+    contacts: ContactSet,
+    rate: Array,
+    impulse: Array,
+    slow: float,
 ) -> tuple[PairBlow, ...]:
-    """Gather contact points into one blow a pair, at the point where its impulse acts."""
+    """Gather contact points into one blow a pair, at the point where its impulse acts.
+
+    Pairs that closed slower than `slow` [m/s] were only pressed together by the others' blow.
+    """
     found = []
     for pair in np.unique(contacts.pair, axis=0):
         mine = np.flatnonzero(np.all(contacts.pair == pair, axis=1))
         push = np.einsum("ci,ci->c", impulse[mine], contacts.normal[mine])
-        if push.sum() <= 0:
+        if push.sum() <= 0 or -rate[mine].min() < slow:
             continue
         share = push / push.sum()
         point = share @ contacts.point[mine]
