@@ -125,7 +125,7 @@ def add_ghost(
         feature_angle=EDGE_ANGLE, boundary_edges=False, manifold_edges=False
     )
     if edges.n_cells == 0:  # a ball has no edges: show its equator
-        edges = pv.Circle(float(body.shape.extents[0]), resolution=96).extract_all_edges()
+        edges = pv.Circle(radius=float(body.shape.extents[0]), resolution=96).extract_all_edges()
     actor = plotter.add_mesh(
         edges,
         color=palette.GHOST,
