@@ -7,6 +7,8 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
+_PREPARING = "preparing: the first run compiles its kernels, a minute or two"
+
 _REFRESH = 0.1
 """Seconds between redraws: the computation calls far more often."""
 
@@ -25,17 +27,18 @@ def release_progress(duration: float) -> Iterator[Callable[[float, float], None]
         TextColumn("{task.completed:.3f} of {task.total:g} s simulated"),
         TextColumn("{task.fields[speed]:.2f} m/s"),
         TimeElapsedColumn(),
+        TextColumn("{task.fields[phase]}"),
     )
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("release", total=duration, speed=0.0)
+        task = bar.add_task("release", total=duration, speed=0.0, phase=_PREPARING)
         last = 0.0
 
         def show(simulated: float, speed: float) -> None:
             nonlocal last
             now = time.monotonic()
-            if now - last >= _REFRESH:
+            if now - last >= _REFRESH and simulated > 0:
                 last = now
-                bar.update(task, completed=simulated, speed=speed)
+                bar.update(task, completed=simulated, speed=speed, phase="")
 
         yield show
 
