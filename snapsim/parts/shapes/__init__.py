@@ -1,12 +1,33 @@
 """The shapes a body can have: one contract, one file per member."""
 
 from snapsim.parts.shapes.box import Box
+from snapsim.parts.shapes.compound import Compound
 from snapsim.parts.shapes.contract import Outline, Shape
 from snapsim.parts.shapes.cylinder import Cylinder
 from snapsim.parts.shapes.hex_nut import HexNut
+from snapsim.parts.shapes.mesh import Mesh
+from snapsim.parts.shapes.pieces import ConvexPolyhedron, Piece, pieces_of
+from snapsim.parts.shapes.prism import Prism
 from snapsim.parts.shapes.ring import Ring
 from snapsim.parts.shapes.sphere import Sphere
 
-SHAPES: dict[str, type[Shape]] = {s.kind: s for s in (Box, Cylinder, Ring, Sphere, HexNut)}
+SHAPES: dict[str, type[Shape]] = {
+    s.kind: s for s in (Box, Cylinder, Ring, Sphere, HexNut, Prism, Mesh, Compound)
+}
 
-__all__ = ["SHAPES", "Box", "Cylinder", "HexNut", "Outline", "Ring", "Shape", "Sphere"]
+__all__ = [
+    "SHAPES",
+    "Box",
+    "Compound",
+    "ConvexPolyhedron",
+    "Cylinder",
+    "HexNut",
+    "Mesh",
+    "Outline",
+    "Piece",
+    "Prism",
+    "Ring",
+    "Shape",
+    "Sphere",
+    "pieces_of",
+]
