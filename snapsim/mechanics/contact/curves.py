@@ -22,6 +22,7 @@ from math import cos, pi, sin
 import numpy as np
 
 from snapsim.arrays import Array
+from snapsim.mechanics.contact import polyhedron
 from snapsim.mechanics.contact.solids import (
     BALL,
     BORE,
@@ -29,6 +30,7 @@ from snapsim.mechanics.contact.solids import (
     HALF,
     KIND,
     PER_SIDE,
+    POLYHEDRON,
     RADIUS,
     ROUND,
     SIDES,
@@ -53,6 +55,8 @@ def curve_count(solid: Array) -> int:
     """Return how many curves the solid has."""
     if solid[KIND] == BALL:
         return 1
+    if solid[KIND] == POLYHEDRON:
+        return int(solid[FIRST + polyhedron.CORNERS] + solid[FIRST + polyhedron.EDGES])
     rims = 2 if solid[BORE] > 0.0 else 0
     return rims + (3 if solid[KIND] == ROUND else 3 * int(solid[SIDES]))
 
@@ -61,6 +65,9 @@ def curve_count(solid: Array) -> int:
 def write_curve(solid: Array, k: int, curve: Array) -> None:
     """Write curve number `k` of the solid, in its body axes."""
     curve[:] = 0.0
+    if solid[KIND] == POLYHEDRON:
+        _write_feature(solid[FIRST:], k, curve)
+        return
     h, sides = solid[HALF], int(solid[SIDES])
     plain = 3 if solid[KIND] == ROUND else 3 * sides
     if solid[KIND] == BALL:
@@ -95,6 +102,22 @@ def _write_edge(solid: Array, row: int, side: int, curve: Array) -> None:
     curve[CENTRE + 2] = h if row == 1 else -h
     curve[U], curve[U + 1] = length * solid[at + 2], length * solid[at + 3]
     curve[SCALE], curve[ROLE] = length, EDGE
+
+
+@compiled
+def _write_feature(table: Array, k: int, curve: Array) -> None:
+    """Corner (a line of no length) or edge number `k` of a polyhedron, corners first."""
+    corners = int(table[polyhedron.CORNERS])
+    if k < corners:
+        at = polyhedron.FIRST_CORNER + 3 * k
+        curve[ROLE] = POINT
+        for i in range(3):
+            curve[CENTRE + i] = table[at + i]
+        return
+    at = polyhedron.FIRST_CORNER + 3 * corners + polyhedron.PER_EDGE * (k - corners)
+    curve[ROLE], curve[SCALE] = UPRIGHT, table[at + 6]
+    for i in range(3):
+        curve[CENTRE + i], curve[U + i] = table[at + i], table[at + 3 + i] * table[at + 6]
 
 
 @compiled

@@ -3,23 +3,31 @@
 The gap of a pair is the distance of the two surfaces less the pair's air gap (coating, tape) [m];
 where they overlap, minus the depth. Normals point from the second body of a pair into the first:
 with n the normal and v the velocities of the two surface points, d(gap)/dt = n . (v_a - v_b). The
-shapes are taken as rigid and perfectly sharp. Methods and sources: `solids`, `curves`, `nearest`,
-`overlap`, `touching`.
+shapes are taken as rigid and perfectly sharp. Methods and sources: `solids`, `polyhedron`,
+`curves`, `nearest`, `overlap`, `touching`, `union`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import sqrt
 
 import numpy as np
 
 from snapsim.arrays import Array, IntArray, as_floats
-from snapsim.mechanics.contact.overlap import clearance, gap_of, into_body
-from snapsim.mechanics.contact.solids import REACH, signed_distance, solid_rows
-from snapsim.mechanics.contact.touching import CONTACT_SIZE, MOST_CONTACTS, contacts_of
+from snapsim.mechanics.contact.touching import CONTACT_SIZE, MOST_CONTACTS
+from snapsim.mechanics.contact.union import (
+    Pieces,
+    pair_bound,
+    pair_contacts,
+    pair_gap,
+    pieces_table,
+    placed,
+)
 from snapsim.numerics.compilation import compiled
 from snapsim.parts.bodies import Body
+from snapsim.parts.shapes import Piece
 from snapsim.parts.states import Pose
 from snapsim.parts.surfaces import SurfaceRules
 
@@ -56,21 +64,31 @@ class ContactGeometry:
         ]
         self.pairs = np.array(chosen, dtype=np.int64).reshape(-1, 2)
         self._air = np.array([rules.pair(a, b).air_gap for a, b in chosen], dtype=np.float64)
-        self._solids = solid_rows([body.shape for body in bodies])
+        self._pieces = pieces_table([body.shape for body in bodies])
 
     def gaps(self, pose: Pose) -> Array:
-        """Return the gap of every pair (p,) [m], exact to rounding."""
-        return _gaps(self._solids, self.pairs, *_arrays(pose)) - self._air
+        """Return the gap of every pair (p,) [m], exact to rounding.
+
+        Of a body made of pieces an overlap is the deepest of two pieces'.
+        """
+        return _gaps(self._pieces, self.pairs, *_arrays(pose)) - self._air
 
     def gap_bounds(self, pose: Pose) -> Array:
         """Return lower bounds of the gaps (p,) [m], some ten times cheaper."""
-        return _bounds(self._solids, self.pairs, *_arrays(pose)) - self._air
+        return _bounds(self._pieces, self.pairs, *_arrays(pose)) - self._air
 
     def contacts(self, pose: Pose, reach: float) -> ContactSet:
         """Return all contacts with a gap below `reach` [m]."""
-        numbers, rows = _contacts(self._solids, self.pairs, self._air, *_arrays(pose), reach)
+        numbers, rows = _contacts(self._pieces, self.pairs, self._air, *_arrays(pose), reach)
         gap = rows[:, 6] - self._air[numbers]
         return ContactSet(self.pairs[numbers], rows[:, :3], rows[:, 3:6], gap)
+
+
+def gap_between(one: Piece, other: Piece) -> float:
+    """Return the gap [m] of two solids placed in common axes; minus the depth of an overlap."""
+    pieces = pieces_table([one.shape, other.shape])
+    turns = np.stack([one.turn, other.turn])
+    return float(_gap_of_two(pieces, turns, np.stack([one.position, other.position])))
 
 
 def separation_rate(pose: Pose, velocity: Array, spin: Array, contacts: ContactSet) -> Array:
@@ -102,42 +120,29 @@ def _matrices(quaternion: Array) -> Array:
 
 
 @compiled
-def _gaps(solids: Array, pairs: IntArray, position: Array, quaternion: Array) -> Array:
-    turns, gaps = _matrices(quaternion), np.empty(len(pairs))
+def _gaps(pieces: Pieces, pairs: IntArray, position: Array, quaternion: Array) -> Array:
+    at, gaps = placed(pieces, _matrices(quaternion), position), np.empty(len(pairs))
     for k in range(len(pairs)):
-        a, b = pairs[k]
-        gaps[k] = gap_of(solids[a], solids[b], turns[a], turns[b], position[a] - position[b])
+        gaps[k] = pair_gap(pieces, at, pairs[k, 0], pairs[k, 1])
     return gaps
 
 
 @compiled
-def _bounds(solids: Array, pairs: IntArray, position: Array, quaternion: Array) -> Array:
-    turns, bounds = _matrices(quaternion), np.empty(len(pairs))
+def _gap_of_two(pieces: Pieces, turns: Array, position: Array) -> float:
+    return pair_gap(pieces, placed(pieces, turns, position), 0, 1)
+
+
+@compiled
+def _bounds(pieces: Pieces, pairs: IntArray, position: Array, quaternion: Array) -> Array:
+    at, bounds = placed(pieces, _matrices(quaternion), position), np.empty(len(pairs))
     for k in range(len(pairs)):
-        a, b = pairs[k]
-        offset = position[a] - position[b]
-        bounds[k] = max(
-            _bound(solids[a], solids[b], turns[a], turns[b], offset),
-            _bound(solids[b], solids[a], turns[b], turns[a], -offset),
-        )
+        bounds[k] = pair_bound(pieces, at, pairs[k, 0], pairs[k, 1])
     return bounds
 
 
 @compiled
-def _bound(a: Array, b: Array, turn_a: Array, turn_b: Array, offset: Array) -> float:
-    """Distance of A's centre from B less A's reach, or the clearance along that direction."""
-    x, y, z = into_body(turn_b, offset)
-    d, gx, gy, gz = signed_distance(b, x, y, z)
-    n = np.empty(3)
-    for i in range(3):
-        n[i] = turn_b[i, 0] * gx + turn_b[i, 1] * gy + turn_b[i, 2] * gz
-    clear = clearance(a, b, turn_a, turn_b, offset, n)
-    return float(max(clear, d - a[REACH]) if d > a[REACH] else clear)
-
-
-@compiled
 def _contacts(
-    solids: Array,
+    pieces: Pieces,
     pairs: IntArray,
     air: Array,
     position: Array,
@@ -145,15 +150,15 @@ def _contacts(
     reach: float,
 ) -> tuple[IntArray, Array]:
     """Pair numbers (c,) and contact rows (c, CONTACT_SIZE), points in world axes."""
-    turns, rows = _matrices(quaternion), np.empty((MOST_CONTACTS, CONTACT_SIZE))
+    at = placed(pieces, _matrices(quaternion), position)
+    rows = np.empty((MOST_CONTACTS, CONTACT_SIZE))
     numbers, kept = np.empty(0, dtype=np.int64), np.empty((0, CONTACT_SIZE))
     for k in range(len(pairs)):
         a, b = pairs[k]
         offset, near = position[a] - position[b], reach + air[k]
-        if _bound(solids[a], solids[b], turns[a], turns[b], offset) >= near:
+        if sqrt(np.sum(offset**2)) - pieces.reach[a] - pieces.reach[b] >= near:
             continue
-        count = contacts_of(solids[a], solids[b], turns[a], turns[b], offset, near, rows)
-        rows[:count, :3] += position[b]
+        count = pair_contacts(pieces, at, a, b, near, rows)
         kept = np.concatenate((kept, rows[:count]))
         numbers = np.concatenate((numbers, np.full(count, k, dtype=np.int64)))
     return numbers, kept

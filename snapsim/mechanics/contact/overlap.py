@@ -26,6 +26,7 @@ from math import sqrt
 import numpy as np
 
 from snapsim.arrays import Array
+from snapsim.mechanics.contact import polyhedron
 from snapsim.mechanics.contact.curves import (
     CENTRE,
     CURVE_SIZE,
@@ -53,6 +54,7 @@ from snapsim.mechanics.contact.solids import (
     HALF,
     KIND,
     PER_SIDE,
+    POLYHEDRON,
     RADIUS,
     REACH,
     ROUND,
@@ -148,7 +150,12 @@ def _best_face(
         _, gx, gy, gz = signed_distance(solid, x, y, z)
         n = turn[:, 0] * gx + turn[:, 1] * gy + turn[:, 2] * gz
         clear = _better(a, b, turn_a, turn_b, offset, n, clear, best)
-        if solid[KIND] != BALL:
+        if solid[KIND] == POLYHEDRON:
+            for k in range(int(solid[FIRST + polyhedron.FACES])):
+                gx, gy, gz, _ = polyhedron.plane(solid[FIRST:], k)
+                n = turn[:, 0] * gx + turn[:, 1] * gy + turn[:, 2] * gz
+                clear = _better(a, b, turn_a, turn_b, offset, n, clear, best)
+        elif solid[KIND] != BALL:
             clear = _better(a, b, turn_a, turn_b, offset, turn[:, 2].copy(), clear, best)
         for k in range(int(solid[SIDES])):
             at = FIRST + PER_SIDE * k

@@ -12,6 +12,9 @@ A solid is one row of floats: KIND, HALF (half length), RADIUS (of a ball or a r
 SIDE_X, SIDE_Y (half sides of a rectangle), SIDES (number of corners), REACH (radius of the sphere
 about the centre that holds the solid), then for each side its first corner x, y, its unit direction
 x, y (counter-clockwise) and its length. All lengths in metres, in body axes.
+
+A convex polyhedron (module `polyhedron`) has another row behind REACH. Shapes that are not convex
+are rows of their convex pieces.
 """
 
 from __future__ import annotations
@@ -21,10 +24,11 @@ from math import sqrt
 import numpy as np
 
 from snapsim.arrays import Array
+from snapsim.mechanics.contact import polyhedron
 from snapsim.numerics.compilation import compiled
-from snapsim.parts.shapes import Shape
+from snapsim.parts.shapes import ConvexPolyhedron, Shape
 
-BALL, RECTANGLE, ROUND, POLYGON = 0.0, 1.0, 2.0, 3.0
+BALL, RECTANGLE, ROUND, POLYGON, POLYHEDRON = 0.0, 1.0, 2.0, 3.0, 4.0
 KIND, HALF, RADIUS, BORE, SIDE_X, SIDE_Y, SIDES, REACH, FIRST = range(9)
 PER_SIDE = 5
 
@@ -32,16 +36,27 @@ Distance = tuple[float, float, float, float]
 
 
 def solid_rows(shapes: list[Shape]) -> Array:
-    """Return one row a shape (n, FIRST + 5 k), k the largest number of corners."""
-    corners = max((len(s.outline.polygon) for s in shapes if s.outline is not None), default=0)
-    rows = np.zeros((len(shapes), FIRST + PER_SIDE * corners))
+    """Return one row a simple solid (n, length of the longest row)."""
+    rows = np.zeros((len(shapes), max(map(_length, shapes), default=FIRST)))
     for row, shape in zip(rows, shapes, strict=True):
         _fill(row, shape)
     return rows
 
 
+def _length(shape: Shape) -> int:
+    """Numbers that the row of a simple solid needs."""
+    if isinstance(shape, ConvexPolyhedron):
+        return FIRST + polyhedron.length(shape)
+    return FIRST if shape.outline is None else FIRST + PER_SIDE * len(shape.outline.polygon)
+
+
 def _fill(row: Array, shape: Shape) -> None:
     """Write one shape into its zeroed row."""
+    if isinstance(shape, ConvexPolyhedron):
+        row[[KIND, REACH]] = POLYHEDRON, np.linalg.norm(shape.corners, axis=1).max()
+        table = polyhedron.table(shape)
+        row[FIRST : FIRST + len(table)] = table
+        return
     outline = shape.outline
     if outline is None:
         row[[KIND, RADIUS, REACH]] = BALL, shape.extents[0], shape.extents[0]
@@ -71,6 +86,8 @@ def signed_distance(solid: Array, x: float, y: float, z: float) -> Distance:
         if r == 0.0:
             return -solid[RADIUS], 0.0, 0.0, 1.0
         return r - solid[RADIUS], x / r, y / r, z / r
+    if solid[KIND] == POLYHEDRON:
+        return polyhedron.signed_distance(solid[FIRST:], x, y, z)
     m, gx, gy = _profile_distance(solid, x, y)
     w = abs(z) - solid[HALF]
     up = 1.0 if z >= 0 else -1.0
@@ -155,6 +172,8 @@ def support(solid: Array, x: float, y: float, z: float) -> float:
     flat = sqrt(x * x + y * y)
     if solid[KIND] == BALL:
         return float(solid[RADIUS] * sqrt(flat * flat + z * z))
+    if solid[KIND] == POLYHEDRON:
+        return float(polyhedron.support(solid[FIRST:], x, y, z))
     along = solid[HALF] * abs(z)
     if solid[KIND] == ROUND:
         return float(along + solid[RADIUS] * flat)

@@ -21,6 +21,7 @@ from math import acos, atan2, cos, pi, sin, sqrt
 import numpy as np
 
 from snapsim.arrays import Array
+from snapsim.mechanics.contact import polyhedron
 from snapsim.mechanics.contact.curves import (
     BORE_RIM,
     CENTRE,
@@ -57,6 +58,7 @@ from snapsim.mechanics.contact.solids import (
     HALF,
     KIND,
     PER_SIDE,
+    POLYHEDRON,
     RADIUS,
     REACH,
     SIDES,
@@ -105,7 +107,7 @@ def _one_sided(
     turn, shift, start = np.empty((3, 3)), np.empty(3), count
     relative(turn_owner, turn_other, offset, sign, turn, shift)
     curve, row = np.empty(CURVE_SIZE), np.empty(CONTACT_SIZE)
-    ts = np.empty(2 * SAMPLES + int(other[SIDES]))
+    ts = np.empty(2 * SAMPLES + _planes(other))
     size = min(owner[REACH], other[REACH])
     cut = reach + sqrt(moved[0] ** 2 + moved[1] ** 2 + moved[2] ** 2)
     for k in range(curve_count(owner)):
@@ -124,8 +126,16 @@ def _one_sided(
                 low, high = min(low, ts[i]), max(high, ts[i])
             _to_world(row, turn_other, offset, sign, moved)
             if row[DISTANCE] < reach:
-                count = _add(rows, start if sign > 0 else 0, count, row, 10 * HAIR * size)
+                count = add(rows, start if sign > 0 else 0, count, row, 10 * HAIR * size)
     return count
+
+
+@compiled
+def _planes(solid: Array) -> int:
+    """How many side planes bound the solid."""
+    if solid[KIND] == POLYHEDRON:
+        return int(solid[FIRST + polyhedron.FACES])
+    return int(solid[SIDES])
 
 
 @compiled
@@ -150,6 +160,12 @@ def _on_line(other: Array, curve: Array, ts: Array) -> int:
     ts[0], ts[1] = 0.0, 1.0
     x, y, z, u, v, w = curve[1], curve[2], curve[3], curve[4], curve[5], curve[6]
     if other[KIND] == BALL:
+        return count
+    if other[KIND] == POLYHEDRON:
+        for i in range(_planes(other)):
+            nx, ny, nz, d = polyhedron.plane(other[FIRST:], i)
+            rate = nx * u + ny * v + nz * w
+            count = _inside((d - nx * x - ny * y - nz * z) / rate, ts, count)
         return count
     count = _inside((other[HALF] - z) / w, ts, count)
     count = _inside((-other[HALF] - z) / w, ts, count)
@@ -297,7 +313,7 @@ def _to_world(row: Array, turn: Array, offset: Array, sign: float, moved: Array)
 
 
 @compiled
-def _add(rows: Array, start: int, count: int, row: Array, same: float) -> int:
+def add(rows: Array, start: int, count: int, row: Array, same: float) -> int:
     """Append the row, or merge it with one at the same place and normal, keeping the nearer."""
     for k in range(start, count):
         d2, dot = 0.0, 0.0
