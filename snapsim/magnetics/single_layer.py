@@ -8,14 +8,17 @@ reduced to its rim (Gauss's theorem twice, since the plane Laplacian of r is 1/r
 
     4 pi P_ff = - sum over edges e, e' of  (n_e . n_e')  integral over e, e' of |x - x'| dl dl'
 
-Near pairs: the potential of the larger polygon in closed form, integrated over the smaller one by
-product Gauss rules, crowded toward the edges (u = t^2 (3 - 2t), which smooths the d ln d behaviour
-at a shared edge) where the two all but touch. Far pairs: product rules on both, fewer points the
-farther apart. Each pair is computed once and used for both orders: symmetry is exact. Assumptions:
-plane convex polygons of three or four corners. Relative error of single entries: below 3e-8 where
-faces touch, up to 2e-6 far away (smooth in the distance, so that it cancels in the field of a cell,
-whose charges add up to zero), measured in the tests. Source: Hackbusch, Integral Equations,
-1995, ch. 9 (Galerkin boundary elements; from memory).
+and likewise two faces of one plane that touch or overlap, as unlike cells of two joined solids do.
+Other near pairs: the potential of the larger polygon in closed form, integrated over the smaller
+one by product Gauss rules, crowded toward the edges (u = t^2 (3 - 2t), which smooths the d ln d
+behaviour at a shared edge) where the two all but touch; of two touching faces of which one stands
+on the inside of the other, the standing one is the outer one whatever its size. Far pairs: product
+rules on both, fewer points the farther apart. Each pair is computed once and used for both orders:
+symmetry is exact. Assumptions: plane convex polygons of three or four corners. Relative error of
+single entries: below 3e-8 where faces touch (6e-4 where a face stands on another and across its
+rim, which cells that share their faces never do), up to 2e-6 far away (smooth in the distance, so
+that it cancels in the field of a cell, whose charges add up to zero), measured in the tests.
+Source: Hackbusch, Integral Equations, 1995, ch. 9 (Galerkin boundary elements; from memory).
 """
 
 from __future__ import annotations
@@ -168,7 +171,9 @@ def _fill(
                 value = _far(three[f], three[g], flip)
             elif apart > far[2]:
                 value = _far(four[f], four[g], flip)
-            elif radius[f] < radius[g]:
+            elif _in_one_plane(corners[f], normal[f], image[g], 1e-9 * (radius[f] + radius[g])):
+                value = rim_pair(corners[f], normal[f], image[g], image_normal[g], nodes, weights)
+            elif _is_outer(corners[f], normal[f], radius[f], image[g], image_normal[g], radius[g]):
                 value = near_pair(
                     corners[f], sides[f], image[g], image_normal[g], near, nodes, weights
                 )
@@ -178,6 +183,76 @@ def _fill(
                 )
             matrix[f, g] = value
             matrix[g, f] = value
+
+
+@njit(cache=True, error_model="numpy")
+def _in_one_plane(a: Array, normal: Array, b: Array, near: float) -> bool:
+    """Do two faces lie in one plane and touch or overlap, to within `near` [m]?"""
+    for i in range(4):
+        if abs(_height(a, normal, b[i])) > near:
+            return False
+    return _gap(a, b) <= near or _covers(a, normal, b[0]) or _covers(b, normal, a[0])
+
+
+@njit(cache=True, error_model="numpy")
+def _covers(a: Array, normal: Array, x: Array) -> bool:
+    """Is the foot of the point x on the plane of the convex face a within it?"""
+    sign = 0.0
+    for i in range(4):
+        ux, uy, uz = a[i, 0] - a[i - 1, 0], a[i, 1] - a[i - 1, 1], a[i, 2] - a[i - 1, 2]
+        vx, vy, vz = x[0] - a[i, 0], x[1] - a[i, 1], x[2] - a[i, 2]
+        turn = (uy * vz - uz * vy) * normal[0] + (uz * vx - ux * vz) * normal[1]
+        turn += (ux * vy - uy * vx) * normal[2]
+        if turn * sign < 0.0:
+            return False
+        if turn != 0.0:
+            sign = turn
+    return True
+
+
+@njit(cache=True, error_model="numpy")
+def _is_outer(
+    a: Array, normal_a: Array, radius_a: float, b: Array, normal_b: Array, radius_b: float
+) -> bool:
+    """Shall a be the outer face: the smaller one, or the one that stands on the other?"""
+    if radius_a < radius_b:
+        return not (_cuts(b, normal_b, a) and _stands_on(b, a, normal_a))
+    return _cuts(a, normal_a, b) and _stands_on(a, b, normal_b)
+
+
+@njit(cache=True, error_model="numpy")
+def _cuts(a: Array, normal: Array, b: Array) -> bool:
+    """Has b corners clearly on both sides of the plane of a?"""
+    low, high = 0.0, 0.0
+    for i in range(4):
+        height = _height(a, normal, b[i])
+        low, high = min(low, height), max(high, height)
+    return low < -1e-6 * (high - low) and high > 1e-6 * (high - low)
+
+
+@njit(cache=True, error_model="numpy")
+def _height(a: Array, normal: Array, x: Array) -> float:
+    """Height [m] of x over the plane of a."""
+    height = 0.0
+    for k in range(3):
+        height += (x[k] - a[0, k]) * normal[k]
+    return height
+
+
+@njit(cache=True, error_model="numpy")
+def _stands_on(a: Array, b: Array, normal: Array) -> bool:
+    """Does a touch b from one side of its plane, with a corner on it or with its rim?"""
+    low, high = 0.0, 0.0
+    for i in range(4):
+        height = _height(b, normal, a[i])
+        low, high = min(low, height), max(high, height)
+    near = 1e-9 * (high - low)
+    if min(-low, high) > near:
+        return False
+    for i in range(4):
+        if abs(_height(b, normal, a[i])) <= near and _covers(b, normal, a[i]):
+            return True
+    return _gap(a, b) <= near
 
 
 @njit(cache=True, error_model="numpy")
@@ -205,7 +280,7 @@ def near_pair(
     weights: Array,
 ) -> float:
     """Return P [m^3] of two faces close together: closed form on `inner`, Gauss on `outer`."""
-    gap = _gap(outer, inner)
+    gap = 0.0 if _stands_on(outer, inner, inner_normal) else _gap(outer, inner)
     n, crowd_u = _points_along(gap, sides[0], rules)
     m, crowd_v = _points_along(gap, sides[1], rules)
     total = 0.0
@@ -283,23 +358,34 @@ def _fill_selves(
 @njit(cache=True, error_model="numpy")
 def self_energy(p: Array, normal: Array, nodes: Array, weights: Array) -> float:
     """Return P_ff [m^3] of the face with corners (4, 3) by its rim against itself."""
+    return rim_pair(p, normal, p, normal, nodes, weights)
+
+
+@njit(cache=True, error_model="numpy")
+def rim_pair(
+    p: Array, normal_p: Array, q: Array, normal_q: Array, nodes: Array, weights: Array
+) -> float:
+    """Return P [m^3] of two faces (4, 3) of one plane, overlapping or not, by their rims."""
     n = MOST_POINTS
     total = 0.0
     for i in range(4):
         a, edge = p[i - 1], p[i] - p[i - 1]
         for j in range(4):
-            across = edge @ (p[j] - p[j - 1])
-            part = 0.0
-            if i == j:
+            across = edge @ (q[j] - q[j - 1])
+            if across == 0.0:
+                continue
+            if np.all(p[i] == q[j]) and np.all(a == q[j - 1]):
                 # both points on one edge: the mean of |s - t| over the unit square is 1/3
                 total += across * np.sqrt(across) / 3
                 continue
+            part = 0.0
             for k in range(n):
                 t, w = _crowded(nodes[n, k], weights[n, k], True)
-                part += w * _mean_distance(a + t * edge, p[j - 1], p[j])
+                part += w * _mean_distance(a + t * edge, q[j - 1], q[j])
             # edges as vectors: n_e . n_e' dl dl' is their scalar product, both in one plane
             total += across * part
-    return -total / FOUR_PI
+    same = normal_p[0] * normal_q[0] + normal_p[1] * normal_q[1] + normal_p[2] * normal_q[2]
+    return -total / FOUR_PI if same > 0.0 else total / FOUR_PI
 
 
 @njit(cache=True, error_model="numpy")

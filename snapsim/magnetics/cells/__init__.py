@@ -8,19 +8,12 @@ import numpy as np
 
 from snapsim.arrays import Array
 from snapsim.errors import InputError
-from snapsim.magnetics.cells import box, cylinder, hex_nut, ring, sphere
+from snapsim.magnetics.cells import compound, family
 from snapsim.magnetics.cells.contract import CellMesh
-from snapsim.magnetics.cells.layout import Divisions, Layout
-from snapsim.magnetics.cells.reflection import reflected
+from snapsim.magnetics.cells.layout import Layout
 from snapsim.parts.shapes import Shape
 
-LAYOUTS: Final[dict[str, Layout]] = {
-    "box": box.LAYOUT,
-    "cylinder": cylinder.LAYOUT,
-    "hex_nut": hex_nut.LAYOUT,
-    "ring": ring.LAYOUT,
-    "sphere": sphere.LAYOUT,
-}
+LAYOUTS: Final[dict[str, Layout]] = {**family.LAYOUTS, "compound": compound.LAYOUT}
 
 DETAIL: Final = {"draft": 200, "normal": 1000, "fine": 3000}
 """Cells a part. Mean magnetisation of infinitely permeable bodies in a uniform field, cube, prisms
@@ -35,11 +28,14 @@ EXTRAPOLATION_ORDER: Final = 2.0
 def mesh(shape: Shape, detail: str | int = "normal") -> CellMesh:
     """Return the cells of a shape, body axes [m].
 
-    `detail` is a key of `DETAIL` or a number of cells, met as nearly as the layout allows. Raises
-    InputError for an unknown detail, and for a shape that has no cells.
+    `detail` is a key of `DETAIL` (of which shapes without three mirror planes get their layout's
+    `share`) or a number of cells, met as nearly as the layout allows. Raises InputError for an
+    unknown detail, and for a shape that has no cells.
     """
-    layout = _layout(shape)
-    return _built(shape, layout.divisions(shape, _cells(detail) / 8))
+    shape = family.simplest(shape)
+    layout = family.layout_of(shape, LAYOUTS)
+    cut = layout.divisions(shape, _base_cells(layout, detail))
+    return family.built(layout, shape, cut)
 
 
 def refinement_pair(shape: Shape, detail: str | int = "normal") -> tuple[CellMesh, CellMesh]:
@@ -47,19 +43,31 @@ def refinement_pair(shape: Shape, detail: str | int = "normal") -> tuple[CellMes
 
     The fine mesh has about the cells that `detail` asks for, the coarse one an eighth of them.
     """
-    coarse = _layout(shape).divisions(shape, _cells(detail) / 64)
-    return _built(shape, coarse), _built(shape, tuple(2 * n for n in coarse))
+    shape = family.simplest(shape)
+    layout = family.layout_of(shape, LAYOUTS)
+    coarse = layout.divisions(shape, _base_cells(layout, detail) / 8)
+    fine = layout.halved(shape, coarse)
+    return family.built(layout, shape, coarse), family.built(layout, shape, fine)
 
 
-def extrapolated(coarse: Array | float, fine: Array | float) -> Array:
+def extrapolated(
+    coarse: Array | float, fine: Array | float, order: float = EXTRAPOLATION_ORDER
+) -> Array:
     """Return a quantity's limit of vanishing cell size from its values on a `refinement_pair`.
 
-    Richardson's extrapolation at `EXTRAPOLATION_ORDER` (Richardson, Phil. Trans. A 210, 307
-    (1911); from memory).
+    Richardson's extrapolation (Richardson, Phil. Trans. A 210, 307 (1911); from memory), for an
+    error that falls with that power of the cell size: `extrapolation_order` of the shape.
     """
-    weight = 2.0**EXTRAPOLATION_ORDER
+    weight = 2.0**order
     limit: Array = (weight * np.asarray(fine) - np.asarray(coarse)) / (weight - 1)
     return limit
+
+
+def extrapolation_order(shape: Shape, detail: str | int = "normal") -> float:
+    """Return the power of the cell size with which the error of a `refinement_pair` falls."""
+    shape = family.simplest(shape)
+    layout = family.layout_of(shape, LAYOUTS)
+    return layout.order(layout.divisions(shape, _base_cells(layout, detail) / 8))
 
 
 def nominal_size(cells: CellMesh) -> float:
@@ -67,13 +75,10 @@ def nominal_size(cells: CellMesh) -> float:
     return float(np.cbrt(cells.volume.mean()))
 
 
-def _layout(shape: Shape) -> Layout:
-    if shape.kind not in LAYOUTS:
-        raise InputError(
-            f"no cells for a {shape.kind!r} of a soft material; allowed are {', '.join(LAYOUTS)}",
-            key="shape.kind",
-        )
-    return LAYOUTS[shape.kind]
+def _base_cells(layout: Layout, detail: str | int) -> float:
+    """Cells wanted of the part that is mirrored into the whole."""
+    share = layout.share if isinstance(detail, str) else 1.0
+    return share * _cells(detail) / float(2 ** len(layout.mirrors))
 
 
 def _cells(detail: str | int) -> int:
@@ -86,16 +91,13 @@ def _cells(detail: str | int) -> int:
     )
 
 
-def _built(shape: Shape, divisions: Divisions) -> CellMesh:
-    return reflected(*_layout(shape).octant(shape, divisions))
-
-
 __all__ = [
     "DETAIL",
     "EXTRAPOLATION_ORDER",
     "LAYOUTS",
     "CellMesh",
     "extrapolated",
+    "extrapolation_order",
     "mesh",
     "nominal_size",
     "refinement_pair",
