@@ -25,7 +25,7 @@ import numpy as np
 
 from snapsim.arrays import Array
 from snapsim.constants import MU_0
-from snapsim.parts.shapes import Box, Shape, Sphere
+from snapsim.parts.shapes import Box, ConvexPolyhedron, Piece, Shape, Sphere, pieces_of
 
 DEFAULT_ORDER = 16
 FEWEST = 4
@@ -35,9 +35,15 @@ def quadrature(shape: Shape, order: int = DEFAULT_ORDER) -> tuple[Array, Array]:
     """Return points (k, 3) [m] in body axes and weights (k,) [m^3] adding up to the volume.
 
     `order` is the number of points across the largest extent; a shorter straight direction has
-    that number times the root of the ratio, a radius its half and one, a circle the double.
+    that number times the root of the ratio, a radius its half and one, a circle the double. The
+    pieces of a composite shape have fewer points, by the root of their size over the whole's.
     """
-    if isinstance(shape, Box):
+    parts = pieces_of(shape)
+    if isinstance(shape, ConvexPolyhedron):
+        points, weights = _cones(shape, order)
+    elif parts[0].shape is not shape:
+        points, weights = _union(shape, parts, order)
+    elif isinstance(shape, Box):
         points, weights = _box(shape, order)
     elif isinstance(shape, Sphere):
         points, weights = _ball(shape.diameter / 2, order)
@@ -78,6 +84,31 @@ def _ball(radius: float, order: int) -> tuple[Array, Array]:
     direction = np.stack([x, y, np.outer(mu, np.ones_like(turn))], axis=-1).reshape(-1, 3)
     points = r[:, None, None] * direction[None]
     return points.reshape(-1, 3), np.outer(wr * r**2, np.outer(wmu, wt)).ravel()
+
+
+def _union(shape: Shape, parts: tuple[Piece, ...], order: int) -> tuple[Array, Array]:
+    """The rules of the pieces, each in its place."""
+    largest = float(shape.extents.max())
+    points, weights = [], []
+    for part in parts:
+        share = math.sqrt(min(1.0, float(part.shape.extents.max()) / largest))
+        own, w = quadrature(part.shape, max(FEWEST, math.ceil(order * share)))
+        points.append(own @ part.turn.T + part.position)
+        weights.append(w)
+    return np.concatenate(points), np.concatenate(weights)
+
+
+def _cones(shape: ConvexPolyhedron, order: int) -> tuple[Array, Array]:
+    """Gauss in the tetrahedra between the centre and each triangle, collapsed from a cube."""
+    corners, triangles = shape.surface(0)
+    count = max(1, math.ceil(1.1 * order / len(triangles) ** (1 / 3)))
+    u, w = _gauss(0, 1, count)
+    r, s, t = (g.ravel() for g in np.meshgrid(u, u, u, indexing="ij"))
+    weight = (w[:, None, None] * w[None, :, None] * w).ravel() * r**2 * s
+    share = np.stack([r * (1 - s), r * s * (1 - t), r * s * t], axis=1)
+    p = corners[triangles]
+    volume = np.einsum("fi,fi->f", p[:, 0], np.cross(p[:, 1], p[:, 2]))
+    return np.einsum("qk,fki->fqi", share, p).reshape(-1, 3), np.outer(volume, weight).ravel()
 
 
 def _extrusion(shape: Shape, order: int) -> tuple[Array, Array]:

@@ -6,11 +6,20 @@ from collections.abc import Callable
 from typing import Any
 
 from snapsim.arrays import Array
-from snapsim.magnetics.sources import box, cylinder, hex_nut, ring, sphere
+from snapsim.magnetics.sources import box, cylinder, hex_nut, mesh, prism, ring, sphere
+from snapsim.magnetics.sources.compound import joined
 from snapsim.magnetics.sources.contract import FieldSource
-from snapsim.magnetics.sources.evaluation import BOX, CYLINDER, HEX_NUT, RING, SPHERE
+from snapsim.magnetics.sources.evaluation import (
+    BOX,
+    COMPOUND,
+    CYLINDER,
+    HEX_NUT,
+    POLYHEDRON,
+    RING,
+    SPHERE,
+)
 from snapsim.magnetics.sources.superposition import MagnetSet, field_of_magnets, magnet_set
-from snapsim.parts.shapes import Shape
+from snapsim.parts.shapes import Compound, Shape
 
 MEMBERS: dict[str, tuple[int, Callable[[Any], Array]]] = {
     "box": (BOX, box.parameters),
@@ -18,12 +27,16 @@ MEMBERS: dict[str, tuple[int, Callable[[Any], Array]]] = {
     "ring": (RING, ring.parameters),
     "sphere": (SPHERE, sphere.parameters),
     "hex_nut": (HEX_NUT, hex_nut.parameters),
+    "prism": (POLYHEDRON, prism.parameters),
+    "mesh": (POLYHEDRON, mesh.parameters),
 }
-"""Kernel code and packing function by shape kind."""
+"""Kernel code and packing function by kind of a simple shape; a compound is their sum."""
 
 
 def source_for(shape: Shape) -> FieldSource:
     """Return the field source of `shape`; raises KeyError for a kind that has none."""
+    if isinstance(shape, Compound):
+        return FieldSource(COMPOUND, joined(shape, [source_for(m.shape) for m in shape.members]))
     code, parameters = MEMBERS[shape.kind]
     return FieldSource(code, parameters(shape))
 

@@ -9,18 +9,19 @@ from __future__ import annotations
 from numba import njit
 
 from snapsim.arrays import Array, IntArray
+from snapsim.magnetics.charged_polygon_field import polyhedron_field
 from snapsim.magnetics.sources import box, cylinder, hex_nut, ring, sphere
 
 Nine = tuple[float, float, float, float, float, float, float, float, float]
 
-BOX, CYLINDER, RING, SPHERE, HEX_NUT = 0, 1, 2, 3, 4
+BOX, CYLINDER, RING, SPHERE, HEX_NUT, POLYHEDRON, COMPOUND = 0, 1, 2, 3, 4, 5, 6
 
 
 @njit(cache=True, error_model="numpy")
-def local_field(
+def simple_field(
     code: int, par: Array, x: float, y: float, z: float, mx: float, my: float, mz: float
 ) -> Nine:
-    """Return (Hx, Hy, Hz, Gxx, Gyy, Gzz, Gxy, Gxz, Gyz) of one body at one point, body axes."""
+    """Return (Hx, Hy, Hz, Gxx, Gyy, Gzz, Gxy, Gxz, Gyz) of one solid at one point, its axes."""
     if code == BOX:
         return box.kernel(par, x, y, z, mx, my, mz)
     if code == CYLINDER:
@@ -29,7 +30,62 @@ def local_field(
         return ring.kernel(par, x, y, z, mx, my, mz)
     if code == SPHERE:
         return sphere.kernel(par, x, y, z, mx, my, mz)
+    if code == POLYHEDRON:
+        return polyhedron_field(par, x, y, z, mx, my, mz)
     return hex_nut.kernel(par, x, y, z, mx, my, mz)
+
+
+@njit(cache=True, error_model="numpy")
+def local_field(
+    code: int, par: Array, x: float, y: float, z: float, mx: float, my: float, mz: float
+) -> Nine:
+    """Return the same of one body, a compound being the sum of its members; body axes.
+
+    A compound's parameters: how many members; each its code, how many parameters, the turn member
+    to body (9), the position (3), the parameters.
+    """
+    if code != COMPOUND:
+        return simple_field(code, par, x, y, z, mx, my, mz)
+    hx, hy, hz = 0.0, 0.0, 0.0
+    gxx, gyy, gzz, gxy, gxz, gyz = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+    at = 1
+    for _ in range(int(par[0])):
+        size = int(par[at + 1])
+        r = par[at + 2 : at + 11]
+        dx, dy, dz = x - par[at + 11], y - par[at + 12], z - par[at + 13]
+        kx, ky, kz, a, b, c, d, e, f = simple_field(
+            int(par[at]), par[at + 14 : at + 14 + size],
+            r[0] * dx + r[3] * dy + r[6] * dz, r[1] * dx + r[4] * dy + r[7] * dz,
+            r[2] * dx + r[5] * dy + r[8] * dz, r[0] * mx + r[3] * my + r[6] * mz,
+            r[1] * mx + r[4] * my + r[7] * mz, r[2] * mx + r[5] * my + r[8] * mz,
+        )  # fmt: skip
+        at += 14 + size
+        hx += r[0] * kx + r[1] * ky + r[2] * kz
+        hy += r[3] * kx + r[4] * ky + r[5] * kz
+        hz += r[6] * kx + r[7] * ky + r[8] * kz
+        # rows of R G, then (R G) R^T
+        px, py, pz = (
+            r[0] * a + r[1] * d + r[2] * e,
+            r[0] * d + r[1] * b + r[2] * f,
+            r[0] * e + r[1] * f + r[2] * c,
+        )
+        qx, qy, qz = (
+            r[3] * a + r[4] * d + r[5] * e,
+            r[3] * d + r[4] * b + r[5] * f,
+            r[3] * e + r[4] * f + r[5] * c,
+        )
+        sx, sy, sz = (
+            r[6] * a + r[7] * d + r[8] * e,
+            r[6] * d + r[7] * b + r[8] * f,
+            r[6] * e + r[7] * f + r[8] * c,
+        )
+        gxx += px * r[0] + py * r[1] + pz * r[2]
+        gyy += qx * r[3] + qy * r[4] + qz * r[5]
+        gzz += sx * r[6] + sy * r[7] + sz * r[8]
+        gxy += px * r[3] + py * r[4] + pz * r[5]
+        gxz += px * r[6] + py * r[7] + pz * r[8]
+        gyz += qx * r[6] + qy * r[7] + qz * r[8]
+    return hx, hy, hz, gxx, gyy, gzz, gxy, gxz, gyz
 
 
 @njit(cache=True, error_model="numpy")
