@@ -11,6 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from snapsim.analysis.summary import number, numbers
+from snapsim.parts.shapes import Compound, Mesh, Prism, Shape
 from snapsim.simulation.system import System
 
 
@@ -35,12 +36,20 @@ def inventory(system: System, warnings: Iterable[str]) -> dict[str, Any]:
                 "position_m": numbers(pose.position[i]),
                 "quaternion": numbers(pose.quaternion[i]),
                 "cells": cells[i],
+                **_drawn(body.shape),
             }
             for i, body in enumerate(system.bodies)
         },
         "overlaps": [],
         "warnings": list(warnings),
     }
+
+
+def _drawn(shape: Shape) -> dict[str, Any]:
+    """Where the centre of mass is in the author's own coordinates, for shapes that have some."""
+    if isinstance(shape, Prism | Mesh | Compound):
+        return {"centre_as_drawn_m": numbers(shape.drawn_centre)}
+    return {}
 
 
 def inventory_table(result: dict[str, Any]) -> RenderableType:

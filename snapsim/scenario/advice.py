@@ -2,13 +2,24 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from snapsim.parts.materials import MATERIALS
+from snapsim.parts.shapes import Compound, Mesh
 from snapsim.simulation.system import System
+
+SMALLEST, LARGEST = 1e-3, 5.0
+"""Lengths [m] between which a mesh is what one would put on a stage."""
 
 
 def advice(system: System) -> list[str]:
     """Return warnings about a sound system, one line each."""
-    return [*_nothing_happens(system), *_unknown(system), *_hidden_tables(system)]
+    return [
+        *_nothing_happens(system),
+        *_unknown(system),
+        *_hidden_tables(system),
+        *_odd_surfaces(system),
+    ]
 
 
 def _nothing_happens(system: System) -> list[str]:
@@ -41,3 +52,21 @@ def _hidden_tables(system: System) -> list[str]:
         for name, material in own.items()
         if name in MATERIALS and material is not MATERIALS[name]
     ]
+
+
+def _odd_surfaces(system: System) -> list[str]:
+    """Meshes that came inside out, or whose unit may be wrong."""
+    found = []
+    for body in system.bodies:
+        shapes = [m.shape for m in body.shape.members] if isinstance(body.shape, Compound) else []
+        for shape in (body.shape, *shapes):
+            if not isinstance(shape, Mesh):
+                continue
+            size = float(np.ptp(shape.corners, axis=0).max())
+            if shape.was_turned:
+                found.append(f'"{body.name}": the mesh was inside out and has been turned')
+            if not SMALLEST <= size <= LARGEST:
+                found.append(
+                    f'"{body.name}": the mesh is {size:.3g} m long; is the unit of its file right?'
+                )
+    return found

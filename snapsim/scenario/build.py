@@ -9,15 +9,16 @@ import numpy as np
 from snapsim.errors import InputError
 from snapsim.parts.bodies import Body
 from snapsim.parts.materials import MATERIALS, MagnetisationCurve, Material
+from snapsim.parts.shapes import Compound
 from snapsim.parts.states import Pose, State
 from snapsim.parts.surfaces import SurfacePair, SurfaceRules
 from snapsim.scenario.body import BodyDescription
 from snapsim.scenario.contact import ContactDescription, PairDescription
 from snapsim.scenario.explain import label
+from snapsim.scenario.joined import refuse_loose_members
 from snapsim.scenario.material import MaterialDescription
 from snapsim.scenario.rotation import quaternion_of
 from snapsim.scenario.scene import SceneDescription
-from snapsim.scenario.shapes import CompoundShape, MeshShape, PrismShape
 from snapsim.simulation.system import System
 
 
@@ -71,11 +72,11 @@ def _material(m: MaterialDescription) -> Material:
 
 def _body(b: BodyDescription, materials: Mapping[str, Material], file: str) -> Body:
     key = f"body.{label(b.name)}"
-    if isinstance(b.shape, PrismShape | MeshShape | CompoundShape):
-        raise InputError(f'a "{b.shape.kind}" cannot be built', file=file, key=f"{key}.shape")
     shape = b.shape.solid()
     for field, problem in shape.problems:
         raise InputError(problem, file=file, key=f"{key}.shape.{field}")
+    if isinstance(shape, Compound):
+        refuse_loose_members(shape, file, f"{key}.shape.members")
     material = materials[b.material]
     if material.is_magnet and b.magnetised is None:
         raise InputError(

@@ -15,6 +15,7 @@ from snapsim.errors import InputError
 from snapsim.scenario.build import build
 from snapsim.scenario.changes import apply_changes
 from snapsim.scenario.explain import input_error
+from snapsim.scenario.inlining import with_surfaces
 from snapsim.scenario.names import check_names
 from snapsim.scenario.not_yet import refuse_what_cannot_be_computed
 from snapsim.scenario.resolve import resolved_text
@@ -34,7 +35,7 @@ def load_scene(path: str | PathLike[str], changes: Sequence[str] = ()) -> System
 def scene_from_text(text: str, file: str, changes: Sequence[str] = ()) -> System:
     """Return the system of a scene given as TOML text; `file` only names it in errors."""
     document = apply_changes(_document(text, file), changes, file)
-    scene = describe_scene(document, file)
+    scene = with_surfaces(describe_scene(document, file), file)
     refuse_what_cannot_be_computed(scene, file)
     extra = {"changes": "\n".join(changes)} if changes else {}
     system = build(scene, file)

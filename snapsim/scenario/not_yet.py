@@ -9,19 +9,9 @@ from snapsim.errors import InputError
 from snapsim.scenario.explain import label
 from snapsim.scenario.scene import SceneDescription
 
-SHAPES_TO_COME = ("prism", "mesh", "compound")
-
 
 def refuse_what_cannot_be_computed(scene: SceneDescription, file: str) -> None:
     """Raise InputError for the first entry that this version reads but cannot compute."""
-    for body in scene.body:
-        if body.shape.kind in SHAPES_TO_COME:
-            raise InputError(
-                f'a "{body.shape.kind}" cannot be computed by this version;'
-                " allowed: box, cylinder, ring, sphere, hex_nut",
-                file=file,
-                key=f"body.{label(body.name)}.shape.kind",
-            )
     for number, joint in enumerate(scene.joint, start=1):
         raise InputError(
             f'joints (here a "{joint.kind}") cannot be computed by this version;'

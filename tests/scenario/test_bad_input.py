@@ -224,21 +224,6 @@ def test_joints_and_hands_are_read_but_refused_as_not_computed_yet(entry, read, 
         read(scene_text + entry)
 
 
-@pytest.mark.parametrize(
-    "shape",
-    [
-        '{ kind = "prism", points = ["0, 0 mm", "30, 0 mm", "0, 30 mm"], length = "10 mm" }',
-        '{ kind = "mesh", file = "part.stl", unit = "mm" }',
-        '{ kind = "compound", members = [{ shape = { kind = "sphere", diameter = "9 mm" } }] }',
-    ],
-)
-def test_shapes_to_come_are_read_but_refused_as_not_computed_yet(shape, complaint):
-    line = complaint('{ kind = "box", size = "500 x 400 x 30 mm" }', shape)
-    assert "body.table.shape.kind" in line
-    assert "cannot be computed by this version" in line
-    assert "box, cylinder, ring, sphere, hex_nut" in line
-
-
 def test_a_scene_file_that_is_not_there_is_one_line(tmp_path):
     with pytest.raises(InputError, match="none.toml: cannot be read: No such file"):
         load_scene(tmp_path / "none.toml")

@@ -32,7 +32,7 @@ def test_the_starter_and_a_resolved_scene_meet_the_schema(validator, read):
         assert list(validator.iter_errors(tomllib.loads(text))) == []
 
 
-def test_joints_hands_and_shapes_to_come_meet_the_schema(validator, scene_text):
+def test_joints_hands_and_prisms_meet_the_schema(validator, scene_text):
     text = (
         scene_text
         + """

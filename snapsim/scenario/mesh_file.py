@@ -1,0 +1,77 @@
+"""Reads a triangulated surface from a file beside the scene: STL, OBJ or PLY."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+
+from snapsim.arrays import Array, IntArray
+
+SUFFIXES: Final = (".stl", ".obj", ".ply")
+
+LARGEST: Final = 100_000_000
+"""Bytes of a file that is read at all."""
+
+
+def read_surface(folder: Path, name: str) -> tuple[Array, IntArray]:
+    """Return corners (n, 3) in the file's unit and triangles (m, 3), equal corners joined.
+
+    Raises ValueError with one line for a person: not there, too large, or not readable.
+    """
+    path = folder / name
+    if path.suffix.lower() not in SUFFIXES:
+        raise ValueError(f'"{name}" is no mesh file; allowed: {", ".join(SUFFIXES)}')
+    try:
+        if not path.is_file():
+            raise ValueError(f'"{name}" is not there; a mesh file stands beside the scene')
+        size = path.stat().st_size
+        if size > LARGEST:
+            raise ValueError(f'"{name}" has {size / 1e6:.0f} MB; at most {LARGEST / 1e6:.0f} MB')
+        found = _loaded(path)
+    except OSError as error:
+        raise ValueError(f'"{name}" cannot be read: {error.strerror}') from None
+    corners, triangles = np.asarray(found.vertices), np.asarray(found.faces)
+    if not len(triangles):
+        raise ValueError(f'"{name}" has no triangles; a closed surface is needed')
+    return _joined(np.array(corners, dtype=np.float64), np.array(triangles, dtype=np.int64))
+
+
+def _loaded(path: Path) -> Any:
+    """The file as trimesh reads it, nothing merged or repaired."""
+    import trimesh
+
+    logging.getLogger("trimesh").setLevel(logging.CRITICAL)
+    try:
+        with path.open("rb") as file:
+            return trimesh.load_mesh(
+                file, file_type=path.suffix[1:].lower(), process=False, skip_materials=True
+            )
+    except OSError:
+        raise
+    except Exception as error:  # damaged files raise whatever the reader stumbles over
+        detail = " ".join(str(error).split())[:80]
+        kind = path.suffix[1:].upper()
+        raise ValueError(f'"{path.name}" is damaged, or no {kind} file: {detail}') from None
+
+
+def _joined(corners: Array, triangles: IntArray) -> tuple[Array, IntArray]:
+    """Join equal corners, leave out unused ones and triangles without area between them."""
+    used, number = np.unique(triangles, return_inverse=True)
+    distinct, name = np.unique(corners[used] + 0.0, axis=0, return_inverse=True)
+    joined = name.reshape(-1)[number.reshape(-1, 3)]
+    a, b, c = joined.T
+    whole = joined[(a != b) & (b != c) & (c != a)]
+    return distinct, np.asarray(whole, dtype=np.int64)
+
+
+def surface_in_metres(
+    folder: Path, name: str, scale: float
+) -> tuple[Sequence[tuple[float, float, float]], Sequence[tuple[int, int, int]]]:
+    """Return corners [m] and triangles as plain numbers; raises ValueError as `read_surface`."""
+    corners, triangles = read_surface(folder, name)
+    places = (corners * scale).tolist()
+    return [(x, y, z) for x, y, z in places], [(a, b, c) for a, b, c in triangles.tolist()]
