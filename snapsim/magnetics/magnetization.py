@@ -46,6 +46,8 @@ QUICK, SAFE = 0.5, 1.0
 """Factor N_0 of the return to the curve: first trial (usually enough), and later ones."""
 RELAXED = 3.0
 """chi' of the preconditioner in the stiff stage; found best of 0.3 to 30 by trial."""
+STEEPEST = 3.0
+"""H over M up to which an extrapolated M is turned into the field that belongs to it."""
 STIFF = 1.5
 """The stiff stage takes over when saturated cells add this multiple of the assumed stiffness."""
 
@@ -534,21 +536,24 @@ def _proximal(
 
 
 @njit(cache=True, error_model="numpy")
-def extrapolated(
-    problem: Problem, m: Array, am: Array, m_before: Array, am_before: Array, stretch: float
-) -> tuple[Array, Array, bool]:
-    """Return (H, A M, True) at M = m + stretch (m - m_before), all (c, 3); False off the curve."""
-    h, am_new = np.empty_like(m), np.empty_like(m)
-    _combine(1.0 + stretch, am, -stretch, am_before, am_new)
+def field_of(problem: Problem, m: Array, h: Array) -> bool:
+    """Set `h` to the local field (c, 3) that belongs to `m` (c, 3); False where a cell has none,
+    or where its field is so steep a function of `m` that it says little."""
     for i in range(m.shape[0]):
-        size = 0.0
-        for k in range(3):
-            h[i, k] = m[i, k] + stretch * (m[i, k] - m_before[i, k])
-            size += h[i, k] ** 2
-        size = math.sqrt(size)
+        size = math.sqrt(m[i, 0] ** 2 + m[i, 1] ** 2 + m[i, 2] ** 2)
         strength = crossing(problem.curves, problem.body[i], 0.0, 1.0, size, 1e3)
-        if not strength <= 1e8:
-            return h, am_new, False
+        if not strength <= STEEPEST * size + 1e3:
+            return False
         for k in range(3):
-            h[i, k] *= strength / size if size > 0 else 0.0
-    return h, am_new, True
+            h[i, k] = m[i, k] * (strength / size if size > 0 else 0.0)
+    return True
+
+
+@njit(cache=True, error_model="numpy")
+def magnetise(problem: Problem, h: Array, m: Array) -> None:
+    """Set `m` to the magnetisation (c, 3) at the local field `h` (c, 3)."""
+    for i in range(h.shape[0]):
+        size = math.sqrt(h[i, 0] ** 2 + h[i, 1] ** 2 + h[i, 2] ** 2)
+        strength, rise, _coenergy = state_at(problem.curves, problem.body[i], size)
+        for k in range(3):
+            m[i, k] = h[i, k] * (strength / size if size > 0 else rise)

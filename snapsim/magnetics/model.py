@@ -14,12 +14,12 @@ down to contact, where the cells' size is what limits a soft part's accuracy.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from snapsim.arrays import Array, ArrayLike, IntArray, as_floats
+from snapsim.arrays import Array, ArrayLike, BoolArray, IntArray, as_floats
 from snapsim.constants import MU_0
 from snapsim.magnetics import magnet_pair
 from snapsim.magnetics.anhysteretic import compiled_curves
@@ -34,7 +34,8 @@ from snapsim.magnetics.magnetization import (
     Minimum,
     Problem,
     demagnetise,
-    extrapolated,
+    field_of,
+    magnetise,
     minimise,
     uncoupled,
 )
@@ -42,6 +43,7 @@ from snapsim.magnetics.mutual import FaceSet, Interaction, face_set, interaction
 from snapsim.magnetics.operator_cache import kept_operator
 from snapsim.magnetics.sources import MagnetSet, magnet_set, source_for
 from snapsim.magnetics.symmetric_blocks import buffer, layout
+from snapsim.magnetics.warm_start import DEPTH, Solution, mixed, mixture
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
 from snapsim.parts.materials import MagnetisationCurve
@@ -60,8 +62,8 @@ class MagneticState:
     `energy` [J]; `force` (n, 3) [N] and `torque` (n, 3) [N m] about each centre of mass, world
     axes; `magnetisation` (c, 3) [A/m] in body axes of each soft body, in the order of
     `MagneticModel.soft`; `bound` [J] on how far the energy lies above its minimum; `products`
-    with a stored operator that it took; `converged`, whether the tolerance was met. `local_field`
-    and `demagnetised` (all cells, 3) let the next pose start from here.
+    with a stored operator that it took; `converged`, whether the tolerance was met. `solutions`,
+    this one and some earlier ones, let the next pose start from here.
     """
 
     energy: float
@@ -71,8 +73,22 @@ class MagneticState:
     bound: float
     products: int
     converged: bool
-    local_field: Array | None = field(default=None, repr=False)
-    demagnetised: Array | None = field(default=None, repr=False)
+    solutions: tuple[Solution, ...] = field(default=(), repr=False)
+
+
+@dataclass(frozen=True)
+class MagneticSeries:
+    """Many poses of n bodies, a row a pose: `energy` (k,) [J], `force` (k, n, 3) [N], `torque`
+    (k, n, 3) [N m], `bound` (k,) [J], `products` (k,), `converged` (k,), as in `MagneticState`;
+    `last` is the state of the last pose, to go on from (None for no poses)."""
+
+    energy: Array
+    force: Array
+    torque: Array
+    bound: Array
+    products: IntArray
+    converged: BoolArray
+    last: MagneticState | None = field(default=None, repr=False)
 
 
 @dataclass(frozen=True)
@@ -181,19 +197,18 @@ class MagneticModel:
         self,
         pose: Pose,
         start: MagneticState | None = None,
-        before: MagneticState | None = None,
-        stretch: float = 1.0,
     ) -> MagneticState:
         """Return the magnetic state in `pose`.
 
-        Starts from the state `start`, or from start + stretch (start - before) where both are
-        given; the start changes the cost, and the result only within the tolerance.
+        Starts from the state `start` and those that it came from (`warm_start`); the start changes
+        the cost, and the result only within the tolerance.
         """
         turns = rotations.matrix(as_floats(pose.quaternion))
         position, quaternion = as_floats(pose.position), as_floats(pose.quaternion)
         samples = [self._sample(part, position, quaternion, turns) for part in self._parts]
         coupling, interactions = self._couple(position, turns)
-        minimum = self._solve(samples, coupling, turns, start, before, stretch)
+        load = self._load(samples, turns)
+        minimum = self._solve(coupling, load, start)
         balance = _Balance(position)
         self._act_on_soft(samples, minimum.m, turns, balance)
         self._act_between_soft(coupling, interactions, minimum.m, turns, balance)
@@ -206,8 +221,32 @@ class MagneticModel:
             bound=MU_0 * minimum.bound,
             products=minimum.products,
             converged=minimum.converged,
-            local_field=minimum.h,
-            demagnetised=minimum.am,
+            solutions=(
+                Solution(load, minimum.h, minimum.m, minimum.am),
+                *(() if start is None else start.solutions[:DEPTH]),
+            ),
+        )
+
+    def evaluate_many(
+        self, poses: Iterable[Pose], start: MagneticState | None = None
+    ) -> MagneticSeries:
+        """Return energy, force and torque in all `poses`, each solve starting from those before.
+
+        Poses in the order of a path cost least; any order gives the same within the tolerance.
+        """
+        states: list[MagneticState] = []
+        for pose in poses:
+            start = self.evaluate(pose, start)
+            states.append(replace(start, magnetisation=(), solutions=()))
+        shape = (len(states), self.count, 3)
+        return MagneticSeries(
+            energy=np.array([s.energy for s in states], dtype=np.float64),
+            force=np.array([s.force for s in states], dtype=np.float64).reshape(shape),
+            torque=np.array([s.torque for s in states], dtype=np.float64).reshape(shape),
+            bound=np.array([s.bound for s in states], dtype=np.float64),
+            products=np.array([s.products for s in states], dtype=np.int64),
+            converged=np.array([s.converged for s in states], dtype=np.bool_),
+            last=start,
         )
 
     def _sample(self, part: _SoftPart, position: Array, quaternion: Array, turns: Array) -> _Sample:
@@ -248,48 +287,37 @@ class MagneticModel:
             self._faces.first, self._faces.cell, self._faces.outward,
         ), found  # fmt: skip
 
-    def _solve(
-        self,
-        samples: list[_Sample],
-        coupling: Coupling,
-        turns: Array,
-        start: MagneticState | None,
-        before: MagneticState | None,
-        stretch: float,
-    ) -> Minimum:
+    def _load(self, samples: list[_Sample], turns: Array) -> Array:
+        """Return v h (c, 3) [A m^2] of all soft cells, body axes."""
         load = np.zeros((len(self._problem.volume), 3))
         for part, sample in zip(self._parts, samples, strict=True):
             total = np.broadcast_to(self.background, (len(part.volume), 3)).copy()
             for mean in sample.means:
                 total += mean
             load[part.cells] = part.volume[:, None] * (total @ turns[part.body])
-        h, am = self._start(coupling, load, start, before, stretch)
+        return load
+
+    def _solve(self, coupling: Coupling, load: Array, start: MagneticState | None) -> Minimum:
+        h, am = self._start(coupling, load, start)
         return Minimum(
             *minimise(self._problem, coupling, load, h, am, self.tolerance, PRODUCTS_LIMIT)
         )
 
     def _start(
-        self,
-        coupling: Coupling,
-        load: Array,
-        start: MagneticState | None,
-        before: MagneticState | None,
-        stretch: float,
+        self, coupling: Coupling, load: Array, start: MagneticState | None
     ) -> tuple[Array, Array]:
-        """Return local field and A M (c, 3) to start from, zero where nothing fits."""
-        if start is None or start.local_field is None or start.demagnetised is None:
+        """Return local field and A M (c, 3) to start from."""
+        known = () if start is None else start.solutions
+        if not known or any(one.shape != load.shape for one in known[0]):
             return np.zeros_like(load), np.zeros_like(load)
-        if start.local_field.shape != load.shape:
-            return np.zeros_like(load), np.zeros_like(load)
-        h, am = start.local_field, start.demagnetised
-        m = np.concatenate(start.magnetisation) if start.magnetisation else load
-        if self._faces is not None:
-            am = np.empty_like(m)
-            demagnetise(self._problem, coupling, m, am)
-        elif before is not None and before.demagnetised is not None and len(m):
-            last = np.concatenate(before.magnetisation)
-            guess = extrapolated(self._problem, m, am, last, before.demagnetised, stretch)
-            h, am = guess[:2] if guess[2] else (h, am)
+        weights = mixture(load, self._problem.volume, known, self.tolerance)
+        m, am = (mixed(weights, [one[i] for one in known]) for i in (2, 3))
+        h = np.empty_like(load)
+        if self._faces is None and field_of(self._problem, m, h):
+            return h, am
+        h = mixed(weights, [one.h for one in known])
+        magnetise(self._problem, h, m)
+        demagnetise(self._problem, coupling, m, am)
         return h, am
 
     def _act_on_soft(

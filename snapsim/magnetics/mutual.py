@@ -54,7 +54,8 @@ class FaceSet(NamedTuple):
     """The f faces of a body for compiled code.
 
     `moments` (11, f): centroid, area, second moment (6), radius; `polygon` (f, 5, 3): corners and
-    normal; `points` (f, q, 4): points and weights [m^2] of the three rules one after another.
+    normal, which points out of the body on its surface; `points` (f, q, 4): points
+    and weights [m^2] of the three rules one after another.
     """
 
     moments: Array
@@ -83,6 +84,8 @@ def face_set(faces: ChargedFaces) -> FaceSet:
     shapes = faces.shapes
     moments = np.vstack([faces.centroid.T, shapes.area, faces.moment.T, shapes.radius])
     polygon = np.concatenate([shapes.corners, shapes.normal[:, None]], axis=1)
+    inward = np.einsum("fi,fi->f", shapes.normal, faces.outward[:, 0]) < 0
+    polygon[inward, :4], polygon[inward, 4] = shapes.corners[inward, ::-1], -shapes.normal[inward]
     points = [_product_rule(shapes, MIDDLE, False), _product_rule(shapes, CLOSE, True)]
     points.append(_product_rule(shapes, TOUCHING, True))
     return FaceSet(
@@ -366,10 +369,6 @@ def _near_potential(
     near: IntArray, blends: Array, potential: Array, load: Array,
 ) -> None:  # fmt: skip
     """Add the nearer rules' part to `potential`, and set `load` (k, 6) to minus its gradient."""
-    low, high, _ = _box(moments_a)
-    centre_a = (low + high) / 2
-    low, high, _ = _box(moments_b)
-    centre_b = (low + high) / 2
     part = np.empty(7)
     for k in range(len(near)):
         f, g = near[k, 0], near[k, 1]
@@ -398,9 +397,9 @@ def _near_potential(
             else:
                 first, last = (RULES[1], RULES[2]) if rule == 1 else (RULES[2], RULES[3])
                 if outer_a:
-                    _points_on_polygon(points_a[f, first:last], polygon_b[g], centre_a, 1.0, part)
+                    _points_on_polygon(points_a[f, first:last], polygon_b[g], 1.0, part)
                 else:
-                    _points_on_polygon(points_b[g, first:last], polygon_a[f], centre_b, -1.0, part)
+                    _points_on_polygon(points_b[g, first:last], polygon_a[f], -1.0, part)
             total += w * part[0]
             radial -= slope * part[0]
             for i in range(6):
@@ -440,24 +439,14 @@ def _points_on_points(a: Array, b: Array, part: Array) -> None:
 
 
 @njit(cache=True, error_model="numpy")
-def _points_on_polygon(
-    points: Array, polygon: Array, centre: Array, sign: float, part: Array
-) -> None:
-    """Set `part` to P and `sign` times minus its gradient on the points' face.
-
-    `centre` is that of the body of the points: it tells the outside of the polygon.
-    """
+def _points_on_polygon(points: Array, polygon: Array, sign: float, part: Array) -> None:
+    """Set `part` to P and `sign` times minus its gradient on the points' face."""
     edges = np.empty((5, 7))
     polygon_edges(polygon[:4], polygon[4], edges)
-    normal = polygon[4]
-    side = 0.0
-    for i in range(3):
-        side += normal[i] * (centre[i] - polygon[0, i])
-    side = 1.0 if side >= 0 else -1.0
     total, fx, fy, fz, tx, ty, tz = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
     for k in range(len(points)):
         x, y, z, w = points[k, 0], points[k, 1], points[k, 2], points[k, 3]
-        phi, hx, hy, hz = potential_and_field(edges, side, x, y, z)
+        phi, hx, hy, hz = potential_and_field(edges, 1.0, x, y, z)
         total += w * phi
         w *= sign
         hx, hy, hz = w * hx, w * hy, w * hz

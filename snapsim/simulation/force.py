@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -10,8 +10,9 @@ import numpy as np
 from snapsim.arrays import Array
 from snapsim.constants import MU_0
 from snapsim.magnetics.cells.contract import CellMesh
-from snapsim.magnetics.model import MagneticModel, MagneticState
+from snapsim.magnetics.model import MagneticModel, MagneticSeries, MagneticState
 from snapsim.numerics import rotations
+from snapsim.parts.states import Pose
 from snapsim.simulation.refinement import (
     EXTRAPOLATION_ORDER,
     Estimate,
@@ -76,6 +77,16 @@ def force(system: System, accuracy: bool = False) -> ForceReport:
     fine = _evaluated(system, meshes.fine)
     coarse = _evaluated(system, meshes.coarse) if meshes.coarse else fine
     return replace(fine, accuracy=_compared(coarse, fine, meshes.safety))
+
+
+def forces(system: System, poses: Iterable[Pose], tolerance: float = 1e-6) -> MagneticSeries:
+    """Evaluate the magnetics in many poses of all bodies, arrays a row a pose.
+
+    Each solve starts from those before, so poses in the order of a path cost least. `tolerance` is
+    the bound on the energy's error over the energy of the soft parts.
+    """
+    model = MagneticModel(system.bodies, system.detail, tolerance)
+    return model.evaluate_many(poses)
 
 
 def _evaluated(system: System, meshes: Mapping[int, CellMesh] | None) -> ForceReport:

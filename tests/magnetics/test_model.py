@@ -13,6 +13,7 @@ from snapsim.magnetics.model import (
     mean_polarisation,
     peak_polarisation,
 )
+from snapsim.magnetics.warm_start import Solution
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
 from snapsim.parts.materials import MagnetisationCurve, Material
@@ -253,25 +254,45 @@ def test_default_tolerance_leaves_little_force_error() -> None:
 
 def test_start_changes_the_cost_and_not_the_result() -> None:
     model = ring_under_a_block(120, 1e-9)
-    states: list[MagneticState] = []
-    for s in (0.90, 0.91, 0.92):
-        before = states[-2] if len(states) > 1 else None
-        states.append(model.evaluate(along_path(s)[0], states[-1] if states else None, before))
-    cold = model.evaluate(along_path(0.92)[0])
-    warm = model.evaluate(along_path(0.92)[0], states[1])
-    assert states[2].products <= warm.products <= cold.products
-    assert states[2].energy == pytest.approx(cold.energy, rel=2e-9)
-    assert model.evaluate(along_path(0.92)[0], states[1]).force.tobytes() == warm.force.tobytes()
+    state: MagneticState | None = None
+    for s in (0.89, 0.90, 0.91):
+        state = model.evaluate(along_path(s)[0], state)
+    assert state is not None
+    where = along_path(0.92)[0]
+    cold, warm = model.evaluate(where), model.evaluate(where, state)
+    short = model.evaluate(where, replace(state, solutions=state.solutions[:1]))
+    assert warm.products < short.products < cold.products
+    assert warm.energy == pytest.approx(cold.energy, rel=2e-9)
+    assert model.evaluate(where, state).force.tobytes() == warm.force.tobytes()
 
 
 def test_a_start_that_does_not_fit_is_left_aside() -> None:
     model = ring_under_a_block(120, 1e-7)
     where = along_path(0.5)[0]
     good = model.evaluate(where)
-    for field in (None, np.full((3, 3), 1.0), np.full_like(good.local_field, np.nan)):
-        found = model.evaluate(where, replace(good, local_field=field))
+    misfits = (np.full((3, 3), 1.0), np.full_like(good.solutions[0].h, np.nan))
+    for known in ((), *((Solution(f, f, f, f),) for f in misfits)):
+        found = model.evaluate(where, replace(good, solutions=known))
         assert found.converged
         assert found.energy == pytest.approx(good.energy, rel=1e-6)
+
+
+def test_many_poses_at_once_give_what_each_gives_alone() -> None:
+    model = ring_under_a_block(120, 1e-9)
+    poses = [along_path(float(s))[0] for s in np.linspace(0.6, 1, 25)]
+    many = model.evaluate_many(poses)
+    for k, where in enumerate(poses):
+        alone = model.evaluate(where)
+        assert many.energy[k] == pytest.approx(alone.energy, rel=2e-9)
+        largest = np.abs(alone.force).max()
+        # Force errs by the root of the energy's error at worst; 3e-5 is that root at 1e-9.
+        assert many.force[k] == pytest.approx(alone.force, abs=3e-5 * largest)
+    assert many.converged.all()
+    assert many.last is not None
+    assert many.last.force.tobytes() == many.force[-1].tobytes()
+    cold = sum(model.evaluate(where).products for where in poses)
+    assert many.products.sum() < 0.6 * cold
+    assert model.evaluate_many([]).force.shape == (0, 2, 3)
 
 
 def test_bodies_without_magnetics_feel_nothing() -> None:
