@@ -9,7 +9,7 @@ import numpy as np
 
 from snapsim.arrays import Array
 from snapsim.numerics import rotations
-from snapsim.simulation.trajectory import Impact, Trajectory
+from snapsim.simulation.trajectory import Impact, Load, Trajectory
 
 if TYPE_CHECKING:  # importing it loads the compiled magnetics
     from snapsim.simulation.force import ForceAccuracy, ForceReport
@@ -30,10 +30,7 @@ def summary(trajectory: Trajectory) -> dict[str, Any]:
         "simulated_s": number(t.time[-1] - t.time[0]),
         "bodies": _bodies(t),
         "impacts": [_impact(i) for i in t.impacts],
-        "loads": {
-            name: {"peak_force_N": number(q.peak_force), "peak_time_s": number(q.peak_time)}
-            for name, q in t.loads.items()
-        },
+        "loads": {name: _load(load) for name, load in t.loads.items()},
         "energy": {
             "magnetic_released_J": number(t.audit.magnetic_released),
             "unaccounted_J": number(t.audit.unaccounted),
@@ -137,6 +134,18 @@ def kinetic_energy(t: Trajectory, body: int) -> Array:
     linear: Array = 0.5 * part.mass * np.sum(t.velocity[:, body] ** 2, axis=1)
     turning: Array = 0.5 * np.einsum("ki,ij,kj->k", spin, part.inertia, spin)
     return linear + turning
+
+
+def _load(load: Load) -> dict[str, Any]:
+    """A load; what only joints have is left out for bodies, "parted_s" for joints that lasted."""
+    more = {
+        "peak_torque_Nm": number(load.peak_torque),
+        "last_force_N": number(load.last_force),
+        "last_torque_Nm": number(load.last_torque),
+        "parted_s": number(load.parted),
+    }
+    least = {"peak_force_N": number(load.peak_force), "peak_time_s": number(load.peak_time)}
+    return least | {key: value for key, value in more.items() if value is not None}
 
 
 def _impact(impact: Impact) -> dict[str, Any]:

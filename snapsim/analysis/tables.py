@@ -124,8 +124,14 @@ def _loads(loads: dict[str, Any]) -> RenderableType:
     table = Table("held by", title="Largest loads, blows not included", title_justify="left")
     table.add_column("force\nN", justify="right")
     table.add_column("time\ns", justify="right")
+    jointed = any("last_force_N" in load for load in loads.values())
+    if jointed:
+        for heading in ("torque\nN m", "force at end\nN", "parted\ns"):
+            table.add_column(heading, justify="right")
+    keys = ("peak_force_N", "peak_time_s", "peak_torque_Nm", "last_force_N", "parted_s")
     for name, load in loads.items():
-        table.add_row(escape(name), _plain(load["peak_force_N"]), _plain(load["peak_time_s"]))
+        cells = [_plain(load[k]) if k in load else "" for k in (keys if jointed else keys[:2])]
+        table.add_row(escape(name), *cells)
     return table
 
 

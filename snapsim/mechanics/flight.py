@@ -43,6 +43,9 @@ class Flight:
     pose they have in `start`.
     """
 
+    BOOKS = 1
+    """Numbers at the end of y that book energies [J]; the first is the work done."""
+
     def __init__(
         self,
         bodies: RigidBodies,
@@ -99,8 +102,14 @@ class Flight:
 
     def at(self, time: float) -> tuple[State, float]:
         """Return the state and the work done so far [J] at a time inside the last step."""
-        y = self._solver.y if time == self._solver.t or self._dense is None else self._dense(time)
-        return self._unpack(y), float(y[-1])
+        y = self._y(time)
+        return self._unpack(y), float(y[-self.BOOKS])
+
+    def _y(self, time: float) -> Array:
+        """The solver's numbers at a time inside the last step."""
+        if time == self._solver.t or self._dense is None:
+            return np.asarray(self._solver.y)
+        return self._dense(time)
 
     def _pack(self, state: State) -> Array:
         i = self._moving
@@ -108,7 +117,7 @@ class Flight:
         columns = [state.pose.position, state.pose.quaternion, state.velocity, momentum]
         flat = np.concatenate([c[i] for c in columns], axis=1)
         padded = np.concatenate([flat, np.zeros((len(i), 1))], axis=1)
-        return np.append(padded.ravel(), 0.0)
+        return np.append(padded.ravel(), np.zeros(self.BOOKS))
 
     def _absolute(self, tolerances: Tolerances) -> Array:
         """Absolute bounds (14 f + 1,): lengths and turns at the rim, speeds, momenta, work."""
@@ -118,10 +127,10 @@ class Flight:
             inertia = float(np.trace(self._bodies.inertia[i])) / 3
             rows += [tolerances.length] * 3 + [tolerances.length / reach] * 4
             rows += [tolerances.speed] * 3 + [inertia * tolerances.speed / reach] * 3 + [1.0]
-        return np.array([*rows, np.inf])
+        return np.array([*rows, *[np.inf] * self.BOOKS])
 
     def _unpack(self, y: Array) -> State:
-        rows = y[:-1].reshape(-1, WIDTH)
+        rows = y[: -self.BOOKS].reshape(-1, WIDTH)
         start, i = self._start, self._moving
         position, quaternion = start.pose.position.copy(), start.pose.quaternion.copy()
         velocity, spin = np.zeros_like(position), np.zeros_like(position)
@@ -136,7 +145,7 @@ class Flight:
         i = self._moving
         rows = y[:-1].reshape(-1, WIDTH)
         out = np.empty_like(y)
-        out[-1] = _rates(
+        out[-1] = rates(
             rows,
             state.pose.quaternion[i],
             state.spin[i],
@@ -178,7 +187,7 @@ def _kinematics(rows: Array, inverse_inertia: Array) -> tuple[Array, Array]:
 
 
 @njit(cache=True)
-def _rates(
+def rates(
     rows: Array,
     unit: Array,
     spin: Array,

@@ -124,6 +124,20 @@ def _blow(
     response = impulse_response(inverse_mass, inverse_inertia, pair, jacobian)
     operator = delassus_operator(pair, jacobian, response)
     before = contact_velocity(velocity, spin, pair, jacobian)
+    impulse, works, steps = blow_on_operator(operator, before, restitution, friction, fineness)
+    apply_impulse(velocity, spin, pair, response, impulse)
+    mass = np.empty(count)
+    for k in range(count):
+        mass[k] = 1.0 / operator[3 * k, 3 * k] if operator[3 * k, 3 * k] > 0.0 else np.inf
+    return to_world(frame, impulse), works, -before[::3].copy(), mass, steps
+
+
+@njit(cache=True, error_model="numpy")
+def blow_on_operator(
+    operator: Array, before: Array, restitution: Array, friction: Array, fineness: float
+) -> tuple[Array, Array, int]:
+    """Return impulse (3c,), normal and friction work (2, c) and steps, from W and velocities."""
+    count = restitution.size
     impulse, works, steps = np.zeros(3 * count), np.zeros((2, count)), 0
     island = _islands(operator)
     for label in range(count):
@@ -132,11 +146,7 @@ def _blow(
             steps += _resolve_island(
                 operator, before, restitution, friction, fineness, members, impulse, works
             )
-    apply_impulse(velocity, spin, pair, response, impulse)
-    mass = np.empty(count)
-    for k in range(count):
-        mass[k] = 1.0 / operator[3 * k, 3 * k] if operator[3 * k, 3 * k] > 0.0 else np.inf
-    return to_world(frame, impulse), works, -before[::3].copy(), mass, steps
+    return impulse, works, steps
 
 
 @njit(cache=True, error_model="numpy")

@@ -12,7 +12,7 @@ forces come in as a function of the pose; nothing here knows what they are.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -21,7 +21,7 @@ from scipy.optimize import brentq
 from snapsim.arrays import Array, BoolArray, IntArray
 from snapsim.mechanics.contact import ContactGeometry, ContactSet
 from snapsim.mechanics.flight import Flight, LoadFunction, Tolerances
-from snapsim.mechanics.impact import resolve_impact
+from snapsim.mechanics.impact import Blow, resolve_impact
 from snapsim.mechanics.records import End, Frame, PairBlow, Strike, Tally
 from snapsim.mechanics.rigid_bodies import RigidBodies, drift
 from snapsim.mechanics.sustained_contact import ContactStep, contact_step, project_out
@@ -67,7 +67,7 @@ class MotionSettings:
 
 
 @dataclass(frozen=True)
-class _Trial:
+class Trial:
     """A step of sustained contact, solved but not yet taken; loads and contacts of its middle."""
 
     dt: float
@@ -108,19 +108,22 @@ class Motion:
         self._stage = self._stage_radius(start)
         self._flight_hint: float | None = None
         self._contact_hint = np.inf
-        self._pressed: _Trial | None = None
+        self._pressed: Trial | None = None
 
     def run(self) -> Iterator[Item]:
         """Yield frames and strikes in order of time, then one End."""
         yield self._frame(touching=False)
         ending: tuple[str, str] | None = None
+        touching = False
         while ending is None:
+            yield from self._prepare()
             contacts = self.geometry.contacts(self.state.pose, NEARLY * self.settings.touch)
             if len(contacts.gap):
                 rate = separation_rates(self.state, contacts)
                 slow = self._slow()
                 if np.any(rate < -slow):
                     yield from self._strike(contacts, slow)
+                    ending = self._ending()
                     continue
                 if np.any(rate < -self.settings.landing):
                     self._land(contacts)
@@ -131,10 +134,17 @@ class Motion:
             yield from self._press() if touching else self._fly()
             ending = self._ending()
         yield self._frame(touching=touching)
-        yield End(
+        yield self._end(*ending)
+
+    def _prepare(self) -> Iterator[Item]:
+        """What happens before contacts are looked at; without joints, nothing."""
+        return iter(())
+
+    def _end(self, outcome: str, reason: str) -> End:
+        return End(
             self.time,
-            ending[0],  # type: ignore[arg-type]
-            ending[1],
+            outcome,  # type: ignore[arg-type]
+            reason,
             self._peak,
             self._peak_time,
             self.steps,
@@ -197,7 +207,27 @@ class Motion:
     def _fly(self) -> Iterator[Frame]:
         """Fly until something touches, the run ends or a body leaves the stage."""
         self.state = replace(self.state, pose=self._push_out(self.state.pose, 0.0))
-        flight = Flight(
+        flight = self._take_off()
+        booked = self.tally
+        self._still, self._pressed = 0, None
+        while flight.running:
+            before = flight.time
+            flight.step(self._longest_step())
+            self.steps += 1
+            if flight.failed:
+                self.steps = self.settings.limit
+                return
+            until = self._first_event(flight, before, flight.time)
+            yield from self._frames_between(flight, before, until or flight.time, booked)
+            self.time = flight.time if until is None else until
+            self.state, self.tally = flight.at(self.time)[0], self._flown(booked, flight, self.time)
+            self._note_loads()
+            if until is not None or self._ending() is not None:
+                break
+        self._flight_hint = max(flight.last_step, 1e-6)
+
+    def _take_off(self) -> Flight:
+        return Flight(
             self.bodies,
             self.loads,
             self.gravity,
@@ -207,24 +237,14 @@ class Motion:
             self.settings.tolerances,
             first_step=self._flight_hint,
         )
-        work_before = self.tally.work
-        self._still, self._pressed = 0, None
-        while flight.running:
-            before = flight.time
-            flight.step(self._longest_step())
-            self.steps += 1
-            if flight.failed:
-                self.steps = self.settings.limit
-                return
-            until = self._first_touch(flight, before, flight.time)
-            yield from self._frames_between(flight, before, until or flight.time, work_before)
-            self.state, work = flight.at(flight.time if until is None else until)
-            self.time = flight.time if until is None else until
-            self.tally = replace(self.tally, work=work_before + work)
-            self._note_loads()
-            if until is not None or self._ending() is not None:
-                break
-        self._flight_hint = max(flight.last_step, 1e-6)
+
+    def _flown(self, booked: Tally, flight: Flight, time: float) -> Tally:
+        """The books at a time of a flight that began with `booked`."""
+        return replace(booked, work=booked.work + flight.at(time)[1])
+
+    def _first_event(self, flight: Flight, begin: float, end: float) -> float | None:
+        """Time in the last step at which the flight ends [s]; None where it goes on."""
+        return self._first_touch(flight, begin, end)
 
     def _longest_step(self) -> float:
         """Step [s] after which the nearest pair would just touch, at present speeds and forces."""
@@ -271,15 +291,14 @@ class Motion:
         return None
 
     def _frames_between(
-        self, flight: Flight, begin: float, end: float, work_before: float
+        self, flight: Flight, begin: float, end: float, booked: Tally
     ) -> Iterator[Frame]:
         """Frames on the dense output so that none are farther apart than the frame spacing."""
         spacing = self.settings.frame_spacing
         while self._last_frame + spacing <= end:
             time = max(self._last_frame + spacing, begin)
-            state, work = flight.at(time)
             self._last_frame = time
-            yield Frame(time, state, replace(self.tally, work=work_before + work), False)
+            yield Frame(time, flight.at(time)[0], self._flown(booked, flight, time), False)
 
     # -- strikes ---------------------------------------------------------------------------------
 
@@ -290,22 +309,28 @@ class Motion:
         pairs = [self.surfaces.pair(int(a), int(b)) for a, b in contacts.pair]
         restitution = np.array([p.restitution for p in pairs])
         restitution[-rate * restitution < slow] = 0.0
-        blow = resolve_impact(
+        blow = self._resolve(contacts, restitution)
+        tally_before = self.tally
+        self._book_blow(State(before.pose, blow.velocity, blow.spin))
+        blows = _blows(self._effective_mass, contacts, rate, blow.impulse, slow)
+        yield Strike(self.time, before, self.state, tally_before, self.tally, blows)
+
+    def _resolve(self, contacts: ContactSet, restitution: Array) -> Blow:
+        return resolve_impact(
             self.bodies.inverse_mass,
-            self.bodies.inverse_inertia_world(before.pose.quaternion),
-            before.pose.position,
-            before.velocity,
-            before.spin,
+            self.bodies.inverse_inertia_world(self.state.pose.quaternion),
+            self.state.pose.position,
+            self.state.velocity,
+            self.state.spin,
             contacts.pair,
             contacts.point,
             contacts.normal,
             restitution,
             self._friction(contacts),
         )
-        tally_before = self.tally
-        self._book_blow(State(before.pose, blow.velocity, blow.spin))
-        blows = _blows(self.bodies, before, contacts, rate, blow.impulse, slow)
-        yield Strike(self.time, before, self.state, tally_before, self.tally, blows)
+
+    def _effective_mass(self, pair: IntArray, point: Array, normal: Array) -> float:
+        return effective_mass(self.bodies, self.state, pair, point, normal)
 
     def _land(self, contacts: ContactSet) -> None:
         """Stop contacts that close too slowly to rebound: a blow of restitution zero."""
@@ -370,7 +395,7 @@ class Motion:
             dt = min(dt, 0.01 / spin)
         return float(min(dt, max(self.end - self.time, 1e-9)))
 
-    def _try_step(self, dt: float) -> _Trial:
+    def _try_step(self, dt: float) -> Trial:
         """Solve one step of `dt` [s] with the forces and contacts of its middle."""
         state = self.state
         middle = drift(state.pose, state.velocity, state.spin, dt / 2)
@@ -378,7 +403,7 @@ class Motion:
         speed = self._rim_speeds(state).max(initial=0.0) + dt * self._acceleration()
         contacts = self.geometry.contacts(middle, self.settings.touch + dt * speed)
         step = self._solve_step(middle, force, torque, contacts, dt)
-        return _Trial(dt, middle, force, torque, contacts, step)
+        return Trial(dt, middle, force, torque, contacts, step)
 
     def _solve_step(
         self, middle: Pose, force: Array, torque: Array, contacts: ContactSet, dt: float
@@ -410,7 +435,7 @@ class Motion:
         room: Array = np.where(touching, dt * np.maximum(rate, 0.0), 2 * contacts.gap)
         return room
 
-    def _smoother_step(self, trial: _Trial) -> float | None:
+    def _smoother_step(self, trial: Trial) -> float | None:
         """A shorter step where the load changed too much since the last one; None where it fits.
 
         The midpoint rule's error in the work is about the square of that change over 24.
@@ -434,7 +459,7 @@ class Motion:
         weight: Array = np.where(self.bodies.free, self.bodies.mass, 0.0)[:, None] * self.gravity
         return weight
 
-    def _closing_time(self, trial: _Trial) -> tuple[float | None, _Trial]:
+    def _closing_time(self, trial: Trial) -> tuple[float | None, Trial]:
         """A shorter step that ends where a contact that was open closes, or None and a trial.
 
         The gap is taken as a parabola in time, from its rates at the start and at the end of the
@@ -460,13 +485,13 @@ class Motion:
             return None, trial
         return float(np.clip(when, 1e-3 * dt, 0.999 * dt)), trial
 
-    def _accept(self, trial: _Trial) -> None:
+    def _accept(self, trial: Trial) -> None:
         """Move to the end of the step, push out what sank in, and book the works."""
         before, step, contacts, dt = self.state, trial.step, trial.contacts, trial.dt
+        self.time += dt
         pose = drift(trial.middle, step.velocity, step.spin, dt / 2)
         pose = self._push_out(pose, 0.5 * self.settings.touch)
         self.state = State(pose, step.velocity, step.spin)
-        self.time += dt
         self.steps += 1
         mean_v = 0.5 * (before.velocity + step.velocity)
         work = step.applied_work - dt * float(np.sum(self._weight() * mean_v))
@@ -484,11 +509,16 @@ class Motion:
     def _watch_rest(self, before: State, contacts: ContactSet, step: ContactStep) -> None:
         """Count the steps in a row in which every free body is held and hardly moves."""
         speeds = np.maximum(self._rim_speeds(before), self._rim_speeds(self.state))
-        held = np.zeros(len(speeds), dtype=bool)
-        pushed = np.einsum("ci,ci->c", step.impulse, contacts.normal) > 0
-        held[contacts.pair[pushed].ravel()] = True
+        held = self._supported(contacts, step)
         quiet = np.all((speeds < self.settings.rest) & held | ~self.bodies.free)
         self._still = self._still + 1 if quiet else 0
+
+    def _supported(self, contacts: ContactSet, step: ContactStep) -> BoolArray:
+        """Which bodies (n,) something presses on."""
+        held = np.zeros(len(self.bodies.mass), dtype=bool)
+        pushed = np.einsum("ci,ci->c", step.impulse, contacts.normal) > 0
+        held[contacts.pair[pushed].ravel()] = True
+        return held
 
     def _push_out(self, pose: Pose, allowed: float) -> Pose:
         """Undo penetration where any is deeper than `allowed` [m]."""
@@ -556,8 +586,7 @@ def contact_forces(contacts: ContactSet, impulse: Array, dt: float, count: int) 
 
 
 def _blows(
-    bodies: RigidBodies,
-    state: State,
+    mass: Callable[[IntArray, Array, Array], float],
     contacts: ContactSet,
     rate: Array,
     impulse: Array,
@@ -583,7 +612,7 @@ def _blows(
                 point,
                 normal,
                 float(-share @ rate[mine]),
-                effective_mass(bodies, state, pair, point, normal),
+                mass(pair, point, normal),
                 impulse[mine].sum(axis=0),
             )
         )

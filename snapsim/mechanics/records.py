@@ -16,7 +16,8 @@ class Tally:
     `work`: done by the applied force and torque (gravity not counted). `impact_loss`: taken by
     blows. `friction_loss`: taken by sliding under sustained contact. `contact_work`: done by the
     normal forces of sustained contact and by pushing bodies out of each other; zero but for the
-    error of the time step. `event_gain`: the sum of all energies that events gained.
+    error of the time step. `event_gain`: the sum of all energies that events gained. `hold_work`:
+    done on the bodies by hands that carry a part.
     """
 
     work: float = 0.0
@@ -24,6 +25,7 @@ class Tally:
     friction_loss: float = 0.0
     contact_work: float = 0.0
     event_gain: float = 0.0
+    hold_work: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -63,9 +65,26 @@ class Strike:
 
 
 @dataclass(frozen=True)
+class JointRecord:
+    """What one joint bore: peak force [N] and torque about its point [N m] and their times [s],
+    both at the end of the run, and when [s] and why it parted (nan and "" if it lasted). Blows are
+    not counted: they have an impulse, no force."""
+
+    peak_force: float = 0.0
+    peak_time: float = 0.0
+    peak_torque: float = 0.0
+    torque_time: float = 0.0
+    last_force: float = 0.0
+    last_torque: float = 0.0
+    parted: float = float("nan")
+    why: str = ""
+
+
+@dataclass(frozen=True)
 class End:
     """How the motion ended; `peak_load` (n,) [N] and `peak_time` (n,) [s] are the largest sums of
-    applied and sustained contact force on each body (blows have forces of their own)."""
+    applied and sustained contact force on each body (blows have forces of their own); `joints`
+    one a joint."""
 
     time: float
     outcome: Literal["settled", "moving", "stopped"]
@@ -73,3 +92,4 @@ class End:
     peak_load: Array
     peak_time: Array
     steps: int
+    joints: tuple[JointRecord, ...] = ()

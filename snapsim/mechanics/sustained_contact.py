@@ -179,7 +179,7 @@ def _step(
 ) -> tuple[Array, Array, float, IntArray, float]:
     """Change `velocity` and `spin` in place; return impulse, works, applied, status, misfit."""
     for body in range(inverse_mass.size):
-        _turn_freely(inverse_inertia[body], spin[body], dt)
+        turn_freely(inverse_inertia[body], spin[body], dt)
     frame = contact_frames(normal)
     jacobian = contact_jacobian(position, pair, point, frame)
     response = impulse_response(inverse_mass, inverse_inertia, pair, jacobian)
@@ -196,7 +196,7 @@ def _step(
     apply_impulse(velocity, spin, pair, response, impulse)
     applied += 0.5 * dt * _power(force, torque, velocity, spin)
     after = contact_velocity(velocity, spin, pair, jacobian)
-    works = _contact_work(impulse, before, after)
+    works = contact_work(impulse, before, after)
     status = contact_status(after, impulse, friction, 100.0 * tolerance)
     return to_world(frame, impulse), works, applied, status, residual
 
@@ -250,7 +250,7 @@ def _to_local(frame: Array, world: Array) -> Array:
 
 
 @njit(cache=True, error_model="numpy")
-def _contact_work(impulse: Array, before: Array, after: Array) -> Array:
+def contact_work(impulse: Array, before: Array, after: Array) -> Array:
     """Return normal and friction work (2, c): p.(u + u')/2."""
     works = np.zeros((2, impulse.size // 3))
     for k in range(works.shape[1]):
@@ -261,7 +261,7 @@ def _contact_work(impulse: Array, before: Array, after: Array) -> Array:
 
 
 @njit(cache=True, error_model="numpy")
-def _turn_freely(inverse_inertia: Array, spin: Array, dt: float) -> None:
+def turn_freely(inverse_inertia: Array, spin: Array, dt: float) -> None:
     """Turn `spin` (3,) in place by I dw/dt = -w x I w over dt: implicit midpoint, Newton.
 
     With x the mean spin, I (x - w) + dt/2 x x I x = 0; dotted with x this says that w.I w stays.

@@ -16,6 +16,7 @@ from snapsim.scenario.body import BodyDescription
 from snapsim.scenario.contact import ContactDescription, PairDescription
 from snapsim.scenario.explain import label
 from snapsim.scenario.joined import refuse_loose_members
+from snapsim.scenario.joining import joints
 from snapsim.scenario.material import MaterialDescription
 from snapsim.scenario.rotation import quaternion_of
 from snapsim.scenario.scene import SceneDescription
@@ -26,16 +27,18 @@ def build(scene: SceneDescription, file: str) -> System:
     """Return the system of a scene whose names have been checked; raises InputError."""
     materials = scene_materials(scene)
     bodies = tuple(_body(b, materials, file) for b in scene.body)
+    start = _start(scene.body)
     return System(
         title=scene.title,
         note=scene.note,
         bodies=bodies,
-        start=_start(scene.body),
+        start=start,
         surfaces=_surfaces(scene.contact, bodies),
         gravity=np.array(scene.gravity),
         duration=scene.run.duration,
         detail=scene.run.detail,
         file=file,
+        joints=joints(scene.joint, bodies, start, file) if scene.joint else (),
     )
 
 

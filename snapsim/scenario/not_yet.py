@@ -12,13 +12,6 @@ from snapsim.scenario.scene import SceneDescription
 
 def refuse_what_cannot_be_computed(scene: SceneDescription, file: str) -> None:
     """Raise InputError for the first entry that this version reads but cannot compute."""
-    for number, joint in enumerate(scene.joint, start=1):
-        raise InputError(
-            f'joints (here a "{joint.kind}") cannot be computed by this version;'
-            " leave [[joint]] out: bodies are free or fixed",
-            file=file,
-            key=f"joint.{label(joint.name)}" if joint.name else f"joint[{number}]",
-        )
     for hand in scene.hand:
         raise InputError(
             "hands cannot be computed by this version; leave [[hand]] out",

@@ -56,17 +56,7 @@ def release(
     loads = MagneticLoads(model)
     bodies = rigid_bodies(system.bodies)
     geometry = ContactGeometry(system.bodies, system.surfaces)
-    motion = Motion(
-        bodies,
-        geometry,
-        system.surfaces,
-        loads.flight,
-        system.gravity,
-        system.start,
-        system.duration,
-        settings,
-        loads.contact,
-    )
+    motion = _motion(system, bodies, geometry, loads, settings)
     log = _Log(system, bodies, loads, geometry)
     try:
         for item in motion.run():
@@ -77,6 +67,21 @@ def release(
         log.cut_short("interrupted by the user", len(system.bodies), motion.steps)
     run = log.trajectory(clock.perf_counter() - began)
     return replace(run, accuracy={**run.accuracy, **eddy_estimate(run)})
+
+
+def _motion(
+    system: System,
+    bodies: RigidBodies,
+    geometry: ContactGeometry,
+    loads: MagneticLoads,
+    settings: MotionSettings | None,
+) -> Motion:
+    given = (bodies, geometry, system.surfaces, loads.flight, system.gravity, system.start)
+    if not system.joints:
+        return Motion(*given, system.duration, settings, loads.contact)
+    from snapsim.mechanics.jointed_motion import JointedMotion
+
+    return JointedMotion(system.joints, *given, system.duration, settings, loads.contact)
 
 
 def _top_speed(state: State) -> float:
@@ -187,15 +192,24 @@ class _Log:
             },
             magnetisation=self._magnetisation(),
             impacts=tuple(self.impacts),
-            loads={
-                body.name: Load(float(end.peak_load[i]), float(end.peak_time[i]))
-                for i, body in enumerate(system.bodies)
-                if body.fixed
-            },
+            loads=self._loads(end),
             audit=self._audit(energy),
             cost=Cost(self.loads.evaluations, end.steps, wall),
             accuracy=self._accuracy(),
         )
+
+    def _loads(self, end: End) -> dict[str, Load]:
+        """What each fixed body and each joint bore."""
+        found = {
+            body.name: Load(float(end.peak_load[i]), float(end.peak_time[i]))
+            for i, body in enumerate(self.system.bodies)
+            if body.fixed
+        }
+        for joint, r in zip(self.system.joints, end.joints, strict=False):
+            found[joint.name] = Load(
+                r.peak_force, r.peak_time, r.peak_torque, r.last_force, r.last_torque, r.parted
+            )
+        return found
 
     def _column(self, key: str) -> Array:
         return np.array([row[key] for row in self.rows], dtype=np.float64)
@@ -227,9 +241,9 @@ class _Log:
         change = {key: float(values[-1] - values[0]) for key, values in energy.items()}
         potential = energy["gravity"] + energy["magnetic"]
         scale = max(float(np.max(potential[0] - potential)), float(energy["kinetic"].max()), 1e-12)
-        unaccounted = abs(sum(change.values()))
+        unaccounted = abs(sum(change.values()) - tally.hold_work)
         losses = tally.impact_loss + tally.friction_loss
-        done = tally.work - change["gravity"] + tally.contact_work - losses
+        done = tally.work + tally.hold_work - change["gravity"] + tally.contact_work - losses
         return Audit(
             magnetic_released=-change["magnetic"],
             gravity_released=-change["gravity"],
@@ -241,6 +255,7 @@ class _Log:
             field_error=abs(tally.work + change["magnetic"]),
             integrator_error=abs(change["kinetic"] - done),
             event_gain=tally.event_gain,
+            hold_work=tally.hold_work,
         )
 
     def _accuracy(self) -> dict[str, float | str]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from snapsim.arrays import Array
+from snapsim.mechanics.joints import Joint
 from snapsim.parts.bodies import Body
 from snapsim.parts.states import State
 from snapsim.parts.surfaces import SurfaceRules
@@ -32,6 +33,7 @@ class System:
     source: str = ""
     resolved: str = ""
     file: str = ""
+    joints: tuple[Joint, ...] = ()
     extra: dict[str, str] = field(default_factory=dict)
 
     def number(self, name: str) -> int:

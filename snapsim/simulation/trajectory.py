@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
@@ -35,10 +36,18 @@ class Impact:
 
 @dataclass(frozen=True)
 class Load:
-    """Largest force met by a joint or a fixed body [N], and when [s]."""
+    """Largest force met by a joint or a fixed body [N], and when [s]; blows are not counted.
+
+    For a joint also the largest torque about its point [N m], both as they were at the end, and
+    when it parted [s]; nan where there is nothing to say.
+    """
 
     peak_force: float
     peak_time: float
+    peak_torque: float = math.nan
+    last_force: float = math.nan
+    last_torque: float = math.nan
+    parted: float = math.nan
 
 
 @dataclass(frozen=True)
@@ -47,7 +56,8 @@ class Audit:
 
     `field_error` is |work of the magnetic force + change of magnetic energy|, `integrator_error`
     |change of kinetic energy - all work done|, `event_gain` the sum of energies that events gained
-    (always zero when restitution and friction only take away).
+    (always zero when restitution and friction only take away), `hold_work` done by hands that
+    carry a part.
     """
 
     magnetic_released: float
@@ -60,6 +70,7 @@ class Audit:
     field_error: float
     integrator_error: float
     event_gain: float
+    hold_work: float = 0.0
 
 
 @dataclass(frozen=True)

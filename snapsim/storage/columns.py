@@ -28,6 +28,10 @@ IMPACT = {
 LOAD = {
     "peak_force": ("N", "largest force met"),
     "peak_time": ("s", "when it was met"),
+    "peak_torque": ("N m", "largest torque about a joint's point; nan for a body"),
+    "last_force": ("N", "force on a joint at the end; nan for a body"),
+    "last_torque": ("N m", "torque about a joint's point at the end; nan for a body"),
+    "parted": ("s", "when a joint parted; nan where it lasted"),
 }
 """Per joint or fixed body; the names are those of `Load`."""
 
@@ -50,5 +54,6 @@ AUDIT = {
     "field_error": ("J", "work of the magnetic force against magnetic energy lost"),
     "integrator_error": ("J", "change of kinetic energy against all work done"),
     "event_gain": ("J", "energy gained in events; 0 when all is well"),
+    "hold_work": ("J", "work done by hands that carry a part"),
 }
 """The energy audit; the names are those of `Audit`."""

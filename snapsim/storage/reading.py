@@ -127,7 +127,7 @@ def _trajectory(file: h5py.File, system: System) -> Trajectory:
         magnetisation={name: floats(g, "magnetisation") for name, g in soft.items()},
         impacts=_impacts(file["impacts"]),
         loads=_loads(file["loads"]),
-        audit=Audit(**{f.name: float(energy["audit"][f.name][()]) for f in fields(Audit)}),
+        audit=Audit(**_numbers(energy["audit"], [f.name for f in fields(Audit)])),
         cost=_cost(file["cost"]),
         accuracy={k: _value(v) for k, v in file["accuracy"].attrs.items()},
     )
@@ -162,10 +162,12 @@ def _impacts(group: h5py.Group) -> tuple[Impact, ...]:
 
 def _loads(group: h5py.Group) -> dict[str, Load]:
     ordered = sorted(group.values(), key=lambda g: int(g.attrs["number"]))
-    return {
-        str(g.attrs["name"]): Load(**{key: float(g[key][()]) for key in columns.LOAD})
-        for g in ordered
-    }
+    return {str(g.attrs["name"]): Load(**_numbers(g, list(columns.LOAD))) for g in ordered}
+
+
+def _numbers(group: h5py.Group, names: list[str]) -> dict[str, float]:
+    """Single numbers by name; those that an older file lacks are left out."""
+    return {name: float(group[name][()]) for name in names if name in group}
 
 
 def _cost(group: h5py.Group) -> Cost:

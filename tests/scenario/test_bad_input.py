@@ -205,21 +205,11 @@ def test_a_wrong_name_in_a_joint_names_the_known_ones(read, scene_text):
 @pytest.mark.parametrize(
     "entry",
     [
-        JOINT.format(other="world"),
-        JOINT.replace('kind = "string"', 'kind = "hinge"\naxis = "y"')
-        .replace('length = "140 mm"', 'stops = ["-30 deg", "90 deg"]')
-        .format(other="table"),
-        JOINT.replace('kind = "string"', 'kind = "slide"\naxis = "x"')
-        .replace('length = "140 mm"', "")
-        .format(other="table"),
-        JOINT.replace('kind = "string"', 'kind = "hold"\nforce_limit = "50 N"')
-        .replace('length = "140 mm"', 'until = "0.4 s"')
-        .format(other="world"),
         '[[hand]]\nname = "thumb"\nbody = "magnet"\nface = "-z"\ngap = "25 mm"\n',
     ],
-    ids=["string", "hinge", "slide", "hold", "hand"],
+    ids=["hand"],
 )
-def test_joints_and_hands_are_read_but_refused_as_not_computed_yet(entry, read, scene_text):
+def test_hands_are_read_but_refused_as_not_computed_yet(entry, read, scene_text):
     with pytest.raises(InputError, match="cannot be computed by this version"):
         read(scene_text + entry)
 
