@@ -10,6 +10,11 @@ other body, so the total force and the total angular momentum vanish to rounding
 Assumptions: magnets are rigidly and uniformly magnetised (recoil permeability 1, no
 demagnetisation), soft parts have no hysteresis and no eddy currents; bodies do not overlap. Valid
 down to contact, where the cells' size is what limits a soft part's accuracy.
+
+With `recoil`, a magnet of recoil permeability mu_rec carries M = M_0 + (mu_rec - 1) H, H the whole
+field in it, its own included: its second term is one more soft body, linear, in the same place. Its
+energy then counts from the magnet without it. Straight, isotropic recoil lines (IEC 60404-1 calls
+the slope the recoil permeability; from memory), so no knee of the demagnetisation curve.
 """
 
 from __future__ import annotations
@@ -93,13 +98,16 @@ class MagneticSeries:
 
 @dataclass(frozen=True)
 class _SoftPart:
-    """A soft body's cells, flat: `points` (c q, 3) [m] body axes; `cells` its slice of all."""
+    """A magnetisable body's cells, flat: `points` (c q, 3) [m] body axes; `cells` its slice of all;
+    `own` (c, 3) [A/m] the mean field, body axes, of what is magnetised in it for good (`fixed`)."""
 
     body: int
     weights: Array
     volume: Array
     points: Array
     cells: slice
+    own: Array
+    fixed: Array
 
 
 @dataclass(frozen=True)
@@ -128,9 +136,11 @@ class _Faces:
 class _Sample:
     """Field of the magnets on one soft part in one pose, world axes.
 
-    `points` (c q, 3); per magnet the cell means `means` (c, 3) and the `gradients` (c q, 3, 3).
+    `points` (c q, 3); per magnet other than the part itself the cell means `means` (c, 3) and the
+    `gradients` (c q, 3, 3).
     """
 
+    magnets: tuple[_Magnet, ...]
     points: Array
     means: tuple[Array, ...]
     gradients: tuple[Array, ...]
@@ -167,8 +177,10 @@ class MagneticModel:
     of each soft body. `detail` sets the number of cells (`cells.DETAIL`, or a number), `tolerance`
     the bound on the energy's error as a fraction of the soft parts' energy. `background` (3,) is a
     uniform field [A/m], world axes, that acts on everything. `meshes` gives the cells of some soft
-    bodies, by number, in place of `detail`. Raises ValueError for a curve that is not allowed and
-    InputError for a shape without cells.
+    bodies, by number, in place of `detail`. `recoil` lets magnets yield by their recoil
+    permeability (module text): `recoiling` are their numbers, they have cells, and come after the
+    soft ones in `MagneticState.magnetisation`, their whole M. Raises ValueError for a curve that is
+    not allowed and InputError for a shape without cells.
     """
 
     def __init__(
@@ -178,6 +190,7 @@ class MagneticModel:
         tolerance: float = 1e-5,
         background: ArrayLike = (0.0, 0.0, 0.0),
         meshes: Mapping[int, CellMesh] | None = None,
+        recoil: bool = False,
     ) -> None:
         self.count = len(bodies)
         self.tolerance = tolerance
@@ -185,13 +198,15 @@ class MagneticModel:
         self.soft = tuple(i for i, body in enumerate(bodies) if body.is_soft)
         self.magnets = tuple(i for i, body in enumerate(bodies) if body.is_magnet)
         given = meshes or {}
-        self.cells = {i: given.get(i) or cells_of(bodies[i].shape, detail) for i in self.soft}
+        self.recoiling = tuple(i for i in self.magnets if recoil and _recoil(bodies[i]) > 0)
+        yielding = (*self.soft, *self.recoiling)
+        self.cells = {i: given.get(i) or cells_of(bodies[i].shape, detail) for i in yielding}
         self._magnets = [_magnet(i, bodies[i]) for i in self.magnets]
-        self._parts = _soft_parts(self.soft, self.cells)
+        operators = [kept_operator(self.cells[i]) for i in yielding]
+        self._parts = _soft_parts([bodies[i] for i in yielding], self.cells, operators)
         self._faces = _faces(self._parts, self.cells) if len(self._parts) > 1 else None
-        operators = [kept_operator(self.cells[i]) for i in self.soft]
-        curves = [bodies[i].material.curve for i in self.soft]
-        self._problem = _problem(operators, [c for c in curves if c is not None], self.cells)
+        curves = [_curve(bodies[i]) for i in yielding]
+        self._problem = _problem(operators, curves, self.cells)
 
     def evaluate(
         self,
@@ -217,7 +232,7 @@ class MagneticModel:
             energy=energy,
             force=balance.force,
             torque=balance.torque,
-            magnetisation=tuple(minimum.m[part.cells].copy() for part in self._parts),
+            magnetisation=tuple(part.fixed + minimum.m[part.cells] for part in self._parts),
             bound=MU_0 * minimum.bound,
             products=minimum.products,
             converged=minimum.converged,
@@ -253,14 +268,15 @@ class MagneticModel:
         points = np.empty_like(part.points)
         place(turns[part.body], position[part.body], part.points, points)
         means, gradients = [], []
-        for magnet in self._magnets:
+        others = tuple(magnet for magnet in self._magnets if magnet.body != part.body)
+        for magnet in others:
             at = slice(magnet.body, magnet.body + 1)
             h, gradient = magnet.source.field_and_gradient(position[at], quaternion[at], points)
             mean = np.empty((len(part.volume), 3))
             average(part.weights, h, mean)
             means.append(mean)
             gradients.append(gradient)
-        return _Sample(points, tuple(means), tuple(gradients))
+        return _Sample(others, points, tuple(means), tuple(gradients))
 
     def _couple(self, position: Array, turns: Array) -> tuple[Coupling, list[Interaction]]:
         """Return the cross blocks and the interactions, each in the axes of its first part."""
@@ -294,7 +310,7 @@ class MagneticModel:
             total = np.broadcast_to(self.background, (len(part.volume), 3)).copy()
             for mean in sample.means:
                 total += mean
-            load[part.cells] = part.volume[:, None] * (total @ turns[part.body])
+            load[part.cells] = part.volume[:, None] * (total @ turns[part.body] + part.own)
         return load
 
     def _solve(self, coupling: Coupling, load: Array, start: MagneticState | None) -> Minimum:
@@ -330,7 +346,7 @@ class MagneticModel:
             turn(turns[part.body], m[part.cells], turned)
             centre = balance.position[part.body]
             for magnet, mean, gradient in zip(
-                self._magnets, sample.means, sample.gradients, strict=True
+                sample.magnets, sample.means, sample.gradients, strict=True
             ):
                 force_and_torque(
                     part.weights, part.volume, sample.points, centre, turned, mean, gradient, acting
@@ -387,14 +403,29 @@ def _magnet(number: int, body: Body) -> _Magnet:
     return _Magnet(number, source, body.magnetisation, points, weights)
 
 
-def _soft_parts(soft: Sequence[int], cells: dict[int, CellMesh]) -> list[_SoftPart]:
+def _recoil(body: Body) -> float:
+    """Recoil susceptibility mu_rec - 1 of a magnet; 0 where the material names none."""
+    return (body.material.recoil_permeability or 1.0) - 1.0
+
+
+def _curve(body: Body) -> MagnetisationCurve:
+    if body.is_magnet or body.material.curve is None:
+        return MagnetisationCurve(_recoil(body))
+    return body.material.curve
+
+
+def _soft_parts(
+    bodies: Sequence[Body], cells: dict[int, CellMesh], operators: Sequence[DemagnetizingOperator]
+) -> list[_SoftPart]:
     parts: list[_SoftPart] = []
     first = 0
-    for i in soft:
-        mesh = cells[i]
+    for body, (i, mesh), operator in zip(bodies, cells.items(), operators, strict=True):
         here = slice(first, first + len(mesh.volume))
+        fixed = np.tile(body.magnetisation, (len(mesh.volume), 1))
+        own = -operator.apply(fixed) if body.is_magnet else np.zeros_like(fixed)
         points = as_floats(mesh.points).reshape(-1, 3)
-        parts.append(_SoftPart(i, as_floats(mesh.weights), as_floats(mesh.volume), points, here))
+        weights, volume = as_floats(mesh.weights), as_floats(mesh.volume)
+        parts.append(_SoftPart(i, weights, volume, points, here, own, fixed))
         first = here.stop
     return parts
 
