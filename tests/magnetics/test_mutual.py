@@ -115,6 +115,20 @@ def test_two_halves_that_touch_are_one_block() -> None:
     assert stacked.energy == pytest.approx(single.energy, rel=1e-2)
 
 
+@pytest.mark.parametrize("shape", [Box((0.02, 0.02, 0.01)), Cylinder(0.02, 0.01)])
+def test_force_at_contact_is_the_limit_of_a_vanishing_gap(shape: Shape) -> None:
+    # A charged face's field jumps across it: a part that touches it feels the outside of it.
+    part = soft(shape, 1000.0)
+    model = MagneticModel([part, part], 60, 1e-9, (0, 0, FIELD))
+    force = []
+    for gap in (-1e-12, 0.0, 1e-12, 1e-7):
+        found = model.evaluate(pose(((0, 0, 0), STILL), ((0, 0, 0.01 + gap), STILL)))
+        force.append(float(found.force[0, 2]))
+    assert force[3] > 0.05
+    # 1e-7 m of the gap itself takes some 1e-4 off.
+    assert force[:3] == pytest.approx([force[3]] * 3, rel=2e-3)
+
+
 def pull(chi: float, spacing: float, field: tuple[float, float, float], cells: int) -> float:
     """Force along the line of centres over mu_0 H0^2 a^2 on the second of two spheres."""
     ball = soft(Sphere(2 * RADIUS), chi)
