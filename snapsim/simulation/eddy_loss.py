@@ -17,6 +17,7 @@ move near a magnet are braked by this alone; in the run they move as if they wer
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -34,7 +35,7 @@ from snapsim.magnetics.eddy_currents import (
     skin_depth,
     skin_factor,
 )
-from snapsim.magnetics.sources import magnet_set, source_for
+from snapsim.magnetics.sources import MagnetSet, magnet_set, source_for
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
 from snapsim.simulation.trajectory import Trajectory
@@ -145,7 +146,7 @@ def _permeability(body: Body, inside: _Inside) -> float:
     curves = compiled_curves([body.material.curve])
     size = np.linalg.norm(inside.field, axis=2) @ inside.volume / inside.volume.sum() / MU_0
     chords = [m / crossing(curves, 0, 0.0, 1.0, float(m), 1.0) for m in size if m > 0]
-    return MU_0 * (1 + max(chords, default=0.0))
+    return MU_0 * (1 + float(max(chords, default=0.0)))
 
 
 def _frames(run: Trajectory) -> Array:
@@ -166,22 +167,26 @@ def _inside(run: Trajectory, number: int, frames: Array) -> _Inside:
         field = MU_0 * run.magnetisation[body.name][frames]
         return _Inside(cells.position, cells.volume, field)
     points, volume = magnet_pair.quadrature(body.shape, POINT_ORDER)
-    field = np.stack([_field(run, number, k, points) for k in frames])
+    sources = {
+        i: magnet_set([source_for(other.shape)], [other.magnetisation])
+        for i, other in enumerate(run.system.bodies)
+        if other.is_magnet and i != number
+    }
+    field = np.stack([_field(run, number, k, points, sources) for k in frames])
     return _Inside(points, volume, field)
 
 
-def _field(run: Trajectory, number: int, frame: int, points: Array) -> Array:
+def _field(
+    run: Trajectory, number: int, frame: int, points: Array, sources: Mapping[int, MagnetSet]
+) -> Array:
     """B (p, 3) [T] of all other bodies at points (p, 3) [m] of one body, both in its axes."""
     place, turn = run.position[frame], run.quaternion[frame]
     world = place[number] + rotations.rotate(turn[number], points)
     total = np.zeros_like(world)
+    for i, source in sources.items():
+        total += source.field_and_gradient(place[i : i + 1], turn[i : i + 1], world)[0]
     for i, body in enumerate(run.system.bodies):
-        if i == number:
-            continue
-        if body.is_magnet:
-            source = magnet_set([source_for(body.shape)], [body.magnetisation])
-            total += source.field_and_gradient(place[i : i + 1], turn[i : i + 1], world)[0]
-        elif body.is_soft:
+        if body.is_soft and i != number:
             moment = run.cells[body.name].volume @ run.magnetisation[body.name][frame]
             total += _dipole(world - place[i], rotations.rotate(turn[i], moment))
     return MU_0 * rotations.rotate_back(turn[number], total)

@@ -14,8 +14,8 @@ from snapsim.magnetics.model import MagneticModel, MagneticSeries, MagneticState
 from snapsim.numerics import rotations
 from snapsim.parts.states import Pose
 from snapsim.simulation.refinement import (
-    EXTRAPOLATION_ORDER,
     Estimate,
+    TwoMeshes,
     estimate_scalar,
     estimate_vectors,
     two_meshes,
@@ -76,7 +76,7 @@ def force(system: System, accuracy: bool = False) -> ForceReport:
     meshes = two_meshes(system)
     fine = _evaluated(system, meshes.fine)
     coarse = _evaluated(system, meshes.coarse) if meshes.coarse else fine
-    return replace(fine, accuracy=_compared(coarse, fine, meshes.safety))
+    return replace(fine, accuracy=_compared(coarse, fine, meshes))
 
 
 def forces(system: System, poses: Iterable[Pose], tolerance: float = 1e-6) -> MagneticSeries:
@@ -106,17 +106,17 @@ def _evaluated(system: System, meshes: Mapping[int, CellMesh] | None) -> ForceRe
     )
 
 
-def _compared(coarse: ForceReport, fine: ForceReport, safety: float) -> ForceAccuracy:
+def _compared(coarse: ForceReport, fine: ForceReport, meshes: TwoMeshes) -> ForceAccuracy:
     return ForceAccuracy(
-        force=estimate_vectors(coarse.force, fine.force, safety),
-        torque=estimate_vectors(coarse.torque, fine.torque, safety),
+        force=estimate_vectors(coarse.force, fine.force, meshes),
+        torque=estimate_vectors(coarse.torque, fine.torque, meshes),
         mean_polarisation=estimate_vectors(
-            coarse.mean_polarisation, fine.mean_polarisation, safety
+            coarse.mean_polarisation, fine.mean_polarisation, meshes
         ),
-        magnetic_energy=estimate_scalar(coarse.magnetic_energy, fine.magnetic_energy, safety),
+        magnetic_energy=estimate_scalar(coarse.magnetic_energy, fine.magnetic_energy, meshes),
         coarse_cells=coarse.cells,
         cells=fine.cells,
-        order=EXTRAPOLATION_ORDER,
+        order=meshes.order,
         solver_bound=max(coarse.error_bound, fine.error_bound),
         converged=coarse.converged and fine.converged,
     )

@@ -4,13 +4,13 @@ A result q computed on cells of edge h and h/2 has the limit and the error bar
 
     q_0 = q_f + (q_f - q_c) / (2^p - 1),        u = s |q_0 - q_f| + FLOOR |q_0|,
 
-q_c on the coarse cells, q_f on the fine ones, p the order of the error (Richardson, Phil. Trans. A
-210, 307 (1911); `magnetics.cells`). The bar is Roache's index of convergence of two meshes, s = 3,
-put round the limit (J. Fluids Eng. 116, 405 (1994), eqs. 5 and 6); s = 1.5 serves where the coarse
-mesh has cells enough for p to hold. Both from memory, and s tried on known answers: cubes, prisms
-and cylinders from 1:10 to 5:1, spheres, force and torque of saturating parts near a magnet. The
-true error was at most 2.1 of |q_0 - q_f| with coarse meshes of 24 to 64 cells and at most 1.1 with
-96 and more, where the two meshes differ by more than FLOOR.
+q_c on the coarse cells, q_f on the fine ones, p the order of the error, the lowest of the soft
+parts' (Richardson, Phil. Trans. A 210, 307 (1911); `magnetics.cells`). The bar is Roache's index
+of convergence of two meshes, s = 3, put round the limit (J. Fluids Eng. 116, 405 (1994), eqs. 5 and
+6); s = 1.5 serves where the coarse mesh has cells enough for p to hold. Both from memory, and s
+tried on known answers: cubes, prisms and cylinders from 1:10 to 5:1, spheres, force and torque of
+saturating parts near a magnet. The true error was at most 2.1 of |q_0 - q_f| with coarse meshes of
+24 to 64 cells and at most 1.1 with 96 and more, where the two meshes differ by more than FLOOR.
 
 For a vector, |.| is its length and u one number for all components. Assumed: the cells are what
 errs most. Not covered: the material's curve, remanence, hysteresis, eddy currents, and points in
@@ -26,7 +26,12 @@ from typing import Final
 import numpy as np
 
 from snapsim.arrays import Array, as_floats
-from snapsim.magnetics.cells import EXTRAPOLATION_ORDER, extrapolated, refinement_pair
+from snapsim.magnetics.cells import (
+    EXTRAPOLATION_ORDER,
+    extrapolated,
+    extrapolation_order,
+    refinement_pair,
+)
 from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.simulation.system import System
 
@@ -44,10 +49,14 @@ FLOOR: Final = 1e-3
 
 @dataclass(frozen=True)
 class TwoMeshes:
-    """Cells of each soft body, by body number, on a coarse and a fine mesh of one family."""
+    """Cells of each soft body, by body number, on a coarse and a fine mesh of one family.
+
+    `order` is the power of the cell size that the error is taken to fall with.
+    """
 
     coarse: Mapping[int, CellMesh]
     fine: Mapping[int, CellMesh]
+    order: float = EXTRAPOLATION_ORDER
 
     @property
     def counts(self) -> tuple[int, int]:
@@ -80,30 +89,22 @@ def two_meshes(system: System) -> TwoMeshes:
         for i, body in enumerate(system.bodies)
         if body.is_soft
     }
-    return TwoMeshes({i: p[0] for i, p in pairs.items()}, {i: p[1] for i, p in pairs.items()})
+    orders = [extrapolation_order(system.bodies[i].shape, system.detail) for i in pairs]
+    return TwoMeshes(
+        {i: p[0] for i, p in pairs.items()},
+        {i: p[1] for i, p in pairs.items()},
+        min(orders, default=EXTRAPOLATION_ORDER),
+    )
 
 
-def estimate_scalar(coarse: float, fine: float, safety: float) -> Estimate:
+def estimate_scalar(coarse: float, fine: float, meshes: TwoMeshes) -> Estimate:
     """Return limit and error bar of a number."""
-    limit = extrapolated(coarse, fine)
-    return Estimate(limit, safety * np.abs(limit - fine) + FLOOR * np.abs(limit))
+    limit = extrapolated(coarse, fine, meshes.order)
+    return Estimate(limit, meshes.safety * np.abs(limit - fine) + FLOOR * np.abs(limit))
 
 
-def estimate_vectors(coarse: Array, fine: Array, safety: float) -> Estimate:
+def estimate_vectors(coarse: Array, fine: Array, meshes: TwoMeshes) -> Estimate:
     """Return limits (n, 3) and error bars (n,) of n vectors (n, 3)."""
-    limit = extrapolated(coarse, fine)
+    limit = extrapolated(coarse, fine, meshes.order)
     step = np.linalg.norm(limit - as_floats(fine), axis=-1)
-    return Estimate(limit, safety * step + FLOOR * np.linalg.norm(limit, axis=-1))
-
-
-__all__ = [
-    "EXTRAPOLATION_ORDER",
-    "FLOOR",
-    "SAFETY",
-    "SAFETY_COARSE",
-    "Estimate",
-    "TwoMeshes",
-    "estimate_scalar",
-    "estimate_vectors",
-    "two_meshes",
-]
+    return Estimate(limit, meshes.safety * step + FLOOR * np.linalg.norm(limit, axis=-1))

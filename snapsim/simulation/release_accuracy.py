@@ -13,7 +13,6 @@ from dataclasses import replace
 
 from snapsim.mechanics.motion import MotionSettings
 from snapsim.simulation.refinement import (
-    EXTRAPOLATION_ORDER,
     TwoMeshes,
     estimate_scalar,
     two_meshes,
@@ -52,14 +51,14 @@ def compared(coarse: Trajectory, fine: Trajectory, meshes: TwoMeshes) -> dict[st
     found: dict[str, float | str] = {
         "coarse_cells": float(cells[0]),
         "cells": float(cells[1]),
-        "order": EXTRAPOLATION_ORDER,
+        "order": meshes.order,
         "meshes": difference(coarse, fine, cells),
         "coarse_solver_bound_J": coarse.accuracy.get("solver_bound_J", float("nan")),
     }
     if found["meshes"] == SAME and fine.impacts:
         for name, (unit, read) in QUANTITIES.items():
             a, b = read(coarse.impacts[0]), read(fine.impacts[0])
-            estimate = estimate_scalar(a, b, meshes.safety)
+            estimate = estimate_scalar(a, b, meshes)
             found[f"{name}_{unit}"] = float(estimate.value)
             found[f"{name}_error_{unit}"] = float(estimate.error)
     return found

@@ -4,17 +4,18 @@ import numpy as np
 import pytest
 
 from snapsim.constants import MU_0
-from snapsim.magnetics.cells import refinement_pair
+from snapsim.magnetics.cells import extrapolation_order, refinement_pair
 from snapsim.magnetics.model import MagneticModel, mean_polarisation
 from snapsim.parts.bodies import Body
 from snapsim.parts.materials import MagnetisationCurve, Material
-from snapsim.parts.shapes import Box, Cylinder, Sphere
+from snapsim.parts.shapes import Box, Cylinder, Prism, Sphere
 from snapsim.parts.states import Pose
 from snapsim.simulation.force import force
 from snapsim.simulation.refinement import (
     FLOOR,
     SAFETY,
     SAFETY_COARSE,
+    TwoMeshes,
     estimate_scalar,
     estimate_vectors,
     two_meshes,
@@ -25,16 +26,36 @@ CHI = 999.0
 
 def test_an_error_that_falls_as_the_square_is_taken_off_whole():
     # q = 7 + 3 h^2 at h = 2 and 1 (Richardson, Phil. Trans. A 210, 307 (1911); from memory)
-    found = estimate_scalar(19.0, 10.0, 1.5)
+    found = estimate_scalar(19.0, 10.0, TwoMeshes({}, {}))
     assert float(found.value) == pytest.approx(7.0)
     assert float(found.error) == pytest.approx(1.5 * 3.0 + 7.0 * FLOOR)
+
+
+def test_an_error_of_first_order_is_taken_off_whole_too():
+    # q = 7 + 3 h
+    found = estimate_scalar(13.0, 10.0, TwoMeshes({}, {}, order=1.0))
+    assert float(found.value) == pytest.approx(7.0)
+
+
+def test_the_part_of_the_lowest_order_sets_the_order(make_body, make_system, materials):
+    ell = ((0, 0), (0.04, 0), (0.04, 0.01), (0.01, 0.01), (0.01, 0.04), (0, 0.04))
+    parts = [
+        make_body("angle", Prism(ell, 0.02), materials["iron"](CHI)),
+        make_body("ball", Sphere(0.01), materials["iron"](CHI)),
+    ]
+    rows = [(part, (0, 0, 0.1 * k)) for k, part in enumerate(parts)]
+    meshes = two_meshes(make_system(rows, detail="draft"))
+    alone = [extrapolation_order(part.shape, "draft") for part in parts]
+    assert meshes.order == min(alone)
+    assert set(meshes.coarse) == {0, 1}
+    assert all(len(meshes.fine[i].volume) > 2 * len(meshes.coarse[i].volume) for i in (0, 1))
 
 
 def test_a_vectors_bar_is_the_same_in_every_frame():
     coarse, fine = np.array([[1.0, 2.0, 3.0]]), np.array([[1.3, 2.0, 2.6]])
     turn = np.linalg.qr(np.arange(9.0).reshape(3, 3) ** 2 + np.eye(3))[0]
-    here = estimate_vectors(coarse, fine, 3.0)
-    there = estimate_vectors(coarse @ turn.T, fine @ turn.T, 3.0)
+    here = estimate_vectors(coarse, fine, TwoMeshes({}, {}))
+    there = estimate_vectors(coarse @ turn.T, fine @ turn.T, TwoMeshes({}, {}))
     np.testing.assert_allclose(there.value, here.value @ turn.T)
     np.testing.assert_allclose(there.error, here.error)
 
@@ -70,7 +91,7 @@ def test_the_bar_covers_the_error_of_a_mean_magnetisation(
         model = MagneticModel(system.bodies, detail, 1e-9, background=field, meshes=cells)
         (m,) = model.evaluate(system.start.pose).magnetisation
         found.append(mean_polarisation(m, cells[0])[axis])
-    estimate = estimate_scalar(*found, meshes.safety)
+    estimate = estimate_scalar(*found, meshes)
     assert abs(estimate.value - published) < estimate.error < 0.35 * published
     assert meshes.safety == (SAFETY if detail == "normal" else SAFETY_COARSE)
 
@@ -94,10 +115,12 @@ def test_the_bar_covers_the_error_of_a_force(distance, direction, exact, detail)
     )
     pose = Pose(np.array([[0, 0, 0], [0, 0, distance]]), np.tile([1.0, 0, 0, 0], (2, 1)))
     forces = []
-    for cells in refinement_pair(bodies[1].shape, detail):
-        model = MagneticModel(bodies, detail, 1e-9, meshes={1: cells})
+    coarse, fine = refinement_pair(bodies[1].shape, detail)
+    meshes = TwoMeshes({1: coarse}, {1: fine})
+    for cells in (meshes.coarse, meshes.fine):
+        model = MagneticModel(bodies, detail, 1e-9, meshes=cells)
         forces.append(model.evaluate(pose).force)
-    estimate = estimate_vectors(*forces, SAFETY if detail == "normal" else SAFETY_COARSE)
+    estimate = estimate_vectors(*forces, meshes)
     expected = np.array([0, 0, exact * (moment / 100) ** 2])
     error = np.linalg.norm(estimate.value[1] - expected)
     assert error < estimate.error[1] < 0.25 * np.linalg.norm(expected)

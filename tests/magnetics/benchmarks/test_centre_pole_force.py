@@ -33,7 +33,7 @@ from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.cells.reflection import reflected
 from snapsim.magnetics.cells.spacing import toward_both_ends, toward_end
 from snapsim.magnetics.demagnetization import demagnetizing_operator
-from snapsim.magnetics.magnetization import RELAXED, Coupling, Minimum, Problem, minimise
+from snapsim.magnetics.magnetization import RELAXED, Minimum, Problem, minimise, uncoupled
 from snapsim.magnetics.sources import magnet_set, source_for
 from snapsim.magnetics.symmetric_blocks import buffer, layout
 from snapsim.parts.materials.table import MATERIALS
@@ -42,7 +42,6 @@ from snapsim.parts.shapes import Box
 MM = 1e-3
 CURVE = MATERIALS["low-carbon steel"].curve
 GRADING = 0.85
-ALONE = Coupling(np.empty((0, 2), np.int64), np.zeros(1, np.int64), np.empty(0))
 MEASURED = {1000: (8.1, 0.72), 3000: (54.4, 1.75), 4500: (75.0, 2.01), 5000: (80.1, 2.05)}
 """Force on the pole [N] and mean Bz in the pole [T], by ampere-turns."""
 
@@ -162,7 +161,7 @@ def solve(parts: Rig, loads: dict[int, Array]) -> dict[int, Minimum]:
     found = {}
     for turns, load in loads.items():
         cold = np.zeros_like(load)
-        found[turns] = Minimum(*minimise(problem, ALONE, load, cold, cold, 1e-8, 4000))
+        found[turns] = Minimum(*minimise(problem, uncoupled(), load, cold, cold, 1e-8, 4000))
         assert found[turns].converged
     return found
 
