@@ -214,10 +214,11 @@ def _entries(losses: list[EddyLoss], unknown: list[str], released: float) -> dic
             "skin_depth_m": worst.skin_depth,
         }
         if share > LIMIT:
+            part = f"{100 * share:.0f} %" if share < 1 else "all"
             found["warning"] = (
-                f"eddy currents, which are not modelled, may take {100 * share:.0f} % of the energy"
-                f" released before the first blow, most of it in {worst.body}: the real part"
-                " arrives later and slower"
+                f"eddy currents, which are not modelled, may take {part} of the energy released"
+                f" before the first blow, most of it in {worst.body}: the real part arrives later"
+                " and slower"
             )
     if unknown:
         found["eddy_unknown"] = ", ".join(unknown)

@@ -84,8 +84,8 @@ def test_a_falling_copper_plate_is_said_to_be_braked(make_body, make_system):
     rows = [(magnet, (0, 0, 0)), (plate, (0, 0, 0.10))]
     run = release(make_system(rows, duration=0.15))
     found = run.accuracy
-    assert found["eddy_loss_fraction"] > 0.05
-    assert "may take" in found["warning"]
+    assert found["eddy_loss_fraction"] > 1  # no back-reaction: it would hardly fall
+    assert "may take all of the energy" in found["warning"]
     assert "plate" in found["warning"]
     wood = release(make_system([(magnet, (0, 0, 0)), (make_body("p", plate.shape), (0, 0, 0.1))]))
     assert "warning" not in wood.accuracy
