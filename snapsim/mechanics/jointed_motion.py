@@ -105,7 +105,6 @@ class JointedMotion(Motion):
         self.linkage = Linkage(joints, len(bodies.mass))
         self.mode = Mode(frozenset(range(len(joints))))
         self.records = [JointRecord() for _ in joints]
-        self._stops = sorted({t for joint in joints for t in joint.times})
         self._change: _Change | None = None
         self._flight: JointedFlight | None = None
         self._step: JointedStep | None = None
@@ -285,8 +284,9 @@ class JointedMotion(Motion):
     # -- flight ----------------------------------------------------------------------------------
 
     def _next_stop(self) -> float:
-        later = [t for t in self._stops if t > self.time + 1e-12]
-        return later[0] if later else np.inf
+        """When the law of a joint that lasts changes next [s], infinite where none does."""
+        times = [t for number in self.mode.attached for t in self.linkage.joints[number].times]
+        return min((t for t in times if t > self.time + 1e-12), default=np.inf)
 
     def _take_off(self) -> Flight:
         self._step = None
@@ -469,7 +469,11 @@ class JointedMotion(Motion):
         step: JointedStep,
         dt: float,
     ) -> dict[int, float]:
-        """Bearings that break loose under what would hold them, or that would turn back."""
+        """Bearings that break loose under what would hold them, or that would turn back.
+
+        One that sticks takes what a contact could bear as well, so it may have to break loose where
+        nothing moves in the end: then it rubs at its limit, and that is not turning back.
+        """
         found = dict(slip)
         for i in np.flatnonzero(joints.kind == FRICTION):
             number, load = int(joints.joint[i]), float(step.held[i]) / dt
@@ -477,7 +481,7 @@ class JointedMotion(Motion):
                 found[number] = -float(np.sign(load))
         u = stacked_velocity(State(self.state.pose, step.velocity, step.spin))
         for number, rate in zip(rubbing.joint.tolist(), rubbing.jacobian @ u, strict=True):
-            if slip[number] * rate < 0:
+            if slip[number] * rate < -CREEP:
                 found[number] = 0.0
         return found
 

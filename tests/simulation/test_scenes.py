@@ -76,3 +76,43 @@ def test_ring_and_nut_of_equal_mass_are_pulled_unequally():
     assert scene.bodies[nut].mass == pytest.approx(scene.bodies[ring].mass, rel=1e-3)
     pull = snapsim.force(scene).force[:, 2]
     assert pull[nut] > 1.2 * pull[ring]
+
+
+def test_tethered_blank_breaks_its_string_after_a_swing():
+    run = run_scene("tethered-blank")
+    string = run.loads["string"]
+    assert string.peak_force == pytest.approx(110.0, rel=1e-6)
+    assert run.loads["hand"].parted == pytest.approx(0.2, abs=1e-9)
+    assert 0.2 < string.parted < run.impacts[0].time
+    # At the start hand and string together bear the pull less the weight.
+    weight = run.system.bodies[1].mass * 9.80665
+    assert run.force[0, 1, 2] - weight == pytest.approx(91.3, rel=0.03)
+    assert run.impacts[0].against == "magnet"
+    assert run.audit.unaccounted_fraction < 1e-4
+
+
+def test_bar_on_a_hinge_strikes_at_eight_metres_a_second():
+    run = run_scene("bar-on-a-hinge")
+    first = run.impacts[0]
+    assert (first.body, first.against) == ("bar", "magnet")
+    assert first.closing_speed == pytest.approx(8.12, rel=0.03)
+    assert run.outcome == "settled"
+    # A rigid pendulum turns about the pin: energy 1/2 I w^2, speed w x r where it hits.
+    bar = run.system.bodies[1]
+    inertia = bar.inertia[1, 1] + bar.mass * 0.1**2
+    spin = run.spin[run.time.searchsorted(first.time), 1, 1]
+    assert first.kinetic_energy == pytest.approx(0.5 * inertia * spin**2, rel=1e-9)
+    arm = first.point - [0, first.point[1], 0.13]
+    along = spin * (first.normal[0] * arm[2] - first.normal[2] * arm[0])
+    assert first.closing_speed == pytest.approx(abs(along), rel=1e-5)
+
+
+def test_hand_loses_the_block_outside_the_rim_of_the_pole():
+    run = run_scene("dragged-along-the-pole")
+    hand = run.loads["hand"]
+    assert hand.peak_force == pytest.approx(60.0, rel=1e-6)
+    block = run.system.number("block")
+    where = run.position[run.time.searchsorted(hand.parted), block, 0]
+    assert where == pytest.approx(0.066, abs=0.002)
+    assert run.impacts[0].against == "magnet"
+    assert run.impacts[0].time - hand.parted < 0.01  # no hand follows that

@@ -36,7 +36,9 @@ def test_lift_of_least_jerk_has_its_peak_force_and_does_the_work_of_the_weight(
     assert run.end.joints[0].peak_force <= peak * (1 + 1e-9)
 
 
-def test_turning_a_part_by_its_handle_moves_its_centre_on_a_circle(body, place, sides, move):
+def test_part_turned_by_its_handle_ends_in_its_pose_with_its_moment_on_the_handle(
+    body, place, sides, move
+):
     handle = np.array([[-0.05, 0, 0], [-0.05, 0, 0]])
     turn = rotations.from_axis_angle([0, 1.0, 0], -0.8)
     centre = rotations.rotate(turn, [0.05, 0, 0]) - np.array([0.05, 0, 0])
@@ -114,3 +116,18 @@ def test_part_held_by_a_swinging_bar_is_carried_by_it(body, place, sides, move):
     turned = rotations.rotate(rotations.from_axis_angle([0, 1.0, 0], angle), centre)
     speed = np.sqrt(2 * G * (centre[2] - turned[2]) / inertia)
     assert abs(run.last.state.spin[1, 1]) == pytest.approx(speed, rel=1e-7)
+
+
+def test_handle_feels_the_acceleration_of_a_part_that_is_carried_and_turned(
+    body, place, sides, move
+):
+    """The centre goes straight by the share s, so the handle, off centre, bears m (s'' d - g)."""
+    handle = np.array([[-0.05, 0, 0], [-0.05, 0, 0]])
+    span, time, way = 0.4, 0.13, np.array([0.02, 0.1, 0.04])
+    turn = rotations.from_axis_angle([0, 1.0, 0], -2.0)
+    block, state, hand = held(body, place, sides, ((span, way, turn),), handle)
+    run = move([block], [hand], state, time)
+    x = time / span
+    gain = 60 * x * (1 - x) * (1 - 2 * x) / span**2
+    load = block.mass * (gain * way + np.array([0, 0, G]))
+    assert run.end.joints[0].last_force == pytest.approx(np.linalg.norm(load), rel=1e-8)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from snapsim.mechanics.joints import WORLD, slide
+from snapsim.mechanics.joints import WORLD, hinge, slide
 from snapsim.numerics import rotations
 from snapsim.parts.shapes import Box
 
@@ -81,3 +81,38 @@ def test_rail_bears_the_weight_across_it_and_the_stop_the_weight_along_it(body, 
     run = move([block], [rail], state, 2.0)
     assert run.end.outcome == "settled"
     assert run.end.joints[0].last_force == pytest.approx(block.mass * G, rel=1e-9)
+
+
+def test_block_flung_out_along_a_turning_rod_keeps_energy_and_angular_momentum(
+    body, place, sides, move
+):
+    """Free rod on a vertical axle, block on it: (I + m r^2) w and the energy stay, which gives
+    both w and dr/dt at any r (Goldstein, Classical Mechanics, section 1.3, from memory). Errors
+    in the turning rail's accelerations would be taken out each step, at the cost of energy."""
+    rod, block = body(Box((0.4, 0.02, 0.02)), name="rod"), body(Box((0.03, 0.03, 0.03)))
+    start, spin = 0.05, np.array([0, 0, 8.0])
+    lift = np.array([0, 0, 0.05])
+    state = place(
+        ((0, 0, 0), None, None, spin), ((start, 0, 0.05), None, np.cross(spin, [start, 0, 0]), spin)
+    )
+    joints = [
+        hinge("axle", (0, WORLD), np.zeros((2, 3)), spin / 8, *sides(state, 0, WORLD)),
+        slide(
+            "rail",
+            (1, 0),
+            np.array([np.zeros(3), lift]),
+            np.array([1.0, 0, 0]),
+            *sides(state, 1, 0),
+        ),
+    ]
+    run = move([rod, block], joints, state, 0.2)
+    last = run.last.state
+    r = float(np.hypot(*last.pose.position[1, :2]))
+    out = last.velocity[1] @ last.pose.position[1] / r
+    fixed = rod.inertia[2, 2] + block.inertia[2, 2]
+    inertia = [fixed + block.mass * x**2 for x in (start, r)]
+    w = 8.0 * inertia[0] / inertia[1]
+    assert r > 2 * start
+    assert last.spin[:, 2] == pytest.approx([w, w], rel=1e-7)
+    speed = np.sqrt((inertia[0] * 64.0 - inertia[1] * w**2) / block.mass)
+    assert out == pytest.approx(speed, rel=1e-7)

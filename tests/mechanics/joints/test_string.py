@@ -132,3 +132,12 @@ def test_block_pulled_short_on_a_table_lies_with_less_than_its_weight_on_it(body
     run = move([block, table], [cord], state, 1.0, SurfacePair(0.0, 0.4))
     assert run.end.outcome == "settled"
     assert abs(run.energy(run.last)) < abs(run.energy(run.frames[0]))
+
+
+def test_string_at_its_length_does_not_hold_what_falls_towards_its_anchor(body, place, move):
+    """Ball above the anchor at just the string's length: free fall, z = L - g t^2/2."""
+    ball, length = body(Sphere(0.02)), 0.5
+    state = place(((0, 0, length), None))
+    run = move([ball], [String("cord", (0, WORLD), CENTRES, length=length)], state, 0.2)
+    assert run.last.state.pose.position[0, 2] == pytest.approx(length - 0.02 * G, abs=1e-10)
+    assert run.end.joints[0].peak_force == 0.0
