@@ -256,8 +256,8 @@ class Motion:
         soon = self.geometry.gaps(drift(pose, self.state.velocity, self.state.spin, probe))
         rate = (soon - now) / probe
         slack = np.maximum(now, 0) + np.maximum(1e-5, 0.01 * np.maximum(now, 0))
-        a = self._acceleration()
-        times = (rate + np.sqrt(rate**2 + 2 * a * slack)) / a
+        root = np.sqrt(rate**2 + 2 * self._acceleration() * slack)
+        times = 2 * slack / np.maximum(root - rate, 1e-300)
         return float(min(self.settings.flight_step, max(times.min(), 1e-7)))
 
     def _closest(self, flight: Flight, time: float) -> float:

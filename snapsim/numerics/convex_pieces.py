@@ -15,7 +15,6 @@ from itertools import pairwise
 from typing import Final
 
 import numpy as np
-from scipy.spatial import ConvexHull, QhullError
 
 from snapsim.arrays import Array, IntArray
 
@@ -31,6 +30,8 @@ def hull_faces(points: Array, tolerance: float = ROUNDING) -> tuple[Array, list[
     counter-clockwise seen from outside. Corners within `tolerance` (share of the size) of a plane
     belong to it. Raises ValueError where the points are all in one plane.
     """
+    from scipy.spatial import ConvexHull, QhullError  # slow to import, and rarely needed
+
     try:
         hull = ConvexHull(points)
     except QhullError as error:
