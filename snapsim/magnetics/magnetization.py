@@ -72,14 +72,17 @@ class Problem(NamedTuple):
 class Coupling(NamedTuple):
     """Charge on charge between bodies in one pose: cross blocks C = D_a^T P D_b of A.
 
-    Pair k joins bodies pairs[k] and owns flat[start[k]:start[k + 1]], its P (f_a, f_b) [m^3]; the
-    transpose serves the other way. Body i owns the faces face[i]:face[i + 1] that carry the charges
-    D M (`charged_faces`): `cell` (f, 2), counted over all bodies, and `outward` (f, 2, 3).
+    Pair k joins bodies pairs[k, 0] and pairs[k, 1] and owns flat[start[k]:start[k + 1]], its P
+    (f_a, f_b) [m^3], or where pairs[k, 2] is 1 its K (n, n) [1/m] over nodes, P = U_a K U_b^T
+    (`distant_charges`); the transpose serves the other way. Body i owns the faces
+    face[i]:face[i + 1] that carry the charges D M (`charged_faces`): `cell` (f, 2), counted over
+    all bodies, `outward` (f, 2, 3), and `gather` (f, n) their U.
     """
 
     pairs: IntArray
     start: IntArray
     flat: Array
+    gather: Array
     face: IntArray
     cell: IntArray
     outward: Array
@@ -89,7 +92,7 @@ def uncoupled() -> Coupling:
     """Return the coupling of bodies that do not act on one another."""
     none = np.zeros(1, np.int64)
     return Coupling(
-        np.empty((0, 2), np.int64), none, np.empty(0), none,
+        np.empty((0, 3), np.int64), none, np.empty(0), np.empty((0, 1)), none,
         np.empty((0, 2), np.int64), np.empty((0, 2, 3)),
     )  # fmt: skip
 
@@ -239,6 +242,17 @@ def _energy(problem: Problem, load: Array, x: Iterate) -> float:
     return total
 
 
+@njit(cache=True, error_model="numpy", fastmath={"reassoc", "contract", "nsz"})
+def _both_ways(p: Array, x: Array, y: Array, u: Array, v: Array) -> None:
+    """Add p y to `u` (f,) and p^T x to `v` (g,), reading p (f, g) once."""
+    for f in range(p.shape[0]):
+        row, total, share = p[f], 0.0, x[f]
+        for g in range(p.shape[1]):
+            total += row[g] * y[g]
+            v[g] += share * row[g]
+        u[f] += total
+
+
 @njit(cache=True, error_model="numpy")
 def couple(coupling: Coupling, x: Array, y: Array) -> None:
     """Add the cross blocks times `x` (c, 3) to `y` (c, 3)."""
@@ -248,15 +262,18 @@ def couple(coupling: Coupling, x: Array, y: Array) -> None:
     charge(coupling.cell, coupling.outward, x, sigma)
     for k in range(coupling.pairs.shape[0]):
         a, b = coupling.pairs[k, 0], coupling.pairs[k, 1]
-        a0, a1, b0, b1 = (
-            coupling.face[a],
-            coupling.face[a + 1],
-            coupling.face[b],
-            coupling.face[b + 1],
-        )
-        p = coupling.flat[coupling.start[k] : coupling.start[k + 1]].reshape(a1 - a0, b1 - b0)
-        potential[a0:a1] += np.dot(p, sigma[b0:b1])
-        potential[b0:b1] += np.dot(sigma[a0:a1], p)
+        one = slice(coupling.face[a], coupling.face[a + 1])
+        other = slice(coupling.face[b], coupling.face[b + 1])
+        block = coupling.flat[coupling.start[k] : coupling.start[k + 1]]
+        if coupling.pairs[k, 2] == 1:
+            u, v = coupling.gather[one], coupling.gather[other]
+            p = block.reshape(u.shape[1], v.shape[1])
+            potential[one] += np.dot(u, np.dot(p, np.dot(sigma[other], v)))
+            potential[other] += np.dot(v, np.dot(np.dot(sigma[one], u), p))
+        else:
+            rows = coupling.face[a + 1] - coupling.face[a]
+            p = block.reshape(rows, coupling.face[b + 1] - coupling.face[b])
+            _both_ways(p, sigma[one], sigma[other], potential[one], potential[other])
     add_to_cells(coupling.cell, coupling.outward, potential, y)
 
 

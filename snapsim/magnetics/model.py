@@ -124,9 +124,11 @@ class _Magnet:
 @dataclass(frozen=True)
 class _Faces:
     """Faces of all soft parts, where there are several: packed for `mutual`, and those of part k
-    from `first[k]` to `first[k + 1]` in `cell` (f, 2), counted over all parts, and `outward`."""
+    from `first[k]` to `first[k + 1]` in `cell` (f, 2), counted over all parts, `outward` and
+    `gather` (`distant_charges`)."""
 
     packed: list[FaceSet]
+    gather: Array
     first: IntArray
     cell: IntArray
     outward: Array
@@ -294,13 +296,16 @@ class MagneticModel:
                     turns[i].T @ (position[j] - position[i]),
                 )
             )
-        sizes = [0, *(one.potential.size for one in found)]
-        flat = found[0].potential.ravel()
-        if len(found) > 1:
-            flat = np.concatenate([one.potential.ravel() for one in found])
+        rows, blocks = [], [np.empty(0)]
+        for (a, b), one in zip(pairs, found, strict=True):
+            for far, block in one.blocks:
+                rows.append((a, b, int(far)))
+                blocks.append(block.ravel())
+        flat = blocks[1] if len(rows) == 1 else np.concatenate(blocks)
+        start = np.cumsum([block.size for block in blocks])
         return Coupling(
-            np.array(pairs, dtype=np.int64), np.cumsum(sizes), flat,
-            self._faces.first, self._faces.cell, self._faces.outward,
+            np.array(rows, dtype=np.int64), start, flat,
+            self._faces.gather, self._faces.first, self._faces.cell, self._faces.outward,
         ), found  # fmt: skip
 
     def _load(self, samples: list[_Sample], turns: Array) -> Array:
@@ -366,7 +371,8 @@ class MagneticModel:
             return
         sigma = np.empty(len(coupling.cell))
         charge(coupling.cell, coupling.outward, m, sigma)
-        for (a, b), one in zip(coupling.pairs.tolist(), found, strict=True):
+        pairs = [(a, b) for b in range(len(self._parts)) for a in range(b)]
+        for (a, b), one in zip(pairs, found, strict=True):
             on, source = self._parts[a].body, self._parts[b].body
             first = coupling.face
             acting = wrench(one, sigma[first[a] : first[a + 1]], sigma[first[b] : first[b + 1]])
@@ -432,8 +438,10 @@ def _soft_parts(
 
 def _faces(parts: list[_SoftPart], cells: dict[int, CellMesh]) -> _Faces:
     every = [charged_faces(cells[part.body]) for part in parts]
+    packed = [face_set(faces) for faces in every]
     return _Faces(
-        packed=[face_set(faces) for faces in every],
+        packed=packed,
+        gather=np.concatenate([one.nodes.gather for one in packed]),
         first=np.cumsum([0, *(len(faces.cell) for faces in every)]),
         cell=np.concatenate(
             [faces.cell + part.cells.start for faces, part in zip(every, parts, strict=True)]

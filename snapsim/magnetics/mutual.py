@@ -13,9 +13,10 @@ Four rules give P_fg, by s = centre distance over twice the larger radius of the
   close     4 x 4 points on the smaller face, the larger in closed form (`charged_polygon`);
   touching  the same with 6 x 6 points; both crowd toward the edges (u = t^2 (3 - 2t)).
 Between two rules P is a weighted mean, the weight a polynomial of s^2 with two continuous
-derivatives (`BLENDS`): energy and force are smooth in the pose. Force and torque are the exact
-gradient of this P, the weights included, and the other body's are their opposites: the third law
-and the balance of angular momentum hold to rounding.
+derivatives (`BLENDS`), and so it is between these rules and the nodes of `distant_charges`, to
+which bodies far apart go over: energy and force are smooth in the pose. Force and torque are the
+exact gradient of this P, the weights included, and the other body's are their opposites: the third
+law and the balance of angular momentum hold to rounding.
 
 Assumptions: the bodies do not overlap; touching is allowed, and a body in the plane of another's
 face feels the field outside it. Accuracy: entries of P to some 1e-3, the force of one part on
@@ -37,6 +38,7 @@ from snapsim.arrays import Array, IntArray
 from snapsim.constants import MU_0
 from snapsim.magnetics.charged_faces import ChargedFaces
 from snapsim.magnetics.charged_polygon import FOUR_PI, polygon_edges, potential_and_field
+from snapsim.magnetics.distant_charges import Nodes, kernel, nodes_of, push, weight
 from snapsim.magnetics.single_layer import Polygons, area_element
 
 BLENDS: Final = np.array([[0.5, 0.65], [1.0, 1.2], [1.6, 1.9]])
@@ -61,11 +63,13 @@ class FaceSet(NamedTuple):
     moments: Array
     polygon: Array
     points: Array
+    nodes: Nodes
 
 
 @dataclass(frozen=True)
 class Interaction:
-    """P of two bodies in one pose, and what its gradient needs.
+    """P of two bodies in one pose, (1 - share) `potential` + share U_a K U_b^T over the nodes, and
+    what its gradient needs.
 
     `potential` (f_a, f_b) [m^3]; `near` (k, 2) the pairs of faces not only under the far rule and
     `load` (k, 6) minus the gradient of their nearer part: force [m^2] and torque [m^3] on body a
@@ -77,6 +81,15 @@ class Interaction:
     potential: Array
     near: IntArray
     load: Array
+    share: float
+    slope: Array
+    kernel: Array
+
+    @property
+    def blocks(self) -> list[tuple[bool, Array]]:
+        """The parts of P, times their share: (False, over faces) or (True, K over the nodes)."""
+        parts = [(False, 1 - self.share, self.potential), (True, self.share, self.kernel)]
+        return [(far, w * p if w < 1 else p) for far, w, p in parts if w > 0]
 
 
 def face_set(faces: ChargedFaces) -> FaceSet:
@@ -89,39 +102,61 @@ def face_set(faces: ChargedFaces) -> FaceSet:
     points = [_product_rule(shapes, MIDDLE, False), _product_rule(shapes, CLOSE, True)]
     points.append(_product_rule(shapes, TOUCHING, True))
     return FaceSet(
-        np.ascontiguousarray(moments), np.ascontiguousarray(polygon), np.concatenate(points, axis=1)
+        np.ascontiguousarray(moments),
+        np.ascontiguousarray(polygon),
+        np.concatenate(points, axis=1),
+        nodes_of(shapes.corners, points[1]),
     )
 
 
 def interaction(a: FaceSet, b: FaceSet, rotation: Array, shift: Array) -> Interaction:
     """Return P of faces `a` and `b`; x_a = rotation x_b + shift takes b's axes to a's."""
-    near = np.empty((0, 2), dtype=np.int64)
+    near, load = np.empty((0, 2), dtype=np.int64), np.empty((0, 6))
+    nodes = b.nodes._replace(
+        place=b.nodes.place @ rotation.T + shift, centre=rotation @ b.nodes.centre + shift
+    )
+    apart = a.nodes.centre - nodes.centre
+    share, slope = weight(apart, a.nodes.reach + nodes.reach)
+    between = kernel(a.nodes.place, nodes.place) if share > 0 else np.empty((0, 0))
+    if share == 1.0:
+        placed = b._replace(nodes=nodes)
+        return Interaction(a, placed, np.empty((0, 0)), near, load, share, slope, between)
     moments = np.empty_like(b.moments)
     _place_moments(b.moments, rotation, shift, moments)
     rows = np.empty(a.moments.shape[1], dtype=np.int64)
     count = _count_near(a.moments, moments, rows)
-    placed = FaceSet(moments, b.polygon, b.points)
+    placed = FaceSet(moments, b.polygon, b.points, nodes)
     potential = np.empty((a.moments.shape[1], moments.shape[1]))
     _far_potential(a.moments, moments, rows, potential)
     load = np.empty((count, 6))
     if count:
         near = np.empty((count, 2), dtype=np.int64)
         _list_near(a.moments, moments, rows, near)
-        placed = FaceSet(moments, np.empty_like(b.polygon), np.empty_like(b.points))
+        placed = FaceSet(moments, np.empty_like(b.polygon), np.empty_like(b.points), nodes)
         _place_near(b.polygon, b.points, rotation, shift, near, placed.polygon, placed.points)
         _near_potential(
             *(a.moments, a.polygon, a.points, moments, placed.polygon, placed.points),
             *(near, BLENDS, potential, load),
         )
-    return Interaction(a, placed, potential, near, load)
+    return Interaction(a, placed, potential, near, load, share, slope, between)
 
 
 def wrench(pair: Interaction, sigma_a: Array, sigma_b: Array) -> Array:
     """Return force [N] and torque [N m] about a's centre on body a (6,), in a's axes."""
     out = np.zeros(6)
-    far = pair.near.shape[0] == 0
-    _far_wrench(pair.a.moments, pair.b.moments, sigma_a, sigma_b, far, out)
-    _near_wrench(pair.near, pair.load, sigma_a, sigma_b, out)
+    if pair.share < 1:
+        far = pair.near.shape[0] == 0
+        _far_wrench(pair.a.moments, pair.b.moments, sigma_a, sigma_b, far, out)
+        _near_wrench(pair.near, pair.load, sigma_a, sigma_b, out)
+    if pair.share > 0:
+        one, other = sigma_a @ pair.a.nodes.gather, sigma_b @ pair.b.nodes.gather
+        distant = np.zeros(6)
+        push(pair.a.nodes.place, pair.b.nodes.place, one, other, distant)
+        out = (1 - pair.share) * out + pair.share * distant
+        if pair.share < 1:
+            gain = one @ pair.kernel @ other - sigma_a @ pair.potential @ sigma_b
+            out[:3] -= gain * pair.slope
+            out[3:] -= gain * np.cross(pair.a.nodes.centre, pair.slope)
     return MU_0 * out
 
 
