@@ -27,6 +27,9 @@ Four = tuple[float, float, float, float]
 Nine = tuple[float, float, float, float, float, float, float, float, float]
 
 FLOOR = 1e-10
+IN_PLANE = 1e-13
+"""Height over distance below which a point counts as on the face, on the side of its normal."""
+TRACE = 1e-8
 EDGE_ROW = 19
 FACE_HEAD = 4
 
@@ -107,6 +110,9 @@ def _solid_angle(face: Array, x: float, y: float, z: float) -> float:
     ra = math.sqrt(ax * ax + ay * ay + az * az)
     rb = math.sqrt(bx * bx + by * by + bz * bz)
     height = -(face[0] * ax + face[1] * ay + face[2] * az)
+    # in the plane the imaginary parts tell inside from outside: keep a trace of them
+    flat = abs(height) <= IN_PLANE * (ra + rb)
+    tall = TRACE * (ra + rb) if flat else abs(height)
     re, im = 1.0, 0.0
     for i in range(2, count):
         j = FACE_HEAD + 3 * i
@@ -118,12 +124,14 @@ def _solid_angle(face: Array, x: float, y: float, z: float) -> float:
         area += face[2] * (ux * vy - uy * vx)
         ab, bc = ax * bx + ay * by + az * bz, bx * cx + by * cy + bz * cz
         ca = cx * ax + cy * ay + cz * az
-        real, imaginary = ra * rb * rc + ab * rc + bc * ra + ca * rb, abs(height) * area
+        real, imaginary = ra * rb * rc + ab * rc + bc * ra + ca * rb, tall * area
         norm = 1 / (abs(real) + abs(imaginary) + 1e-300)
         real, imaginary = real * norm, imaginary * norm
         re, im = re * real - im * imaginary, re * imaginary + im * real
         bx, by, bz, rb = cx, cy, cz, rc
     angle = 2 * math.atan2(abs(im), re)
+    if flat:
+        return 2 * math.pi if angle > math.pi else 0.0
     return -angle if height < 0 else angle
 
 
