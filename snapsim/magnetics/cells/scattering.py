@@ -10,6 +10,7 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from snapsim.arrays import Array
 
@@ -23,15 +24,19 @@ JITTER: Final = 0.15
 def spread(fixed: Array, candidates: Array, spacing: Array) -> Array:
     """Return the candidates (k, d) kept, none nearer than its `spacing` (n,) [m] to a kept or a
     `fixed` (m, d) one; `candidates` (n, d), earlier ones first."""
+    if not len(candidates):
+        return candidates
     alive = np.ones(len(candidates), dtype=bool)
-    for point in fixed:
-        alive &= np.sum((candidates - point) ** 2, axis=1) >= spacing**2
+    if len(fixed):
+        alive = cKDTree(fixed).query(candidates)[0] >= spacing
+    tree = cKDTree(candidates)
     kept = []
     for k in range(len(candidates)):
         if alive[k]:
             kept.append(k)
-            near = np.sum((candidates - candidates[k]) ** 2, axis=1)
-            alive &= near >= np.minimum(spacing, spacing[k]) ** 2
+            near = np.array(tree.query_ball_point(candidates[k], spacing[k]))
+            away = np.linalg.norm(candidates[near] - candidates[k], axis=1)
+            alive[near[away < spacing[near]]] = False
     return candidates[kept]
 
 

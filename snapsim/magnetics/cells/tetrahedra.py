@@ -24,6 +24,9 @@ UNIT: Final = 20
 RIM: Final = 0.75
 """Spacing on the surface over that in the interior."""
 GROWTH: Final = 0.4
+MOST_POINTS: Final = 2000
+"""Points of a surface beyond which a solid is called too thin for its cells."""
+MOST_CANDIDATES: Final = 200_000
 OFF: Final = 0.1
 """Share of the volume that a mesh may miss before its surface is drawn with closer points."""
 
@@ -54,7 +57,8 @@ def _delaunay(shape: Mesh, fineness: int) -> tuple[Array, IntArray]:
     """Points (p, 3) [m] and right-handed tetrahedra (q, 4)."""
     size = UNIT * shape.volume ** (1 / 3) / fineness
     rim = RIM * size
-    for _ in range(8):
+    area = _area(shape)
+    while area < MOST_POINTS * rim**2:
         surface = _surface_points(shape, rim)
         points = np.concatenate([surface, _inner_points(shape, surface, size, rim)])
         loops, volume = _kept(shape, points)
@@ -64,6 +68,13 @@ def _delaunay(shape: Mesh, fineness: int) -> tuple[Array, IntArray]:
     raise ComputationError(
         "no cells could be made for a mesh: parts of it are too thin for so few cells"
     )
+
+
+def _area(shape: Mesh) -> float:
+    """Area of the surface [m^2]."""
+    p = shape.corners[shape.triangles]
+    twice = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
+    return float(np.linalg.norm(twice, axis=1).sum()) / 2
 
 
 def _surface_points(shape: Mesh, rim: float) -> Array:
@@ -120,7 +131,9 @@ def _on_faces(triangles: Array, rim: float) -> list[Array]:
 
 def _inner_points(shape: Mesh, surface: Array, size: float, rim: float) -> Array:
     """Points of the interior, farther apart away from the surface."""
-    points = lattice(-shape.extents, shape.extents, FINE * size)
+    box = 8 * float(np.prod(shape.extents))
+    step = max(FINE * size, (box / MOST_CANDIDATES) ** (1 / 3))
+    points = lattice(-shape.extents, shape.extents, step)
     points = points[contains(shape, points)]
     if not len(points):
         return points
