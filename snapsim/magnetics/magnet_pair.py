@@ -25,7 +25,7 @@ import numpy as np
 
 from snapsim.arrays import Array
 from snapsim.constants import MU_0
-from snapsim.parts.shapes import Box, ConvexPolyhedron, Piece, Shape, Sphere, pieces_of
+from snapsim.parts.shapes import Box, ConvexPolyhedron, Piece, Prism, Shape, Sphere, pieces_of
 
 DEFAULT_ORDER = 16
 FEWEST = 4
@@ -43,6 +43,8 @@ def quadrature(shape: Shape, order: int = DEFAULT_ORDER) -> tuple[Array, Array]:
         points, weights = _cones(shape, order)
     elif parts[0].shape is not shape:
         points, weights = _union(shape, parts, order)
+    elif isinstance(shape, Prism):
+        points, weights = _prism(shape, order)
     elif isinstance(shape, Box):
         points, weights = _box(shape, order)
     elif isinstance(shape, Sphere):
@@ -96,6 +98,25 @@ def _union(shape: Shape, parts: tuple[Piece, ...], order: int) -> tuple[Array, A
         points.append(own @ part.turn.T + part.position)
         weights.append(w)
     return np.concatenate(points), np.concatenate(weights)
+
+
+def _prism(shape: Prism, order: int) -> tuple[Array, Array]:
+    """Gauss in the triangles between the centroid and each side, times Gauss along z."""
+    box = shape.as_box
+    if box is not None:
+        return _box(box, order)
+    largest = 2 * float(shape.extents.max())
+    flat, area = [], []
+    for a, b in zip(shape.polygon, np.roll(shape.polygon, -1, axis=0), strict=True):
+        out, w_out = _gauss(0, 1, _count(order, float(max(np.hypot(*a), np.hypot(*b))), largest))
+        side, w_side = _gauss(0, 1, _count(order, float(np.hypot(*(b - a))), largest))
+        edge = (1 - side[:, None]) * a + side[:, None] * b
+        flat.append((out[:, None, None] * edge[None]).reshape(-1, 2))
+        area.append(np.outer(w_out * out, w_side).ravel() * (a[0] * b[1] - a[1] * b[0]))
+    z, wz = _gauss(-shape.length / 2, shape.length / 2, _count(order, shape.length, largest))
+    plane = np.concatenate(flat)
+    points = np.column_stack([np.tile(plane, (len(z), 1)), np.repeat(z, len(plane))])
+    return points, np.outer(wz, np.concatenate(area)).ravel()
 
 
 def _cones(shape: ConvexPolyhedron, order: int) -> tuple[Array, Array]:

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from typing import Final
 
-import numpy as np
-
 from snapsim.errors import InputError
 from snapsim.magnetics.cells import box, cylinder, hex_nut, mesh, prism, ring, sphere
 from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.cells.layout import Divisions, Layout
 from snapsim.magnetics.cells.reflection import reflected
-from snapsim.parts.shapes import Box, Prism, Shape
+from snapsim.parts.shapes import Prism, Shape
 
 LAYOUTS: Final[dict[str, Layout]] = {
     "box": box.LAYOUT,
@@ -26,11 +24,7 @@ LAYOUTS: Final[dict[str, Layout]] = {
 
 def simplest(shape: Shape) -> Shape:
     """Return the box that a prism is, if its outline is a rectangle along the axes; else itself."""
-    if isinstance(shape, Prism) and len(shape.polygon) == 4:
-        half = np.abs(shape.polygon)
-        if np.allclose(half, half[0], rtol=1e-12, atol=0):
-            return Box((2 * float(half[0, 0]), 2 * float(half[0, 1]), shape.length))
-    return shape
+    return (shape.as_box or shape) if isinstance(shape, Prism) else shape
 
 
 def layout_of(shape: Shape, layouts: dict[str, Layout] = LAYOUTS) -> Layout:

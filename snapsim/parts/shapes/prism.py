@@ -15,6 +15,7 @@ import numpy as np
 from snapsim.arrays import Array, IntArray
 from snapsim.numerics.convex_pieces import convex_pieces, hull_faces
 from snapsim.parts.shapes import polygon as flat
+from snapsim.parts.shapes.box import Box
 from snapsim.parts.shapes.contract import Outline
 from snapsim.parts.shapes.pieces import Piece
 from snapsim.parts.shapes.validity import not_positive
@@ -48,6 +49,14 @@ class Prism:
     def is_convex(self) -> bool:
         """Is the outline convex?"""
         return flat.is_convex(self.polygon)
+
+    @property
+    def as_box(self) -> Box | None:
+        """The block that it is, where the outline is a rectangle along the axes."""
+        half = np.abs(self.polygon)
+        if len(half) != 4 or not np.allclose(half, half[0], rtol=1e-12, atol=0):
+            return None
+        return Box((2 * float(half[0, 0]), 2 * float(half[0, 1]), self.length))
 
     @property
     def volume(self) -> float:
