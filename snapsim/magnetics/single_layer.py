@@ -15,9 +15,10 @@ behaviour at a shared edge) where the two all but touch; of two touching faces o
 on the inside of the other, the standing one is the outer one whatever its size. Far pairs: product
 rules on both, fewer points the farther apart. Each pair is computed once and used for both orders:
 symmetry is exact. Assumptions: plane convex polygons of three or four corners. Relative error of
-single entries: below 3e-8 where faces touch (6e-4 where a face stands on another and across its
-rim, which cells that share their faces never do), up to 2e-6 far away (smooth in the distance, so
-that it cancels in the field of a cell, whose charges add up to zero), measured in the tests.
+single entries: below 3e-8 where faces touch (6e-4 where a face stands on another across its rim,
+1e-4 where two at an angle share part of an edge, which cells with common faces never do), up to
+2e-6 far away (smooth in the distance, so that it cancels in the field of a cell, whose charges add
+up to zero), measured in the tests.
 Source: Hackbusch, Integral Equations, 1995, ch. 9 (Galerkin boundary elements; from memory).
 """
 

@@ -1,5 +1,7 @@
 """Energies of pairs of charged faces against closed forms and crowded many-point rules."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
@@ -97,3 +99,71 @@ def test_a_pair_is_the_same_either_way_round():
         other.corners[0], other.sides[0], SQUARE, mine.normal[0], NEAR_RULES, nodes, weights
     )
     assert one == pytest.approx(two, rel=1e-8)
+
+
+def rectangle(x, y):
+    """Corners of x[0] <= x <= x[1], y[0] <= y <= y[1] in the plane z = 0."""
+    return np.array([[x[0], y[0], 0], [x[1], y[0], 0], [x[1], y[1], 0], [x[0], y[1], 0]])
+
+
+def cut(face, x, y):
+    """The rectangle `face` cut along lines of constant x and y."""
+    low, high = face.min(axis=0), face.max(axis=0)
+    xs, ys = (
+        sorted({low[i], high[i], *(c for c in at if low[i] < c < high[i])})
+        for i, at in enumerate((x, y))
+    )
+    return [rectangle((a, b), (c, d)) for a, b in pairwise(xs) for c, d in pairwise(ys)]
+
+
+def total_energy(one, other):
+    """Sum of the pairs of two lists of faces."""
+    layer = single_layer(polygons(np.array([*one, *other])), ALONE)[0]
+    return layer[: len(one), len(one) :].sum()
+
+
+OVERLAPPING = {
+    "shifted": rectangle((0.3, 1.3), (0.2, 1.2)),
+    "within": rectangle((0.3, 0.7), (0.3, 0.7)),
+    "cross": rectangle((0.37, 0.57), (-1.0, 2.0)),
+    "half": rectangle((0.5, 1.5), (0.0, 1.0)),
+    "itself": rectangle((0.0, 1.0), (0.0, 1.0)),
+}
+
+
+@pytest.mark.parametrize("turned", [False, True])
+@pytest.mark.parametrize("name", OVERLAPPING)
+def test_overlapping_faces_of_one_plane_are_the_sum_of_parts_that_match(name, turned):
+    # as where two solids with unlike cells are joined; the parts share edges or are the same face
+    other = OVERLAPPING[name]
+    lines = [[*SQUARE[:, i], *other[:, i]] for i in range(2)]
+    expected = total_energy(cut(SQUARE, *lines), cut(other, *lines))
+    found = total_energy([SQUARE], [other[::-1] if turned else other])
+    assert found == pytest.approx(expected, rel=1e-7)
+
+
+WALLS = {
+    "inside": np.array([[0.2, 0.5, 0], [0.8, 0.5, 0], [0.8, 0.5, 1], [0.2, 0.5, 1]]),
+    "small": np.array([[0.4, 0.5, 0], [0.6, 0.5, 0], [0.6, 0.5, 0.2], [0.4, 0.5, 0.2]]),
+    "right across": np.array([[0.0, 0.5, 0], [1.0, 0.5, 0], [1.0, 0.5, 0.6], [0.0, 0.5, 0.6]]),
+}
+
+
+@pytest.mark.parametrize("name", WALLS)
+def test_a_face_that_stands_on_another_is_the_sum_over_both_sides_of_its_foot(name):
+    expected = total_energy(cut(SQUARE, WALLS[name][:, 0], (0.5,)), [WALLS[name]])
+    assert total_energy([SQUARE], [WALLS[name]]) == pytest.approx(expected, rel=1e-7)
+    # and so it is under a mirror, where the image is the other face
+    flips = np.array([[1.0, 1, 1], [1, 1, -1]])
+    pair = single_layer(polygons(np.array([SQUARE, WALLS[name]])), flips)
+    assert pair[1, 0, 1] == pytest.approx(expected, rel=1e-7)
+
+
+def test_a_wall_over_the_rim_of_what_it_stands_on_is_within_a_thousandth():
+    wall = np.array([[-0.5, 0.5, 0], [1.5, 0.5, 0], [1.5, 0.5, 0.5], [-0.5, 0.5, 0.5]])
+    pieces = [
+        np.array([[a, 0.5, 0], [b, 0.5, 0], [b, 0.5, 0.5], [a, 0.5, 0.5]])
+        for a, b in ((-0.5, 0), (0, 1), (1, 1.5))
+    ]
+    expected = total_energy(cut(SQUARE, (), (0.5,)), pieces)
+    assert total_energy([SQUARE], [wall]) == pytest.approx(expected, rel=1e-3)
