@@ -14,6 +14,7 @@ from snapsim.magnetics.cells import (
 )
 from snapsim.magnetics.cells.hexahedron import cell_faces, volume_and_centre
 from snapsim.magnetics.demagnetization import demagnetizing_operator
+from snapsim.numerics import rotations
 from snapsim.parts.shapes import Box, Compound, Cylinder, Mesh, Piece, Prism
 
 
@@ -131,12 +132,13 @@ def test_a_prism_on_a_square_has_the_cells_of_the_box():
 
 
 def test_members_with_like_cells_share_faces():
-    half = Box((0.02, 0.02, 0.02))
-    bar = Compound((Piece(half, np.array([0.01, 0, 0])), Piece(half, np.array([-0.01, 0, 0]))))
-    found = mesh(bar, 128)
+    # turned askew, so that corners of both agree but for rounding
+    turn = rotations.matrix(rotations.from_axis_angle([1, 2, 3], 0.7))
+    half, step = Box((0.02, 0.02, 0.02)), turn @ [0.01, 0, 0]
+    found = mesh(Compound((Piece(half, step, turn), Piece(half, -step, turn))), 128)
     faces = cell_faces(found.corners, found.cells)
     assert outer_area(found) == pytest.approx(10 * 0.02**2, rel=1e-9)
-    on_seam = np.abs(faces.corners[..., 0]).max(axis=1) < 1e-12
+    on_seam = np.abs(faces.corners @ turn[:, 0]).max(axis=1) < 1e-12
     owners = np.bincount(faces.face, minlength=len(faces.corners))
     assert set(owners[on_seam]) == {2}
 
@@ -147,6 +149,9 @@ def test_halved_tetrahedra_fill_the_same_space():
     volume = np.linalg.det(grown[loops[:, 1:]] - grown[loops[:, :1]]) / 6
     assert len(loops) == 8
     assert volume == pytest.approx(np.full(8, 1 / 48), rel=1e-12)
+    faces = cell_faces(grown, loops[:, [0, 1, 2, 2, 3, 3, 3, 3]])
+    owners = np.bincount(faces.face, minlength=len(faces.corners))
+    assert sorted(owners) == [1] * 16 + [2] * 8
 
 
 def test_a_sheet_too_thin_for_its_cells_is_an_error_of_the_computation():
