@@ -24,7 +24,12 @@ class Outline:
 
 
 class Shape(Protocol):
-    """A solid. Instances are frozen dataclasses of SI numbers; nothing in them changes."""
+    """A solid. Instances are frozen dataclasses of SI numbers; nothing in them changes.
+
+    A shape that is neither a ball nor an extrusion of an `Outline` also has `pieces`, the simple
+    solids that it is the union of (see `pieces`). One that its author draws in coordinates of their
+    own also has `drawn_centre` (3,) [m]: where the origin of the body axes is in the drawing.
+    """
 
     kind: ClassVar[str]
 
@@ -38,11 +43,11 @@ class Shape(Protocol):
 
     @property
     def extents(self) -> Array:
-        """Half sizes (3,) of the body-axis bounding box [m]."""
+        """Half sizes (3,) [m] of a box along the body axes, about the origin, that holds it."""
 
     @property
     def outline(self) -> Outline | None:
-        """The extruded profile, or None for a shape that is not an extrusion (sphere)."""
+        """The extruded profile; None for a shape that is no extrusion of a convex one."""
 
     @property
     def problems(self) -> list[tuple[str, str]]:
