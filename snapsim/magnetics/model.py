@@ -239,7 +239,7 @@ class MagneticModel:
             products=minimum.products,
             converged=minimum.converged,
             solutions=(
-                Solution(load, minimum.h, minimum.m, minimum.am),
+                Solution(load, minimum.h, minimum.m),
                 *(() if start is None else start.solutions[:DEPTH]),
             ),
         )
@@ -332,12 +332,13 @@ class MagneticModel:
         if not known or any(one.shape != load.shape for one in known[0]):
             return np.zeros_like(load), np.zeros_like(load)
         weights = mixture(load, self._problem.volume, known, self.tolerance)
-        m, am = (mixed(weights, [one[i] for one in known]) for i in (2, 3))
-        h = np.empty_like(load)
-        if self._faces is None and field_of(self._problem, m, h):
-            return h, am
-        h = mixed(weights, [one.h for one in known])
-        magnetise(self._problem, h, m)
+        m = mixed(weights, [one.m for one in known])
+        h, am = np.empty_like(load), np.empty_like(load)
+        if self._faces is not None or not field_of(self._problem, m, h):
+            h = mixed(weights, [one.h for one in known])
+            magnetise(self._problem, h, m)
+        # A M anew: mixed from earlier ones its rounding would grow along a path, unseen by the
+        # residual that is computed from it.
         demagnetise(self._problem, coupling, m, am)
         return h, am
 

@@ -4,7 +4,7 @@
     x = x_0 + sum_k a_k (x_k - x_0)
 
 h_k (c, 3) [A/m] the fields of the magnets in earlier poses, the newest first, x_k what was found
-there: local field, magnetisation M, A M. Exact where M is linear in h and h lies in the span; along
+there: local field and magnetisation M. Exact where M is linear in h and h lies in the span; along
 a path, as its polynomial extrapolation, without the poses or times of the steps having to be known.
 A ridge weighs the errors of the earlier solutions, which large weights would enlarge. Source:
 least squares with Tikhonov's regularisation; idea: Fischer, Comput. Methods Appl. Mech. Eng. 163,
@@ -31,12 +31,14 @@ LARGEST: Final = 20.0
 
 
 class Solution(NamedTuple):
-    """Found for one load: `load` v h [A m^2], `h`, `m` [A/m] and `am` = A M, all (c, 3)."""
+    """Found for one load: `load` v h [A m^2], local field `h` and `m` [A/m], all (c, 3).
+
+    Not A M: mixed from earlier ones its rounding grows along a path, unseen by the residual.
+    """
 
     load: Array
     h: Array
     m: Array
-    am: Array
 
 
 def mixture(load: Array, volume: Array, known: tuple[Solution, ...], tolerance: float) -> Array:

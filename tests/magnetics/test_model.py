@@ -271,7 +271,7 @@ def test_a_start_that_does_not_fit_is_left_aside() -> None:
     where = along_path(0.5)[0]
     good = model.evaluate(where)
     misfits = (np.full((3, 3), 1.0), np.full_like(good.solutions[0].h, np.nan))
-    for known in ((), *((Solution(f, f, f, f),) for f in misfits)):
+    for known in ((), *((Solution(f, f, f),) for f in misfits)):
         found = model.evaluate(where, replace(good, solutions=known))
         assert found.converged
         assert found.energy == pytest.approx(good.energy, rel=1e-6)

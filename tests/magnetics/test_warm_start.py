@@ -12,7 +12,7 @@ MODES = RNG.normal(size=(3, 20, 3))
 
 
 def solution(load: Array) -> Solution:
-    return Solution(load, 2 * load, 3 * load, 4 * load)
+    return Solution(load, 2 * load, 3 * load)
 
 
 def at(t: float) -> Array:
