@@ -19,7 +19,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from snapsim.arrays import Array, BoolArray, IntArray
-from snapsim.mechanics.contact import ContactGeometry, ContactSet
+from snapsim.mechanics.contact import ContactGeometry, ContactSet, separation_rate
 from snapsim.mechanics.flight import Flight, LoadFunction, Tolerances
 from snapsim.mechanics.impact import Blow, resolve_impact
 from snapsim.mechanics.records import End, Frame, PairBlow, Strike, Tally
@@ -184,13 +184,8 @@ class Motion:
         force, torque = (
             self.loads(self.state.pose) if pressed is None else (pressed.force, pressed.torque)
         )
-        linear = np.linalg.norm(force * self.bodies.inverse_mass[:, None], axis=1)
-        inverse = self.bodies.inverse_inertia_world(self.state.pose.quaternion)
-        turning = np.linalg.norm(np.einsum("nij,nj->ni", inverse, torque), axis=1)
-        spin = np.linalg.norm(self.state.spin, axis=1)
-        total = linear + (turning + spin**2) * self.bodies.reach
         weight = float(np.linalg.norm(self.gravity))
-        return float(np.max(total[self.bodies.free], initial=0.0)) + weight
+        return self.bodies.largest_acceleration(self.state, force, torque) + weight
 
     def _slow(self) -> float:
         return max(self.settings.slow, self.settings.hop * self._acceleration())
@@ -540,20 +535,14 @@ class Motion:
         return pose
 
     def _rim_speeds(self, state: State) -> Array:
-        speeds: Array = np.linalg.norm(state.velocity, axis=1) + self.bodies.reach * np.linalg.norm(
-            state.spin, axis=1
-        )
+        linear = np.sqrt(np.sum(state.velocity**2, axis=1))
+        speeds: Array = linear + self.bodies.reach * np.sqrt(np.sum(state.spin**2, axis=1))
         return speeds
 
 
 def separation_rates(state: State, contacts: ContactSet) -> Array:
     """Return d(gap)/dt at each contact (c,) [m/s]: negative where bodies close on each other."""
-    a, b = contacts.pair[:, 0], contacts.pair[:, 1]
-    position = state.pose.position
-    speed_a = state.velocity[a] + np.cross(state.spin[a], contacts.point - position[a])
-    speed_b = state.velocity[b] + np.cross(state.spin[b], contacts.point - position[b])
-    rates: Array = np.einsum("ci,ci->c", contacts.normal, speed_a - speed_b)
-    return rates
+    return separation_rate(state.pose, state.velocity, state.spin, contacts)
 
 
 def _parabola_root(gap: Array, rate: Array, end: Array, dt: float) -> tuple[float, float]:

@@ -14,8 +14,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from snapsim.arrays import Array, BoolArray, IntArray
+from snapsim.arrays import Array, BoolArray, IntArray, as_floats
 from snapsim.numerics import rotations
+from snapsim.numerics.compilation import compiled
 from snapsim.parts.bodies import Body
 from snapsim.parts.states import Pose, State
 
@@ -60,6 +61,45 @@ class RigidBodies:
         energies: Array = np.where(self.free, linear + turning, 0.0)
         return energies
 
+    def largest_acceleration(self, state: State, force: Array, torque: Array) -> float:
+        """Return a bound on what `force`, `torque` (n, 3) give a point of a free body [m/s^2]."""
+        return _largest_acceleration(
+            self.free,
+            self.inverse_mass,
+            self.inverse_inertia_world(state.pose.quaternion),
+            self.reach,
+            as_floats(state.spin),
+            as_floats(force),
+            as_floats(torque),
+        )
+
+
+@compiled
+def _largest_acceleration(
+    free: BoolArray,
+    inverse_mass: Array,
+    inverse_inertia: Array,
+    reach: Array,
+    spin: Array,
+    force: Array,
+    torque: Array,
+) -> float:
+    largest = 0.0
+    for i in range(len(free)):
+        if not free[i]:
+            continue
+        pull, turn, square = 0.0, 0.0, 0.0
+        for k in range(3):
+            rate = 0.0
+            for j in range(3):
+                rate += inverse_inertia[i, k, j] * torque[i, j]
+            pull += force[i, k] ** 2
+            turn += rate * rate
+            square += spin[i, k] ** 2
+        rim = (np.sqrt(turn) + square) * reach[i]
+        largest = max(largest, np.sqrt(pull) * inverse_mass[i] + rim)
+    return largest
+
 
 def rigid_bodies(bodies: Sequence[Body]) -> RigidBodies:
     """Collect the kinetic constants of `bodies`."""
@@ -74,6 +114,5 @@ def rigid_bodies(bodies: Sequence[Body]) -> RigidBodies:
 
 def drift(pose: Pose, velocity: Array, spin: Array, duration: float) -> Pose:
     """Return the pose after `duration` [s] at constant `velocity` and `spin` (n, 3)."""
-    turns = np.array([rotations.from_rotation_vector(w * duration) for w in spin])
-    quaternion = rotations.normalise(rotations.multiply(turns, pose.quaternion))
+    quaternion = rotations.advanced(as_floats(pose.quaternion), duration * spin)
     return Pose(pose.position + duration * velocity, quaternion)

@@ -81,7 +81,8 @@ class ContactGeometry:
         """Return all contacts with a gap below `reach` [m]."""
         numbers, rows = _contacts(self._pieces, self.pairs, self._air, *_arrays(pose), reach)
         gap = rows[:, 6] - self._air[numbers]
-        return ContactSet(self.pairs[numbers], rows[:, :3], rows[:, 3:6], gap)
+        point, normal = rows[:, :3].copy(), rows[:, 3:6].copy()
+        return ContactSet(self.pairs[numbers], point, normal, gap)
 
 
 def gap_between(one: Piece, other: Piece) -> float:
@@ -96,14 +97,31 @@ def separation_rate(pose: Pose, velocity: Array, spin: Array, contacts: ContactS
 
     `velocity` (n, 3) [m/s] of the centres of mass and `spin` (n, 3) [rad/s], world axes.
     """
-    a, b = contacts.pair.T
-    va, vb = (velocity[i] + np.cross(spin[i], contacts.point - pose.position[i]) for i in (a, b))
-    rate: Array = np.einsum("ci,ci->c", contacts.normal, va - vb)
-    return rate
+    where = contacts.pair, contacts.point, contacts.normal
+    return _rates(as_floats(pose.position), as_floats(velocity), as_floats(spin), *where)
 
 
 def _arrays(pose: Pose) -> tuple[Array, Array]:
     return as_floats(pose.position), as_floats(pose.quaternion)
+
+
+@compiled
+def _rates(
+    position: Array, velocity: Array, spin: Array, pair: IntArray, point: Array, normal: Array
+) -> Array:
+    rates = np.zeros(len(pair))
+    for c in range(len(pair)):
+        for side in range(2):
+            i, sign = pair[c, side], 1.0 - 2.0 * side
+            x, y, z = spin[i, 0], spin[i, 1], spin[i, 2]
+            u, v = point[c, 0] - position[i, 0], point[c, 1] - position[i, 1]
+            w = point[c, 2] - position[i, 2]
+            rates[c] += sign * (
+                normal[c, 0] * (velocity[i, 0] + y * w - z * v)
+                + normal[c, 1] * (velocity[i, 1] + z * u - x * w)
+                + normal[c, 2] * (velocity[i, 2] + x * v - y * u)
+            )
+    return rates
 
 
 @compiled

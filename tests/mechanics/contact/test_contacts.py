@@ -235,4 +235,6 @@ def test_any_pose_gives_finite_gaps_and_unit_normals(i, j, direction, rotation, 
     assert np.linalg.norm(found.normal, axis=1) == pytest.approx(np.ones(len(found)), abs=1e-9)
     assert np.isfinite(found.gap).all()
     if gap > 0:
-        assert found.gap.min() == pytest.approx(gap, abs=1e-13)
+        # A stretch counts as flat while its normals lean by 14 mrad at most: its ends are then
+        # farther off than the nearest point by up to 1 - cos(14 mrad) = 1e-4 of the gap.
+        assert gap - 1e-13 <= found.gap.min() <= gap * (1 + 1e-4) + 1e-13
