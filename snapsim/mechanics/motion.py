@@ -49,7 +49,9 @@ class MotionSettings:
     that speed times the step). `rest` [m/s]: rim speed under which a touching body counts as at
     rest, for `rest_steps` steps in a row. `contact_step`, `frame_spacing` and `flight_step` are
     the longest steps [s]; a contact step is also held so short that no load changes by much more
-    than the share `load_change` from one to the next. `limit` is the largest number of steps.
+    than the share `load_change` from one to the next, that nothing turns by more than `turn` [rad]
+    or, by the applied forces alone, moves by more than `fall` [m]. `limit` is the largest number
+    of steps.
     """
 
     tolerances: Tolerances = field(default_factory=Tolerances)
@@ -61,6 +63,8 @@ class MotionSettings:
     rest: float = 2e-5
     rest_steps: int = 8
     contact_step: float = 1e-3
+    turn: float = 0.02
+    fall: float = 1e-3
     frame_spacing: float = 5e-3
     flight_step: float = 0.05
     limit: int = 200_000
@@ -385,9 +389,10 @@ class Motion:
         """Step [s]: small turns, and small displacement by the present acceleration."""
         spin = float(np.max(np.linalg.norm(self.state.spin, axis=1), initial=0.0))
         acceleration = self._acceleration()
-        dt = min(self.settings.contact_step, (1e-4 / acceleration) ** 0.5, self._contact_hint)
+        fall = (self.settings.fall / acceleration) ** 0.5 if acceleration > 0 else np.inf
+        dt = min(self.settings.contact_step, fall, self._contact_hint)
         if spin > 0:
-            dt = min(dt, 0.01 / spin)
+            dt = min(dt, self.settings.turn / spin)
         return float(min(dt, max(self.end - self.time, 1e-9)))
 
     def _try_step(self, dt: float) -> Trial:

@@ -17,13 +17,14 @@ from snapsim.arrays import Array
 from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.model import MagneticModel
 from snapsim.mechanics.contact import ContactGeometry
+from snapsim.mechanics.flight import Tolerances
 from snapsim.mechanics.motion import Motion, MotionSettings
 from snapsim.mechanics.peak_force import peak_force_band
 from snapsim.mechanics.records import End, Frame, PairBlow, Strike
 from snapsim.mechanics.rigid_bodies import RigidBodies, rigid_bodies
 from snapsim.parts.states import State
 from snapsim.simulation.eddy_loss import eddy_estimate
-from snapsim.simulation.loads import FLIGHT_TOLERANCE, MagneticLoads
+from snapsim.simulation.loads import MagneticLoads, flight_tolerance
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import (
     Audit,
@@ -36,6 +37,9 @@ from snapsim.simulation.trajectory import (
 
 Progress = Callable[[float, float], None]
 """Called with the simulated time [s] and the largest present speed [m/s]."""
+
+STEPS = MotionSettings(tolerances=Tolerances(relative=1e-6, length=1e-7, speed=1e-6))
+"""Bounds of the motion's steps: impact energies come to about 1e-6 of themselves."""
 
 AUDIT_LIMIT = 1e-3
 """Unaccounted share of the released energy above which a run is marked."""
@@ -52,11 +56,13 @@ def release(
     `meshes` gives the cells of some soft bodies, by number, in place of `system.detail`.
     """
     began = clock.perf_counter()
-    model = MagneticModel(system.bodies, system.detail, FLIGHT_TOLERANCE, meshes=meshes)
+    steps = settings or STEPS
+    tolerance = flight_tolerance(steps.tolerances.relative)
+    model = MagneticModel(system.bodies, system.detail, tolerance, meshes=meshes)
     loads = MagneticLoads(model)
     bodies = rigid_bodies(system.bodies)
     geometry = ContactGeometry(system.bodies, system.surfaces)
-    motion = _motion(system, bodies, geometry, loads, settings)
+    motion = _motion(system, bodies, geometry, loads, steps)
     log = _Log(system, bodies, loads, geometry)
     try:
         for item in motion.run():
@@ -74,7 +80,7 @@ def _motion(
     bodies: RigidBodies,
     geometry: ContactGeometry,
     loads: MagneticLoads,
-    settings: MotionSettings | None,
+    settings: MotionSettings,
 ) -> Motion:
     given = (bodies, geometry, system.surfaces, loads.flight, system.gravity, system.start)
     if not system.joints:
