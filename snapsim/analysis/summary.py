@@ -9,7 +9,7 @@ import numpy as np
 
 from snapsim.arrays import Array
 from snapsim.numerics import rotations
-from snapsim.simulation.trajectory import Impact, Load, Trajectory
+from snapsim.simulation.trajectory import Audit, Impact, Load, Trajectory
 
 if TYPE_CHECKING:  # importing it loads the compiled magnetics
     from snapsim.simulation.force import ForceAccuracy, ForceReport
@@ -35,6 +35,7 @@ def summary(trajectory: Trajectory) -> dict[str, Any]:
             "magnetic_released_J": number(t.audit.magnetic_released),
             "unaccounted_J": number(t.audit.unaccounted),
             "unaccounted_fraction": number(t.audit.unaccounted_fraction),
+            **_audit_parts(t.audit),
         },
         "cost": {
             "field_evaluations": t.cost.field_evaluations,
@@ -137,20 +138,45 @@ def kinetic_energy(t: Trajectory, body: int) -> Array:
 
 
 def _load(load: Load) -> dict[str, Any]:
-    """A load; what only joints have is left out for bodies, "parted_s" for joints that lasted."""
+    """A load; "parted_s" and "parted_why" are there only for joints that parted."""
     more = {
         "peak_torque_Nm": number(load.peak_torque),
+        "peak_torque_time_s": number(load.torque_time),
         "last_force_N": number(load.last_force),
         "last_torque_Nm": number(load.last_torque),
         "parted_s": number(load.parted),
+        "parted_why": load.why or None,
     }
     least = {"peak_force_N": number(load.peak_force), "peak_time_s": number(load.peak_time)}
     return least | {key: value for key, value in more.items() if value is not None}
 
 
+def _audit_parts(audit: Audit) -> dict[str, Any]:
+    """The three parts of the audit, and what else moved energy."""
+    return {
+        "gravity_released_J": number(audit.gravity_released),
+        "hold_work_J": number(audit.hold_work),
+        "field": {
+            "work_J": number(audit.field_work),
+            "released_J": number(audit.magnetic_released),
+            "largest_misfit_J": number(audit.field_error),
+        },
+        "integrator": {
+            "work_J": number(audit.all_work),
+            "kinetic_change_J": number(audit.kinetic_change),
+            "largest_misfit_J": number(audit.integrator_error),
+        },
+        "events": {
+            "impact_loss_J": number(audit.impact_loss),
+            "friction_loss_J": number(audit.friction_loss),
+            "gained_J": number(audit.event_gain),
+        },
+    }
+
+
 def _impact(impact: Impact) -> dict[str, Any]:
     low, high = impact.peak_force
-    return {
+    found = {
         "time_s": number(impact.time),
         "body": impact.body,
         "against": impact.against,
@@ -163,3 +189,22 @@ def _impact(impact: Impact) -> dict[str, Any]:
         "impulse_Ns": number(impact.impulse),
         "peak_force_N": [number(low), number(high)],
     }
+    if impact.area > 0:
+        found["face_area_m2"] = number(impact.area)
+    if not math.isnan(impact.edge_stress[1]):
+        found["magnet_edge_stress_Pa"] = [number(s) for s in impact.edge_stress]
+        found["magnet_strength_Pa"] = number(impact.magnet_strength)
+        found["magnet_chipping"] = chipping(impact)
+    return found
+
+
+def chipping(impact: Impact) -> str:
+    """Return in words what the stress band of a blow says of the magnet; never that it holds."""
+    low, high = impact.edge_stress
+    if math.isnan(impact.magnet_strength):
+        return "not judged: the magnet's strength is not known"
+    if low >= impact.magnet_strength:
+        return "likely to chip"
+    if high >= impact.magnet_strength:
+        return "may chip"
+    return "not shown to chip; flaws and edges may do it all the same"

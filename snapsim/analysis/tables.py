@@ -101,8 +101,28 @@ def _impacts(impacts: list[dict[str, Any]]) -> RenderableType:
             _plain(i["impulse_Ns"]),
             " to ".join(_plain(f / 1e3 if f is not None else None) for f in i["peak_force_N"]),
         )
+    lines: list[RenderableType] = [table]
     left = len(impacts) - MOST_IMPACTS
-    return Group(table, f"... and {left} more in the run file") if left > 0 else table
+    if left > 0:
+        lines.append(f"... and {left} more in the run file")
+    return Group(*lines, *_chipping(impacts))
+
+
+def _chipping(impacts: list[dict[str, Any]]) -> list[RenderableType]:
+    """The blow that comes nearest to a magnet's strength, in words that promise nothing."""
+    struck = [i for i in impacts if i.get("magnet_strength_Pa")]
+    if not struck:
+        return []
+    worst = max(
+        struck, key=lambda i: (i["magnet_edge_stress_Pa"][1] or 0) / i["magnet_strength_Pa"]
+    )
+    band = " to ".join(_plain(_scaled(s, 1e-6)) for s in worst["magnet_edge_stress_Pa"])
+    said = (
+        f"magnet: {worst['magnet_chipping']}. At {worst['time_s']:.4f} s, {worst['body']} against"
+        f" {worst['against']}: tensile stress at the contact's rim {band} MPa, strength"
+        f" {_plain(worst['magnet_strength_Pa'] / 1e6)} MPa (estimate; brittle parts scatter)"
+    )
+    return [Text(said, style="bold" if "chip" in worst["magnet_chipping"][:14] else "")]
 
 
 def _moving(bodies: dict[str, Any]) -> RenderableType:
@@ -121,18 +141,19 @@ def _moving(bodies: dict[str, Any]) -> RenderableType:
 
 
 def _loads(loads: dict[str, Any]) -> RenderableType:
-    table = Table("held by", title="Largest loads, blows not included", title_justify="left")
-    table.add_column("force\nN", justify="right")
-    table.add_column("time\ns", justify="right")
-    jointed = any("last_force_N" in load for load in loads.values())
-    if jointed:
-        for heading in ("torque\nN m", "force at end\nN", "parted\ns"):
-            table.add_column(heading, justify="right")
-    keys = ("peak_force_N", "peak_time_s", "peak_torque_Nm", "last_force_N", "parted_s")
+    table = Table("held by", title="Loads, blows and own weight left out", title_justify="left")
+    for heading in ("peak force\nN", "at\ns", "peak torque\nN m", "force\nat end, N"):
+        table.add_column(heading, justify="right")
+    table.add_column("torque\nat end, N m", justify="right")
+    keys = ("peak_force_N", "peak_time_s", "peak_torque_Nm", "last_force_N", "last_torque_Nm")
     for name, load in loads.items():
-        cells = [_plain(load[k]) if k in load else "" for k in (keys if jointed else keys[:2])]
-        table.add_row(escape(name), *cells)
-    return table
+        table.add_row(escape(name), *(_plain(load[k]) if k in load else "" for k in keys))
+    parted = [
+        Text(f"{name} parted at {load['parted_s']:.4f} s: {load.get('parted_why', '')}")
+        for name, load in loads.items()
+        if "parted_s" in load
+    ]
+    return Group(table, *parted)
 
 
 def _audit(result: dict[str, Any]) -> RenderableType:
@@ -141,6 +162,7 @@ def _audit(result: dict[str, Any]) -> RenderableType:
     line = (
         f"magnetic energy released {_plain(energy['magnetic_released_J'])} J;"
         f" unaccounted {_plain(energy['unaccounted_J'])} J ({_plain(share)} of the released energy)"
+        f"\n{_parts(energy)}"
         f"\n{cost['field_evaluations']} field evaluations, {cost['steps']} steps,"
         f" {_plain(cost['wall_s'])} s of computing"
     )
@@ -148,6 +170,20 @@ def _audit(result: dict[str, Any]) -> RenderableType:
         warning = f"more than {UNACCOUNTED_LIMIT:g} of the energy is unaccounted: do not rely on it"
         return Group(line, Text(warning, style="bold red"))
     return Text(line)
+
+
+def _parts(energy: dict[str, Any]) -> str:
+    """The three parts of the audit in a line each."""
+    field, integrator, events = energy["field"], energy["integrator"], energy["events"]
+    return (
+        f"  field: work {_plain(field['work_J'])} J against {_plain(field['released_J'])} J"
+        f" released, at most {_plain(field['largest_misfit_J'])} J apart\n"
+        f"  integrator: work less losses {_plain(integrator['work_J'])} J against a change of"
+        f" kinetic energy of {_plain(integrator['kinetic_change_J'])} J, at most"
+        f" {_plain(integrator['largest_misfit_J'])} J apart\n"
+        f"  events: blows took {_plain(events['impact_loss_J'])} J, friction"
+        f" {_plain(events['friction_loss_J'])} J, gained {_plain(events['gained_J'])} J"
+    )
 
 
 def _release_accuracy(accuracy: dict[str, Any]) -> list[RenderableType]:
@@ -175,6 +211,10 @@ _FIRST_IMPACT = {"speed": "m_s", "kinetic energy": "J", "effective energy": "J"}
 def _plain(value: float | None) -> str:
     """Four digits; a dash where nothing is known."""
     return "-" if value is None else f"{value + 0.0:.4g}"  # + 0.0: no "-0"
+
+
+def _scaled(value: float | None, factor: float) -> float | None:
+    return None if value is None else factor * value
 
 
 def _three(values: list[float | None]) -> str:

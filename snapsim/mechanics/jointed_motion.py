@@ -142,7 +142,8 @@ class JointedMotion(Motion):
         gone = frozenset({number})
         closed = frozenset(key for key in self.mode.closed if key[0] != number)
         self.mode = replace(self.mode, attached=self.mode.attached - gone, closed=closed)
-        self.records[number] = replace(self.records[number], parted=self.time, why=why)
+        record = replace(self.records[number], last_force=0.0, last_torque=0.0)
+        self.records[number] = replace(record, parted=self.time, why=why)
 
     def _choose_mode(self, slack: tuple[int, int] | None) -> None:
         """Choose closed rows and sticking bearings by accelerations."""
@@ -200,7 +201,8 @@ class JointedMotion(Motion):
         rate = limits.jacobian @ stacked_velocity(self.state)
         bounce = np.array([self.linkage.joints[j].restitution for j in limits.joint])
         bounce[-rate * bounce < self._slow()] = 0.0
-        return jointed_blow(
+        firm = self._blow_rows(rows)
+        blow = jointed_blow(
             self.bodies,
             self.state,
             contacts,
@@ -208,8 +210,13 @@ class JointedMotion(Motion):
             restitution,
             limits,
             bounce,
-            self._blow_rows(rows),
+            firm,
         )
+        if np.any(firm.rate != 0.0):  # else rounding only
+            after = State(self.state.pose, blow.velocity, blow.spin)
+            energy = [float(np.sum(self.bodies.kinetic_energies(s))) for s in (self.state, after)]
+            self._driven = energy[1] - energy[0] + blow.lost
+        return blow
 
     def _book_blow(self, after: State) -> None:
         """Book it, and let go the holds that lost their part."""
@@ -242,6 +249,7 @@ class JointedMotion(Motion):
             np.zeros(0),
             stop=True,
         )
+        self._driven = step.drive_work
         self._book_blow(State(self.state.pose, step.velocity, step.spin))
 
     def _grip(self) -> None:
@@ -565,17 +573,18 @@ class JointedMotion(Motion):
 
     # -- loads and ends --------------------------------------------------------------------------
 
-    def _note_loads(self, contact: Array | None = None) -> None:
+    def _note_loads(self, borne: tuple[Array, Array] | None = None) -> None:
         """Note what bodies and joints bear; in flight also whether everything hangs still."""
-        applied = self.loads(self.state.pose)[0] if contact is None else contact
+        force, torque = self.loads(self.state.pose) if borne is None else borne
         if self._step is not None:
             self._note_joints(self._step.force, self._step.torque)
-            super()._note_loads(applied + self._step.wrench[:, :3])
+            wrench = self._step.wrench
+            super()._note_loads((force + wrench[:, :3], torque + wrench[:, 3:]))
             return
         assert self._flight is not None
         found = self._flight.reactions(self.time)
         self._note_joints(found.force, found.torque)
-        super()._note_loads(applied + found.wrench[:, :3])
+        super()._note_loads((force + found.wrench[:, :3], torque + found.wrench[:, 3:]))
         both = found.acceleration.reshape(-1, 6)
         size = np.linalg.norm(both[:, :3], axis=1)
         size = size + self.bodies.reach * np.linalg.norm(both[:, 3:], axis=1)

@@ -17,12 +17,14 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from scipy.optimize import brentq
+from scipy.spatial import ConvexHull
 
 from snapsim.arrays import Array, BoolArray, IntArray
 from snapsim.mechanics.contact import ContactGeometry, ContactSet, separation_rate
 from snapsim.mechanics.flight import Flight, LoadFunction, Tolerances
 from snapsim.mechanics.impact import Blow, resolve_impact
-from snapsim.mechanics.records import End, Frame, PairBlow, Strike, Tally
+from snapsim.mechanics.joints.contract import perpendiculars
+from snapsim.mechanics.records import End, Frame, PairBlow, Strike, Tally, no_loads
 from snapsim.mechanics.rigid_bodies import RigidBodies, drift
 from snapsim.mechanics.sustained_contact import ContactStep, contact_step, project_out
 from snapsim.parts.states import Pose, State
@@ -107,8 +109,8 @@ class Motion:
         self.steps = 0
         self._still = 0
         self._last_frame = 0.0
-        self._peak = np.zeros(len(bodies.mass))
-        self._peak_time = np.zeros(len(bodies.mass))
+        self.borne = no_loads(len(bodies.mass))
+        self._driven = 0.0  # work that a moving clamp did in the blow not booked yet [J]
         self._stage = self._stage_radius(start)
         self._flight_hint: float | None = None
         self._contact_hint = np.inf
@@ -149,8 +151,7 @@ class Motion:
             self.time,
             outcome,  # type: ignore[arg-type]
             reason,
-            self._peak,
-            self._peak_time,
+            self.borne,
             self.steps,
         )
 
@@ -194,12 +195,10 @@ class Motion:
     def _slow(self) -> float:
         return max(self.settings.slow, self.settings.hop * self._acceleration())
 
-    def _note_loads(self, contact: Array | None = None) -> None:
-        total = self.loads(self.state.pose)[0] if contact is None else contact
-        size = np.linalg.norm(total, axis=1)
-        higher = size > self._peak
-        self._peak = np.where(higher, size, self._peak)
-        self._peak_time = np.where(higher, self.time, self._peak_time)
+    def _note_loads(self, borne: tuple[Array, Array] | None = None) -> None:
+        """Note force and torque (n, 3) on each body; without them, those applied now."""
+        force, torque = self.loads(self.state.pose) if borne is None else borne
+        self.borne = self.borne.noted(force, torque, self.time)
 
     # -- flight ----------------------------------------------------------------------------------
 
@@ -353,12 +352,14 @@ class Motion:
     def _book_blow(self, after: State) -> None:
         """Take the state after a blow and book the energy it cost."""
         energy = float(np.sum(self.bodies.kinetic_energies(self.state)))
-        lost = energy - float(np.sum(self.bodies.kinetic_energies(after)))
+        lost = energy + self._driven - float(np.sum(self.bodies.kinetic_energies(after)))
         self.tally = replace(
             self.tally,
             impact_loss=self.tally.impact_loss + lost,
             event_gain=self.tally.event_gain + max(0.0, -lost),
+            hold_work=self.tally.hold_work + self._driven,
         )
+        self._driven = 0.0
         self.steps += 1
         self._still = 0
         self._flight_hint = None
@@ -501,8 +502,8 @@ class Motion:
             friction_loss=self.tally.friction_loss - step.friction_work,
             contact_work=self.tally.contact_work + step.normal_work,
         )
-        pressing = contact_forces(contacts, step.impulse, dt, len(before.velocity))
-        self._note_loads(trial.force + pressing)
+        pressing, twisting = pressing_loads(contacts, step.impulse, dt, trial.middle.position)
+        self._note_loads((trial.force + pressing, trial.torque + twisting))
         self._watch_rest(before, contacts, step)
         self._pressed = trial
 
@@ -571,12 +572,17 @@ def select(contacts: ContactSet, chosen: BoolArray) -> ContactSet:
     )
 
 
-def contact_forces(contacts: ContactSet, impulse: Array, dt: float, count: int) -> Array:
-    """Return the sustained contact force on each of `count` bodies (n, 3) [N]."""
-    total = np.zeros((count, 3))
-    np.add.at(total, contacts.pair[:, 0], impulse / dt)
-    np.add.at(total, contacts.pair[:, 1], -impulse / dt)
-    return total
+def pressing_loads(
+    contacts: ContactSet, impulse: Array, dt: float, position: Array
+) -> tuple[Array, Array]:
+    """Return sustained contact force and its torque about the centre of mass `position` (n, 3) of
+    each body, (n, 3) each [N, N m]."""
+    force, torque = np.zeros_like(position), np.zeros_like(position)
+    for side, sign in ((0, 1.0), (1, -1.0)):
+        body, push = contacts.pair[:, side], sign * impulse / dt
+        np.add.at(force, body, push)
+        np.add.at(torque, body, np.cross(contacts.point - position[body], push))
+    return force, torque
 
 
 def _blows(
@@ -608,9 +614,25 @@ def _blows(
                 float(-share @ rate[mine]),
                 mass(pair, point, normal),
                 impulse[mine].sum(axis=0),
+                spanned_area(contacts.point[mine[rate[mine] < 0]], normal),
             )
         )
     return tuple(found)
+
+
+def spanned_area(points: Array, normal: Array) -> float:
+    """Return the area [m^2] of the convex hull of `points` (k, 3) seen along `normal` (3,).
+
+    Zero for fewer than three, and for points on one line.
+    """
+    if len(points) < 3:
+        return 0.0
+    t1, t2 = perpendiculars(normal)
+    flat = (points - points.mean(axis=0)) @ np.stack([t1, t2], axis=1)
+    wide = np.linalg.svd(flat, compute_uv=False)
+    if wide[1] < 1e-3 * wide[0]:
+        return 0.0
+    return float(ConvexHull(flat).volume)
 
 
 def effective_mass(

@@ -29,8 +29,10 @@ from snapsim.parts.bodies import Body
 from snapsim.parts.shapes import Shape, Sphere
 
 _DURATION = 2.0 * sqrt(pi) * gamma(7.0 / 5.0) / gamma(9.0 / 10.0)
-_FIRST_YIELD = 1.6
-_YIELD_PRESSURE = 2.0 / 3.0 * _FIRST_YIELD
+FIRST_YIELD = 1.6
+"""Hertz pressure p_0 over strength at first yield."""
+
+_YIELD_PRESSURE = 2.0 / 3.0 * FIRST_YIELD
 
 EDGE_RADIUS = 0.5e-3
 """Rounding taken for an edge or corner of a machined part [m] (common practice, no source)."""
@@ -127,7 +129,7 @@ def force_band(
     sharp = hertz_impact(mass, speed, radii[0], modulus)
     if not isfinite(high) or strength is None or not isfinite(strength):
         return nan, high
-    if sharp.pressure <= _FIRST_YIELD * strength:
+    if sharp.pressure <= FIRST_YIELD * strength:
         return min(sharp.force, high), high
     return min(plastic_force(mass, speed, radii[0], strength), sharp.force, high), high
 
@@ -152,13 +154,16 @@ def contact_radii(first: Shape, second: Shape) -> tuple[float, float]:
     return min(equivalent_radius(EDGE_RADIUS, blunt), blunt), blunt
 
 
-def peak_force_band(first: Body, second: Body, mass: float, speed: float) -> tuple[float, float]:
+def peak_force_band(
+    first: Body, second: Body, mass: float, speed: float, area: float = 0.0
+) -> tuple[float, float]:
     """Return (low, high) [N] for a blow between two bodies.
 
     `mass` is the effective mass at the contact [kg], `speed` the closing speed [m/s]. Yield is
     that of the weaker material; low is nan where a strength is not known, both are nan where an
-    elastic constant is not. A face that lands flat all at once can exceed the upper end, see
-    `flat_face_band`.
+    elastic constant is not. `area` [m^2] is what a face landing flat on a face touches at once, 0
+    otherwise. Then the band also holds `flat_face_band`: its upper end is that of faces perfectly
+    flat and parallel, its lower end that of faces a little crowned or tilted, as real ones are.
     """
     one, two = first.material, second.material
     modulus = effective_modulus(
@@ -167,4 +172,8 @@ def peak_force_band(first: Body, second: Body, mass: float, speed: float) -> tup
     strengths = (one.strength, two.strength)
     known = [s for s in strengths if s is not None]
     strength = min(known) if len(known) == 2 else None
-    return force_band(mass, speed, contact_radii(first.shape, second.shape), modulus, strength)
+    band = force_band(mass, speed, contact_radii(first.shape, second.shape), modulus, strength)
+    if not area > 0.0:
+        return band
+    flat = flat_face_band(mass, speed, area, modulus, strength)
+    return min(band[0], flat[0]), max(band[1], flat[1])

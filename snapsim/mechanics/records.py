@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+
 from snapsim.arrays import Array, IntArray
 from snapsim.parts.states import State
 
@@ -42,7 +44,8 @@ class Frame:
 class PairBlow:
     """One pair's share of a strike: body numbers `pair` (2,), contact `point` (3,) and `normal`
     (3,) from the second into the first body, `closing_speed` [m/s], `effective_mass` [kg],
-    `impulse` (3,) on the first body [N s]."""
+    `impulse` (3,) on the first body [N s]; `area` [m^2] that the touching points of a face landing
+    on a face span, 0 for an edge or a point."""
 
     pair: IntArray
     point: Array
@@ -50,6 +53,7 @@ class PairBlow:
     closing_speed: float
     effective_mass: float
     impulse: Array
+    area: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -81,15 +85,44 @@ class JointRecord:
 
 
 @dataclass(frozen=True)
+class BodyLoads:
+    """What each of n bodies bore: applied, sustained contact and joint forces together (weight and
+    blows left out). Peak force [N] and torque about the centre of mass [N m], when [s], and both
+    at the end of the run; all (n,)."""
+
+    peak_force: Array
+    peak_time: Array
+    peak_torque: Array
+    torque_time: Array
+    last_force: Array
+    last_torque: Array
+
+    def noted(self, force: Array, torque: Array, time: float) -> BodyLoads:
+        """Return the loads with `force` and `torque` (n, 3) met at `time`."""
+        one, two = np.linalg.norm(force, axis=1), np.linalg.norm(torque, axis=1)
+        higher, harder = one > self.peak_force, two > self.peak_torque
+        return BodyLoads(
+            np.where(higher, one, self.peak_force),
+            np.where(higher, time, self.peak_time),
+            np.where(harder, two, self.peak_torque),
+            np.where(harder, time, self.torque_time),
+            one,
+            two,
+        )
+
+
+def no_loads(count: int) -> BodyLoads:
+    """Return the loads of `count` bodies that bore nothing yet."""
+    return BodyLoads(*(np.zeros(count) for _ in range(6)))
+
+
+@dataclass(frozen=True)
 class End:
-    """How the motion ended; `peak_load` (n,) [N] and `peak_time` (n,) [s] are the largest sums of
-    applied and sustained contact force on each body (blows have forces of their own); `joints`
-    one a joint."""
+    """How the motion ended, what each body bore, and one record a joint."""
 
     time: float
     outcome: Literal["settled", "moving", "stopped"]
     reason: str
-    peak_load: Array
-    peak_time: Array
+    loads: BodyLoads
     steps: int
     joints: tuple[JointRecord, ...] = ()

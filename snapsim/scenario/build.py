@@ -67,6 +67,7 @@ def _material(m: MaterialDescription) -> Material:
         youngs_modulus=m.youngs_modulus,
         poissons_ratio=m.poissons_ratio,
         strength=m.strength,
+        tensile_strength=m.tensile_strength,
         conductivity=m.conductivity,
         family=m.family,
         source=m.source or {"all": "given in the scene"},

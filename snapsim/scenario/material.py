@@ -90,6 +90,9 @@ class MaterialDescription(Table):
     youngs_modulus: Stress | None = None
     poissons_ratio: Annotated[Number, AfterValidator(_poisson)] | None = None
     strength: Stress | None = None
+    tensile_strength: Stress | None = Field(
+        None, description="of a brittle material; `strength` serves where it is not given"
+    )
     conductivity: Conductivity | None = None
     family: str = "own material"
     source: dict[str, str] = Field({}, description="where each value comes from, key by key")

@@ -76,6 +76,7 @@ def describe(material: Material) -> MaterialDescription:
         youngs_modulus=material.youngs_modulus,
         poissons_ratio=material.poissons_ratio,
         strength=material.strength,
+        tensile_strength=material.tensile_strength,
         conductivity=material.conductivity,
         family=material.family,
         source=dict(material.source),

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import time as clock
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 
 import numpy as np
 
@@ -17,10 +17,11 @@ from snapsim.arrays import Array
 from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.model import MagneticModel
 from snapsim.mechanics.contact import ContactGeometry
+from snapsim.mechanics.edge_stress import magnet_edge_stress
 from snapsim.mechanics.flight import Tolerances
 from snapsim.mechanics.motion import Motion, MotionSettings
 from snapsim.mechanics.peak_force import peak_force_band
-from snapsim.mechanics.records import End, Frame, PairBlow, Strike
+from snapsim.mechanics.records import BodyLoads, End, Frame, PairBlow, Strike
 from snapsim.mechanics.rigid_bodies import RigidBodies, rigid_bodies
 from snapsim.parts.states import State
 from snapsim.simulation.eddy_loss import eddy_estimate
@@ -70,7 +71,7 @@ def release(
             if progress is not None and isinstance(item, Frame):
                 progress(item.time, _top_speed(item.state))
     except KeyboardInterrupt:
-        log.cut_short("interrupted by the user", len(system.bodies), motion.steps)
+        log.cut_short("interrupted by the user", motion)
     run = log.trajectory(clock.perf_counter() - began)
     return replace(run, accuracy={**run.accuracy, **eddy_estimate(run)})
 
@@ -92,6 +93,21 @@ def _motion(
 
 def _top_speed(state: State) -> float:
     return float(np.linalg.norm(state.velocity, axis=1).max())
+
+
+def _body_load(loads: BodyLoads, i: int) -> Load:
+    return Load(
+        peak_force=float(loads.peak_force[i]),
+        peak_time=float(loads.peak_time[i]),
+        peak_torque=float(loads.peak_torque[i]),
+        torque_time=float(loads.torque_time[i]),
+        last_force=float(loads.last_force[i]),
+        last_torque=float(loads.last_torque[i]),
+    )
+
+
+EVEN = 1e-6
+"""Share by which kinetic energies must differ before the second body counts as the moving one."""
 
 
 @dataclass
@@ -118,10 +134,10 @@ class _Log:
         else:
             self.end = item
 
-    def cut_short(self, reason: str, count: int, steps: int) -> None:
+    def cut_short(self, reason: str, motion: Motion) -> None:
         """End a motion that was broken off."""
         time = self.frames[-1].time if self.frames else 0.0
-        self.end = End(time, "stopped", reason, np.zeros(count), np.zeros(count), steps)
+        self.end = End(time, "stopped", reason, motion.borne, motion.steps)
 
     def _keep(self, frame: Frame) -> None:
         found = self.loads.state(frame.state.pose)
@@ -153,10 +169,11 @@ class _Log:
     def _impact(self, strike: Strike, blow: PairBlow) -> Impact:
         a, b = int(blow.pair[0]), int(blow.pair[1])
         normal, impulse = blow.normal, blow.impulse
-        if self.system.bodies[a].fixed:
+        energies = self.bodies.kinetic_energies(strike.before)
+        if self.system.bodies[a].fixed or energies[a] < energies[b] * (1 - EVEN):
             a, b, normal, impulse = b, a, -normal, -impulse
         first, second = self.system.bodies[a], self.system.bodies[b]
-        energy = self.bodies.kinetic_energies(strike.before)[a]
+        energy = energies[a]
         mass, speed = blow.effective_mass, blow.closing_speed
         return Impact(
             strike.time,
@@ -169,7 +186,9 @@ class _Log:
             mass,
             0.5 * mass * speed**2,
             float(impulse @ normal),
-            peak_force_band(first, second, mass, speed),
+            peak_force_band(first, second, mass, speed, blow.area),
+            blow.area,
+            *magnet_edge_stress(first, second, mass, speed),
         )
 
     def trajectory(self, wall: float) -> Trajectory:
@@ -177,7 +196,7 @@ class _Log:
         assert self.end is not None
         system, end = self.system, self.end
         states = [f.state for f in self.frames]
-        energy = self._energies()
+        energy, work = self._energies(), self._work()
         model = self.loads.model
         return Trajectory(
             system=system,
@@ -199,22 +218,21 @@ class _Log:
             magnetisation=self._magnetisation(),
             impacts=tuple(self.impacts),
             loads=self._loads(end),
-            audit=self._audit(energy),
+            audit=self._audit(energy, work),
             cost=Cost(self.loads.evaluations, end.steps, wall),
             accuracy=self._accuracy(),
+            work=work,
         )
 
     def _loads(self, end: End) -> dict[str, Load]:
         """What each fixed body and each joint bore."""
         found = {
-            body.name: Load(float(end.peak_load[i]), float(end.peak_time[i]))
+            body.name: _body_load(end.loads, i)
             for i, body in enumerate(self.system.bodies)
             if body.fixed
         }
-        for joint, r in zip(self.system.joints, end.joints, strict=False):
-            found[joint.name] = Load(
-                r.peak_force, r.peak_time, r.peak_torque, r.last_force, r.last_torque, r.parted
-            )
+        for joint, record in zip(self.system.joints, end.joints, strict=False):
+            found[joint.name] = Load(**asdict(record))
         return found
 
     def _column(self, key: str) -> Array:
@@ -234,34 +252,47 @@ class _Log:
         height = np.array([np.sum(weight * f.state.pose.position[free]) for f in self.frames])
         magnetic = self._column("magnetic")
         kinetic = [float(np.sum(self.bodies.kinetic_energies(f.state))) for f in self.frames]
-        lost = [f.tally.impact_loss + f.tally.friction_loss for f in self.frames]
+        tallies = [f.tally for f in self.frames]
         return {
             "kinetic": np.array(kinetic),
             "gravity": height[0] - height,
             "magnetic": magnetic,
-            "dissipated": np.array(lost),
+            "dissipated": np.array([t.impact_loss + t.friction_loss for t in tallies]),
         }
 
-    def _audit(self, energy: Mapping[str, Array]) -> Audit:
+    def _work(self) -> dict[str, Array]:
+        """Work done since the start, at the frames (k,) [J]."""
+        tallies = [f.tally for f in self.frames]
+        return {
+            "field": np.array([t.work for t in tallies]),
+            "hold": np.array([t.hold_work for t in tallies]),
+        }
+
+    def _audit(self, energy: Mapping[str, Array], done: Mapping[str, Array]) -> Audit:
+        """Compare at every frame; the books say what the field and hands did and what was lost."""
         tally = self.frames[-1].tally
-        change = {key: float(values[-1] - values[0]) for key, values in energy.items()}
-        potential = energy["gravity"] + energy["magnetic"]
-        scale = max(float(np.max(potential[0] - potential)), float(energy["kinetic"].max()), 1e-12)
-        unaccounted = abs(sum(change.values()) - tally.hold_work)
-        losses = tally.impact_loss + tally.friction_loss
-        done = tally.work + tally.hold_work - change["gravity"] + tally.contact_work - losses
+        change = {key: values - values[0] for key, values in energy.items()}
+        potential = change["gravity"] + change["magnetic"]
+        scale = max(float(np.max(-potential)), float(energy["kinetic"].max()), 1e-12)
+        pressed = np.array([f.tally.contact_work for f in self.frames])
+        work = done["field"] + done["hold"] - change["gravity"]
+        work = work + pressed - change["dissipated"]
+        balance = change["kinetic"] + potential + change["dissipated"] - done["hold"]
+        unaccounted = float(np.abs(balance).max())
         return Audit(
-            magnetic_released=-change["magnetic"],
-            gravity_released=-change["gravity"],
-            kinetic_change=change["kinetic"],
+            magnetic_released=-float(change["magnetic"][-1]),
+            gravity_released=-float(change["gravity"][-1]),
+            kinetic_change=float(change["kinetic"][-1]),
             impact_loss=tally.impact_loss,
             friction_loss=tally.friction_loss,
             unaccounted=unaccounted,
             unaccounted_fraction=unaccounted / scale,
-            field_error=abs(tally.work + change["magnetic"]),
-            integrator_error=abs(change["kinetic"] - done),
+            field_error=float(np.abs(done["field"] + change["magnetic"]).max()),
+            integrator_error=float(np.abs(change["kinetic"] - work).max()),
             event_gain=tally.event_gain,
             hold_work=tally.hold_work,
+            field_work=tally.work,
+            all_work=float(work[-1]),
         )
 
     def _accuracy(self) -> dict[str, float | str]:

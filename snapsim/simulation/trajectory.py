@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from snapsim.arrays import Array
@@ -17,8 +17,12 @@ Outcome = Literal["settled", "moving", "stopped"]
 class Impact:
     """One blow. `normal` (3,) points from `against` into `body`; `point` (3,) in world axes.
 
-    `kinetic_energy` is the moving body's just before; `effective_mass` is 1/(n W n) at the point;
-    `peak_force` is a band (yield-limited, elastic) [N], nan where a modulus is not known.
+    `body` is free, and of two free ones the one with more kinetic energy (in the world frame);
+    `kinetic_energy` is its own just before; `effective_mass` is 1/(n W n) at the point;
+    `peak_force` is a band (yield-limited, elastic) [N], nan where a modulus is not known. `area`
+    [m^2] is what a face that lands on a face touches at once, 0 for edges and points. Where a
+    magnet takes part, `edge_stress` is the band of the tensile stress at the rim of the contact
+    [Pa] in the magnet that comes nearest to its `magnet_strength` [Pa]; nan otherwise.
     """
 
     time: float
@@ -32,32 +36,41 @@ class Impact:
     effective_energy: float
     impulse: float
     peak_force: tuple[float, float]
+    area: float = 0.0
+    edge_stress: tuple[float, float] = (math.nan, math.nan)
+    magnet_strength: float = math.nan
 
 
 @dataclass(frozen=True)
 class Load:
-    """Largest force met by a joint or a fixed body [N], and when [s]; blows are not counted.
+    """Largest force met by a joint or a fixed body [N] and when [s], largest torque [N m], and both
+    as they were at the end; blows and a body's own weight are not counted.
 
-    For a joint also the largest torque about its point [N m], both as they were at the end, and
-    when it parted [s]; nan where there is nothing to say.
+    A torque is about a joint's point, or a body's centre of mass. `parted` says when a joint parted
+    [s], nan where it lasted, and `why`.
     """
 
     peak_force: float
     peak_time: float
     peak_torque: float = math.nan
+    torque_time: float = math.nan
     last_force: float = math.nan
     last_torque: float = math.nan
     parted: float = math.nan
+    why: str = ""
 
 
 @dataclass(frozen=True)
 class Audit:
-    """The energy audit [J]; see design of the run: released, booked losses and what is left over.
+    """The energy audit [J]: what was released, what was booked, and what is left over.
 
-    `field_error` is |work of the magnetic force + change of magnetic energy|, `integrator_error`
-    |change of kinetic energy - all work done|, `event_gain` the sum of energies that events gained
-    (always zero when restitution and friction only take away), `hold_work` done by hands that
-    carry a part.
+    In three parts. Field: `field_work`, the integral of magnetic force and torque along the motion,
+    against the magnetic energy given up. Integrator: `kinetic_change` against `all_work`, that of
+    the field, of weight and of hands less the booked losses. Events: `impact_loss` and
+    `friction_loss`, and `event_gain`, the sum of energies that events gained (zero when restitution
+    and friction only take away). `field_error`, `integrator_error` and `unaccounted` are the
+    largest misfits at any stored frame; `unaccounted_fraction` is the last as a share of the
+    energy released. `hold_work` is done by hands that carry a part.
     """
 
     magnetic_released: float
@@ -71,6 +84,8 @@ class Audit:
     integrator_error: float
     event_gain: float
     hold_work: float = 0.0
+    field_work: float = math.nan
+    all_work: float = math.nan
 
 
 @dataclass(frozen=True)
@@ -97,9 +112,10 @@ class Trajectory:
     `time` (k,) [s]; `position` (k, n, 3) [m]; `quaternion` (k, n, 4); `velocity` (k, n, 3) [m/s];
     `spin` (k, n, 3) [rad/s]; `force` (k, n, 3) [N] and `torque` (k, n, 3) [N m] are magnetic,
     about the centres of mass, world axes. `energy` maps "kinetic", "gravity", "magnetic" and
-    "dissipated" to (k,) [J]. `gap` (k,) is the smallest distance between a free body and any other
-    magnet [m] (nan without one). `magnetisation` maps a soft body's name to (k, c, 3) [A/m] in
-    body axes. At an impact two frames share one time: just before and just after it.
+    "dissipated" to (k,) [J], `work` "field" and "hold": what the magnetic forces and what hands
+    have done since the start (k,) [J]. `gap` (k,) is the smallest distance between a free body and
+    any other magnet [m] (nan without one). `magnetisation` maps a soft body's name to (k, c, 3)
+    [A/m] in body axes. At an impact two frames share one time: just before and just after it.
     """
 
     system: System
@@ -121,3 +137,4 @@ class Trajectory:
     audit: Audit
     cost: Cost
     accuracy: Mapping[str, float | str]
+    work: Mapping[str, Array] = field(default_factory=dict)

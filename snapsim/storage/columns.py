@@ -22,15 +22,19 @@ IMPACT = {
     "effective_energy": ("J", "half the effective mass times the closing speed squared"),
     "impulse": ("N s", "normal impulse"),
     "peak_force": ("N", "band of the peak force: limited by yielding, and elastic"),
+    "area": ("m^2", "what a face landing on a face touches at once; 0 for edges and points"),
+    "edge_stress": ("Pa", "band of tensile stress at the contact's rim in a magnet; nan without"),
+    "magnet_strength": ("Pa", "tensile strength of that magnet"),
 }
 """Per blow; the names are those of `Impact`."""
 
 LOAD = {
     "peak_force": ("N", "largest force met"),
     "peak_time": ("s", "when it was met"),
-    "peak_torque": ("N m", "largest torque about a joint's point; nan for a body"),
-    "last_force": ("N", "force on a joint at the end; nan for a body"),
-    "last_torque": ("N m", "torque about a joint's point at the end; nan for a body"),
+    "peak_torque": ("N m", "largest torque about a joint's point or a body's centre of mass"),
+    "torque_time": ("s", "when it was met"),
+    "last_force": ("N", "force at the end"),
+    "last_torque": ("N m", "torque at the end"),
     "parted": ("s", "when a joint parted; nan where it lasted"),
 }
 """Per joint or fixed body; the names are those of `Load`."""
@@ -43,17 +47,28 @@ ENERGY = {
 }
 """Energies [J] at each stored frame."""
 
+WORK = {
+    "field": "work done by the magnetic forces and torques since the start",
+    "hold": "work done by hands that carry a part since the start",
+}
+"""Works [J] at each stored frame."""
+
+BANDS = {"point": 3, "normal": 3, "peak_force": 2, "edge_stress": 2}
+"""How many numbers a blow has of each quantity that is not one number."""
+
 AUDIT = {
     "magnetic_released": ("J", "magnetic energy given up over the run"),
     "gravity_released": ("J", "potential energy of weight given up over the run"),
     "kinetic_change": ("J", "gain of kinetic energy over the run"),
     "impact_loss": ("J", "energy taken by blows"),
     "friction_loss": ("J", "energy taken by friction"),
-    "unaccounted": ("J", "what the balance of energies leaves over"),
+    "unaccounted": ("J", "the most that the balance of energies leaves over at any frame"),
     "unaccounted_fraction": ("1", "the same as a share of the released energy"),
-    "field_error": ("J", "work of the magnetic force against magnetic energy lost"),
-    "integrator_error": ("J", "change of kinetic energy against all work done"),
+    "field_error": ("J", "work of the magnetic force against magnetic energy lost, largest"),
+    "integrator_error": ("J", "change of kinetic energy against all work done, largest"),
     "event_gain": ("J", "energy gained in events; 0 when all is well"),
     "hold_work": ("J", "work done by hands that carry a part"),
+    "field_work": ("J", "work of the magnetic forces over the run"),
+    "all_work": ("J", "work of field, weight, hands and contacts less what was booked as lost"),
 }
 """The energy audit; the names are those of `Audit`."""

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import fields, replace
 from os import PathLike, fspath
-from typing import get_args
+from typing import Any, get_args
 
 import h5py
 import numpy as np
@@ -130,6 +130,7 @@ def _trajectory(file: h5py.File, system: System) -> Trajectory:
         audit=Audit(**_numbers(energy["audit"], [f.name for f in fields(Audit)])),
         cost=_cost(file["cost"]),
         accuracy={k: _value(v) for k, v in file["accuracy"].attrs.items()},
+        work={name: floats(w, name) for w in [energy.get("work", {})] for name in w},
     )
 
 
@@ -141,7 +142,7 @@ def _all_bodies(file: h5py.File, system: System, name: str) -> Array:
 
 def _impacts(group: h5py.Group) -> tuple[Impact, ...]:
     bodies, against = texts(group, "body"), texts(group, "against")
-    table = {name: floats(group, name) for name in columns.IMPACT}
+    table = {name: floats(group, name) for name in columns.IMPACT if name in group}
     return tuple(
         Impact(
             time=float(table["time"][i]),
@@ -154,15 +155,36 @@ def _impacts(group: h5py.Group) -> tuple[Impact, ...]:
             effective_mass=float(table["effective_mass"][i]),
             effective_energy=float(table["effective_energy"][i]),
             impulse=float(table["impulse"][i]),
-            peak_force=(float(table["peak_force"][i, 0]), float(table["peak_force"][i, 1])),
+            peak_force=_band(table["peak_force"][i]),
+            **_later(table, i),
         )
         for i in range(len(bodies))
     )
 
 
+def _later(table: dict[str, Array], i: int) -> dict[str, Any]:
+    """What blow `i` of an older file lacks."""
+    if "area" not in table:
+        return {}
+    return {
+        "area": float(table["area"][i]),
+        "edge_stress": _band(table["edge_stress"][i]),
+        "magnet_strength": float(table["magnet_strength"][i]),
+    }
+
+
+def _band(pair: Array) -> tuple[float, float]:
+    return float(pair[0]), float(pair[1])
+
+
 def _loads(group: h5py.Group) -> dict[str, Load]:
     ordered = sorted(group.values(), key=lambda g: int(g.attrs["number"]))
-    return {str(g.attrs["name"]): Load(**_numbers(g, list(columns.LOAD))) for g in ordered}
+    return {
+        str(g.attrs["name"]): Load(
+            **_numbers(g, list(columns.LOAD)), why=str(g.attrs.get("why", ""))
+        )
+        for g in ordered
+    }
 
 
 def _numbers(group: h5py.Group, names: list[str]) -> dict[str, float]:

@@ -129,8 +129,8 @@ def _write_impacts(file: h5py.File, trajectory: Trajectory) -> None:
     put_text(group, "against", [i.against for i in impacts], "what it struck", [blow])
     for name, (units, description) in columns.IMPACT.items():
         values = np.array([getattr(i, name) for i in impacts], dtype=np.float64)
-        if not impacts and name in ("point", "normal", "peak_force"):
-            values = values.reshape(0, 2 if name == "peak_force" else 3)
+        if not impacts and name in columns.BANDS:
+            values = values.reshape(0, columns.BANDS[name])
         put(group, name, values, units, description, [blow])
 
 
@@ -142,12 +142,16 @@ def _write_loads(file: h5py.File, trajectory: Trajectory) -> None:
         inner.attrs["number"] = number
         for key, (units, description) in columns.LOAD.items():
             put(inner, key, getattr(load, key), units, description)
+        inner.attrs["why"] = load.why
 
 
 def _write_energy(file: h5py.File, trajectory: Trajectory, time: h5py.Dataset) -> None:
     group = file.create_group("energy")
     for name, description in columns.ENERGY.items():
         put(group, name, trajectory.energy[name], "J", description, [("time", time)])
+    work = group.create_group("work")
+    for name, values in trajectory.work.items():
+        put(work, name, values, "J", columns.WORK[name], [("time", time)])
     audit = group.create_group("audit")
     for field in fields(Audit):
         units, description = columns.AUDIT[field.name]

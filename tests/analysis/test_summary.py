@@ -1,6 +1,7 @@
 """The JSON objects of `release` and `force`: their keys, plain numbers, no NaN."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -111,8 +112,72 @@ def test_the_release_object_has_the_agreed_keys(run):
         "peak_force_N",
     ]
     assert result["loads"] == {"table": {"peak_force_N": 20.0, "peak_time_s": 0.1}}
-    assert set(result["energy"]) == {"magnetic_released_J", "unaccounted_J", "unaccounted_fraction"}
+    assert list(result["energy"])[:3] == [
+        "magnetic_released_J",
+        "unaccounted_J",
+        "unaccounted_fraction",
+    ]
+    assert set(result["energy"]) >= {"field", "integrator", "events"}
     assert set(result["cost"]) == {"field_evaluations", "steps", "wall_s"}
+
+
+def test_the_three_parts_of_the_audit_are_there_and_shown(run):
+    audit = Audit(3.0, 1.0, 2.5, 0.75, 0.25, 1e-9, 2e-9, 3e-8, 4e-8, 0.0, 0.5, 3.0, 2.5)
+    result = summary(replace(run, audit=audit))["energy"]
+    assert result["field"] == {"work_J": 3.0, "released_J": 3.0, "largest_misfit_J": 3e-8}
+    assert result["integrator"] == {
+        "work_J": 2.5,
+        "kinetic_change_J": 2.5,
+        "largest_misfit_J": 4e-8,
+    }
+    assert result["events"] == {"impact_loss_J": 0.75, "friction_loss_J": 0.25, "gained_J": 0.0}
+    assert (result["gravity_released_J"], result["hold_work_J"]) == (1.0, 0.5)
+    text = shown(release_table(summary(replace(run, audit=audit))))
+    assert "work 3 J against 3 J released, at most 3e-08 J apart" in text
+    assert "blows took 0.75 J, friction 0.25 J, gained 0 J" in text
+
+
+def test_loads_show_what_is_borne_at_the_end_and_why_a_joint_parted(run):
+    why = "its force limit was passed"
+    loads = {
+        "table": Load(20.0, 0.1, 3.0, 0.2, 12.0, 1.5),
+        "[b]string": Load(110.0, 0.3, 0.0, 0.0, 95.0, 0.0, 0.31, why),
+    }
+    result = summary(replace(run, loads=loads))
+    assert result["loads"]["table"] == {
+        "peak_force_N": 20.0,
+        "peak_time_s": 0.1,
+        "peak_torque_Nm": 3.0,
+        "peak_torque_time_s": 0.2,
+        "last_force_N": 12.0,
+        "last_torque_Nm": 1.5,
+    }
+    assert result["loads"]["[b]string"]["parted_why"] == why
+    text = shown(release_table(result))
+    assert f"[b]string parted at 0.3100 s: {why}" in text
+    assert "at end" in text
+
+
+@pytest.mark.parametrize(
+    ("stress", "strength", "said"),
+    [
+        ((90e6, 200e6), 75e6, "likely to chip"),
+        ((20e6, 200e6), 75e6, "may chip"),
+        ((20e6, 60e6), 75e6, "not shown to chip; flaws and edges may do it all the same"),
+        ((20e6, 60e6), float("nan"), "not judged: the magnet's strength is not known"),
+    ],
+)
+def test_a_blow_on_a_magnet_says_what_it_may_do_and_never_that_it_holds(
+    run, stress, strength, said
+):
+    blow = replace(run.impacts[0], edge_stress=stress, magnet_strength=strength)
+    result = summary(replace(run, impacts=(run.impacts[0], blow)))
+    assert "magnet_chipping" not in result["impacts"][0]
+    assert result["impacts"][1]["magnet_chipping"] == said
+    assert result["impacts"][1]["magnet_edge_stress_Pa"] == list(stress)
+    text = shown(release_table(result))
+    assert ("magnet: " + said in text) == (strength == strength)
+    assert not any(word in text for word in ("safe", "holds", "withstands"))
 
 
 def test_nan_becomes_null_and_all_else_plain_numbers(run):

@@ -128,3 +128,15 @@ def test_flat_face_is_stiffer_than_any_ball_that_fits_it():
     ball = peak_force.hertz_impact(mass, speed, radius, modulus)
     assert ball.force / flat == pytest.approx(math.sqrt(5 / 6), rel=1e-9)
     assert peak_force.flat_face_band(mass, speed, 1e-6, modulus, 1e6)[0] == pytest.approx(1.0)
+
+
+def test_a_face_landing_on_a_face_widens_the_band_up_to_the_flat_punch():
+    part, magnet = body(Box((0.1, 0.1, 0.02)), STEEL), body(Box((0.1, 0.1, 0.04)), NDFEB)
+    edge = peak_force.peak_force_band(part, magnet, 1.0, 2.0)
+    flat = peak_force.peak_force_band(part, magnet, 1.0, 2.0, area=0.01)
+    # F = V sqrt(2 E* a m), a = sqrt(A/pi) (Johnson 1985, eq. 3.36, from memory)
+    modulus = peak_force.effective_modulus(210e9, 0.3, 160e9, 0.24)
+    punch = 2.0 * math.sqrt(2 * modulus * math.sqrt(0.01 / math.pi) * 1.0)
+    assert flat[1] == pytest.approx(punch, rel=1e-12)
+    assert flat[0] == edge[0]  # a face a little crowned or tilted lands as before
+    assert flat[1] > edge[1]

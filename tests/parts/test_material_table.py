@@ -15,6 +15,7 @@ VALUES = (
     "youngs_modulus",
     "poissons_ratio",
     "strength",
+    "tensile_strength",
     "conductivity",
 )
 

@@ -46,6 +46,9 @@ def make(magnet="magnet", part="ball", frames=50, cells=30, impacts=2, wall=1.25
             numbers(3),
             *(float(v) for v in random.random(5)),
             (float("nan"), 3.5e4),
+            float(random.random()),
+            (float("nan"), 2.5e8),
+            7.5e7,
         )
 
     return Trajectory(
@@ -64,10 +67,14 @@ def make(magnet="magnet", part="ball", frames=50, cells=30, impacts=2, wall=1.25
         cells={part: Cells(numbers(cells, 3), random.random(cells))},
         magnetisation={part: numbers(frames, cells, 3)},
         impacts=tuple(impact(0.1 * i) for i in range(impacts)),
-        loads={magnet: Load(12.5, 0.25)},
-        audit=Audit(*(float(v) for v in random.random(10))),
+        loads={
+            magnet: Load(12.5, 0.25, 0.5, 0.26, 11.0, 0.4),
+            "string": Load(9.0, 0.1, 0.0, 0.0, 8.0, 0.0, 0.3, "its force limit was passed"),
+        },
+        audit=Audit(*(float(v) for v in random.random(13))),
         cost=Cost(461, 77, wall),
         accuracy={"detail": "normal", "solver_bound_J": 1.5e-9},
+        work={"field": numbers(frames), "hold": numbers(frames)},
     )
 
 

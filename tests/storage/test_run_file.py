@@ -106,6 +106,23 @@ def test_every_dataset_has_units_a_description_and_named_dimensions(run, tmp_pat
         assert file["bodies/ball/position"].attrs["units"] == "m"
 
 
+def test_a_file_of_an_earlier_version_reads_without_what_it_lacks(run, tmp_path):
+    """Format 1 gained columns: blows' areas and stresses, torques, reasons, works."""
+    write_run(run, tmp_path / "run.h5")
+    with h5py.File(tmp_path / "run.h5", "a") as file:
+        for name in ("area", "edge_stress", "magnet_strength"):
+            del file["impacts"][name]
+        for load in file["loads"].values():
+            del load["torque_time"], load.attrs["why"]
+        del file["energy/work"], file["energy/audit/field_work"], file["energy/audit/all_work"]
+    old = snapsim.read_run(tmp_path / "run.h5")
+    assert np.isnan(old.impacts[0].magnet_strength)
+    assert old.impacts[0].peak_force[1] == run.impacts[0].peak_force[1]
+    assert old.loads["string"].why == ""
+    assert old.work == {}
+    assert np.isnan(old.audit.field_work)
+
+
 def test_the_same_run_gives_the_same_datasets_whatever_the_wall_time(make_run, tmp_path):
     write_run(make_run(wall=1.0), tmp_path / "a.h5")
     write_run(make_run(wall=2.0), tmp_path / "b.h5")

@@ -32,8 +32,9 @@ def _sources(low: float, high: float) -> dict[str, str]:
         "youngs_modulus": "150 to 160 GPa in makers' tables, upper value taken; from memory",
         "poissons_ratio": "0.24 in makers' tables; from memory",
         "strength": "flexural strength, lower end of 250 to 400 MPa in makers' tables, from memory;"
-        " it depends on direction (Li et al., IEEE Trans. Magn. 41 (2005)); in tension only"
-        " 75 to 80 MPa, in compression about 1000 MPa",
+        " it depends on direction (Li et al., IEEE Trans. Magn. 41 (2005)); in compression about"
+        " 1000 MPa",
+        "tensile_strength": "75 to 80 MPa in makers' tables, lower value; from memory",
         "conductivity": "resistivity 1.5e-6 ohm m: typical catalogue value, from memory",
     }
 
@@ -49,6 +50,7 @@ MATERIALS = tuple(
         youngs_modulus=160e9,
         poissons_ratio=0.24,
         strength=250e6,
+        tensile_strength=75e6,
         conductivity=6.7e5,
         source=_sources(low, high),
     )

@@ -43,6 +43,7 @@ class Material:
     youngs_modulus: float | None = None
     poissons_ratio: float | None = None
     strength: float | None = None
+    tensile_strength: float | None = None
     conductivity: float | None = None
     family: str = ""
     source: dict[str, str] = field(default_factory=dict)

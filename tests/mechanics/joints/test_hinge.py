@@ -198,7 +198,7 @@ def test_bar_on_a_pin_and_a_block_shares_its_weight_by_the_lever(body, place, si
     run = move([bar, post], [pin], state, 0.2, SurfacePair(0.0, 0.0))
     weight = bar.mass * G
     assert run.end.outcome == "settled"
-    pressed = run.end.peak_load[1]
+    pressed = run.end.loads.peak_force[1]
     pinned = run.end.joints[0].last_force
     assert pinned + pressed == pytest.approx(weight, rel=1e-6)
     # the block's face reaches from 3/4 L to the bar's end: the load lies somewhere on it
