@@ -60,5 +60,5 @@ def test_a_driven_clamp_pays_for_its_blow(make_body, make_system):
     assert given == pytest.approx(ball.mass * (1 + e) * u**2, rel=1e-6)
     assert run.audit.impact_loss == pytest.approx(0.5 * ball.mass * (1 - e**2) * u**2, rel=1e-6)
     assert run.audit.event_gain == 0.0
-    assert run.audit.unaccounted_fraction < 1e-6
+    assert run.audit.unaccounted_fraction < 1e-5  # flight keeps 1e-6 of a step
     assert (blow.body, blow.against) == ("plate", "ball")  # the one that moves
