@@ -163,7 +163,7 @@ def jointed_step(
     free = pushed + elimination.response @ first
     rows = unilateral_rows(state, contacts, limits)
     operator, q = unilateral_operator(rows, reduced, inverse_mass, count), rows @ free
-    q[::3] += np.maximum(np.concatenate([room, limit_room]), 0.0) / dt
+    q[::3] += np.concatenate([np.maximum(room, 0.0), limit_room]) / dt
     mu = np.concatenate([friction, np.zeros(len(limits))])
     tolerance = 1e-12 * float(np.abs([rows @ old, rows @ free]).max(initial=1e-30))
     impulse, residual = solve_contacts(operator, q, mu, np.zeros(len(q)), tolerance)

@@ -36,6 +36,7 @@ from snapsim.mechanics.linkage import (
     EQUALITY,
     FRICTION,
     LIMIT,
+    STICTION,
     Elimination,
     Linkage,
     Mode,
@@ -48,19 +49,22 @@ from snapsim.mechanics.linkage import (
     moved,
     on_joints_pose,
     on_joints_velocity,
-    react,
     stacked_velocity,
+    starting_slips,
 )
 from snapsim.mechanics.motion import (
     LANDING_TIME,
     Item,
     Motion,
     MotionSettings,
+    Sides,
     Trial,
+    select,
     separation_rates,
 )
 from snapsim.mechanics.records import End, Frame, JointRecord, Tally
 from snapsim.mechanics.rigid_bodies import RigidBodies
+from snapsim.mechanics.sustained_contact import ContactStep
 from snapsim.parts.states import Pose, State
 from snapsim.parts.surfaces import SurfaceRules
 
@@ -109,6 +113,7 @@ class JointedMotion(Motion):
         self._flight: JointedFlight | None = None
         self._step: JointedStep | None = None
         self._blocked = False
+        self._taut: frozenset[tuple[int, int]] = frozenset()
         self.mode = replace(self.mode, slip=self._slips(self._rows(start, 0.0), start))
         pose = on_joints_pose(self.linkage, bodies, start.pose, 0.0, self.mode)
         self.state = replace(start, pose=pose)
@@ -158,14 +163,13 @@ class JointedMotion(Motion):
             self.loads(self.state.pose) if pressed is None else (pressed.force, pressed.torque)
         )
         given = (self.linkage, self.bodies, self.state, self.time)
+        pull, resting = force + self._weight(), [j for j, sense in mode.slip.items() if not sense]
         for _ in range(10):
-            closed = closed_rows(*given, mode, force + self._weight(), torque, candidates)
-            mode = replace(mode, closed=closed)
-            found = react(*given, mode, force + self._weight(), torque, rows)
-            broken = broken_loose(found)
-            if not broken:
+            closed = closed_rows(*given, mode, pull, torque, candidates)
+            slip = starting_slips(*given, replace(mode, closed=closed), pull, torque, rows, resting)
+            before, mode = mode, replace(mode, closed=closed, slip={**mode.slip, **slip})
+            if mode == before:
                 break
-            mode = replace(mode, slip={**mode.slip, **broken})
         self.mode = mode
         self.state = on_joints_velocity(*given[:3], self.time, mode)
 
@@ -297,7 +301,7 @@ class JointedMotion(Motion):
         return min((t for t in times if t > self.time + 1e-12), default=np.inf)
 
     def _take_off(self) -> Flight:
-        self._step = None
+        self._step, self._taut = None, frozenset()
         self._flight = JointedFlight(
             self.linkage,
             self.mode,
@@ -433,12 +437,19 @@ class JointedMotion(Motion):
         return min(super()._contact_duration(), self._next_stop() - self.time)
 
     def _solve_step(
-        self, middle: Pose, force: Array, torque: Array, contacts: ContactSet, dt: float
+        self,
+        middle: Pose,
+        force: Array,
+        torque: Array,
+        contacts: ContactSet,
+        dt: float,
+        chosen: BoolArray | None = None,
     ) -> JointedStep:
-        """Solve with the bearings' slip as it is by the end of the step."""
+        """Solve with the bearings' slip as it is by the end of the step and `chosen` limits."""
         state = replace(self.state, pose=middle)
         rows = self._rows(state, self.time + dt / 2)
         limits = rows.only(rows.kind == LIMIT)
+        limits = limits if chosen is None else limits.only(chosen)
         room = self._room(middle, contacts, dt)
         slip, size = dict(self.mode.slip), np.zeros(len(self.linkage.joints))
         for turn in range(8):
@@ -456,7 +467,7 @@ class JointedMotion(Motion):
                 room,
                 self._friction(contacts),
                 limits,
-                self._limit_room(limits, state, dt),
+                self._limit_room(limits, chosen, state, dt),
                 joints,
                 rubbing,
                 np.array([-slip[int(j)] * size[j] for j in rubbing.joint]),
@@ -493,37 +504,66 @@ class JointedMotion(Motion):
                 found[number] = 0.0
         return found
 
-    def _limit_room(self, limits: Stack, state: State, dt: float) -> Array:
-        """How far each one-sided row may close, as `_room` has it for contacts."""
+    def _limit_room(
+        self, limits: Stack, chosen: BoolArray | None, state: State, dt: float
+    ) -> Array:
+        """How far each one-sided row may close, as `_room` has it for contacts.
+
+        A taut string turns while it pulls: the old velocities close it in the middle of the step,
+        and it does no work only where the new ones open it as much there.
+        """
         rate = limits.jacobian @ stacked_velocity(state)
-        closed = limits.error - rate * dt / 2 <= NEAR
-        room: Array = np.where(closed, dt * np.maximum(rate, 0.0), 2 * limits.error)
+        start = self._limit_gaps()
+        start = start if chosen is None else start[chosen]
+        room: Array = np.where(start <= NEAR, dt * rate, 2 * np.maximum(limits.error, 0.0))
         return room
 
-    def _closing_time(self, trial: Trial) -> tuple[float | None, Trial]:
-        """Also end the step where a string becomes taut or a stop is reached."""
-        step, dt = trial.step, trial.dt
+    def _sides(self, trial: Trial) -> Sides:
+        """Contacts, then strings and stops."""
+        step, sides = trial.step, super()._sides(trial)
         assert isinstance(step, JointedStep)
-        state = replace(self.state, pose=trial.middle)
-        rows = self._rows(state, self.time + dt / 2)
-        limits = rows.only(rows.kind == LIMIT)
-        rate = limits.jacobian @ stacked_velocity(state)
-        gap = limits.error - rate * dt / 2
-        new = (gap > NEAR) & (step.pull > 0) & (rate < -self.settings.landing)
-        if np.any(new) and dt > 1e-7:
-            when = float(np.min(gap[new] / -rate[new]))
-            if when < 0.999 * dt:
-                return float(np.clip(when, 1e-3 * dt, 0.999 * dt)), trial
-        return super()._closing_time(trial)
+        limits = self._limits_at(trial)
+        rate = limits.jacobian @ stacked_velocity(self.state)
+        return Sides(
+            np.concatenate([sides.start, self._limit_gaps()]),
+            np.concatenate([sides.gap, limits.error]),
+            np.concatenate([sides.rate, rate]),
+            np.concatenate([sides.push, step.pull]),
+            np.concatenate([sides.near, np.full(len(limits), NEAR)]),
+        )
+
+    def _limit_gaps(self) -> Array:
+        """The one-sided rows' gaps (k,) now [m or rad]."""
+        rows = self._rows(self.state, self.time)
+        gaps: Array = rows.error[rows.kind == LIMIT]
+        return gaps
+
+    def _limits_at(self, trial: Trial) -> Stack:
+        rows = self._rows(replace(self.state, pose=trial.middle), self.time + trial.dt / 2)
+        return rows.only(rows.kind == LIMIT)
+
+    def _without(self, trial: Trial, left_out: BoolArray) -> Trial:
+        count = len(trial.contacts)
+        others = select(trial.contacts, ~left_out[:count])
+        chosen = ~left_out[count:]
+        given = (trial.middle, trial.force, trial.torque, others, trial.dt, chosen)
+        step, pull = self._solve_step(*given), np.zeros(len(chosen))
+        pull[chosen] = step.pull
+        return replace(trial, contacts=others, step=replace(step, pull=pull))
+
+    def _end_rates(self, trial: Trial, step: ContactStep) -> Array:
+        limits, end = self._limits_at(trial), State(trial.middle, step.velocity, step.spin)
+        return np.append(super()._end_rates(trial, step), limits.jacobian @ stacked_velocity(end))
 
     def _accept(self, trial: Trial) -> None:
         """Move to the end of the step, bring it back onto the joints and book what that took."""
         step = trial.step
         assert isinstance(step, JointedStep)
         self._step, self._flight = step, None
+        self._taut = self._pulling(trial, step)
         super()._accept(trial)
-        loose = replace(self.mode, closed=frozenset())
-        state = on_joints_velocity(self.linkage, self.bodies, self.state, self.time, loose)
+        taut = replace(self.mode, closed=self._taut)
+        state = on_joints_velocity(self.linkage, self.bodies, self.state, self.time, taut)
         energy = [float(np.sum(self.bodies.kinetic_energies(s))) for s in (self.state, state)]
         self.state = state
         self.tally = replace(
@@ -537,9 +577,16 @@ class JointedMotion(Motion):
                 if size > limit and number in self.mode.attached:
                     self._part(number, f"its {kind} limit was passed")
 
+    def _pulling(self, trial: Trial, step: JointedStep) -> frozenset[tuple[int, int]]:
+        """The one-sided rows that were closed at the start of a step and pull in it."""
+        limits = self._limits_at(trial)
+        closed = (self._limit_gaps() <= NEAR) & (step.pull > 0)
+        labels = zip(limits.joint[closed].tolist(), limits.row[closed].tolist(), strict=True)
+        return frozenset(labels)
+
     def _push_out(self, pose: Pose, allowed: float) -> Pose:
         """Bring a pose onto the joints, and out of contacts and one-sided rows."""
-        mode, still = replace(self.mode, closed=frozenset()), np.zeros_like(pose.position)
+        mode, still = replace(self.mode, closed=self._taut), np.zeros_like(pose.position)
         for _ in range(5):
             pose = on_joints_pose(self.linkage, self.bodies, pose, self.time, mode)
             state = State(pose, still, still)
@@ -614,18 +661,5 @@ class JointedMotion(Motion):
         return replace(super()._end(outcome, reason), joints=tuple(self.records))
 
 
-STICTION = 1e-9
-"""Share by which friction that sticks may exceed its limit: rounding."""
-
 CALM = 1e-4
 """Acceleration of a rim [m/s^2] below which a hanging body that hardly moves counts as at rest."""
-
-
-def broken_loose(found: Reactions) -> dict[int, float]:
-    """Return the sense in which each sticking bearing starts whose limit is passed."""
-    loose = {}
-    for i in np.flatnonzero(found.stack.kind == FRICTION):
-        number, load = int(found.stack.joint[i]), float(found.multiplier[i])
-        if abs(load) > found.friction_limit[number] * (1 + STICTION):
-            loose[number] = -float(np.sign(load))
-    return loose

@@ -34,6 +34,10 @@ REDUNDANT = 1e-11
 """Share of the largest eigenvalue of the scaled J W J^T below which rows count as redundant."""
 
 
+STICTION = 1e-9
+"""Share by which friction that sticks may exceed its limit: rounding."""
+
+
 @dataclass(frozen=True)
 class Mode:
     """Which joints last, which one-sided rows (joint, row) are closed, and how each joint slips.
@@ -301,6 +305,58 @@ def closed_rows(
     push = one_sided_multipliers(wanted.jacobian @ reduced @ wanted.jacobian.T, opening)
     pulls = zip(wanted.joint.tolist(), wanted.row.tolist(), push.tolist(), strict=True)
     return frozenset((joint, row) for joint, row, size in pulls if size > 0)
+
+
+def starting_slips(
+    linkage: Linkage,
+    bodies: RigidBodies,
+    state: State,
+    time: float,
+    mode: Mode,
+    force: Array,
+    torque: Array,
+    rows: Stack,
+    resting: list[int],
+) -> dict[int, float]:
+    """Return the sense in which each of the `resting` bearings starts to slip, 0 where it sticks.
+
+    Friction f and accelerations a of the bearings obey Coulomb's law together: |f| <= limit, and
+    f = -limit sign(a) where a is not 0. The limits are those of `mode`.
+    """
+    if not resting:
+        return {}
+    limits = react(linkage, bodies, state, time, mode, force, torque, rows).friction_limit
+    mine = (rows.kind == FRICTION) & np.isin(rows.joint, resting)
+    rubs, rest = rows.only(mine), rows.only(~mine)
+    found = react(linkage, bodies, state, time, mode, force, torque, rest)
+    inverse_mass = inverse_mass_matrix(bodies, state.pose.quaternion)
+    reduced = Elimination(found.stack.jacobian, inverse_mass).reduced(inverse_mass)
+    free = rubs.jacobian @ found.acceleration + rubs.bias
+    limit = limits[rubs.joint]
+    friction = bounded_multipliers(rubs.jacobian @ reduced @ rubs.jacobian.T, free, limit)
+    sticks = (np.abs(friction) < limit * (1 - STICTION)) | (free == 0.0)
+    senses = np.where(sticks, 0.0, np.where(friction == 0.0, np.sign(free), -np.sign(friction)))
+    return dict(zip(rubs.joint.tolist(), senses.tolist(), strict=True))
+
+
+def bounded_multipliers(operator: Array, free: Array, limit: Array) -> Array:
+    """Return f (k,), |f| <= limit, with a = operator f + free zero or against f at its limit.
+
+    Gauss-Seidel on the box-constrained minimum of f.operator f/2 + free.f, operator semidefinite.
+    """
+    f = np.zeros(len(free))
+    for _ in range(500):
+        change = 0.0
+        for i in range(len(f)):
+            if operator[i, i] <= 0.0:
+                continue
+            new = f[i] - (operator[i] @ f + free[i]) / operator[i, i]
+            new = float(np.clip(new, -limit[i], limit[i]))
+            change = max(change, abs(new - f[i]) / max(limit[i], 1e-300))
+            f[i] = new
+        if change < 1e-12:
+            break
+    return f
 
 
 def one_sided_multipliers(operator: Array, free: Array) -> Array:

@@ -84,6 +84,19 @@ class Trial:
     step: ContactStep
 
 
+@dataclass(frozen=True)
+class Sides:
+    """One-sided contacts (c,) of a trial: gap at its `start` and `gap` in its middle [m or rad],
+    `rate` there by the velocities before it, impulse `push`, and the gap `near` under which each
+    counts as closed."""
+
+    start: Array
+    gap: Array
+    rate: Array
+    push: Array
+    near: Array
+
+
 class Motion:
     """One motion; iterate `run()` to its end. Not shared between threads."""
 
@@ -467,24 +480,40 @@ class Motion:
         same step without the closing contacts. Where that step ends just as they close, it is the
         one to take: what they close with is then a blow of its own.
         """
-        contacts, dt = trial.contacts, trial.dt
-        if not len(contacts.gap) or dt < 1e-7:
+        dt, sides = trial.dt, self._sides(trial)
+        gap, rate = sides.start, sides.rate
+        new = (gap > sides.near) | (rate > self._slow())
+        if dt < 1e-7 or not np.any(new & (sides.push > 0)):
             return None, trial
+        free = self._without(trial, new)
+        end = self._end_rates(trial, free.step)
+        near = 0.5 * sides.near[new]
+        if np.all((sides.gap + end * dt / 2)[new] > -near):
+            return None, free
+        above = np.maximum(gap[new] - near, 0.0)
+        when, speed = closings(above, rate[new], end[new], dt)
+        blows = (when < dt) & (speed >= self.settings.landing)
+        if not np.any(blows):
+            return None, trial
+        return float(np.clip(when[blows].min(), 1e-3 * dt, 0.999 * dt)), trial
+
+    def _sides(self, trial: Trial) -> Sides:
+        """Everything one-sided that a trial reckons with."""
+        contacts = trial.contacts
         rate = separation_rates(replace(self.state, pose=trial.middle), contacts)
-        gap = contacts.gap - rate * dt / 2
-        pushed = np.einsum("ci,ci->c", trial.step.impulse, contacts.normal) > 0
-        new = (gap > self.settings.touch) | (rate > self._slow())
-        if not np.any(new & pushed):
-            return None, trial
-        others = select(contacts, ~new)
-        free = self._solve_step(trial.middle, trial.force, trial.torque, others, dt)
-        end = separation_rates(State(trial.middle, free.velocity, free.spin), contacts)
-        if np.all((contacts.gap + end * dt / 2)[new] > -0.5 * self.settings.touch):
-            return None, replace(trial, contacts=others, step=free)
-        when, speed = _parabola_root(gap[new] - 0.5 * self.settings.touch, rate[new], end[new], dt)
-        if speed < self.settings.landing:
-            return None, trial
-        return float(np.clip(when, 1e-3 * dt, 0.999 * dt)), trial
+        start = contacts.gap - rate * trial.dt / 2
+        push = np.einsum("ci,ci->c", trial.step.impulse, contacts.normal)
+        return Sides(start, contacts.gap, rate, push, np.full(len(contacts), self.settings.touch))
+
+    def _without(self, trial: Trial, left_out: BoolArray) -> Trial:
+        """The same step without some of its one-sided contacts."""
+        others = select(trial.contacts, ~left_out)
+        step = self._solve_step(trial.middle, trial.force, trial.torque, others, trial.dt)
+        return replace(trial, contacts=others, step=step)
+
+    def _end_rates(self, trial: Trial, step: ContactStep) -> Array:
+        """Rates of the sides of a trial with the final velocities of a step."""
+        return separation_rates(State(trial.middle, step.velocity, step.spin), trial.contacts)
 
     def _accept(self, trial: Trial) -> None:
         """Move to the end of the step, push out what sank in, and book the works."""
@@ -551,18 +580,20 @@ def separation_rates(state: State, contacts: ContactSet) -> Array:
     return separation_rate(state.pose, state.velocity, state.spin, contacts)
 
 
-def _parabola_root(gap: Array, rate: Array, end: Array, dt: float) -> tuple[float, float]:
-    """First time [s] at which one of some gaps closes, and its closing speed then [m/s].
+def closings(gap: Array, rate: Array, end: Array, dt: float) -> tuple[Array, Array]:
+    """When each of some gaps closes (c,) [s], infinite where never, and its closing speed then.
 
-    `gap`, `rate` (c,) at the start and rates `end` (c,) after `dt`, bent evenly in between.
+    `gap` >= 0 and `rate` (c,) at the start, rates `end` (c,) after `dt`, bent evenly in between.
+    A gap that opens at first closes where it has bent back.
     """
     bend = (end - rate) / dt
-    root = np.sqrt(np.maximum(rate**2 - 2 * bend * gap, 0.0))
-    rising = -(rate + root) / np.minimum(bend, -1e-12)
-    falling = 2 * gap / np.maximum(root - rate, 1e-12)
-    closing = np.where((bend < 0) & (rate > 0), rising, falling)
-    first = int(np.argmin(closing))
-    return float(closing[first]), float(-rate[first] - bend[first] * closing[first])
+    square = rate**2 - 2 * bend * gap
+    root = np.sqrt(np.maximum(square, 0.0))
+    rising = (rate + root) / np.maximum(-bend, 1e-300)
+    falling = 2 * gap / np.maximum(root - rate, 1e-300)
+    never = (square < 0) | ((rate > 0) & (bend >= 0))
+    when: Array = np.where(never, np.inf, np.where(rate > 0, rising, falling))
+    return when, root
 
 
 def select(contacts: ContactSet, chosen: BoolArray) -> ContactSet:
