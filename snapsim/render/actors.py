@@ -32,7 +32,7 @@ class BodyActors:
         else:
             self._add(poles.shaded(mesh), palette.look_of(body.material))
         self._add_edges(mesh, line)
-        if not body.fixed:
+        if not body.fixed and palette.look_of(body.material).opacity == 1:
             self._add_silhouette(mesh, line)
 
     def move(self, position: Array, quaternion: Array) -> None:

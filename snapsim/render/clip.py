@@ -139,8 +139,9 @@ class _Show:
             trail=trail,
             cells={n: c for n, c in t.cells.items() if n in arrows},
             magnetisation=arrows,
+            parted={n: load.parted for n, load in t.loads.items() if not np.isnan(load.parted)},
         )
-        self._picture.narrow(self._action.swept)
+        self._picture.narrow(self._action.redrawn)
         self._words = Overlay(
             layout,
             system.title,

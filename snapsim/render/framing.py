@@ -7,29 +7,38 @@ off further than `REACH` sizes of the opening scene is followed only that far.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from snapsim.arrays import Array
+from snapsim.mechanics.joints import WORLD, String
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
 from snapsim.simulation.system import System
 
 REACH = 4.0
+JOINT_ROOM = 0.16  # of a handle outside the part it holds, as a share of the action's size
 BESIDE = 0.04  # share of the action's size to which fixed things beside it are held
 
 
 @dataclass(frozen=True)
 class Action:
     """What happens where: `held` (m, 3) points to keep in view, `swept` (k, 3) points of moving
-    bodies, `centre` (3,) and `size` [m] of the held region, `path` (s, 3) of the leading part."""
+    bodies, `centre` (3,) and `size` [m] of the held region, `path` (s, 3) of the leading part,
+    `joined` (j, 3) points round the ends of joints."""
 
     held: Array
     swept: Array
     centre: Array
     size: float
     path: Array
+    joined: Array = field(default_factory=lambda: np.zeros((0, 3)))
+
+    @property
+    def redrawn(self) -> Array:
+        """Every point that a moving thing may reach: bodies, strings, handles (n, 3)."""
+        return np.concatenate([self.swept, self.joined])
 
 
 def corners(body: Body, position: Array, quaternion: Array) -> Array:
@@ -71,7 +80,35 @@ def find_action(system: System, position: Array, quaternion: Array, part: int | 
         np.clip(c, low - near, high + near) for c in still.values() if _near(c, low, high, near)
     ]
     path = position[:, part] if part is not None else position[:1].mean(axis=1)
-    return Action(np.concatenate(held), swept, (low + high) / 2, span, path)
+    joined = _joint_points(system, position, quaternion, JOINT_ROOM * span)
+    joined = np.clip(joined, low - reach, high + reach)
+    held.append(joined)
+    return Action(np.concatenate(held), swept, (low + high) / 2, span, path, joined)
+
+
+def _joint_points(system: System, position: Array, quaternion: Array, room: float) -> Array:
+    """Return points (m, 3) round joints at poses (k, n, 3) and (k, n, 4): ends, the lowest points
+    of slack strings, `room` [m] beside what hands hold."""
+    found = [np.zeros((0, 3))]
+    for joint in system.joints:
+        first, second = (
+            np.broadcast_to(point, position[:, 0].shape)
+            if body == WORLD
+            else position[:, body] + rotations.rotate(quaternion[:, body], point)
+            for body, point in zip(joint.bodies, joint.points, strict=True)
+        )
+        found += [first, second]
+        if isinstance(joint, String):
+            away = np.linalg.norm(first - second, axis=1)
+            sag = 0.5 * np.sqrt(np.maximum(joint.length**2 - away**2, 0.0))
+            found.append(np.minimum(first, second) - sag[:, None] * [0.0, 0.0, 1.0])
+        if joint.yields:
+            reach = room + float(np.max(system.bodies[joint.bodies[0]].shape.extents))
+            found += [first + reach * np.array(way) for way in _WAYS]
+    return np.concatenate(found)
+
+
+_WAYS = [(-1, 0, 0), (1, 0, 0), (0, -1, 0), (0, 1, 0)]
 
 
 def _bounds(points: Array) -> tuple[Array, Array]:

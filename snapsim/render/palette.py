@@ -1,9 +1,11 @@
 """Colours and surface looks: chosen here, safe for colour-blind viewers, and checked by contrast.
 
 Poles: north is plain cream, south is dark plum with a pale diagonal hatch, so lightness, pattern
-and letter each tell them apart. Contrast is the WCAG 2.2 ratio (W3C Recommendation, 5 October 2023,
-definitions "relative luminance" and "contrast ratio"; success criteria 1.4.3 text 4.5:1 and 1.4.11
-graphics 3:1; from memory): (L1 + 0.05) / (L2 + 0.05) of the relative luminances, L1 the larger.
+and letter each tell them apart. Strings, pins and rails are sky blue, the trail amber: a pair that
+all common colour blindnesses keep apart; hands are pale handles. Contrast is the WCAG 2.2 ratio
+(W3C Recommendation, 5 October 2023, definitions "relative luminance" and "contrast ratio"; success
+criteria 1.4.3 text 4.5:1 and 1.4.11 graphics 3:1; from memory): (L1 + 0.05) / (L2 + 0.05) of the
+relative luminances, L1 the larger.
 """
 
 from __future__ import annotations
@@ -27,6 +29,10 @@ EDGE_DARK: Final = "#10151A"
 OUTLINE: Final = "#F2F6F5"
 TRAIL: Final = "#FFB454"
 GHOST: Final = "#9FB4BF"
+STRING: Final = "#8CD3F2"
+JOINT: Final = "#5FB0DA"
+HANDLE: Final = "#E4DED3"
+HANDLE_DARK: Final = "#55504A"
 
 PANEL: Final = "#18222B"
 PANEL_EDGE: Final = "#31414D"

@@ -22,6 +22,7 @@ from snapsim.render.actors import BodyActors, add_ghost
 from snapsim.render.arrows import ArrowLayer, top_polarisation
 from snapsim.render.framing import Action, find_action
 from snapsim.render.interpolation import Moment
+from snapsim.render.joint_marks import JointMarks
 from snapsim.render.overlay import Layout
 from snapsim.render.shadow import LAMP, throw
 from snapsim.render.trail import Trail
@@ -63,6 +64,7 @@ class Picture:
         cells: Mapping[str, Cells] | None = None,
         magnetisation: Mapping[str, Array] | None = None,
         ghost: bool = True,
+        parted: Mapping[str, float] | None = None,
     ) -> None:
         self.system, self.view, self._action = system, view, action
         self._factor = 2 if supersample else 1
@@ -80,6 +82,8 @@ class Picture:
             colour = palette.look_of(system.bodies[receiver.table].material).colour
         self._floor = stage.Floor(self._plotter, receiver, action, view.axes, colour)
         self._add_bodies(pose, ghost)
+        given = (action.size, view.axes, receiver.level, parted or {})
+        self._joints = JointMarks(self._plotter, system, pose, *given)
         self._trail = Trail(self._plotter, *trail, 3.5 * self._line) if trail else None
         self.top_polarisation = top_polarisation(magnetisation or {})
         self._arrows = self._make_arrows(cells or {}) if self.top_polarisation else {}
@@ -174,7 +178,9 @@ class Picture:
 
     def draw(self, moment: Moment) -> Image.Image:
         """Return the frame of one moment, without words."""
-        self._place(Pose(moment.position, moment.quaternion))
+        pose = Pose(moment.position, moment.quaternion)
+        self._place(pose)
+        self._joints.show(moment.time, pose)
         for i, layer in self._arrows.items():
             name = self.system.bodies[i].name
             layer.show(moment.position[i], moment.quaternion[i], moment.magnetisation[name])

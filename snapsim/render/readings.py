@@ -62,8 +62,9 @@ def readings(moment: Moment, part: int | None, scales: Scales) -> list[Reading]:
 
 
 def first_blow(trajectory: Trajectory) -> Impact | None:
-    """Return the first contact after release."""
-    return trajectory.impacts[0] if trajectory.impacts else None
+    """Return the first blow worth announcing: a part that turns may brush its support before."""
+    least = IMPACT_WORTH * max((i.effective_energy for i in trajectory.impacts), default=0.0)
+    return next((i for i in trajectory.impacts if i.effective_energy >= least), None)
 
 
 def impact_line(impact: Impact) -> str:

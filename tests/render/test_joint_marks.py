@@ -1,0 +1,91 @@
+"""Joints are there to be seen: where they act, as long as they last, and inside the picture."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from snapsim.mechanics.joints import WORLD, String, hinge, hold, slide
+from snapsim.mechanics.joints.contract import STILL, Side
+from snapsim.numerics import rotations
+from snapsim.parts.states import Pose
+from snapsim.render import palette
+from snapsim.render.camera import crop_around
+from snapsim.render.clip import _Show
+from snapsim.render.joint_marks import end_points
+from snapsim.render.options import ClipOptions
+from snapsim.simulation.trajectory import Load
+
+SMALL = ClipOptions(width=640, height=360, supersample=False, arrows=False, view=(35.0, 12.0))
+
+
+def with_joints(trajectory, joints, loads=None):
+    system = replace(trajectory.system, joints=joints)
+    return replace(trajectory, system=system, loads=loads or {})
+
+
+def side(system, number):
+    pose = system.start.pose
+    q = pose.quaternion[number]
+    zero = np.zeros(3)
+    return Side(pose.position[number], q, rotations.matrix(q), zero, zero)
+
+
+def string(length=0.3, beam=(0.1, 0.0, -0.02)):
+    return String("string", (1, WORLD), np.array([[0.055, 0, 0], beam]), length=length)
+
+
+def blue(image, colour=palette.STRING):
+    """Pixels near a joint's hue: much more blue than red."""
+    rgb = np.asarray(image).astype(int)
+    return (rgb[..., 2] - rgb[..., 0] > 60) & (rgb[..., 2] > 130)
+
+
+def test_a_string_is_drawn_between_its_ends_and_gone_once_it_parted(trajectory, drawing):
+    joints = (string(),)
+    parted = {"string": Load(1.0, 0.1, parted=0.4)}
+    with _Show(with_joints(trajectory, joints, parted), SMALL) as show:
+        there, gone = show.still(0.39), show.still(0.41)
+    with _Show(trajectory, SMALL) as show:
+        bare = show.still(0.39)
+    assert blue(there).sum() > blue(bare).sum() + 100
+    assert blue(gone).sum() < blue(bare).sum() + 20
+
+
+@pytest.mark.parametrize("kind", ["hinge", "slide", "hand", "clamp"])
+def test_every_kind_shows_and_stays_in_the_picture(kind, trajectory, drawing):
+    system = trajectory.system
+    a, points = side(system, 1), np.array([[0.0, 0.0, 0.07], [0, 0, 0]])
+    points[1] = a.position + a.turn @ points[0]
+    axis = np.array([0.0, 1.0, 0.0])
+    joint = {
+        "hinge": lambda: hinge("j", (1, WORLD), points, axis, a, STILL),
+        "slide": lambda: slide("j", (1, WORLD), points, axis, a, STILL),
+        "hand": lambda: hold("j", (1, WORLD), points, a, STILL, force_limit=10.0),
+        "clamp": lambda: hold("j", (1, WORLD), points, a, STILL),
+    }[kind]()
+    with _Show(with_joints(trajectory, (joint,)), SMALL) as show:
+        drawn = np.asarray(show.still(0.0)).astype(int)
+        view = show._picture.view
+    gone = {"j": Load(0.0, 0.0, parted=-1.0)}
+    with _Show(with_joints(trajectory, (joint,), gone), SMALL) as show:
+        bare = np.asarray(show.still(0.0)).astype(int)
+    rows, columns = np.nonzero(np.abs(drawn - bare).sum(axis=-1) > 60)
+    assert len(rows) > 30  # at 640 pixels, as on a phone
+    where = crop_around(view, points[1][None], 0)[:2]
+    assert np.hypot(columns - where[0], rows - where[1]).min() < 25
+
+
+def test_end_points_follow_the_part(trajectory):
+    k = 100
+    pose = Pose(trajectory.position[k], trajectory.quaternion[k])
+    first, second = end_points(string(), pose)
+    arm = rotations.matrix(pose.quaternion[1]) @ [0.055, 0, 0]
+    np.testing.assert_allclose(first, pose.position[1] + arm, atol=1e-15)
+    np.testing.assert_allclose(second, [0.1, 0, -0.02])
+
+
+def test_joints_stand_out_from_backdrop_part_and_trail():
+    """Graphics want 3:1 (WCAG 2.2, 1.4.11, from memory) against the dark stage."""
+    for colour in (palette.STRING, palette.JOINT, palette.HANDLE):
+        assert palette.contrast_ratio(colour, palette.BACKDROP_HIGH) > 3
