@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from snapsim.render import ClipOptions, ClipReport
     from snapsim.simulation.force import ForceReport
+    from snapsim.simulation.landscape.rests import Rests
     from snapsim.simulation.system import System
     from snapsim.simulation.trajectory import Trajectory
 
@@ -37,6 +38,7 @@ __all__ = [
     "force",
     "force_summary",
     "load_scene",
+    "poses",
     "read_run",
     "release",
     "render_clip",
@@ -65,6 +67,27 @@ def force(scene: System, accuracy: bool = False) -> ForceReport:
 
     refuse_overlaps(scene)
     return force(scene, accuracy)
+
+
+def poses(
+    scene: System,
+    body: str | None = None,
+    starts: int = 48,
+    seed: int = 1,
+    progress: Callable[[str, int, int], None] | None = None,
+) -> Rests:
+    """Return the resting poses of a body: stable or not, which way they leave, how firmly held.
+
+    `body` may be left out where only one part can move. `progress` is called with what is being
+    done, how much of it is done and of how much. Raises InputError for a body that is unknown or
+    fixed, that nothing draws, and on an overlap.
+    """
+    from snapsim.scenario.placement import refuse_overlaps
+    from snapsim.simulation.landscape.rests import body_number, poses
+
+    body_number(scene, body)
+    refuse_overlaps(scene)
+    return poses(scene, body, starts, seed, progress)
 
 
 def release(

@@ -22,7 +22,7 @@ def release_table(result: dict[str, Any]) -> RenderableType:
     """Return the tables of a release from its `summary`."""
     parts: list[RenderableType] = [
         Text(result["title"], style="bold"),
-        f"{escape(result['outcome'])} after {_plain(result['simulated_s'])} s: "
+        f"{escape(result['outcome'])} after {plain(result['simulated_s'])} s: "
         f"{escape(result['reason'])}",
         _impacts(result["impacts"]),
         _moving(result["bodies"]),
@@ -44,14 +44,14 @@ def force_table(result: dict[str, Any]) -> RenderableType:
     for name, b in result["bodies"].items():
         table.add_row(
             escape(name),
-            _plain(b["mass_kg"]),
+            plain(b["mass_kg"]),
             _three(b["force_N"]),
             _three(b["torque_Nm"]),
             _three(b["mean_polarisation_T"]),
-            _plain(b["peak_polarisation_T"]),
+            plain(b["peak_polarisation_T"]),
             str(b["cells"]),
         )
-    energy = f"magnetic energy {_plain(result['magnetic_energy_J'])} J; magnetic forces only, "
+    energy = f"magnetic energy {plain(result['magnetic_energy_J'])} J; magnetic forces only, "
     note = "weight not included; torque about each centre of mass; world axes"
     parts: list[RenderableType] = [Text(result["title"], style="bold"), table, energy + note]
     if "accuracy" in result:
@@ -68,14 +68,14 @@ def _force_accuracy(accuracy: dict[str, Any]) -> RenderableType:
         table.add_row(
             escape(name),
             _three(b["force_N"]),
-            _plain(b["force_error_N"]),
+            plain(b["force_error_N"]),
             _three(b["torque_Nm"]),
-            _plain(b["torque_error_Nm"]),
+            plain(b["torque_error_Nm"]),
             f"{b['coarse_cells']}, {b['cells']}",
         )
     energy = accuracy["magnetic_energy_J"], accuracy["magnetic_energy_error_J"]
     note = "; the bars cover the cells, not the material or the magnet's grade"
-    return Group(table, f"magnetic energy {_plain(energy[0])} +- {_plain(energy[1])} J{note}")
+    return Group(table, f"magnetic energy {plain(energy[0])} +- {plain(energy[1])} J{note}")
 
 
 def cautions() -> RenderableType:
@@ -95,11 +95,11 @@ def _impacts(impacts: list[dict[str, Any]]) -> RenderableType:
             f"{i['time_s']:.4f}",
             escape(i["body"]),
             escape(i["against"]),
-            _plain(i["closing_speed_m_s"]),
-            _plain(i["kinetic_energy_J"]),
-            _plain(i["effective_energy_J"]),
-            _plain(i["impulse_Ns"]),
-            " to ".join(_plain(f / 1e3 if f is not None else None) for f in i["peak_force_N"]),
+            plain(i["closing_speed_m_s"]),
+            plain(i["kinetic_energy_J"]),
+            plain(i["effective_energy_J"]),
+            plain(i["impulse_Ns"]),
+            " to ".join(plain(f / 1e3 if f is not None else None) for f in i["peak_force_N"]),
         )
     lines: list[RenderableType] = [table]
     left = len(impacts) - MOST_IMPACTS
@@ -116,11 +116,11 @@ def _chipping(impacts: list[dict[str, Any]]) -> list[RenderableType]:
     worst = max(
         struck, key=lambda i: (i["magnet_edge_stress_Pa"][1] or 0) / i["magnet_strength_Pa"]
     )
-    band = " to ".join(_plain(_scaled(s, 1e-6)) for s in worst["magnet_edge_stress_Pa"])
+    band = " to ".join(plain(_scaled(s, 1e-6)) for s in worst["magnet_edge_stress_Pa"])
     said = (
         f"magnet: {worst['magnet_chipping']}. At {worst['time_s']:.4f} s, {worst['body']} against"
         f" {worst['against']}: tensile stress at the contact's rim {band} MPa, strength"
-        f" {_plain(worst['magnet_strength_Pa'] / 1e6)} MPa (estimate; brittle parts scatter)"
+        f" {plain(worst['magnet_strength_Pa'] / 1e6)} MPa (estimate; brittle parts scatter)"
     )
     return [Text(said, style="bold" if "chip" in worst["magnet_chipping"][:14] else "")]
 
@@ -132,9 +132,9 @@ def _moving(bodies: dict[str, Any]) -> RenderableType:
     for name, b in bodies.items():
         table.add_row(
             escape(name),
-            _plain(b["mass_kg"]),
-            _plain(b["max_speed_m_s"]),
-            _plain(b["max_kinetic_energy_J"]),
+            plain(b["mass_kg"]),
+            plain(b["max_speed_m_s"]),
+            plain(b["max_kinetic_energy_J"]),
             _three([None if c is None else 1e3 * c for c in b["final_position_m"]]),
         )
     return table
@@ -147,7 +147,7 @@ def _loads(loads: dict[str, Any]) -> RenderableType:
     table.add_column("torque\nat end, N m", justify="right")
     keys = ("peak_force_N", "peak_time_s", "peak_torque_Nm", "last_force_N", "last_torque_Nm")
     for name, load in loads.items():
-        table.add_row(escape(name), *(_plain(load[k]) if k in load else "" for k in keys))
+        table.add_row(escape(name), *(plain(load[k]) if k in load else "" for k in keys))
     parted = [
         Text(f"{name} parted at {load['parted_s']:.4f} s: {load.get('parted_why', '')}")
         for name, load in loads.items()
@@ -160,11 +160,11 @@ def _audit(result: dict[str, Any]) -> RenderableType:
     energy, cost = result["energy"], result["cost"]
     share = energy["unaccounted_fraction"]
     line = (
-        f"magnetic energy released {_plain(energy['magnetic_released_J'])} J;"
-        f" unaccounted {_plain(energy['unaccounted_J'])} J ({_plain(share)} of the released energy)"
+        f"magnetic energy released {plain(energy['magnetic_released_J'])} J;"
+        f" unaccounted {plain(energy['unaccounted_J'])} J ({plain(share)} of the released energy)"
         f"\n{_parts(energy)}"
         f"\n{cost['field_evaluations']} field evaluations, {cost['steps']} steps,"
-        f" {_plain(cost['wall_s'])} s of computing"
+        f" {plain(cost['wall_s'])} s of computing"
     )
     if share is None or share > UNACCOUNTED_LIMIT:
         warning = f"more than {UNACCOUNTED_LIMIT:g} of the energy is unaccounted: do not rely on it"
@@ -176,13 +176,13 @@ def _parts(energy: dict[str, Any]) -> str:
     """The three parts of the audit in a line each."""
     field, integrator, events = energy["field"], energy["integrator"], energy["events"]
     return (
-        f"  field: work {_plain(field['work_J'])} J against {_plain(field['released_J'])} J"
-        f" released, at most {_plain(field['largest_misfit_J'])} J apart\n"
-        f"  integrator: work less losses {_plain(integrator['work_J'])} J against a change of"
-        f" kinetic energy of {_plain(integrator['kinetic_change_J'])} J, at most"
-        f" {_plain(integrator['largest_misfit_J'])} J apart\n"
-        f"  events: blows took {_plain(events['impact_loss_J'])} J, friction"
-        f" {_plain(events['friction_loss_J'])} J, gained {_plain(events['gained_J'])} J"
+        f"  field: work {plain(field['work_J'])} J against {plain(field['released_J'])} J"
+        f" released, at most {plain(field['largest_misfit_J'])} J apart\n"
+        f"  integrator: work less losses {plain(integrator['work_J'])} J against a change of"
+        f" kinetic energy of {plain(integrator['kinetic_change_J'])} J, at most"
+        f" {plain(integrator['largest_misfit_J'])} J apart\n"
+        f"  events: blows took {plain(events['impact_loss_J'])} J, friction"
+        f" {plain(events['friction_loss_J'])} J, gained {plain(events['gained_J'])} J"
     )
 
 
@@ -197,7 +197,7 @@ def _release_accuracy(accuracy: dict[str, Any]) -> list[RenderableType]:
             value, bar = (f"{key}_{unit}", f"{key}_error_{unit}")
             if value in accuracy:
                 shown = unit.replace("_", "/")
-                line += f"; {name} {_plain(accuracy[value])} +- {_plain(accuracy[bar])} {shown}"
+                line += f"; {name} {plain(accuracy[value])} +- {plain(accuracy[bar])} {shown}"
         lines.append(Text(line, style="" if accuracy["meshes"].startswith("the same") else "bold"))
     if accuracy.get("warning"):
         lines.append(Text(accuracy["warning"], style="bold red"))
@@ -208,7 +208,7 @@ _FIRST_IMPACT = {"speed": "m_s", "kinetic energy": "J", "effective energy": "J"}
 """Extrapolated quantities of the first impact that the table shows, with the unit in their keys."""
 
 
-def _plain(value: float | None) -> str:
+def plain(value: float | None) -> str:
     """Four digits; a dash where nothing is known."""
     return "-" if value is None else f"{value + 0.0:.4g}"  # + 0.0: no "-0"
 
@@ -221,4 +221,4 @@ def _three(values: list[float | None]) -> str:
     largest = max((abs(v) for v in values if v is not None), default=0.0)
     floor = 1e-6 * largest  # what is only rounding beside the largest is shown as 0
     shown = (0.0 if v is not None and abs(v) < floor else v for v in values)
-    return "  ".join(_plain(v) for v in shown)
+    return "  ".join(plain(v) for v in shown)

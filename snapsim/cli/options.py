@@ -15,6 +15,12 @@ Changes = Annotated[
         help='Change one key for a what-if: body.disc.rotation.angle="55 deg". Repeatable.',
     ),
 ]
+MovingBody = Annotated[
+    str | None,
+    typer.Option(
+        "--body", metavar="NAME", help="The part asked about; needed where several can move."
+    ),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
 Force = Annotated[bool, typer.Option("--force", help="Replace an existing file.")]
 Accuracy = Annotated[

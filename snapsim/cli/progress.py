@@ -44,6 +44,27 @@ def release_progress(duration: float) -> Iterator[Callable[[float, float], None]
 
 
 @contextmanager
+def stage_progress() -> Iterator[Callable[[str, int, int], None] | None]:
+    """Yield a callback that shows a stage and how far it is, or None off screen."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+    columns = (
+        TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn(),
+    )  # fmt: skip
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(_PREPARING, total=None)
+
+        def show(stage: str, done: int, of_all: int) -> None:
+            bar.update(task, description=stage, completed=done, total=of_all)
+
+        yield show
+
+
+@contextmanager
 def clip_progress() -> Iterator[Callable[[int, int], None] | None]:
     """Yield a callback for `render_clip` that shows frames done, or None off screen."""
     if not sys.stderr.isatty():

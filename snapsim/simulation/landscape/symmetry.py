@@ -52,6 +52,18 @@ def idle_directions(body: Body) -> Callable[[Place], Array] | None:
     return None
 
 
+def unspun(body: Body, place: Place) -> Place:
+    """Return the same place with the least turn that a free spin allows: cells then lie alike."""
+    if turns_freely(body):
+        return Place(place.position, rotations.IDENTITY)
+    if not spins_freely(body):
+        return place
+    axis = axis_of(place)
+    q = np.array([1.0 + axis[2], -axis[1], axis[0], 0.0])
+    upside_down = np.array([0.0, 1.0, 0.0, 0.0])
+    return Place(place.position, rotations.normalise(q) if axis[2] > 1e-9 - 1 else upside_down)
+
+
 def axis_of(place: Place) -> Array:
     """Return the body's z axis (3,) in world axes."""
     axis: Array = rotations.matrix(place.quaternion)[:, 2]

@@ -1,0 +1,162 @@
+"""What a search for rests found: the JSON object and the table of `poses`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from rich.console import Group, RenderableType
+from rich.markup import escape
+from rich.table import Table
+from rich.text import Text
+
+from snapsim.analysis.cautions import CAUTIONS
+from snapsim.analysis.summary import number, numbers
+from snapsim.analysis.tables import cautions, plain
+from snapsim.numerics import rotations
+
+if TYPE_CHECKING:  # importing it loads the compiled magnetics
+    from snapsim.simulation.landscape.friction_hold import FrictionHold
+    from snapsim.simulation.landscape.rests import Rest, Rests
+    from snapsim.simulation.landscape.stability import Mode
+
+LIMITS = (
+    "Rests are those found from these starts; nothing proves that there is no other.",
+    "Stability and frequencies are of small motions on smooth contacts; friction may hold a part"
+    " where they say that it leaves, and a knock may move one that they say stays.",
+    "Other bodies are taken as held where they are; hands have let go.",
+)
+
+
+def rests_summary(report: Rests) -> dict[str, Any]:
+    """Return what `snapsim poses --json` prints; SI, None where a number has no meaning."""
+    lowest = min((r.energy for r in report.rests), default=0.0)
+    body = report.system.bodies[report.body]
+    return {
+        "title": report.system.title,
+        "body": body.name,
+        "mass_kg": number(body.mass),
+        "rests": [_rest(r, lowest) for r in report.rests],
+        "search": {
+            "starts": report.starts,
+            "seed": report.seed,
+            "left_the_scene": report.away,
+            "unfinished": report.unfinished,
+            "coarse_cells": report.coarse_cells,
+            "cells": report.cells,
+            "field_evaluations": report.evaluations,
+        },
+        "limits": list(LIMITS),
+        "cautions": list(CAUTIONS),
+    }
+
+
+def _rest(rest: Rest, lowest: float) -> dict[str, Any]:
+    axis = rotations.matrix(rest.place.quaternion)[:, 2]
+    modes = () if rest.stability is None else rest.stability.modes
+    unstable = () if rest.stability is None else rest.stability.unstable
+    return {
+        "verdict": rest.verdict,
+        "leaves_along": [mode.words for mode in unstable],
+        "held_by": rest.held_by,
+        "touches": list(rest.touches),
+        "position_m": numbers(rest.place.position),
+        "quaternion": numbers(rest.place.quaternion),
+        "axis_from_vertical_deg": number(np.degrees(np.arccos(min(1.0, abs(float(axis[2])))))),
+        "energy_J": number(rest.energy),
+        "magnetic_energy_J": number(rest.magnetic),
+        "energy_above_lowest_J": number(rest.energy - lowest),
+        "holding_N": {name: number(force) for name, force in rest.holding.items()},
+        "pull_off_N": number(rest.pull_off),
+        "mean_polarisation_T": number(rest.polarisation),
+        "modes": [_mode(mode) for mode in modes],
+        "friction": None if rest.friction is None else _friction(rest.friction),
+        "copies": rest.copies,
+        "found": rest.found,
+    }
+
+
+def _mode(mode: Mode) -> dict[str, Any]:
+    return {
+        "motion": mode.words,
+        "direction": numbers(mode.direction),
+        "stiffness_N_m": number(mode.stiffness),
+        "frequency_Hz": number(mode.frequency),
+        "growth_1_s": number(mode.growth),
+    }
+
+
+def _friction(hold: FrictionHold) -> dict[str, Any]:
+    """Unbounded bands are None: they reach farther than was looked."""
+    return {
+        "sideways_N": number(hold.sideways),
+        "holds_within_m": {way: number(far) for way, far in hold.band.items()},
+    }
+
+
+def rests_table(result: dict[str, Any]) -> RenderableType:
+    """Return the table of `poses` from its `rests_summary`."""
+    table = Table("", "what", "where x y z\nmm", title=_title(result), title_justify="left")
+    headings = (
+        "axis from\nvertical\ndeg",
+        "energy\nJ",
+        "held with\nN",
+        "pull-off\nN",
+        "lowest\nHz",
+    )
+    for heading in (*headings, "friction holds\nmm", "copies"):
+        table.add_column(heading, justify="right")
+    for k, rest in enumerate(result["rests"], start=1):
+        table.add_row(
+            str(k),
+            _what(rest),
+            "  ".join(plain(1e3 * c if abs(c) > 5e-6 else 0.0) for c in rest["position_m"]),
+            plain(round(rest["axis_from_vertical_deg"], 1)),
+            plain(rest["energy_J"]),
+            _held(rest["holding_N"]),
+            plain(rest["pull_off_N"]),
+            plain(_lowest(rest["modes"])),
+            _band(rest["friction"]),
+            str(rest["copies"]),
+        )
+    search = result["search"]
+    line = (
+        f"{search['starts']} starts on {search['coarse_cells']} cells (seed {search['seed']}),"
+        f" refined on {search['cells']}; {search['unfinished']} did not finish,"
+        f" {search['left_the_scene']} left the scene"
+    )
+    return Group(table, line, Text("\n".join(result["limits"])), cautions())
+
+
+def _title(result: dict[str, Any]) -> str:
+    what = f"{result['title']}: resting poses of {result['body']}"
+    return escape(f"{what} ({plain(result['mass_kg'])} kg)")
+
+
+def _what(rest: dict[str, Any]) -> str:
+    where = f"on {', '.join(rest['touches'])}" if rest["touches"] else f"by {rest['held_by']}"
+    words = {"saddle": "[yellow]unstable[/]", "unstable": "[yellow]unstable[/]"}
+    verdict = words.get(rest["verdict"], f"[green]{rest['verdict']}[/]")
+    leaving = "; ".join(rest["leaves_along"])
+    return f"{verdict} {escape(where)}" + (f"\n{escape(leaving)}" if leaving else "")
+
+
+def _held(holding: Mapping[str, float | None]) -> str:
+    return "\n".join(
+        f"{escape(name)} {plain(force)}" if len(holding) > 1 else plain(force)
+        for name, force in holding.items()
+    )
+
+
+def _lowest(modes: list[dict[str, Any]]) -> float | None:
+    return min((m["frequency_Hz"] for m in modes if m["frequency_Hz"] is not None), default=None)
+
+
+def _band(friction: dict[str, Any] | None) -> str:
+    if friction is None:
+        return "-"
+    return "\n".join(
+        f"{way} {'far' if far is None else plain(round(1e3 * far, 1))}"
+        for way, far in friction["holds_within_m"].items()
+    )
