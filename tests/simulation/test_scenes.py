@@ -116,3 +116,67 @@ def test_hand_loses_the_block_outside_the_rim_of_the_pole():
     assert where == pytest.approx(0.066, abs=0.002)
     assert run.impacts[0].against == "magnet"
     assert run.impacts[0].time - hand.parted < 0.01  # no hand follows that
+
+
+def test_two_blanks_pushed_together_swing_apart():
+    """Run until just after the hands let go: what follows is a swing and costs minutes."""
+    scene = snapsim.load_scene(
+        SCENES / "two-blanks-under-one-pole.toml", [*DRAFT, "run.duration=0.2 s"]
+    )
+    run = snapsim.release(scene)
+    assert run.audit.unaccounted_fraction < 1e-3
+    left, right = scene.number("left blank"), scene.number("right blank")
+    pushed = run.time.searchsorted(0.15)
+    side = run.force[pushed, :, 0]
+    assert side[right] == pytest.approx(20.9, rel=0.03)
+    assert side[left] == pytest.approx(-side[right], rel=1e-3)  # mirrored, and solved to 1e-8
+    assert run.loads["right hand"].last_force == 0.0
+    # Far enough apart the magnet draws both back to the middle.
+    apart = run.position[:, right, 0] - run.position[:, left, 0]
+    assert apart[pushed] == pytest.approx(0.016, abs=1e-6)
+    assert apart[-1] > 0.05
+    assert run.force[-1, right, 0] < 0
+
+
+def test_spanner_starts_to_slide_where_the_pull_passes_what_friction_holds():
+    scene = snapsim.load_scene(SCENES / "spanner-on-a-bench.toml", [*DRAFT, "run.duration=1.02 s"])
+    run = snapsim.release(scene)
+    assert run.audit.unaccounted_fraction < 1e-3
+    assert run.audit.event_gain < 1e-9
+    spanner = scene.number("spanner")
+    first = run.impacts[0]
+    assert (first.body, first.against) == ("spanner", "magnet")
+    assert first.closing_speed == pytest.approx(4.38, rel=0.03)
+    # Coulomb: it starts where the pull along the bench is 0.4 of the weight less the lift.
+    speed = abs(run.velocity[:, spanner, 0])
+    start = int((speed > 1e-5).argmax())
+    pull = run.force[:, spanner]
+    share = pull[:, 0] / (pull[:, 2] - scene.bodies[spanner].mass * 9.80665)
+    # Frames are 5 ms apart, over which it grows by 0.02; 10 um/s are reached about 1 ms late.
+    assert share[start - 1] < 0.405
+    assert 0.4 < share[start] < 0.425
+    assert run.gap[start] == pytest.approx(0.086, rel=0.05)
+    assert 0.1 < first.time - run.time[start] < 0.2  # shorter than anybody's reaction
+
+
+def test_guard_bears_the_block_and_the_nut_inside_reaches_the_magnet():
+    run = run_scene("guard-and-crossbar")
+    assert run.outcome == "settled"
+    nut = next(i for i in run.impacts if i.body == "nut")
+    block = next(i for i in run.impacts if i.body == "block")
+    assert (nut.against, block.against) == ("magnet", "guard")
+    assert nut.closing_speed == pytest.approx(6.30, rel=0.03)
+    assert block.closing_speed == pytest.approx(1.09, rel=0.05)
+    # Statics at rest: the bolts bear pull less weights, the crossbar what they bring it, the
+    # magnet the block's pull and the weight of the nut that hangs on it.
+    system = run.system
+    weight = {b.name: 9.80665 * b.mass for b in system.bodies}
+    pull = run.force[-1, system.number("block"), 2]
+    load = {name: found.last_force for name, found in run.loads.items()}
+    assert load["bolts"] == pytest.approx(pull - weight["block"] - weight["guard"], rel=1e-3)
+    assert load["crossbar"] == pytest.approx(load["bolts"], rel=1e-6)
+    assert load["magnet"] == pytest.approx(pull + weight["nut"], rel=1e-3)
+    assert load["bolts"] == pytest.approx(23.8, rel=0.05)
+    # The block is kept 40 mm from the pole: guard and air.
+    top = run.position[-1, system.number("block"), 2] + 0.0125
+    assert top == pytest.approx(-0.04, abs=5e-6)
