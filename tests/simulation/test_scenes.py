@@ -15,8 +15,8 @@ SCENES = Path(__file__).parents[2] / "scenarios"
 DRAFT = ["run.detail=draft"]
 
 
-def load(name):
-    return snapsim.load_scene(SCENES / f"{name}.toml", DRAFT)
+def load(name, *changes):
+    return snapsim.load_scene(SCENES / f"{name}.toml", [*DRAFT, *changes])
 
 
 def run_scene(name):
@@ -120,9 +120,7 @@ def test_hand_loses_the_block_outside_the_rim_of_the_pole():
 
 def test_two_blanks_pushed_together_swing_apart():
     """Run until just after the hands let go: what follows is a swing and costs minutes."""
-    scene = snapsim.load_scene(
-        SCENES / "two-blanks-under-one-pole.toml", [*DRAFT, "run.duration=0.2 s"]
-    )
+    scene = load("two-blanks-under-one-pole", "run.duration=0.2 s")
     run = snapsim.release(scene)
     assert run.audit.unaccounted_fraction < 1e-3
     left, right = scene.number("left blank"), scene.number("right blank")
@@ -139,7 +137,7 @@ def test_two_blanks_pushed_together_swing_apart():
 
 
 def test_spanner_starts_to_slide_where_the_pull_passes_what_friction_holds():
-    scene = snapsim.load_scene(SCENES / "spanner-on-a-bench.toml", [*DRAFT, "run.duration=1.02 s"])
+    scene = load("spanner-on-a-bench", "run.duration=1.02 s")
     run = snapsim.release(scene)
     assert run.audit.unaccounted_fraction < 1e-3
     assert run.audit.event_gain < 1e-9
