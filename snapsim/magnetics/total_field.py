@@ -48,14 +48,22 @@ class _Part:
 
 
 class TotalField:
-    """Field of all bodies in one pose; `state` is what the model found there."""
+    """Field of all bodies in one pose, or of all `without` one of them (a number).
+
+    `state` is what the model found in that pose.
+    """
 
     def __init__(
-        self, bodies: Sequence[Body], model: MagneticModel, pose: Pose, state: MagneticState
+        self,
+        bodies: Sequence[Body],
+        model: MagneticModel,
+        pose: Pose,
+        state: MagneticState,
+        without: int | None = None,
     ) -> None:
         self._position, self._quaternion = as_floats(pose.position), as_floats(pose.quaternion)
         self._turns = rotations.matrix(self._quaternion)
-        self._magnets = [i for i, body in enumerate(bodies) if body.is_magnet]
+        self._magnets = [i for i, b in enumerate(bodies) if b.is_magnet and i != without]
         self._shapes = [source_for(bodies[i].shape) for i in self._magnets]
         self._m = np.array([bodies[i].magnetisation for i in self._magnets]).reshape(-1, 3)
         self._set = magnet_set(self._shapes, self._m)
@@ -63,6 +71,7 @@ class TotalField:
         self._parts = [
             _part(i, bodies[i], model.cells[i], m)
             for i, m in zip(model.soft, state.magnetisation, strict=False)
+            if i != without
         ]
 
     def h(self, points: ArrayLike) -> Array:
@@ -89,6 +98,13 @@ class TotalField:
             cell = _cells_at(part.planes, np.ascontiguousarray(local[held]))
             total[held] += part.m[cell] @ self._turns[part.body].T
         return total
+
+    def holds(self, body: int, points: ArrayLike) -> BoolArray:
+        """Return which world points (k, 3) body number `body`, a magnet or soft, holds."""
+        local = self._local(body, as_floats(points).reshape(-1, 3))
+        shapes = dict(zip(self._magnets, self._shapes, strict=True))
+        shapes |= {part.body: part.shape for part in self._parts}
+        return _inside(shapes[body], local)
 
     def b(self, points: ArrayLike) -> Array:
         """Return B (k, 3) [T] at world points (k, 3) [m]."""

@@ -11,3 +11,8 @@ def font_path(bold: bool) -> Path:
     """Return the TrueType file."""
     name = "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"
     return Path(mpl.get_data_path()) / "fonts" / "ttf" / name
+
+
+def plot_family() -> str:
+    """Return the family name that plots ask for."""
+    return "DejaVu Sans"

@@ -1,0 +1,94 @@
+"""Energy and torque of a part against the angle it is turned by."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from snapsim.arrays import Array
+from snapsim.render.plots.style import DASHES, Paper, entitle
+from snapsim.simulation.landscape.curves import AngleCurve
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+HEIGHT = 4.6
+PARTS = (
+    ("couple", "couple: turns its magnetisation into the field"),
+    ("uneven_pull", "uneven pull: the nearer end leads"),
+    ("pull_arm", "pull of the magnet at its centre"),
+    ("weight_arm", "weight"),
+)
+
+
+def draw_energy(figure: Figure, paper: Paper, curve: AngleCurve, title: str) -> None:
+    """Energy [J] against angle [deg]: the present pose, crests and hollows marked."""
+    axes = figure.subplots()
+    degrees, energy = np.degrees(curve.angle), curve.energy
+    axes.plot(degrees, energy, color=paper.series[0], label="energy, magnetic and weight")
+    axes.plot(
+        degrees, curve.magnetic, color=paper.series[1], ls=DASHES[1], lw=1.8, label="magnetic alone"
+    )
+    _mark(axes, paper, degrees, energy)
+    axes.set(xlabel="turned by [deg]", ylabel="energy [J]")
+    axes.margins(y=0.14)
+    entitle(axes, title)
+    axes.legend(loc="best")
+
+
+def _mark(axes: Axes, paper: Paper, degrees: Array, energy: Array) -> None:
+    """Present pose, crests (points of no return) and hollows (rests of this one motion)."""
+    if degrees.min() <= 0 <= degrees.max() and np.isfinite(energy).any():
+        now = float(np.interp(0.0, degrees[np.isfinite(energy)], energy[np.isfinite(energy)]))
+        axes.plot(0, now, "o", ms=11, mfc=paper.page, mec=paper.ink, mew=2.2, zorder=5)
+        axes.annotate(
+            "now", (0, now), xytext=(12, 4), textcoords="offset points", color=paper.ink, size=11.5,
+            weight="bold",
+        )  # fmt: skip
+    for at, value, crest in extremes(degrees, energy):
+        shape = "^" if crest else "v"
+        axes.plot(at, value, shape, ms=11, color=paper.warn if crest else paper.series[2], zorder=6)
+        _say(
+            axes,
+            paper,
+            at,
+            value,
+            f"{'crest' if crest else 'hollow'} {at:.0f}°",
+            8 if crest else -16,
+        )
+
+
+def _say(axes: Axes, paper: Paper, x: float, y: float, text: str, up: float) -> None:
+    axes.annotate(
+        text, (x, y), xytext=(-6, up), textcoords="offset points", ha="right", color=paper.ink,
+        size=11.5, weight="bold",
+    )  # fmt: skip
+
+
+def extremes(x: Array, y: Array) -> list[tuple[float, float, bool]]:
+    """Return (x, y, is a crest) of the inner local extremes of y, by parabolas through three."""
+    found = []
+    for k in range(1, len(x) - 1):
+        a, b, c = y[k - 1 : k + 2]
+        if not np.isfinite([a, b, c]).all() or (b - a) * (c - b) >= 0:
+            continue
+        fit = np.polyfit(x[k - 1 : k + 2] - x[k], [a, b, c], 2)
+        at = float(-fit[1] / (2 * fit[0]))
+        found.append((float(x[k]) + at, float(np.polyval(fit, at)), bool(fit[0] < 0)))
+    return found
+
+
+def draw_torque(figure: Figure, paper: Paper, curve: AngleCurve, title: str) -> None:
+    """Torque about the axis [N m] against angle [deg], in its parts."""
+    axes = figure.subplots()
+    degrees = np.degrees(curve.angle)
+    for (name, label), colour, dash in zip(PARTS, paper.series, DASHES, strict=True):
+        axes.plot(degrees, getattr(curve.parts, name), color=colour, ls=dash, lw=2, label=label)
+    axes.plot(degrees, curve.parts.total, color=paper.ink, lw=3.4, label="all together")
+    axes.axhline(0, color=paper.soft, lw=1)
+    axes.axvline(0, color=paper.soft, lw=1, ls=DASHES[2])
+    axes.set(xlabel="turned by [deg]", ylabel="torque [N m]")
+    entitle(axes, title)
+    figure.legend(loc="outside lower center", ncols=1)

@@ -1,0 +1,35 @@
+"""Force on a part against the distance it is moved by."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from snapsim.render.plots.style import DASHES, Paper, entitle
+from snapsim.simulation.landscape.curves import DistanceCurve
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+HEIGHT = 4.4
+
+
+def draw_distance(
+    figure: Figure, paper: Paper, curve: DistanceCurve, weight: float, title: str
+) -> None:
+    """Force along the way (positive: pulls that way) and across it, and the weight [N]."""
+    axes = figure.subplots()
+    far = 1e3 * curve.distance
+    along = curve.force @ curve.direction
+    across = np.linalg.norm(curve.force - along[:, None] * curve.direction, axis=1)
+    axes.plot(far, along, color=paper.series[0], label="along the way")
+    axes.plot(far, across, color=paper.series[1], ls=DASHES[1], label="across it")
+    for sign in (1, -1):
+        axes.axhline(
+            sign * weight, color=paper.soft, ls=DASHES[2], lw=1.6,
+            label="weight" if sign > 0 else None,
+        )  # fmt: skip
+    axes.set(xlabel="moved by [mm]", ylabel="magnetic force [N]")
+    entitle(axes, title)
+    axes.legend(loc="best")

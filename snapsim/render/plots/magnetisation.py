@@ -1,0 +1,89 @@
+"""The magnetisation inside a part, cut open, in several stances side by side."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from snapsim.arrays import Array
+from snapsim.render.plots.cut import Plane, draw_outlines, loops
+from snapsim.render.plots.style import Paper
+from snapsim.simulation.landscape.section import NEAR, Section
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.collections import QuadMesh
+    from matplotlib.figure import Figure
+
+    from snapsim.parts.bodies import Body
+
+HEIGHT = 3.7
+ARROWS = 6
+
+
+def draw_magnetisation(
+    figure: Figure, paper: Paper, sections: dict[str, Section], part: Body
+) -> None:
+    """Polarisation [T] in colour up to saturation, its direction as arrows, the mean in words."""
+    panels = np.atleast_1d(figure.subplots(1, len(sections)))
+    reach = max(float(np.ptp(s.points[:, :, k])) for s in sections.values() for k in s.axes)
+    peak = max(float(np.nanmax(np.linalg.norm(s.polarisation, axis=2))) for s in sections.values())
+    limit = next(iter(sections.values())).limit
+    for axes, (name, cut) in zip(panels, sections.items(), strict=True):
+        picture = _panel(axes, paper, cut, part, peak)
+        middle = 1e3 * cut.place.position[list(cut.axes)]
+        half = 1e3 * 0.52 * reach
+        axes.set_xlim(middle[0] - half, middle[0] + half)
+        axes.set_ylim(middle[1] - half, middle[1] + half)
+        axes.set_title(name, loc="center")
+        axes.set_xlabel(_in_words(cut), size=10.5, color=paper.ink)
+    figure.colorbar(
+        picture, ax=list(panels), label="polarisation [T]", shrink=0.62, pad=0.02, aspect=14
+    )
+    figure.suptitle(
+        f"{part.name}: magnetisation cut open (saturation {limit:.2f} T)",
+        x=0.01,
+        ha="left",
+        weight="bold",
+        size=13.5,
+    )
+
+
+def _panel(axes: Axes, paper: Paper, cut: Section, part: Body, peak: float) -> QuadMesh:
+    i, j = cut.axes
+    u, v = 1e3 * cut.points[0, :, i], 1e3 * cut.points[:, 0, j]
+    size = np.linalg.norm(cut.polarisation, axis=2)
+    picture = axes.pcolormesh(
+        u, v, np.ma.masked_invalid(size), cmap="cividis", vmin=0, vmax=peak,
+        shading="nearest", rasterized=True,
+    )  # fmt: skip
+    _arrows(axes, cut, size)
+    plane = Plane(cut.place.position, i, j)
+    outline = loops(part, cut.place.position, cut.place.quaternion, plane)
+    draw_outlines(axes, outline, None, paper.ink)
+    axes.set_aspect("equal")
+    axes.grid(visible=False)
+    axes.set(xticks=[], yticks=[])
+    for side in ("left", "bottom"):
+        axes.spines[side].set_visible(False)
+    return picture
+
+
+def _arrows(axes: Axes, cut: Section, size: Array) -> None:
+    step = max(1, max(size.shape) // (2 * ARROWS))
+    pick = (slice(step // 2, None, step), slice(step // 2, None, step))
+    i, j = cut.axes
+    way = cut.polarisation[pick] / np.maximum(size[pick], 1e-12)[:, :, None]
+    axes.quiver(
+        1e3 * cut.points[pick][:, :, i], 1e3 * cut.points[pick][:, :, j], way[:, :, i],
+        way[:, :, j], color="white", edgecolor="black", linewidth=0.4, pivot="mid",
+        scale=2.9 * ARROWS, width=0.011,
+    )  # fmt: skip
+
+
+def _in_words(cut: Section) -> str:
+    mean = f"mean {np.linalg.norm(cut.mean):.2f} T"
+    if not np.isfinite(cut.saturated):
+        return f"{mean}\n(linear material)"
+    return f"{mean}\n{100 * cut.saturated:.0f} % of it above\n{100 * NEAR:.0f} % of saturation"

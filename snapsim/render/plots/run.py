@@ -1,0 +1,53 @@
+"""A run against time: speeds, energies, gap and pull on one page."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from snapsim.render.plots.style import DASHES, Paper, entitle
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from snapsim.simulation.trajectory import Trajectory
+
+HEIGHT = 8.4
+MOST = 4
+
+
+def draw_run(figure: Figure, paper: Paper, run: Trajectory) -> None:
+    """Speed [m/s], gap to the magnet [mm], pull [N] and energies [J] against time [s]."""
+    speed, gap, pull, energy = figure.subplots(4, 1, sharex=True)
+    free = [i for i, body in enumerate(run.system.bodies) if not body.fixed][:MOST]
+    for i, colour, dash in zip(free, paper.series, DASHES, strict=False):
+        name = run.system.bodies[i].name
+        speed.plot(
+            run.time, np.linalg.norm(run.velocity[:, i], axis=1), color=colour, ls=dash, label=name
+        )
+        pull.plot(run.time, np.linalg.norm(run.force[:, i], axis=1), color=colour, ls=dash)
+    gap.plot(run.time, 1e3 * np.maximum(run.gap, 0), color=paper.series[0])
+    gap.set_ylim(bottom=0)
+    named = (("kinetic", "of motion"), ("magnetic", "magnetic"), ("dissipated", "lost"))
+    for (key, label), colour, dash in zip(named, paper.series, DASHES, strict=False):
+        values = run.energy[key]
+        energy.plot(run.time, values - values[0], color=colour, ls=dash, label=label)
+    speed.set_ylabel("speed\n[m/s]")
+    entitle(speed, run.system.title)
+    gap.set_ylabel("gap to the\nmagnet [mm]")
+    pull.set_ylabel("magnetic\nforce [N]")
+    energy.set(ylabel="energy gained\n[J]", xlabel="time [s]")
+    energy.legend(loc="center right")
+    if len(free) > 1:
+        speed.legend(loc="best")
+    for axes in (speed, gap, pull, energy):
+        _mark_first(axes, paper, run)
+    figure.align_ylabels()
+
+
+def _mark_first(axes: Axes, paper: Paper, run: Trajectory) -> None:
+    """A rule at the first impact."""
+    if run.impacts:
+        axes.axvline(run.impacts[0].time, color=paper.warn, lw=1.4, ls=DASHES[2])
