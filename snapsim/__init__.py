@@ -17,8 +17,10 @@ from os import PathLike
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from snapsim.arrays import ArrayLike
     from snapsim.render import ClipOptions, ClipReport
     from snapsim.simulation.force import ForceReport
+    from snapsim.simulation.landscape.look_around import Along, OverPlane
     from snapsim.simulation.landscape.rests import Rests
     from snapsim.simulation.system import System
     from snapsim.simulation.trajectory import Trajectory
@@ -36,6 +38,8 @@ for _name, _value in (
 
 __all__ = [
     "force",
+    "force_along",
+    "force_map",
     "force_summary",
     "load_scene",
     "poses",
@@ -88,6 +92,42 @@ def poses(
     body_number(scene, body)
     refuse_overlaps(scene)
     return poses(scene, body, starts, seed, progress)
+
+
+def force_along(
+    scene: System,
+    body: str | None,
+    direction: ArrayLike,
+    distance: float,
+    points: int = 41,
+    progress: Callable[[str, int, int], None] | None = None,
+) -> Along:
+    """Return force, torque and energy of a part moved from its place along a unit vector [m].
+
+    Its orientation is kept; `body` as in `poses`.
+    """
+    from snapsim.scenario.placement import refuse_overlaps
+    from snapsim.simulation.landscape.look_around import force_along
+
+    refuse_overlaps(scene)
+    return force_along(scene, body, direction, distance, points, progress)
+
+
+def force_map(
+    scene: System,
+    body: str | None,
+    axes: tuple[int, int],
+    span: tuple[float, float],
+    points: int = 41,
+    progress: Callable[[str, int, int], None] | None = None,
+) -> OverPlane:
+    """Return force and energy of a part moved over a plane of two world axes, its place in the
+    middle; `span` [m] is the width and height, `points` those of the longer side."""
+    from snapsim.scenario.placement import refuse_overlaps
+    from snapsim.simulation.landscape.look_around import force_map
+
+    refuse_overlaps(scene)
+    return force_map(scene, body, axes, span, points, progress)
 
 
 def release(

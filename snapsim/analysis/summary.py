@@ -13,6 +13,7 @@ from snapsim.simulation.trajectory import Audit, Impact, Load, Trajectory
 
 if TYPE_CHECKING:  # importing it loads the compiled magnetics
     from snapsim.simulation.force import ForceAccuracy, ForceReport
+    from snapsim.simulation.landscape.pull_off import PullOff
     from snapsim.simulation.system import System
 
 
@@ -51,7 +52,7 @@ def force_summary(report: ForceReport) -> dict[str, Any]:
 
     "accuracy" is there where error bars were asked for.
     """
-    bodies = {
+    bodies: dict[str, dict[str, Any]] = {
         body.name: {
             "mass_kg": number(body.mass),
             "force_N": numbers(report.force[i]),
@@ -62,6 +63,9 @@ def force_summary(report: ForceReport) -> dict[str, Any]:
         }
         for i, body in enumerate(report.system.bodies)
     }
+    for body, pull in zip(report.system.bodies, report.pull_off, strict=False):
+        if pull is not None:
+            bodies[body.name]["pull_off"] = _pull_off(pull)
     result = {
         "title": report.system.title,
         "bodies": bodies,
@@ -70,6 +74,17 @@ def force_summary(report: ForceReport) -> dict[str, Any]:
     if report.accuracy is not None:
         result["accuracy"] = _force_accuracy(report.system, report.accuracy)
     return result
+
+
+def _pull_off(pull: PullOff) -> dict[str, Any]:
+    """What it takes to pull a resting part off what it touches, and to tip it."""
+    return {
+        "against": list(pull.against),
+        "force_N": number(pull.force),
+        "direction": numbers(pull.direction),
+        "torque_Nm": number(pull.torque),
+        "torque_axis": numbers(pull.axis),
+    }
 
 
 def _force_accuracy(system: System, a: ForceAccuracy) -> dict[str, Any]:

@@ -54,9 +54,23 @@ def force_table(result: dict[str, Any]) -> RenderableType:
     energy = f"magnetic energy {plain(result['magnetic_energy_J'])} J; magnetic forces only, "
     note = "weight not included; torque about each centre of mass; world axes"
     parts: list[RenderableType] = [Text(result["title"], style="bold"), table, energy + note]
+    parts += [
+        _pull_off(name, b["pull_off"]) for name, b in result["bodies"].items() if "pull_off" in b
+    ]
     if "accuracy" in result:
         parts.append(_force_accuracy(result["accuracy"]))
     return Group(*parts, cautions())
+
+
+def _pull_off(name: str, pull: dict[str, Any]) -> str:
+    """One line: what it takes to get a resting part off."""
+    against = " and ".join(escape(a) for a in pull["against"])
+    force = "more than any pull" if pull["force_N"] is None else f"{plain(pull['force_N'])} N"
+    torque = "nothing tips it" if pull["torque_Nm"] is None else f"{plain(pull['torque_Nm'])} N m"
+    return (
+        f"{escape(name)} off {against}: {force} straight at its centre, or a torque of {torque}"
+        " the weakest way"
+    )
 
 
 def _force_accuracy(accuracy: dict[str, Any]) -> RenderableType:

@@ -2,20 +2,66 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Annotated, Any
+
 import typer
 
-from snapsim.cli.options import Accuracy, AsJson, Changes, SceneFile
+from snapsim.cli.options import Accuracy, AsJson, Changes, Force, MovingBody, SceneFile, Style
 from snapsim.cli.output import complain, emit, emit_json
+from snapsim.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from snapsim.render.plots import Plot
+    from snapsim.simulation.system import System
 
 
 def force(
-    file: SceneFile, json: AsJson = False, accuracy: Accuracy = False, changes: Changes = None
+    file: SceneFile,
+    json: AsJson = False,
+    accuracy: Accuracy = False,
+    body: MovingBody = None,
+    along: Annotated[
+        str | None,
+        typer.Option(metavar="DIRECTION", help='Force against distance along "z" or "0.1, 0, 1".'),
+    ] = None,
+    distance: Annotated[str, typer.Option(help="How far --along goes.")] = "100 mm",
+    plane: Annotated[
+        str | None, typer.Option(metavar="xz", help="Map of the force over a plane: xy, xz or yz.")
+    ] = None,
+    span: Annotated[str, typer.Option(help="Width and height of --plane.")] = "240 x 160 mm",
+    points: Annotated[int, typer.Option(min=2, max=500, help="Points a line.")] = 41,
+    output: Annotated[
+        str | None,
+        typer.Option("-o", "--output", metavar="FILE", help="Write .csv, .png, .svg or .pdf."),
+    ] = None,
+    style: Style = "light",
+    force: Force = False,
+    changes: Changes = None,
 ) -> None:
-    """Force, torque, energy and mean polarisation of each body as placed."""
+    """Force, torque, energy and pull-off of each body as placed; along a line or over a plane."""
+    import snapsim
+
+    if along is not None and plane is not None:
+        raise InputError("give --along or --plane, not both", key="--plane")
+    scene = snapsim.load_scene(file, changes or ())
+    target = _Target(output if along or plane else None, style, force, json)
+    if along is not None:
+        return _along(scene, body, along, distance, points, target)
+    if plane is not None:
+        return _plane(scene, body, plane, span, points, target)
+    if output is not None:
+        raise InputError("needs --along or --plane, whose numbers it writes", key="--output")
+    return _as_placed(scene, file, accuracy, json)
+
+
+def _as_placed(scene: System, file: str, accuracy: bool, json: bool) -> None:
     import snapsim
     from snapsim.analysis.tables import force_table
 
-    report = snapsim.force(snapsim.load_scene(file, changes or ()), accuracy)
+    report = snapsim.force(scene, accuracy)
     result = snapsim.force_summary(report)
     if json:
         emit_json(result)
@@ -24,3 +70,85 @@ def force(
     if not (report.converged and (report.accuracy is None or report.accuracy.converged)):
         complain(f"{file}: the magnetisation did not converge; do not rely on these numbers")
         raise typer.Exit(3)
+
+
+def _along(
+    scene: System, body: str | None, along: str, distance: str, points: int, target: _Target
+) -> None:
+    import snapsim
+    from snapsim.analysis.curves import along_csv, along_summary, along_table
+    from snapsim.cli.progress import stage_progress
+    from snapsim.scenario import options
+
+    way, far = options.direction(along, "--along"), options.length(distance, "--distance")
+    with stage_progress() as progress:
+        found = snapsim.force_along(scene, body, way, far, points, progress)
+    part = scene.bodies[scene.number(found.body)]
+    weight = part.mass * float((scene.gravity @ scene.gravity) ** 0.5)
+    if target.path is not None:
+        from snapsim.render.plots import distance_plot
+
+        plot = distance_plot(found.curve, weight, f"{part.name}: force along {along}")
+        target.write(plot, lambda: along_csv(found.curve))
+    target.say(along_summary(scene.title, part.name, found.curve), along_table)
+
+
+def _plane(
+    scene: System, body: str | None, plane: str, span: str, points: int, target: _Target
+) -> None:
+    import snapsim
+    from snapsim.analysis.curves import map_csv, map_summary, map_table
+    from snapsim.cli.progress import stage_progress
+    from snapsim.scenario import options
+
+    axes, size = options.plane(plane, "--plane"), options.lengths(span, "--span", 2)
+    with stage_progress() as progress:
+        found = snapsim.force_map(scene, body, axes, (size[0], size[1]), points, progress)
+    if target.path is not None:
+        from snapsim.render.plots import map_plot
+
+        at = scene.start.pose.position[scene.number(found.body)]
+        origin = float(at[axes[0]]), float(at[axes[1]])
+        plot = map_plot(found.curve, origin, f"{found.body}: pull over the {plane} plane")
+        target.write(plot, lambda: map_csv(found.curve))
+    target.say(map_summary(scene.title, found.body, found.curve), map_table)
+
+
+@dataclass(frozen=True)
+class _Target:
+    """Where results go: a file to write, checked before anything is computed, and the terminal."""
+
+    path: str | None
+    style: str
+    force: bool
+    json: bool
+
+    def __post_init__(self) -> None:
+        if self.path is None:
+            return
+        from snapsim.render.plots import ending_of, style_named
+        from snapsim.storage.whole_file import require_writable
+
+        ending_of(self.path, (".csv",))
+        style_named(self.style)
+        require_writable(self.path, self.force)
+
+    def write(self, plot: Plot, rows: Callable[[], str]) -> None:
+        """Write the CSV or the plot, whole or not at all."""
+        from snapsim.render.plots import PlotOptions, ending_of, save, style_named
+        from snapsim.storage.whole_file import whole_file
+
+        assert self.path is not None
+        ending = ending_of(self.path, (".csv",))
+        with whole_file(self.path, self.force) as path:
+            if ending == ".csv":
+                path.write_text(rows(), encoding="utf-8")
+            else:
+                save(path, plot, PlotOptions(style_named(self.style)), ending)
+
+    def say(self, result: dict[str, Any], table: Callable[[dict[str, Any]], Any]) -> None:
+        """Print the result."""
+        if self.json:
+            return emit_json(result)
+        emit(table(result))
+        return emit(f"wrote {self.path}") if self.path is not None else None

@@ -27,3 +27,4 @@ Accuracy = Annotated[
     bool,
     typer.Option("--accuracy", help="Solve on a second, coarser mesh and give error bars."),
 ]
+Style = Annotated[str, typer.Option("--style", help="Page of a plot: light or dark.")]

@@ -98,7 +98,7 @@ Gravity = Annotated[Three, *_many(quantities.ACCELERATION, 3)]
 _AXES: dict[str, Three] = {"x": (1.0, 0.0, 0.0), "y": (0.0, 1.0, 0.0), "z": (0.0, 0.0, 1.0)}
 
 
-def _direction(value: object) -> Three:
+def read_direction(value: object) -> Three:
     """Read "x", "-z" or "0.1, 0, 1" as a unit vector."""
     text = value.strip() if isinstance(value, str) else value
     if isinstance(text, str) and text.lstrip("+-") in _AXES and len(text) <= 2:
@@ -127,7 +127,7 @@ def _write_direction(value: Three) -> str:
 
 Direction = Annotated[
     Three,
-    BeforeValidator(_direction),
+    BeforeValidator(read_direction),
     PlainSerializer(_write_direction, return_type=str),
     WithJsonSchema(
         {

@@ -13,6 +13,9 @@ from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.model import MagneticModel, MagneticSeries, MagneticState
 from snapsim.numerics import rotations
 from snapsim.parts.states import Pose
+from snapsim.simulation.landscape.constraints import Constraints
+from snapsim.simulation.landscape.place import Place
+from snapsim.simulation.landscape.pull_off import PullOff, pull_off
 from snapsim.simulation.refinement import (
     Estimate,
     TwoMeshes,
@@ -50,7 +53,8 @@ class ForceReport:
     `force` (n, 3) [N] and `torque` (n, 3) [N m] about the centres of mass, world axes, magnetic
     only; `mean_polarisation` (n, 3) [T] world axes and `peak_polarisation` (n,) [T], zero for a
     body that no field magnetises; `cells` (n,); `magnetic_energy` [J]. `error_bound` [J] bounds
-    how far the solved energy lies above its minimum on these cells. `accuracy`, where asked for,
+    how far the solved energy lies above its minimum on these cells. `pull_off` (n,): what it takes
+    to pull or tip a free body that rests on something, else None. `accuracy`, where asked for,
     says how far the cells themselves leave the numbers off.
     """
 
@@ -63,6 +67,7 @@ class ForceReport:
     magnetic_energy: float
     error_bound: float
     converged: bool
+    pull_off: tuple[PullOff | None, ...] = ()
     accuracy: ForceAccuracy | None = None
 
 
@@ -103,7 +108,22 @@ def _evaluated(system: System, meshes: Mapping[int, CellMesh] | None) -> ForceRe
         found.energy,
         found.bound,
         found.converged,
+        _pull_offs(system, found),
     )
+
+
+def _pull_offs(system: System, found: MagneticState) -> tuple[PullOff | None, ...]:
+    """For each free body, the others taken as held."""
+    pulls: list[PullOff | None] = []
+    for i, body in enumerate(system.bodies):
+        if body.fixed:
+            pulls.append(None)
+            continue
+        pose = system.start.pose
+        load = np.append(found.force[i] + body.mass * system.gravity, found.torque[i])
+        place = Place(pose.position[i], pose.quaternion[i])
+        pulls.append(pull_off(Constraints(system, i), place, load))
+    return tuple(pulls)
 
 
 def _compared(coarse: ForceReport, fine: ForceReport, meshes: TwoMeshes) -> ForceAccuracy:

@@ -1,22 +1,25 @@
-"""Plots for explaining and for print: each function draws one figure from computed data."""
+"""Plots for explaining and for print: each function makes one plot of computed data."""
 
-from snapsim.render.plots.angle import draw_energy, draw_torque
-from snapsim.render.plots.distance import draw_distance
-from snapsim.render.plots.field_lines import draw_field_lines
-from snapsim.render.plots.figure import FORMATS, PlotOptions, save
-from snapsim.render.plots.force_map import draw_force_map
-from snapsim.render.plots.magnetisation import draw_magnetisation
-from snapsim.render.plots.run import draw_run
+from snapsim.render.plots.angle import energy_plot, torque_plot
+from snapsim.render.plots.distance import distance_plot
+from snapsim.render.plots.field_lines import field_plot
+from snapsim.render.plots.figure import FORMATS, Plot, PlotOptions, ending_of, save, style_named
+from snapsim.render.plots.force_map import map_plot
+from snapsim.render.plots.magnetisation import magnetisation_plot
+from snapsim.render.plots.run import run_plot
 
 __all__ = [
     "FORMATS",
+    "Plot",
     "PlotOptions",
-    "draw_distance",
-    "draw_energy",
-    "draw_field_lines",
-    "draw_force_map",
-    "draw_magnetisation",
-    "draw_run",
-    "draw_torque",
+    "distance_plot",
+    "ending_of",
+    "energy_plot",
+    "field_plot",
+    "magnetisation_plot",
+    "map_plot",
+    "run_plot",
     "save",
+    "style_named",
+    "torque_plot",
 ]

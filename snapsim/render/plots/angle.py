@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from snapsim.arrays import Array
+from snapsim.render.plots.figure import Plot
 from snapsim.render.plots.style import DASHES, Paper, entitle
 from snapsim.simulation.landscape.curves import AngleCurve
 
@@ -14,7 +15,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-HEIGHT = 4.6
+ENERGY_HEIGHT, TORQUE_HEIGHT = 4.6, 6.2
 PARTS = (
     ("couple", "couple: turns its magnetisation into the field"),
     ("uneven_pull", "uneven pull: the nearer end leads"),
@@ -23,8 +24,17 @@ PARTS = (
 )
 
 
-def draw_energy(figure: Figure, paper: Paper, curve: AngleCurve, title: str) -> None:
+def energy_plot(curve: AngleCurve, title: str) -> Plot:
     """Energy [J] against angle [deg]: the present pose, crests and hollows marked."""
+    return Plot(ENERGY_HEIGHT, lambda figure, paper: _energy(figure, paper, curve, title))
+
+
+def torque_plot(curve: AngleCurve, title: str) -> Plot:
+    """Torque about the axis [N m] against angle [deg], in its parts."""
+    return Plot(TORQUE_HEIGHT, lambda figure, paper: _torque(figure, paper, curve, title))
+
+
+def _energy(figure: Figure, paper: Paper, curve: AngleCurve, title: str) -> None:
     axes = figure.subplots()
     degrees, energy = np.degrees(curve.angle), curve.energy
     axes.plot(degrees, energy, color=paper.series[0], label="energy, magnetic and weight")
@@ -80,8 +90,7 @@ def extremes(x: Array, y: Array) -> list[tuple[float, float, bool]]:
     return found
 
 
-def draw_torque(figure: Figure, paper: Paper, curve: AngleCurve, title: str) -> None:
-    """Torque about the axis [N m] against angle [deg], in its parts."""
+def _torque(figure: Figure, paper: Paper, curve: AngleCurve, title: str) -> None:
     axes = figure.subplots()
     degrees = np.degrees(curve.angle)
     for (name, label), colour, dash in zip(PARTS, paper.series, DASHES, strict=True):

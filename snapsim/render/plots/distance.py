@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from snapsim.render.plots.figure import Plot
 from snapsim.render.plots.style import DASHES, Paper, entitle
 from snapsim.simulation.landscape.curves import DistanceCurve
 
@@ -15,10 +16,12 @@ if TYPE_CHECKING:
 HEIGHT = 4.4
 
 
-def draw_distance(
-    figure: Figure, paper: Paper, curve: DistanceCurve, weight: float, title: str
-) -> None:
+def distance_plot(curve: DistanceCurve, weight: float, title: str) -> Plot:
     """Force along the way (positive: pulls that way) and across it, and the weight [N]."""
+    return Plot(HEIGHT, lambda figure, paper: _draw(figure, paper, curve, weight, title))
+
+
+def _draw(figure: Figure, paper: Paper, curve: DistanceCurve, weight: float, title: str) -> None:
     axes = figure.subplots()
     far = 1e3 * curve.distance
     along = curve.force @ curve.direction

@@ -9,6 +9,7 @@ import numpy as np
 from snapsim.magnetics.field_lines import FieldLine
 from snapsim.render.palette import look_of
 from snapsim.render.plots.cut import Plane, draw_outlines, loops
+from snapsim.render.plots.figure import Plot
 from snapsim.render.plots.style import Paper
 from snapsim.simulation.landscape.field_picture import FieldPicture
 from snapsim.simulation.system import System
@@ -22,10 +23,12 @@ NAMES = "xyz"
 MAGNET_FACE = "#E9D9A8"
 
 
-def draw_field_lines(
-    figure: Figure, paper: Paper, picture: FieldPicture, system: System, part: int
-) -> None:
-    """Both panels, same frame; the same flux (per length across) between neighbours."""
+def field_plot(picture: FieldPicture, system: System, part: int) -> Plot:
+    """Both panels, same frame; at the magnet the same flux (per length across) between lines."""
+    return Plot(HEIGHT, lambda figure, paper: _draw(figure, paper, picture, system, part))
+
+
+def _draw(figure: Figure, paper: Paper, picture: FieldPicture, system: System, part: int) -> None:
     panels = figure.subplots(1, 2, sharex=True, sharey=True)
     name = system.bodies[part].name
     for axes, lines, title, skip in (

@@ -25,25 +25,45 @@ class PlotOptions:
     dpi: int = 200
 
 
-def save(
-    path: str, height: float, draw: Callable[[Figure, Paper], None], options: PlotOptions
-) -> None:
-    """Draw a figure of `height` [inch] and write it; raises InputError for an unknown ending.
+@dataclass(frozen=True)
+class Plot:
+    """A plot to be drawn: its `height` [inch] at the common width, and what draws it."""
+
+    height: float
+    draw: Callable[[Figure, Paper], None]
+
+
+def style_named(name: str) -> Literal["light", "dark"]:
+    """Return the style; raises InputError for another name."""
+    if name not in PAPERS:
+        raise InputError(f'"{name}" is no style; allowed: {", ".join(PAPERS)}', key="--style")
+    return name  # type: ignore[return-value]
+
+
+def ending_of(path: str, more: tuple[str, ...] = ()) -> str:
+    """Return the ending of a file name; raises InputError where nothing writes it."""
+    ending = Path(path).suffix.lower()
+    if ending not in FORMATS + more:
+        allowed = ", ".join(FORMATS + more)
+        raise InputError(f'"{path}" ends in no format; allowed: {allowed}', key="--output")
+    return ending
+
+
+def save(path: str | Path, plot: Plot, options: PlotOptions, ending: str) -> None:
+    """Draw a plot and write it in the format of `ending` (".png").
 
     The same data give the same bytes: no date is written.
     """
-    ending = Path(path).suffix.lower()
-    if ending not in FORMATS:
-        raise InputError(f'"{ending}" is no plot format; allowed: {", ".join(FORMATS)}', file=path)
     paper = PAPERS[options.style]
     with styled(paper):
         from matplotlib.backends.backend_agg import FigureCanvasAgg
         from matplotlib.figure import Figure
 
-        figure = Figure(figsize=(WIDTH, height))
+        figure = Figure(figsize=(WIDTH, plot.height))
         FigureCanvasAgg(figure)
-        draw(figure, paper)
+        plot.draw(figure, paper)
         figure.text(0.995, 0.004, FOOTNOTE, ha="right", va="bottom", size=7.5, color=paper.soft)
         figure.get_layout_engine().set(rect=(0, 0.035, 1, 0.965))  # type: ignore[union-attr, call-arg]
         dates = {".svg": {"Date": None}, ".pdf": {"CreationDate": None}}
-        figure.savefig(path, dpi=options.dpi, metadata=dates.get(ending, {"Software": "snapsim"}))
+        marks = dates.get(ending, {"Software": "snapsim"})
+        figure.savefig(path, dpi=options.dpi, format=ending[1:], metadata=marks)

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from snapsim.render.plots.figure import Plot
 from snapsim.render.plots.style import Paper, entitle
 from snapsim.simulation.landscape.curves import ForceMap
 
@@ -17,13 +18,17 @@ NAMES = "xyz"
 ARROWS = 13
 
 
-def draw_force_map(
-    figure: Figure, paper: Paper, found: ForceMap, origin: tuple[float, float], title: str
-) -> None:
+def map_plot(found: ForceMap, origin: tuple[float, float], title: str) -> Plot:
     """Size of the magnetic force [N] in colour (log scale), its direction in the plane as arrows.
 
     `origin` (2,) [m]: the part's present position; blank where it would overlap something.
     """
+    return Plot(HEIGHT, lambda figure, paper: _draw(figure, paper, found, origin, title))
+
+
+def _draw(
+    figure: Figure, paper: Paper, found: ForceMap, origin: tuple[float, float], title: str
+) -> None:
     from matplotlib.colors import LogNorm
 
     axes = figure.subplots()

@@ -8,6 +8,7 @@ import numpy as np
 
 from snapsim.arrays import Array
 from snapsim.render.plots.cut import Plane, draw_outlines, loops
+from snapsim.render.plots.figure import Plot
 from snapsim.render.plots.style import Paper
 from snapsim.simulation.landscape.section import NEAR, Section
 
@@ -18,14 +19,16 @@ if TYPE_CHECKING:
 
     from snapsim.parts.bodies import Body
 
-HEIGHT = 3.7
+HEIGHT = 3.4
 ARROWS = 6
 
 
-def draw_magnetisation(
-    figure: Figure, paper: Paper, sections: dict[str, Section], part: Body
-) -> None:
-    """Polarisation [T] in colour up to saturation, its direction as arrows, the mean in words."""
+def magnetisation_plot(sections: dict[str, Section], part: Body) -> Plot:
+    """Polarisation [T] in colour, its direction as arrows, the mean in words; a panel a stance."""
+    return Plot(HEIGHT, lambda figure, paper: _draw(figure, paper, sections, part))
+
+
+def _draw(figure: Figure, paper: Paper, sections: dict[str, Section], part: Body) -> None:
     panels = np.atleast_1d(figure.subplots(1, len(sections)))
     reach = max(float(np.ptp(s.points[:, :, k])) for s in sections.values() for k in s.axes)
     peak = max(float(np.nanmax(np.linalg.norm(s.polarisation, axis=2))) for s in sections.values())
@@ -78,7 +81,8 @@ def _arrows(axes: Axes, cut: Section, size: Array) -> None:
     axes.quiver(
         1e3 * cut.points[pick][:, :, i], 1e3 * cut.points[pick][:, :, j], way[:, :, i],
         way[:, :, j], color="white", edgecolor="black", linewidth=0.4, pivot="mid",
-        scale=2.9 * ARROWS, width=0.011,
+        scale=2.6 * ARROWS, width=0.016, headwidth=2.8, headlength=2.8, headaxislength=2.6,
+        minshaft=1.4,
     )  # fmt: skip
 
 

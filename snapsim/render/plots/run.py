@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from snapsim.render.plots.figure import Plot
 from snapsim.render.plots.style import DASHES, Paper, entitle
 
 if TYPE_CHECKING:
@@ -18,8 +19,12 @@ HEIGHT = 8.4
 MOST = 4
 
 
-def draw_run(figure: Figure, paper: Paper, run: Trajectory) -> None:
+def run_plot(run: Trajectory) -> Plot:
     """Speed [m/s], gap to the magnet [mm], pull [N] and energies [J] against time [s]."""
+    return Plot(HEIGHT, lambda figure, paper: _draw(figure, paper, run))
+
+
+def _draw(figure: Figure, paper: Paper, run: Trajectory) -> None:
     speed, gap, pull, energy = figure.subplots(4, 1, sharex=True)
     free = [i for i, body in enumerate(run.system.bodies) if not body.fixed][:MOST]
     for i, colour, dash in zip(free, paper.series, DASHES, strict=False):

@@ -29,7 +29,7 @@ Tick = Callable[[int, int], None]
 
 @dataclass(frozen=True)
 class AngleCurve:
-    """Along `angle` (k,) [rad] about `axis` (3,) through `pivot` (3,): `energy` (k,) [J] with its
+    """Along `angle` (k,) [rad] about `axis` (3,) through `pivot` (k, 3): `energy` (k,) [J] with its
     share `magnetic` (both from the first valid angle on zero), the torque's `parts` (k,) each
     about the axis, `gap` (k,) [m] to the nearest body."""
 
@@ -78,14 +78,17 @@ def angle_curve(
     landscape: EnergyLandscape,
     constraints: Constraints,
     axis: Array,
-    pivot: Array,
     angles: Array,
+    places: list[Place],
+    pivots: Array,
     tick: Tick | None = None,
 ) -> AngleCurve:
-    """Turn the part from its place at release by each of `angles` (k,) [rad]."""
-    places = [turned(landscape.start, axis, pivot, float(a)) for a in angles]
+    """Return the curve of a part turned by `angles` (k,) [rad], where that puts it, and its pivots.
+
+    `places` (k) and `pivots` (k, 3) as from `ways.turn`; angles rise.
+    """
     levels, parts, gaps = [], [], []
-    for place, gap in _each(places, constraints, tick):
+    for (place, gap), pivot in zip(_each(places, constraints, tick), pivots, strict=True):
         gaps.append(gap)
         if gap < -OVERLAP:
             levels.append((np.nan, np.nan))
@@ -99,7 +102,7 @@ def angle_curve(
     return AngleCurve(
         angles,
         axis,
-        pivot,
+        pivots,
         energy - energy[first],
         magnetic - magnetic[first],
         TorqueParts(*np.array(parts).T),

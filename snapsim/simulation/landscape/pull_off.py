@@ -21,7 +21,6 @@ from scipy.optimize import linprog
 
 from snapsim.arrays import Array
 from snapsim.simulation.landscape.constraints import Constraints, Limits
-from snapsim.simulation.landscape.energy import EnergyLandscape
 from snapsim.simulation.landscape.place import Place
 
 EDGES = 8
@@ -44,13 +43,16 @@ class PullOff:
     against: tuple[str, ...]
 
 
-def pull_off(landscape: EnergyLandscape, constraints: Constraints, place: Place) -> PullOff | None:
-    """Return what it takes at `place`; None where nothing is touched or it does not rest there."""
+def pull_off(constraints: Constraints, place: Place, load: Array) -> PullOff | None:
+    """Return what it takes at `place` under `load` (6,), force and torque of magnets and weight.
+
+    None where nothing is touched or the part would not rest there.
+    """
     limits = constraints.limits(place, NEAR).touching(NEAR)
     if not len(limits.other):
         return None
-    load = landscape.at(place).load
-    scale = np.append(np.ones(3), np.full(3, 1 / landscape.radius))
+    radius = float(np.sqrt(np.trace(constraints.body.shape.gyration) / 3))
+    scale = np.append(np.ones(3), np.full(3, 1 / radius))
     cone = _generators(limits, place)
     out = limits.normal.mean(axis=0)
     if not np.linalg.norm(out) > 0.1:
@@ -61,7 +63,7 @@ def pull_off(landscape: EnergyLandscape, constraints: Constraints, place: Place)
         return None
     twists = [(_most(load, np.append(np.zeros(3), a), cone, scale), a) for a in _across(out)]
     torque, axis = min(((np.inf if t is None else t, a) for t, a in twists), key=lambda x: x[0])
-    names = tuple(landscape.system.bodies[i].name for i in np.unique(limits.other))
+    names = tuple(constraints.system.bodies[i].name for i in np.unique(limits.other))
     return PullOff(pull, out, torque, axis, names)
 
 
