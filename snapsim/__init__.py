@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from snapsim.render import ClipOptions, ClipReport
     from snapsim.simulation.force import ForceReport
     from snapsim.simulation.landscape.look_around import Along, OverPlane
+    from snapsim.simulation.landscape.margin import Margin
     from snapsim.simulation.landscape.rests import Rests
     from snapsim.simulation.system import System
     from snapsim.simulation.trajectory import Trajectory
@@ -42,6 +43,7 @@ __all__ = [
     "force_map",
     "force_summary",
     "load_scene",
+    "margin",
     "poses",
     "read_run",
     "release",
@@ -128,6 +130,24 @@ def force_map(
 
     refuse_overlaps(scene)
     return force_map(scene, body, axes, span, points, progress)
+
+
+def margin(
+    scene: System,
+    body: str | None = None,
+    progress: Callable[[str, int, int], None] | None = None,
+) -> Margin:
+    """Return how far a body is from snapping: lift, tilt, push and approach, and the barrier.
+
+    Arguments and errors as in `poses`.
+    """
+    from snapsim.scenario.placement import refuse_overlaps
+    from snapsim.simulation.landscape.margin import margin
+    from snapsim.simulation.landscape.rests import body_number
+
+    body_number(scene, body)
+    refuse_overlaps(scene)
+    return margin(scene, body, progress)
 
 
 def release(

@@ -69,7 +69,7 @@ class Stability:
 
 def stability(landscape: EnergyLandscape, constraints: Constraints, rest: Settled) -> Stability:
     """Classify a rest found by `descent.settle` on the same landscape."""
-    reduced = _Reduced(landscape, constraints, rest)
+    reduced = Reduced(landscape, constraints, rest)
     stiffness, vectors = reduced.modes()
     load = float(np.linalg.norm(rest.level.force))
     load += landscape.mass * float(np.linalg.norm(landscape.system.gravity))
@@ -97,7 +97,7 @@ def stability(landscape: EnergyLandscape, constraints: Constraints, rest: Settle
     return Stability(verdict, tuple(modes), len(modes) - leaving - staying)
 
 
-class _Reduced:
+class Reduced:
     """The energy as a function of the motions that loaded contacts leave."""
 
     def __init__(self, landscape: EnergyLandscape, constraints: Constraints, rest: Settled) -> None:

@@ -1,0 +1,195 @@
+"""How far a part is from snapping: the JSON object and the tables of `margin`."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from rich.console import Group, RenderableType
+from rich.markup import escape
+from rich.table import Table
+from rich.text import Text
+
+from snapsim.analysis.cautions import CAUTIONS
+from snapsim.analysis.summary import number, numbers
+from snapsim.analysis.tables import cautions, plain
+from snapsim.numerics import rotations
+
+if TYPE_CHECKING:  # importing it loads the compiled magnetics
+    from snapsim.simulation.landscape.margin import Barrier, Margin, Quantity, Threshold
+    from snapsim.simulation.landscape.place import Place
+
+LIMITS = (
+    "A snap: let go at rest there, the part ends at a magnet. Speed gained on the way, a jerk of"
+    " the hand and parts that move along are left out: a margin is no safe distance.",
+    "The error bars cover the cells, not the material, the friction or the magnet's grade.",
+)
+
+FATES = {
+    "snaps": "let go now, it snaps to {reached}",
+    "stays": "let go now, it comes to rest without touching a magnet",
+    "goes away": "let go now, it falls out of the scene",
+    "unfinished": "let go now, it was not found where it goes",
+    "touches": "it already touches {reached}: see poses for how firmly it is held",
+}
+
+
+def margin_summary(report: Margin) -> dict[str, Any]:
+    """Return what `snapsim margin --json` prints; SI, angles in degrees, None where none is."""
+    body = report.system.bodies[report.body]
+    return {
+        "title": report.system.title,
+        "body": body.name,
+        "mass_kg": number(body.mass),
+        "present": {
+            "fate": report.fate,
+            "reaches": report.reached or None,
+            **_pose(report.place),
+            "load_N": numbers(report.load[:3]),
+            "load_torque_Nm": numbers(report.load[3:]),
+        },
+        "ways": [_way(t) for t in report.thresholds],
+        "barrier": None if report.barrier is None else _barrier(report.barrier),
+        "accuracy": {
+            "detail": report.system.detail,
+            "coarse_cells": report.cells[0],
+            "cells": report.cells[1],
+            "order": number(report.order),
+            "field_evaluations": report.evaluations,
+        },
+        "limits": list(LIMITS),
+        "cautions": list(CAUTIONS),
+    }
+
+
+def _pose(place: Place) -> dict[str, Any]:
+    upright = abs(float(rotations.matrix(place.quaternion)[2, 2]))
+    return {
+        "position_m": numbers(place.position),
+        "quaternion": numbers(place.quaternion),
+        "axis_from_vertical_deg": number(np.degrees(np.arccos(min(1.0, upright)))),
+    }
+
+
+def _way(t: Threshold) -> dict[str, Any]:
+    """A tilt in degrees, any other way in metres: keys say which."""
+    tilt = t.kind == "tilt"
+    unit, scale = ("deg", float(np.degrees(1.0))) if tilt else ("m", 1.0)
+    found: dict[str, Any] = {
+        "kind": t.kind,
+        "axis" if tilt else "direction": numbers(t.direction),
+        f"searched_{unit}": number(scale * t.searched),
+        **_quantity("snaps_beyond", t.beyond, unit, scale),
+        **_quantity("safe_from", t.safe_from, unit, scale),
+        "peak_hand_torque_Nm" if tilt else "peak_hand_force_N": number(t.effort),
+        f"peak_at_{unit}": number(scale * t.effort_at),
+        "place": None if t.place is None else _pose(t.place),
+    }
+    if tilt:
+        found |= {**_quantity("hand_torque_zero", t.balance, unit, scale), "ends_at": t.ended}
+    return found
+
+
+def _quantity(name: str, q: Quantity | None, unit: str, scale: float) -> dict[str, Any]:
+    value, error = (None, None) if q is None else (scale * q.value, scale * q.error)
+    return {
+        f"{name}_{unit}": None if value is None else number(value),
+        f"{name}_error_{unit}": None if error is None else number(error),
+    }
+
+
+def _barrier(b: Barrier) -> dict[str, Any]:
+    return {
+        "energy_J": number(b.energy.value),
+        "energy_error_J": number(b.energy.error),
+        "above_present_J": number(b.above_present),
+        "nudge_speed_m_s": number(b.nudge),
+        "hand_force_N": number(b.force),
+        "leaves_along": b.leaves,
+        "single_pass": b.top.converged,
+        "rest": _pose(b.rest),
+        "pass": _pose(b.top.place),
+        "path": {
+            "position_m": [numbers(p.position) for p in b.top.places],
+            "quaternion": [numbers(p.quaternion) for p in b.top.places],
+            "energy_J": numbers(b.top.energy),
+        },
+    }
+
+
+def margin_table(result: dict[str, Any]) -> RenderableType:
+    """Return the tables of `margin` from its `margin_summary`."""
+    present = result["present"]
+    said = FATES[present["fate"]].format(reached=present["reaches"])
+    title = f"{result['title']}: margin of {result['body']} ({plain(result['mass_kg'])} kg)"
+    angle = plain(round(present["axis_from_vertical_deg"], 2))
+    parts: list[RenderableType] = [
+        Text(title, style="bold"),
+        Text(said, style="bold red" if present["fate"] != "stays" else ""),
+        f"its axis is {angle} deg from the vertical; field and weight pull with"
+        f" {_three(present['load_N'])} N and {_three(present['load_torque_Nm'])} N m",
+    ]
+    if result["ways"]:
+        parts.append(_ways(result["ways"], present["fate"] == "snaps"))
+    parts += _pass(result["barrier"], result["ways"])
+    cells = f"{result['accuracy']['coarse_cells']} and {result['accuracy']['cells']} cells"
+    return Group(*parts, f"from {cells}", Text("\n".join(result["limits"])), cautions())
+
+
+def _ways(ways: list[dict[str, Any]], snaps_now: bool) -> RenderableType:
+    heading = "no snap beyond" if snaps_now else "snaps beyond"
+    table = Table("way", title_justify="left")
+    headings = (heading, "axis from\nvertical\ndeg", "hand at most", "at", "hand's torque\nzero at")
+    for one in (*headings, "looked\nup to"):
+        table.add_column(one, justify="right")
+    for way in ways:
+        tilt = way["kind"] == "tilt"
+        unit, scale, shown = ("deg", 1.0, "deg") if tilt else ("m", 1e3, "mm")
+        key = "safe_from" if snaps_now else "snaps_beyond"
+        place = way["place"]
+        effort = way["peak_hand_torque_Nm"] if tilt else way["peak_hand_force_N"]
+        table.add_row(
+            escape(_named(way)),
+            _bar(way, key, unit, scale, shown),
+            "" if place is None else plain(round(place["axis_from_vertical_deg"], 2)),
+            f"{plain(effort)} {'N m' if tilt else 'N'}",
+            f"{plain(round(scale * way[f'peak_at_{unit}'], 2))} {shown}",
+            _bar(way, "hand_torque_zero", unit, scale, shown) if tilt else "",
+            f"{plain(round(scale * way[f'searched_{unit}'], 1))} {shown}",
+        )
+    return table
+
+
+def _named(way: dict[str, Any]) -> str:
+    """ "tilt about +y", "push toward -x"."""
+    from snapsim.simulation.landscape.motion import towards
+
+    if way["kind"] == "tilt":
+        return f"tilt about {towards(np.array(way['axis']))}"
+    return f"{way['kind']} toward {towards(np.array(way['direction']))}"
+
+
+def _bar(way: dict[str, Any], key: str, unit: str, scale: float, shown: str) -> str:
+    value, error = way.get(f"{key}_{unit}"), way.get(f"{key}_error_{unit}")
+    if value is None or error is None:
+        return "none found"
+    return f"{plain(round(scale * value, 2))} +- {plain(round(scale * error, 2))} {shown}"
+
+
+def _pass(barrier: dict[str, Any] | None, ways: list[dict[str, Any]]) -> list[RenderableType]:
+    if barrier is None:
+        return ["no pass to a magnet was found on these ways"] if ways else []
+    most = "" if barrier["single_pass"] else "at most "
+    energy = f"{most}{plain(barrier['energy_J'])} +- {plain(barrier['energy_error_J'])} J"
+    speed, force = plain(barrier["nudge_speed_m_s"]), plain(barrier["hand_force_N"])
+    line = f"barrier from its rest: {energy}, a nudge of {speed} m/s, steepest {force} N;"
+    line += f" it goes over: {barrier['leaves_along']}"
+    above = barrier["above_present_J"]
+    if above is not None:
+        side = "above" if above >= 0 else "below"
+        line += f"\nthe pass is {plain(abs(above))} J {side} the present pose in energy"
+    return [line]
+
+
+def _three(values: list[float | None]) -> str:
+    return "(" + ", ".join(plain(round(v, 3)) if v is not None else "-" for v in values) + ")"
