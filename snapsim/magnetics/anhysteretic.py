@@ -134,20 +134,32 @@ def state_at(curves: CurveSet, i: int, h: float) -> tuple[float, float, float]:
             series = 0.5 - x * (1.0 / 3.0 - x * (0.25 - x * (0.2 - x / 6.0)))
             return chi * h / (1 + x), chi / (1 + x) ** 2, chi * h * h * series
         return chi * h / (1 + x), chi / (1 + x) ** 2, limit * limit / chi * (x - math.log1p(x))
-    low, high = curves.first[i], curves.first[i + 1] - 1
-    while low < high:
-        middle = (low + high + 1) // 2
-        if curves.knots[middle] <= h:
-            low = middle
-        else:
-            high = middle - 1
-    a, b, c, d = curves.cubics[low]
+    low = _row(curves, i, 1.0, 0.0, h)
+    a, b, c, d = (
+        curves.cubics[low, 0], curves.cubics[low, 1], curves.cubics[low, 2], curves.cubics[low, 3],
+    )  # fmt: skip
     s = h - curves.knots[low]
     area = s * (a + s * (b / 2 + s * (c / 3 + s * d / 4)))
     return a + s * (b + s * (c + s * d)), b + s * (2 * c + s * 3 * d), curves.coenergies[low] + area
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", inline="always")
+def _row(curves: CurveSet, i: int, along: float, across: float, target: float) -> int:
+    """Return the last row of table `i` where along H + across M is not above the target.
+
+    Halves the table without a branch that depends on data: those would cost more than the rest.
+    """
+    low, size = curves.first[i], curves.first[i + 1] - curves.first[i]
+    while size > 1:
+        half = size // 2
+        at = low + half
+        left = along * curves.knots[at] + across * curves.cubics[at, 0]
+        low = at if left <= target else low
+        size -= half
+    return int(low)
+
+
+@njit(cache=True, error_model="numpy", inline="always")
 def crossing(
     curves: CurveSet, i: int, along: float, across: float, target: float, guess: float
 ) -> float:
@@ -161,27 +173,43 @@ def crossing(
         return 0.0
     if curves.kind[i] == SATURATING:
         return _crossing_of_formula(curves, i, along, across, target)
-    low, high = 0.0, max(guess, 1.0)
-    while along * high + across * state_at(curves, i, high)[0] < target:
-        low, high = high, 2 * high
-    h = min(max(guess, low), high)
+    return _crossing_of_table(curves, i, along, across, target, guess)
+
+
+@njit(cache=True, error_model="numpy", inline="always")
+def _crossing_of_table(
+    curves: CurveSet, i: int, along: float, across: float, target: float, guess: float
+) -> float:
+    low = _row(curves, i, along, across, target)
+    knot = curves.knots[low]
+    a, b, c, d = (
+        curves.cubics[low, 0], curves.cubics[low, 1], curves.cubics[low, 2], curves.cubics[low, 3],
+    )  # fmt: skip
+    rest = target - along * knot - across * a
+    if low == curves.first[i + 1] - 1:
+        return float(knot + rest / (along + across * b))
+    left, right = 0.0, curves.knots[low + 1] - knot
+    s = guess - knot
+    if not left <= s <= right:
+        gain = along * right + across * (curves.cubics[low + 1, 0] - a)
+        s = right * min(rest / gain, 1.0) if gain > 0 else 0.5 * right
+    near = 1e-7 * right
     for _ in range(200):
-        m, slope, _g = state_at(curves, i, h)
-        value = along * h + across * m - target
+        value = along * s + across * s * (b + s * (c + s * d)) - rest
         if value < 0:
-            low = h
+            left = s
         else:
-            high = h
-        new = h - value / (along + across * slope)
-        if not (low <= new <= high):
-            new = 0.5 * (low + high)
-        elif abs(new - h) <= 1e-9 * new:  # Newton's next error is the square of this one
-            return new
-        h = new
-    return h
+            right = s
+        new = s - value / (along + across * (b + s * (2 * c + s * 3 * d)))
+        if not left <= new <= right:
+            new = 0.5 * (left + right)
+        elif abs(new - s) <= near:  # Newton's next error is the square of this one
+            return float(knot + new)
+        s = new
+    return float(knot + s)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", inline="always")
 def _crossing_of_formula(
     curves: CurveSet, i: int, along: float, across: float, target: float
 ) -> float:

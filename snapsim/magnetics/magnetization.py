@@ -44,11 +44,13 @@ CUBE = 1.0 / 3.0
 """Demagnetising factor of a single cell, against which its stiffness w'' is weighed (a cube's)."""
 QUICK, SAFE = 0.5, 1.0
 """Factor N_0 of the return to the curve: first trial (usually enough), and later ones."""
-RELAXED = 3.0
-"""chi' of the preconditioner in the stiff stage; found best of 0.3 to 30 by trial."""
+RELAXED = 10.0
+"""chi' of the preconditioner in the stiff stage; found best of 3 to 100 by trial."""
 STEEPEST = 3.0
 """H over M up to which an extrapolated M is turned into the field that belongs to it."""
-STIFF = 1.5
+SHARED = 0.05
+"""w'' - 1/chi from which a cell takes a share of the residual in the certificate."""
+STIFF = 0.5
 """The stiff stage takes over when saturated cells add this multiple of the assumed stiffness."""
 
 
@@ -56,7 +58,8 @@ class Problem(NamedTuple):
     """What does not change with the pose; c soft cells of n bodies, one after another.
 
     `body` (c,) says whose curve a cell has; `volume` (c,) [m^3]; `slope` (c,) = 1/chi;
-    `demagnetising` holds the blocks of A, `shifted` those of P, `relaxed` (float32) those of P'.
+    `demagnetising` holds the blocks of A, `rough` the same in float32, `shifted` those of P,
+    `relaxed` (float32) those of P'.
     """
 
     where: Layout
@@ -65,6 +68,7 @@ class Problem(NamedTuple):
     volume: Array
     slope: Array
     demagnetising: Buffer
+    rough: Buffer
     shifted: Buffer
     relaxed: Buffer
 
@@ -302,36 +306,40 @@ def _certificate(problem: Problem, x: Iterate, r: Array, z: Array, stiff: bool) 
         plain: float = 0.5 * _dot(r, z)
         return plain
     rest = np.empty_like(r)
-    gap = 0.0
-    for i in range(r.shape[0]):
-        gap += problem.volume[i] * _share(problem, x, i, r, rest)
+    gap = _shares(problem, x, r, rest)
     multiply(problem.where, problem.shifted, rest, z)
     return 0.5 * _dot(rest, z) + gap
 
 
 @njit(cache=True, error_model="numpy")
-def _share(problem: Problem, x: Iterate, i: int, r: Array, rest: Array) -> float:
-    """Give cell i its share s of the residual, rest = r - v s; return Fenchel's gap [A^2/m^2]."""
-    slope, v, body = problem.slope[i], problem.volume[i], problem.body[i]
-    along, across, u0, u1, u2 = _stiffness(x, i)
-    d1, d2 = max(along - slope, 0.0), max(across - slope, 0.0)
-    t1, t2 = d1 / (d1 + CUBE), d2 / (d2 + CUBE)
-    radial = r[i, 0] * u0 + r[i, 1] * u1 + r[i, 2] * u2
-    first = x.size_h[i] - slope * x.size_m[i]
-    square, product = 0.0, 0.0
-    for k in range(3):
-        u = u0 if k == 0 else (u1 if k == 1 else u2)
-        part = t2 * r[i, k] + (t1 - t2) * radial * u
-        rest[i, k] = r[i, k] - part
-        dual = first * u + part / v
-        square += dual * dual
-        product += dual * x.m[i, k]
-    dual = math.sqrt(square)
-    h = crossing(problem.curves, body, 1.0, -slope, dual, x.size_h[i])
-    m, _rise, coenergy = state_at(problem.curves, body, h)
-    conjugate = dual * m - (m * h - coenergy) + 0.5 * slope * m * m
-    gap: float = max(x.density[i] - 0.5 * slope * x.size_m[i] ** 2 + conjugate - product, 0.0)
-    return gap
+def _shares(problem: Problem, x: Iterate, r: Array, rest: Array) -> float:
+    """Give each cell its share s of the residual, rest = r - v s; return Fenchel's gap [A^2 m]."""
+    curves, total = problem.curves, 0.0
+    for i in range(r.shape[0]):
+        slope, v, body = problem.slope[i], problem.volume[i], problem.body[i]
+        along, across, u0, u1, u2 = _stiffness(x, i)
+        d1, d2 = max(along - slope, 0.0), max(across - slope, 0.0)
+        if not max(d1, d2) > SHARED:
+            rest[i, 0], rest[i, 1], rest[i, 2] = r[i, 0], r[i, 1], r[i, 2]
+            continue
+        t1, t2 = d1 / (d1 + CUBE), d2 / (d2 + CUBE)
+        radial = (t1 - t2) * (r[i, 0] * u0 + r[i, 1] * u1 + r[i, 2] * u2)
+        s0, s1, s2 = (
+            t2 * r[i, 0] + radial * u0,
+            t2 * r[i, 1] + radial * u1,
+            t2 * r[i, 2] + radial * u2,
+        )
+        rest[i, 0], rest[i, 1], rest[i, 2] = r[i, 0] - s0, r[i, 1] - s1, r[i, 2] - s2
+        first = x.size_h[i] - slope * x.size_m[i]
+        s0, s1, s2 = first * u0 + s0 / v, first * u1 + s1 / v, first * u2 + s2 / v
+        dual = math.sqrt(s0 * s0 + s1 * s1 + s2 * s2)
+        product = s0 * x.m[i, 0] + s1 * x.m[i, 1] + s2 * x.m[i, 2]
+        h = crossing(curves, body, 1.0, -slope, dual, x.size_h[i])
+        m, _rise, coenergy = state_at(curves, body, h)
+        conjugate = dual * m - (m * h - coenergy) + 0.5 * slope * m * m
+        gap = x.density[i] - 0.5 * slope * x.size_m[i] ** 2 + conjugate - product
+        total += v * max(gap, 0.0)
+    return total
 
 
 @njit(cache=True, error_model="numpy")
@@ -392,9 +400,10 @@ def _newton_step(
 ) -> int:
     """Set the Newton `step` (A + V w'') step = r, and A step; return the products used.
 
-    Conjugate gradients with S P' S until r.S P' S r fell to `enough` of its first value.
+    Conjugate gradients with S P' S until r.S P' S r fell to `enough` of its first value. A is
+    taken in float32, and once in float64 for A step.
     """
-    rest, z, ap, q = r.copy(), np.empty_like(r), np.empty_like(r), np.empty_like(r)
+    rest, z, cp, q = r.copy(), np.empty_like(r), np.empty_like(r), np.empty_like(r)
     step[:], a_step[:] = 0.0, 0.0
     _precondition(problem, x, rest, z)
     p = z.copy()
@@ -402,15 +411,17 @@ def _newton_step(
     target = enough * rz
     products = 1
     while rz > 0 and products < 120:
-        demagnetise(problem, coupling, p, ap)
-        q[:] = ap
+        multiply(problem.where, problem.rough, p, q)
+        cp[:] = 0.0
+        couple(coupling, p, cp)
+        _combine(1.0, q, 1.0, cp, q)
         _add_stiffness(problem, x, p, q)
         curvature = _dot(p, q)
         if not curvature > 0:
             break
         length = rz / curvature
         _combine(1.0, step, length, p, step)
-        _combine(1.0, a_step, length, ap, a_step)
+        _combine(1.0, a_step, length, cp, a_step)
         _combine(1.0, rest, -length, q, rest)
         _precondition(problem, x, rest, z)
         products += 2
@@ -419,7 +430,9 @@ def _newton_step(
             break
         _combine(1.0, z, new / rz, p, p)
         rz = new
-    return products
+    multiply(problem.where, problem.demagnetising, step, z)
+    _combine(1.0, a_step, 1.0, z, a_step)
+    return products + 1
 
 
 @njit(cache=True, error_model="numpy")
@@ -504,16 +517,17 @@ def _copy(source: Iterate, target: Iterate) -> None:
 @njit(cache=True, error_model="numpy")
 def _straight(problem: Problem, x: Iterate, y: Iterate, step: Array, a_step: Array) -> bool:
     """Set `y` to M + step and the field that belongs to it; False if a cell cannot follow."""
+    curves = problem.curves
     for i in range(step.shape[0]):
         for k in range(3):
             y.m[i, k] = x.m[i, k] + step[i, k]
             y.am[i, k] = x.am[i, k] + a_step[i, k]
         m = math.sqrt(y.m[i, 0] ** 2 + y.m[i, 1] ** 2 + y.m[i, 2] ** 2)
         guess = x.size_h[i] + (m - x.size_m[i]) / x.rise[i]
-        h = crossing(problem.curves, problem.body[i], 0.0, 1.0, m, guess)
+        h = crossing(curves, problem.body[i], 0.0, 1.0, m, guess)
         if not h <= 1e9:
             return False
-        _m, rise, coenergy = state_at(problem.curves, problem.body[i], h)
+        _m, rise, coenergy = state_at(curves, problem.body[i], h)
         ratio = h / m if m > 0 else 0.0
         for k in range(3):
             y.h[i, k] = ratio * y.m[i, k]
@@ -537,6 +551,7 @@ def _proximal(
 
     H + n0 M = h - N M' + n0 M' in each cell: with n0 = 1 its energy is never above that of M'.
     """
+    curves = problem.curves
     for i in range(step.shape[0]):
         v = problem.volume[i]
         size = 0.0
@@ -545,7 +560,7 @@ def _proximal(
             y.h[i, k] = field + n0 * (x.m[i, k] + part * step[i, k])
             size += y.h[i, k] ** 2
         size = math.sqrt(size)
-        h = crossing(problem.curves, problem.body[i], 1.0, n0, size, x.size_h[i])
+        h = crossing(curves, problem.body[i], 1.0, n0, size, x.size_h[i])
         ratio = h / size if size > 0 else 0.0
         for k in range(3):
             y.h[i, k] *= ratio
@@ -554,11 +569,13 @@ def _proximal(
 
 @njit(cache=True, error_model="numpy")
 def field_of(problem: Problem, m: Array, h: Array) -> bool:
-    """Set `h` to the local field (c, 3) that belongs to `m` (c, 3); False where a cell has none,
-    or where its field is so steep a function of `m` that it says little."""
+    """Set `h` (c, 3), a guess of it, to the local field that belongs to `m` (c, 3); False where a
+    cell has none, or where its field is so steep a function of `m` that it says little."""
+    curves = problem.curves
     for i in range(m.shape[0]):
         size = math.sqrt(m[i, 0] ** 2 + m[i, 1] ** 2 + m[i, 2] ** 2)
-        strength = crossing(problem.curves, problem.body[i], 0.0, 1.0, size, 1e3)
+        guess = math.sqrt(h[i, 0] ** 2 + h[i, 1] ** 2 + h[i, 2] ** 2)
+        strength = crossing(curves, problem.body[i], 0.0, 1.0, size, guess)
         if not strength <= STEEPEST * size + 1e3:
             return False
         for k in range(3):

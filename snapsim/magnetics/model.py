@@ -333,9 +333,11 @@ class MagneticModel:
             return np.zeros_like(load), np.zeros_like(load)
         weights = mixture(load, self._problem.volume, known, self.tolerance)
         m = mixed(weights, [one.m for one in known])
-        h, am = np.empty_like(load), np.empty_like(load)
-        if self._faces is not None or not field_of(self._problem, m, h):
-            h = mixed(weights, [one.h for one in known])
+        h, am = mixed(weights, [one.h for one in known]), np.empty_like(load)
+        own = h.copy()
+        if self._faces is None and field_of(self._problem, m, own):
+            h = own
+        else:
             magnetise(self._problem, h, m)
         # A M anew: mixed from earlier ones its rounding would grow along a path, unseen by the
         # residual that is computed from it.
@@ -467,6 +469,7 @@ def _problem(
         volume=np.concatenate([np.empty(0), *(mesh.volume for mesh in cells.values())]),
         slope=1 / chi[body],
         demagnetising=buffer([o.blocks for o in operators]),
+        rough=buffer([o.blocks for o in operators], np.float32),
         shifted=buffer([o.shifted_inverse(float(x)) for o, x in zip(operators, chi, strict=True)]),
         relaxed=buffer(
             [

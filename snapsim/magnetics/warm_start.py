@@ -20,14 +20,17 @@ from numba import njit
 
 from snapsim.arrays import Array
 
-DEPTH: Final = 3
+DEPTH: Final = 5
 """Earlier solutions that are kept besides the last one."""
 
 RIDGE: Final = 0.01
 """Ridge over (tolerance x square of the field): what a solution's own error costs in a mixture."""
 
 LARGEST: Final = 20.0
-"""Sum of |a_k| from which a mixture is no longer trusted."""
+"""Sum of |a_k| from which a mixture is not trusted, and the ridge is raised."""
+
+HARDER: Final = 4
+"""Ridges, each a hundred times the one before, that are tried."""
 
 
 class Solution(NamedTuple):
@@ -59,10 +62,13 @@ def mixture(load: Array, volume: Array, known: tuple[Solution, ...], tolerance: 
     ridge = (RIDGE * tolerance + 1e-14) * _product(load, load, nothing, volume)
     if not ridge > 0 or not np.isfinite(gram).all() or not np.isfinite(right).all():
         return weights
-    share = np.linalg.solve(gram + ridge * np.eye(count), right)
-    if np.abs(share).sum() <= LARGEST:
-        weights[1:] = share
-        weights[0] = 1.0 - share.sum()
+    for _ in range(HARDER):
+        share = np.linalg.solve(gram + ridge * np.eye(count), right)
+        if np.abs(share).sum() <= LARGEST:
+            weights[1:] = share
+            weights[0] = 1.0 - share.sum()
+            break
+        ridge *= 100.0
     return weights
 
 

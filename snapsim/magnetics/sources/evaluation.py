@@ -17,7 +17,7 @@ Nine = tuple[float, float, float, float, float, float, float, float, float]
 BOX, CYLINDER, RING, SPHERE, HEX_NUT, POLYHEDRON, COMPOUND = 0, 1, 2, 3, 4, 5, 6
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", inline="always")
 def simple_field(
     code: int, par: Array, x: float, y: float, z: float, mx: float, my: float, mz: float
 ) -> Nine:
@@ -35,7 +35,7 @@ def simple_field(
     return hex_nut.kernel(par, x, y, z, mx, my, mz)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", inline="always")
 def local_field(
     code: int, par: Array, x: float, y: float, z: float, mx: float, my: float, mz: float
 ) -> Nine:

@@ -155,6 +155,7 @@ def solve(parts: Rig, loads: dict[int, Array]) -> dict[int, Minimum]:
         volume=mesh.volume,
         slope=np.full(len(mesh.volume), 1 / chi),
         demagnetising=buffer([operator.blocks]),
+        rough=buffer([operator.blocks], np.float32),
         shifted=buffer([operator.shifted_inverse(chi)]),
         relaxed=buffer([operator.shifted_inverse(min(chi, RELAXED))], np.float32),
     )
