@@ -159,6 +159,10 @@ class Motion:
         """What happens before contacts are looked at; without joints, nothing."""
         return iter(())
 
+    def broken_off(self, reason: str) -> End:
+        """Return the end of a motion that is not followed further, with what was borne so far."""
+        return self._end("stopped", reason)
+
     def _end(self, outcome: str, reason: str) -> End:
         return End(
             self.time,

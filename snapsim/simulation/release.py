@@ -39,6 +39,9 @@ from snapsim.simulation.trajectory import (
 Progress = Callable[[float, float], None]
 """Called with the simulated time [s] and the largest present speed [m/s]."""
 
+Until = Callable[[Impact], str | None]
+"""Asked at each blow whether the run ends there: the reason, or None to go on."""
+
 STEPS = MotionSettings(tolerances=Tolerances(relative=1e-6, length=1e-7, speed=1e-6))
 """Bounds of the motion's steps: impact energies come to about 1e-6 of themselves."""
 
@@ -51,10 +54,12 @@ def release(
     progress: Progress | None = None,
     settings: MotionSettings | None = None,
     meshes: Mapping[int, CellMesh] | None = None,
+    until: Until | None = None,
 ) -> Trajectory:
     """Simulate the release of `system`; an interrupt ends it as "stopped" with what was reached.
 
-    `meshes` gives the cells of some soft bodies, by number, in place of `system.detail`.
+    `meshes` gives the cells of some soft bodies, by number, in place of `system.detail`. `until`
+    may end the run at a blow, also as "stopped".
     """
     began = clock.perf_counter()
     steps = settings or STEPS
@@ -70,6 +75,10 @@ def release(
             log.take(item)
             if progress is not None and isinstance(item, Frame):
                 progress(item.time, _top_speed(item.state))
+            reason = log.ends_here(item, until)
+            if reason is not None:
+                log.cut_short(reason, motion)
+                break
     except KeyboardInterrupt:
         log.cut_short("interrupted by the user", motion)
     run = log.trajectory(clock.perf_counter() - began)
@@ -134,10 +143,16 @@ class _Log:
         else:
             self.end = item
 
+    def ends_here(self, item: Frame | Strike | End, until: Until | None) -> str | None:
+        """Return why the run ends at `item`, which has been taken; None where it goes on."""
+        if until is None or not isinstance(item, Strike):
+            return None
+        found = (until(impact) for impact in self.impacts[-len(item.blows) :])
+        return next((reason for reason in found if reason is not None), None)
+
     def cut_short(self, reason: str, motion: Motion) -> None:
         """End a motion that was broken off."""
-        time = self.frames[-1].time if self.frames else 0.0
-        self.end = End(time, "stopped", reason, motion.borne, motion.steps)
+        self.end = motion.broken_off(reason)
 
     def _keep(self, frame: Frame) -> None:
         found = self.loads.state(frame.state.pose)

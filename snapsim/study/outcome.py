@@ -1,0 +1,165 @@
+"""What one run of a study came to: flags of what counts, and the numbers a ranking needs.
+
+A run becomes one small dict of plain values, the same to the last digit each time it is computed.
+What counts is data (`WhatCounts`), so that a study says itself where its lines are drawn.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from snapsim.analysis.summary import number, summary
+from snapsim.arrays import Array
+from snapsim.mechanics.joints import String
+from snapsim.simulation.trajectory import Impact, Trajectory
+
+FINGER_GAP = 0.025
+"""Least gap that does not crush a finger [m]: ISO 13854:2017, table 1 (secondary source)."""
+
+HAND_GAP = 0.100
+"""Least gap that does not crush a hand or fist [m]: ISO 13854:2017, table 1 (from memory)."""
+
+TOUCHING = 1e-3
+"""A part whose gap to a magnet ends below this [m] is clamped there by the pull it then has."""
+
+
+@dataclass(frozen=True)
+class WhatCounts:
+    """Where the lines are drawn.
+
+    `snap_energy`: a blow of a free part counts as a snap from this effective energy [J] on, where
+    magnets did at least half the work behind its kinetic energy. `magnet_speed`: a magnet counts
+    as struck from this closing speed [m/s] on. `table_load`: a fixed body, by name, counts as
+    overloaded above this sustained force [N]; blows are left out, as they have an impulse only.
+    """
+
+    snap_energy: float = 0.1
+    magnet_speed: float = 0.05
+    table_load: Mapping[str, float] = field(default_factory=dict)
+
+
+def outcome_of(run: Trajectory, counts: WhatCounts | None = None) -> dict[str, Any]:
+    """Return flags and measures of a run; SI, plain values, None where there is nothing to say.
+
+    "flags": snap, magnet_struck, string_broken (None without strings), table_overloaded (None
+    without limits). "measures": the worst blow's impact_energy_J, effective_energy_J, speed_m_s and
+    peak_force_N (upper bound), of all blows; clamp_force_N; first_blow_s; closed_25mm_s and
+    closed_100mm_s, when the gap to a magnet has closed to that; least_gap_m; fixed_load_N,
+    string_load_N; edge_stress, the upper bound as a share of the magnet's strength.
+    """
+    lines = counts or WhatCounts()
+    whole = summary(run)
+    return {
+        "status": "done",
+        "outcome": run.outcome,
+        "reason": run.reason,
+        "simulated_s": whole["simulated_s"],
+        "flags": _flags(run, lines),
+        "measures": _measures(run),
+        "first_blow": whole["impacts"][0] if whole["impacts"] else None,
+        "bodies": whole["bodies"],
+        "unaccounted_fraction": whole["energy"]["unaccounted_fraction"],
+        "unconverged_evaluations": whole["accuracy"].get("unconverged_evaluations"),
+        "evaluations": run.cost.field_evaluations,
+    }
+
+
+def nothing(status: str, reason: str) -> dict[str, Any]:
+    """Return the result of a run that gave none: `status` "overlap" or "failed", and why."""
+    return {"status": status, "reason": " ".join(reason.split()), "flags": {}, "measures": {}}
+
+
+def struck_magnet(run: Trajectory, impact: Impact) -> bool:
+    """Return whether a blow is one on, or of, a magnet."""
+    magnets = {b.name for b in run.system.bodies if b.is_magnet}
+    return impact.body in magnets or impact.against in magnets
+
+
+def closing_time(time: Array, gap: Array, size: float) -> float:
+    """Return when a gap (k,) [m] first closes from above `size` to it [s], between frames linearly.
+
+    Nan where it never does, or is no wider at the start.
+    """
+    if not len(gap) or not gap[0] > size:
+        return math.nan
+    below = np.flatnonzero(gap <= size)
+    if not len(below):
+        return math.nan
+    k = int(below[0])
+    share = (gap[k - 1] - size) / (gap[k - 1] - gap[k])
+    return float(time[k - 1] + share * (time[k] - time[k - 1]))
+
+
+def _flags(run: Trajectory, lines: WhatCounts) -> dict[str, bool | None]:
+    strings = [j.name for j in run.system.joints if isinstance(j, String)]
+    return {
+        "snap": any(_is_snap(run, i, lines.snap_energy) for i in run.impacts),
+        "magnet_struck": any(
+            struck_magnet(run, i) and i.closing_speed >= lines.magnet_speed for i in run.impacts
+        ),
+        "string_broken": any(not math.isnan(run.loads[s].parted) for s in strings)
+        if strings
+        else None,
+        "table_overloaded": any(
+            run.loads[name].peak_force > most for name, most in lines.table_load.items()
+        )
+        if lines.table_load
+        else None,
+    }
+
+
+def _is_snap(run: Trajectory, impact: Impact, least: float) -> bool:
+    """A blow with energy behind it that came from the magnets, not from a fall."""
+    if impact.effective_energy < least:
+        return False
+    before = int(np.searchsorted(run.time, impact.time, side="left"))
+    work = float(run.work["field"][min(before, len(run.time) - 1)])
+    return work >= 0.5 * impact.kinetic_energy
+
+
+def _measures(run: Trajectory) -> dict[str, float | None]:
+    blows = run.impacts
+    strings = [j.name for j in run.system.joints if isinstance(j, String)]
+    fixed = [b.name for b in run.system.bodies if b.fixed]
+    return {
+        "impact_energy_J": _most([i.kinetic_energy for i in blows]),
+        "effective_energy_J": _most([i.effective_energy for i in blows]),
+        "speed_m_s": _most([i.closing_speed for i in blows]),
+        "peak_force_N": _most([i.peak_force[1] for i in blows]),
+        "clamp_force_N": number(clamp_force(run)),
+        "first_blow_s": number(blows[0].time) if blows else None,
+        "closed_25mm_s": number(closing_time(run.time, run.gap, FINGER_GAP)),
+        "closed_100mm_s": number(closing_time(run.time, run.gap, HAND_GAP)),
+        "least_gap_m": _least(run.gap),
+        "fixed_load_N": _most([run.loads[name].peak_force for name in fixed]),
+        "string_load_N": _most([run.loads[name].peak_force for name in strings]),
+        "edge_stress": _most([i.edge_stress[1] / i.magnet_strength for i in blows]),
+    }
+
+
+def clamp_force(run: Trajectory) -> float:
+    """Return the magnetic force on the most strongly held free body at the end of the run [N].
+
+    Zero unless a part then lies within `TOUCHING` of a magnet; nan without a magnet.
+    """
+    if not np.isfinite(run.gap[-1]):
+        return math.nan
+    if run.gap[-1] > TOUCHING:
+        return 0.0
+    free = [i for i, b in enumerate(run.system.bodies) if not b.fixed]
+    return float(np.linalg.norm(run.force[-1, free], axis=1).max())
+
+
+def _most(values: list[float]) -> float | None:
+    known = [v for v in values if math.isfinite(v)]
+    return float(max(known)) if known else None
+
+
+def _least(values: Array) -> float | None:
+    known = values[np.isfinite(values)]
+    return float(known.min()) if len(known) else None

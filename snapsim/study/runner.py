@@ -1,0 +1,218 @@
+"""Many releases at once, through `concurrent.futures`: tasks in, results out as they come.
+
+A `Task` is plain data: a scene as text, what is changed in it, and how far it is followed. Its
+result is a small dict (`outcome.outcome_of`). A run that fails is a result too, "failed" or
+"overlap" with a reason; so is one whose worker dies again when run alone. Nothing is lost silently.
+
+    tasks = [Task(n, text, "rig.toml", ("contact.friction=0.3",)) for n in range(100)]
+    for number, result in run_all(tasks, workers=2):
+        ...
+
+By default in processes of their own (`spawn`: no inherited state, one BLAS thread each).
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import threading
+import time
+from collections import deque
+from collections.abc import Callable, Generator, Iterable, Iterator
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass, field
+from functools import lru_cache
+from pathlib import Path
+from typing import Any, Literal
+
+from snapsim.errors import SnapsimError
+from snapsim.simulation.system import System
+from snapsim.simulation.trajectory import Impact, Trajectory
+from snapsim.study.outcome import WhatCounts, nothing, outcome_of
+from snapsim.study.place import Placement, placed
+
+Keep = Literal["none", "thin", "all"]
+Result = dict[str, Any]
+
+AHEAD = 2
+"""Tasks in hand per worker: enough that none waits, few enough that little is lost."""
+
+
+@dataclass(frozen=True)
+class Options:
+    """How runs are made: `stop_at_magnet` ends one at the first blow that counts on a magnet.
+
+    `keep` writes run files to `folder`: "all" whole, "thin" without cells and with few frames.
+    """
+
+    counts: WhatCounts = field(default_factory=WhatCounts)
+    stop_at_magnet: bool = False
+    keep: Keep = "none"
+    folder: str = ""
+
+
+@dataclass(frozen=True)
+class Task:
+    """One release: `number` names it; `file` stands in errors and says where mesh files are.
+
+    `changes` are "key=value" texts as for --set; `places` move bodies after that.
+    """
+
+    number: int
+    scene: str
+    file: str
+    changes: tuple[str, ...] = ()
+    places: tuple[Placement, ...] = ()
+    options: Options = field(default_factory=Options)
+
+
+def run_task(task: Task) -> Result:
+    """Run one task here and return its result; never raises for what a scene can do wrong."""
+    began = time.process_time()
+    result = _guarded(task)
+    return result | {"number": task.number, "cpu_s": time.process_time() - began}
+
+
+def run_all(
+    tasks: Iterable[Task], workers: int = 1, executor: Callable[[], Executor] | None = None
+) -> Iterator[tuple[int, Result]]:
+    """Yield (number, result) of each task as it is done, in no fixed order.
+
+    `executor` makes a `concurrent.futures` executor (processes by default); it is called again
+    after one broke. Close the generator, or break off, and tasks not begun are dropped.
+    """
+    make = executor or (lambda: processes(workers))
+    waiting, suspects = deque(tasks), deque[Task]()
+    while waiting or suspects:
+        alone = bool(suspects)
+        queue, room = (suspects, 1) if alone else (waiting, AHEAD * workers)
+        lost = yield from _until_broken(make(), queue, room)
+        if alone and lost:
+            for task in lost:
+                yield task.number, _died(task)
+        else:
+            suspects.extend(lost)
+
+
+def processes(workers: int) -> ProcessPoolExecutor:
+    """Return an executor of `workers` fresh processes that end with this one."""
+    return ProcessPoolExecutor(
+        workers,
+        mp_context=multiprocessing.get_context("spawn"),
+        initializer=_begin_worker,
+        initargs=(os.getpid(),),
+    )
+
+
+def _until_broken(
+    executor: Executor, queue: deque[Task], room: int
+) -> Generator[tuple[int, Result], None, list[Task]]:
+    """Feed the executor from the queue; return the tasks in hand when it broke, or none."""
+    in_hand: dict[Future[Result], Task] = {}
+    whole = False
+    try:
+        while queue or in_hand:
+            try:
+                while queue and len(in_hand) < room:
+                    in_hand[executor.submit(run_task, queue[0])] = queue[0]
+                    queue.popleft()
+            except BrokenProcessPool:
+                break
+            done, _ = wait(in_hand, return_when=FIRST_COMPLETED)
+            if any(isinstance(f.exception(), BrokenProcessPool) for f in done):
+                break
+            for future in done:
+                task = in_hand.pop(future)
+                yield task.number, _result(future, task)
+        whole = not in_hand
+    finally:
+        executor.shutdown(wait=whole, cancel_futures=True)
+    for future in [f for f in in_hand if f.done() and f.exception() is None]:
+        yield in_hand[future].number, future.result()
+        del in_hand[future]
+    return list(in_hand.values())
+
+
+def _result(future: Future[Result], task: Task) -> Result:
+    fault = future.exception()
+    if fault is None:
+        return future.result()
+    return nothing("failed", f"{type(fault).__name__}: {fault}") | {"number": task.number}
+
+
+def _died(task: Task) -> Result:
+    return nothing("failed", "the worker process died while computing it") | {"number": task.number}
+
+
+def _begin_worker(parent: int) -> None:
+    """Leave interrupts to the parent, and end when it is gone."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+    def watch() -> None:
+        while os.getppid() == parent:
+            time.sleep(0.5)
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
+
+
+def _guarded(task: Task) -> Result:
+    try:
+        return _release(task)
+    except SnapsimError as error:
+        return nothing("failed", str(error))
+    except MemoryError:
+        return nothing("failed", "out of memory")
+    except Exception as error:  # a fault of one run must not end the other thousands
+        return nothing("failed", f"{type(error).__name__}: {error}")
+
+
+def _release(task: Task) -> Result:
+    from snapsim.scenario.placement import overlaps
+    from snapsim.simulation.release import release
+
+    system = _system(task.scene, task.file, task.changes)
+    for placement in task.places:
+        system = placed(system, placement)
+    worst = max(overlaps(system), key=lambda o: o.depth, default=None)
+    if worst is not None:
+        return nothing(
+            "overlap", f'"{worst.body}" and "{worst.other}" overlap by {1e3 * worst.depth:.4g} mm'
+        )
+    run = release(system, until=_until(system, task.options))
+    _keep(run, task)
+    return outcome_of(run, task.options.counts)
+
+
+@lru_cache(maxsize=8)
+def _system(text: str, file: str, changes: tuple[str, ...]) -> System:
+    from snapsim.scenario.loading import scene_from_text
+
+    return scene_from_text(text, file, changes)
+
+
+def _until(system: System, options: Options) -> Callable[[Impact], str | None] | None:
+    if not options.stop_at_magnet:
+        return None
+    magnets = {b.name for b in system.bodies if b.is_magnet}
+
+    def struck(impact: Impact) -> str | None:
+        hit = magnets & {impact.body, impact.against}
+        fast = impact.closing_speed >= options.counts.magnet_speed
+        return "a magnet was struck, and the run was to end there" if hit and fast else None
+
+    return struck
+
+
+def _keep(run: Trajectory, task: Task) -> None:
+    """Write the run file that is asked for, whole or not at all."""
+    options = task.options
+    if options.keep == "none":
+        return
+    from snapsim.storage.writing import write_run
+    from snapsim.study.thinning import thinned
+
+    path = Path(options.folder) / f"{task.number:06d}.h5"
+    write_run(thinned(run) if options.keep == "thin" else run, path, force=True)
