@@ -20,7 +20,10 @@ def inventory(system: System, warnings: Iterable[str]) -> dict[str, Any]:
     from snapsim.magnetics.cells import mesh
 
     pose = system.start.pose
-    cells = [len(mesh(b.shape, system.detail).volume) if b.is_soft else 0 for b in system.bodies]
+    cells = [
+        len(mesh(b.shape, system.detail).volume) if system.has_cells(b) else 0
+        for b in system.bodies
+    ]
     return {
         "title": system.title,
         "note": system.note,

@@ -38,7 +38,10 @@ def couple_on(
     world = pose.position[number] + cells.points.reshape(-1, 3) @ turn.T
     field = TotalField(bodies, model, pose, state, without=number).h(world)
     mean = np.einsum("cq,cqi->ci", cells.weights, field.reshape(*cells.weights.shape, 3))
-    local = body.magnetisation if body.is_magnet else state.magnetisation[model.soft.index(number)]
+    changing = (*model.soft, *model.recoiling)
+    local = body.magnetisation
+    if number in changing:
+        local = state.magnetisation[changing.index(number)]
     m = np.broadcast_to(local, mean.shape) @ turn.T
     couple: Array = MU_0 * (cells.volume @ np.cross(m, mean))
     return couple

@@ -200,7 +200,9 @@ class MagneticModel:
         self.soft = tuple(i for i, body in enumerate(bodies) if body.is_soft)
         self.magnets = tuple(i for i, body in enumerate(bodies) if body.is_magnet)
         given = meshes or {}
-        self.recoiling = tuple(i for i in self.magnets if recoil and _recoil(bodies[i]) > 0)
+        self.recoiling = tuple(
+            i for i in self.magnets if recoil and bodies[i].recoil_susceptibility > 0
+        )
         yielding = (*self.soft, *self.recoiling)
         self.cells = {i: given.get(i) or cells_of(bodies[i].shape, detail) for i in yielding}
         self._magnets = [_magnet(i, bodies[i]) for i in self.magnets]
@@ -412,14 +414,9 @@ def _magnet(number: int, body: Body) -> _Magnet:
     return _Magnet(number, source, body.magnetisation, points, weights)
 
 
-def _recoil(body: Body) -> float:
-    """Recoil susceptibility mu_rec - 1 of a magnet; 0 where the material names none."""
-    return (body.material.recoil_permeability or 1.0) - 1.0
-
-
 def _curve(body: Body) -> MagnetisationCurve:
     if body.is_magnet or body.material.curve is None:
-        return MagnetisationCurve(_recoil(body))
+        return MagnetisationCurve(body.recoil_susceptibility)
     return body.material.curve
 
 

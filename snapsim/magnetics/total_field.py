@@ -36,8 +36,9 @@ from snapsim.parts.states import Pose
 
 @dataclass(frozen=True)
 class _Part:
-    """A soft body: its number, `edges` (f, 5, 7) and `sigma` (f,) [A/m] of its faces, `m` (c, 3)
-    [A/m] of its cells, `planes` (c, 6, 4) of theirs: outward normal, distance from the origin."""
+    """A soft body, or a magnet that yields: its number, `edges` (f, 5, 7) and `sigma`
+    (f,) [A/m] of its faces, `m` (c, 3) [A/m] of its cells, `planes` (c, 6, 4) of theirs: outward
+    normal, distance from the origin."""
 
     body: int
     shape: FieldSource
@@ -68,9 +69,10 @@ class TotalField:
         self._m = np.array([bodies[i].magnetisation for i in self._magnets]).reshape(-1, 3)
         self._set = magnet_set(self._shapes, self._m)
         self._background = model.background
+        # of a magnet that yields, what its magnetisation has changed by
         self._parts = [
-            _part(i, bodies[i], model.cells[i], m)
-            for i, m in zip(model.soft, state.magnetisation, strict=False)
+            _part(i, bodies[i], model.cells[i], m - bodies[i].magnetisation)
+            for i, m in zip((*model.soft, *model.recoiling), state.magnetisation, strict=True)
             if i != without
         ]
 

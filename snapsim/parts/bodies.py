@@ -47,6 +47,11 @@ class Body:
         return self.material.is_soft
 
     @property
+    def recoil_susceptibility(self) -> float:
+        """Recoil permeability of a magnet less 1; 0 where its material names none."""
+        return (self.material.recoil_permeability or 1.0) - 1.0
+
+    @property
     def magnetisation(self) -> Array:
         """Permanent magnetisation (3,) in body axes [A/m]; zero for anything but a magnet."""
         if self.magnetised is None or self.material.remanence is None:

@@ -18,6 +18,7 @@ def advice(system: System) -> list[str]:
         *_nothing_happens(system),
         *_unknown(system),
         *_hidden_tables(system),
+        *_nothing_recoils(system),
         *_odd_surfaces(system),
     ]
 
@@ -43,6 +44,12 @@ def _unknown(system: System) -> list[str]:
         for body in system.bodies
         if body.material.youngs_modulus is None or body.material.poissons_ratio is None
     ]
+
+
+def _nothing_recoils(system: System) -> list[str]:
+    if not system.recoil or any(system.has_cells(b) for b in system.bodies if b.is_magnet):
+        return []
+    return ["recoil = true changes nothing: no magnet's material has a recoil_permeability above 1"]
 
 
 def _hidden_tables(system: System) -> list[str]:

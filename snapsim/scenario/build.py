@@ -37,6 +37,7 @@ def build(scene: SceneDescription, file: str) -> System:
         gravity=np.array(scene.gravity),
         duration=scene.run.duration,
         detail=scene.run.detail,
+        recoil=scene.run.recoil,
         file=file,
         joints=joints(scene.joint, bodies, start, file) if scene.joint else (),
     )

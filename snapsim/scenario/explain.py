@@ -75,6 +75,8 @@ def _message(entry: Any, holder: Any) -> str:
     match kind:
         case "extra_forbidden":
             return f"is not a known key{suggest(str(entry['loc'][-1]), _allowed(entry['loc']))}"
+        case "bool_type":
+            return f"{_shown(value)}: must be true or false, without quotes"
         case "missing":
             return "is missing, and must be given"
         case "value_error":

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field
 
-from snapsim.scenario.fields import Duration, Table
+from snapsim.scenario.fields import Duration, Flag, Table
 
 LONGEST_RUN = 600.0
 """Longest simulated time [s]: a slip of the unit should not cost a night."""
@@ -24,4 +24,8 @@ class RunDescription(Table):
     duration: Annotated[Duration, AfterValidator(_not_too_long)] = 1.0
     detail: Literal["draft", "normal", "fine"] = Field(
         "normal", description="cells per part and tolerances"
+    )
+    recoil: Flag = Field(
+        False,
+        description="magnets yield by their recoil permeability to the field that they are in",
     )

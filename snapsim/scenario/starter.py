@@ -53,6 +53,7 @@ restitution = 0.4
 [run]
 duration = "1 s"
 detail = "normal"                 # draft | normal | fine
+# recoil = true                   # magnets yield by their recoil permeability: slower, pulls less
 
 # [[material]]
 # name = "test iron"

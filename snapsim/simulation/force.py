@@ -90,12 +90,14 @@ def forces(system: System, poses: Iterable[Pose], tolerance: float = 1e-6) -> Ma
     Each solve starts from those before, so poses in the order of a path cost least. `tolerance` is
     the bound on the energy's error over the energy of the soft parts.
     """
-    model = MagneticModel(system.bodies, system.detail, tolerance)
+    model = MagneticModel(system.bodies, system.detail, tolerance, recoil=system.recoil)
     return model.evaluate_many(poses)
 
 
 def _evaluated(system: System, meshes: Mapping[int, CellMesh] | None) -> ForceReport:
-    model = MagneticModel(system.bodies, system.detail, tolerance=1e-9, meshes=meshes)
+    model = MagneticModel(
+        system.bodies, system.detail, tolerance=1e-9, meshes=meshes, recoil=system.recoil
+    )
     found = model.evaluate(system.start.pose)
     mean, peak, cells = _polarisation(system, model, found)
     return ForceReport(
@@ -152,7 +154,7 @@ def _polarisation(
         if body.is_magnet:
             mean[i] = MU_0 * body.magnetisation
             peak[i] = float(np.linalg.norm(mean[i]))
-    for slot, i in enumerate(model.soft):
+    for slot, i in enumerate((*model.soft, *model.recoiling)):
         local, volume = found.magnetisation[slot], model.cells[i].volume
         mean[i] = MU_0 * (volume @ local) / volume.sum()
         peak[i] = MU_0 * float(np.linalg.norm(local, axis=1).max())

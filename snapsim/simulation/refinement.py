@@ -83,11 +83,14 @@ class Estimate:
 
 
 def two_meshes(system: System) -> TwoMeshes:
-    """Return both meshes of all soft parts; the fine one has about the cells of `detail`."""
+    """Return both meshes of all soft parts, magnets that yield included.
+
+    The fine one has about the cells of `detail`.
+    """
     pairs = {
         i: refinement_pair(body.shape, system.detail)
         for i, body in enumerate(system.bodies)
-        if body.is_soft
+        if system.has_cells(body)
     }
     orders = [extrapolation_order(system.bodies[i].shape, system.detail) for i in pairs]
     return TwoMeshes(

@@ -64,7 +64,9 @@ def release(
     began = clock.perf_counter()
     steps = settings or STEPS
     tolerance = flight_tolerance(steps.tolerances.relative)
-    model = MagneticModel(system.bodies, system.detail, tolerance, meshes=meshes)
+    model = MagneticModel(
+        system.bodies, system.detail, tolerance, meshes=meshes, recoil=system.recoil
+    )
     loads = MagneticLoads(model)
     bodies = rigid_bodies(system.bodies)
     geometry = ContactGeometry(system.bodies, system.surfaces)

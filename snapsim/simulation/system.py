@@ -19,7 +19,8 @@ class System:
     """A scene made ready: `start` is the state at release, `gravity` (3,) [m/s^2].
 
     `source` is the scene as read and `resolved` the scene with every default and --set filled in,
-    both TOML, kept in the run file; `file` names where it came from.
+    both TOML, kept in the run file; `file` names where it came from. With `recoil` magnets yield by
+    their recoil permeability (`magnetics.model`).
     """
 
     title: str
@@ -33,6 +34,7 @@ class System:
     source: str = ""
     resolved: str = ""
     file: str = ""
+    recoil: bool = False
     joints: tuple[Joint, ...] = ()
     extra: dict[str, str] = field(default_factory=dict)
 
@@ -42,3 +44,7 @@ class System:
             if body.name == name:
                 return i
         raise KeyError(name)
+
+    def has_cells(self, body: Body) -> bool:
+        """Does a field change this body's magnetisation, so that it is cut into cells?"""
+        return body.is_soft or (self.recoil and body.is_magnet and body.recoil_susceptibility > 0)

@@ -111,3 +111,20 @@ def test_couple_on_a_small_magnet_is_its_moment_across_the_field():
     expected = np.cross(moment, outside.b([[0, 0, 0.4]])[0])
     found = couple_on(1, [big, small], model, pose, state)
     assert found == pytest.approx(expected, abs=1e-3 * np.linalg.norm(expected))
+
+
+def test_a_magnet_ball_that_yields_has_its_own_demagnetising_field():
+    """H = -M/3 inside, B = 2/3 mu_0 M, M = M_0/(1 + chi/3) (Osborn, Phys. Rev. 67, 351 (1945), for
+    N = 1/3); outside on the axis B = 2/3 mu_0 M (R/r)^3. 1 %: 200 cells, and points between faces.
+    """
+    chi, radius = 1.5, 0.02
+    grade = Material("grade", 7500.0, remanence=1.3, recoil_permeability=1 + chi)
+    body = Body("magnet", Sphere(2 * radius), grade, np.array([0.0, 0.0, 1.0]), True)
+    pose = Pose(np.array([[0.01, 0, 0]]), TURN[None])
+    model = MagneticModel([body], 200, 1e-10, recoil=True)
+    mine = TotalField([body], model, pose, model.evaluate(pose))
+    axis = rotations.rotate(TURN, np.array([0.0, 0.0, 1.0]))
+    points = np.array([0.01, 0, 0]) + np.array([[0.0], [2 * radius]]) * axis
+    inside = 1.3 / (1 + chi / 3)
+    assert mine.b(points)[0] == pytest.approx(2 / 3 * inside * axis, abs=0.01 * inside)
+    assert mine.b(points)[1] == pytest.approx(inside / 12 * axis, abs=0.01 * inside / 12)

@@ -16,6 +16,11 @@ MISTAKES = {
         "duration = 0.5",
         ["run.duration", "no unit", '"1.5 s"'],
     ),
+    "no flag": (
+        '[run]\nduration = "0.5 s"',
+        '[run]\nduration = "0.5 s"\nrecoil = "yes"',
+        ["run.recoil", "true"],
+    ),
     "wrong dimension": ('"18 mm"', '"18 kg"', ["body.blank.shape.length", '"kg"', "a length"]),
     "unknown key": (
         'material = "oak"',

@@ -9,6 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from snapsim.parts.materials import MATERIALS
+from snapsim.scenario.advice import advice
 from snapsim.scenario.loading import load_scene, scene_from_text
 from snapsim.scenario.starter import STARTER
 
@@ -175,3 +176,19 @@ def test_any_names_and_numbers_resolve_to_the_very_same_system(
     assert system.bodies[2].name == name
     assert system.title == title
     assert same(again(system), system)
+
+
+def test_magnets_recoil_only_where_the_scene_says_so(read, scene_text):
+    assert not read().recoil
+    system = read(scene_text + "recoil = true\n")
+    assert system.recoil
+    assert again(system).recoil
+    assert [system.has_cells(b) for b in system.bodies] == [True, True, False]
+    assert [read().has_cells(b) for b in system.bodies] == [False, True, False]
+
+
+def test_a_recoil_that_changes_nothing_is_said(read, scene_text):
+    grade = '[[material]]\nname = "NdFeB N45"\ndensity = "7500 kg/m^3"\nremanence = "1.35 T"\n'
+    text = scene_text + "recoil = true\n"
+    assert not any("recoil" in line for line in advice(read(text)))
+    assert any("recoil_permeability above 1" in line for line in advice(read(text + grade)))

@@ -1,5 +1,7 @@
 """Forces in many poses of one scene."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -7,6 +9,7 @@ from snapsim.constants import MU_0
 from snapsim.parts.shapes import Cylinder, Sphere
 from snapsim.parts.states import Pose
 from snapsim.simulation.force import force, forces
+from snapsim.simulation.release import release
 
 RADIUS, LENGTH, REMANENCE = 0.03, 0.03, 1.3
 BALL, CHI = 0.001, 1.0
@@ -39,3 +42,27 @@ def test_forces_along_the_axis_are_the_gradient_force(make_body, make_system, ma
     assert found.force[:, 0] == pytest.approx(-found.force[:, 1], rel=1e-12)
     assert found.converged.all()
     assert found.force[0] == pytest.approx(force(system).force, rel=1e-3, abs=1e-12)
+
+
+def test_recoil_reaches_force_and_its_error_bar(make_body, make_system, materials):
+    """Two magnet balls on one axis pull as dipoles of M_0/(1 + chi/3), weakened by their own field
+    (Osborn, Phys. Rev. 67, 351 (1945), N = 1/3), which strengthen each other by 2 alpha/(4 pi r^3)
+    each (Jones, Electromechanics of Particles, 1995, ch. 6): F over that of rigid ones."""
+    chi, radius, spacing = 0.5, 0.01, 0.08
+    grade = replace(materials["magnet"], recoil_permeability=1 + chi)
+    one = make_body("one", Sphere(2 * radius), grade, (0, 0, 1), fixed=True)
+    other = make_body("other", Sphere(2 * radius), grade, (0, 0, 1))
+    rigid = make_system([(one, (0, 0, 0)), (other, (0, 0, spacing))], detail="draft")
+    yielding = replace(rigid, recoil=True)
+    alpha = 4 * np.pi * radius**3 * chi / (chi + 3)
+    expected = (1 + chi / 3) ** -2 * (1 - alpha / (2 * np.pi * spacing**3)) ** -2
+    found = force(yielding, accuracy=True)
+    ratio = found.force[1, 2] / force(rigid).force[1, 2]
+    assert ratio == pytest.approx(expected, rel=3e-3)  # cells of a ball
+    assert found.cells[0] > 0
+    assert found.accuracy.cells == found.cells
+    assert found.accuracy.coarse_cells[0] < found.cells[0]
+    mean = found.mean_polarisation[0, 2]
+    assert mean < 0.9 * force(rigid).mean_polarisation[0, 2]
+    run = release(replace(yielding, duration=1e-4))
+    assert run.force[0] == pytest.approx(force(yielding).force, rel=1e-5, abs=1e-9)

@@ -74,7 +74,9 @@ class EnergyLandscape:
         self.mass = self.body.mass
         self.radius = float(np.sqrt(np.trace(self.body.shape.gyration) / 3))
         chosen = system.detail if detail is None else detail
-        self.model = MagneticModel(system.bodies, chosen, tolerance, background, meshes)
+        self.model = MagneticModel(
+            system.bodies, chosen, tolerance, background, meshes, system.recoil
+        )
         self.evaluations = 0
         self._last: MagneticState | None = None
 

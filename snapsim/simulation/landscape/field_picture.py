@@ -53,7 +53,7 @@ def field_picture(
     others = [i for i in range(len(system.bodies)) if i != landscape.number]
     bodies = [system.bodies[i] for i in others]
     pose = Pose(system.start.pose.position[others], system.start.pose.quaternion[others])
-    bare = MagneticModel(bodies, system.detail)
+    bare = MagneticModel(bodies, system.detail, recoil=system.recoil)
     fields.append(TotalField(bodies, bare, pose, bare.evaluate(pose)))
     drawn, off = [], 0.0
     for field in fields:
