@@ -6,6 +6,10 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from snapsim.study.sweep import Standing
 
 _PREPARING = "preparing: the first run compiles its kernels, a minute or two"
 
@@ -81,3 +85,30 @@ def clip_progress() -> Iterator[Callable[[int, int], None] | None]:
             bar.update(task, completed=done, total=of_all)
 
         yield show
+
+
+@contextmanager
+def sweep_progress() -> Iterator[Callable[[Standing], None] | None]:
+    """Yield a callback that shows rate, time left and the chances so far, or None off screen."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+    columns = (BarColumn(), MofNCompleteColumn(), TextColumn("{task.fields[said]}"))
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("sweep", total=None, said=_PREPARING)
+
+        def show(standing: Standing) -> None:
+            bar.update(task, completed=standing.done, total=standing.total, said=_said(standing))
+
+        yield show
+
+
+def _said(standing: Standing) -> str:
+    """Rate, time left, and what share of the runs done did what counts."""
+    sound = max(1, standing.statuses["done"])
+    shares = [f"{k.replace('_', ' ')} {100 * n / sound:.0f} %" for k, n in standing.flags.items()]
+    left = f"{standing.left:.0f} s left" if standing.rate else ""
+    return "  ".join([f"{standing.rate:.2f}/s", left, *shares])

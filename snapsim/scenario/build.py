@@ -15,12 +15,13 @@ from snapsim.parts.surfaces import SurfacePair, SurfaceRules
 from snapsim.scenario.body import BodyDescription
 from snapsim.scenario.contact import ContactDescription, PairDescription
 from snapsim.scenario.explain import label
+from snapsim.scenario.hand import HandDescription
 from snapsim.scenario.joined import refuse_loose_members
 from snapsim.scenario.joining import joints
 from snapsim.scenario.material import MaterialDescription
 from snapsim.scenario.rotation import quaternion_of
 from snapsim.scenario.scene import SceneDescription
-from snapsim.simulation.system import System
+from snapsim.simulation.system import Hand, System
 
 
 def build(scene: SceneDescription, file: str) -> System:
@@ -40,7 +41,24 @@ def build(scene: SceneDescription, file: str) -> System:
         recoil=scene.run.recoil,
         file=file,
         joints=joints(scene.joint, bodies, start, file) if scene.joint else (),
+        hands=tuple(_hand(h, bodies) for h in scene.hand),
     )
+
+
+THIN = 1e-6
+"""Half the thickness [m] of what stands for a face, and half the size of a point, at a hand."""
+
+
+def _hand(h: HandDescription, bodies: tuple[Body, ...]) -> Hand:
+    """The whole side of the box round a body that its face is on, or a point."""
+    if h.face is None:
+        point = np.zeros(3) if h.point is None else np.array(h.point)
+        return Hand(h.name, h.body, point, np.full(3, THIN), h.gap)
+    extents = next(b.shape.extents for b in bodies if b.name == h.body)
+    axis, sign = "xyz".index(h.face[1]), 1.0 if h.face[0] == "+" else -1.0
+    point, span = np.zeros(3), extents.copy()
+    point[axis], span[axis] = sign * extents[axis], THIN
+    return Hand(h.name, h.body, point, span, h.gap)
 
 
 def scene_materials(scene: SceneDescription) -> dict[str, Material]:

@@ -114,3 +114,16 @@ def _names(entries: list[Any]) -> str:
 def _no_table(here: Any, step: Step, key: str, file: str) -> InputError:
     there = ", ".join(here) if isinstance(here, dict) else f"the value {here!r}"
     return InputError(f'there is no "{step}" to set here; there is: {there}', file=file, key=key)
+
+
+def value_at(document: dict[str, Any], key: str, file: str) -> Any:
+    """Return what the document holds at a key, None where it holds nothing; raises InputError."""
+    here: Any = document
+    for step in _steps(key, file):
+        if isinstance(here, list):
+            here = here[_position(here, step, key, file)]
+        elif isinstance(here, dict):
+            here = here.get(step) if isinstance(step, str) else None
+        else:
+            return None
+    return here

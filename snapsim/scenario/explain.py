@@ -6,18 +6,23 @@ import difflib
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from pydantic import ValidationError
+from pydantic import BaseModel, ValidationError
 
 from snapsim.errors import InputError
 from snapsim.scenario.scene import SceneDescription
 
 
-def input_error(error: ValidationError, document: Mapping[str, Any], file: str) -> InputError:
-    """Return the first complaint of `error` about `document` as one InputError."""
+def input_error(
+    error: ValidationError,
+    document: Mapping[str, Any],
+    file: str,
+    model: type[BaseModel] = SceneDescription,
+) -> InputError:
+    """Return the first complaint of `error` about `document`, a `model`, as one InputError."""
     found = error.errors(include_url=False)
     first = min(found, key=_urgency)
     key, table = _key(first["loc"], document)
-    return InputError(_message(first, table), file=file, key=key or None)
+    return InputError(_message(first, table, model), file=file, key=key or None)
 
 
 def suggest(name: str, known: Iterable[str]) -> str:
@@ -69,12 +74,14 @@ def _key(loc: Sequence[int | str], document: Any) -> tuple[str, Any]:
     return "".join(parts).lstrip("."), holder
 
 
-def _message(entry: Any, holder: Any) -> str:
+def _message(entry: Any, holder: Any, model: type[BaseModel]) -> str:
     """One complaint, in words."""
     kind, context, value = entry["type"], entry.get("ctx", {}), entry.get("input")
     match kind:
         case "extra_forbidden":
-            return f"is not a known key{suggest(str(entry['loc'][-1]), _allowed(entry['loc']))}"
+            return (
+                f"is not a known key{suggest(str(entry['loc'][-1]), _allowed(entry['loc'], model))}"
+            )
         case "bool_type":
             return f"{_shown(value)}: must be true or false, without quotes"
         case "missing":
@@ -104,9 +111,9 @@ def _lower(text: str) -> str:
     return text[:1].lower() + text[1:]
 
 
-def _allowed(loc: Sequence[int | str]) -> list[str]:
-    """The keys that the table at `loc[:-1]` may have, from the JSON Schema of the scene."""
-    schema = SceneDescription.model_json_schema()
+def _allowed(loc: Sequence[int | str], model: type[BaseModel]) -> list[str]:
+    """The keys that the table at `loc[:-1]` may have, from the JSON Schema of the model."""
+    schema = model.model_json_schema()
     nodes = [schema]
     for part in loc[:-1]:
         nodes = [n for node in nodes for n in _step(_members(node, schema), part)]

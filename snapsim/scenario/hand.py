@@ -10,7 +10,11 @@ from snapsim.scenario.fields import Gap, Name, Position, Table
 
 
 class HandDescription(Table):
-    """One [[hand]]: on a body's face or at a point, and the gap that matters there."""
+    """One [[hand]]: on a body's face or at a point, and the gap that matters there.
+
+    A face is the whole side of the box round the body. What closes on it are the other bodies, of
+    which at least one of the two moves; on a point of the world, the free ones.
+    """
 
     name: Name
     body: Name | None = None

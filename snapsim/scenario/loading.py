@@ -17,7 +17,6 @@ from snapsim.scenario.changes import apply_changes
 from snapsim.scenario.explain import input_error
 from snapsim.scenario.inlining import with_surfaces
 from snapsim.scenario.names import check_names
-from snapsim.scenario.not_yet import refuse_what_cannot_be_computed
 from snapsim.scenario.resolve import resolved_text
 from snapsim.scenario.scene import SceneDescription
 from snapsim.simulation.system import System
@@ -36,7 +35,6 @@ def scene_from_text(text: str, file: str, changes: Sequence[str] = ()) -> System
     """Return the system of a scene given as TOML text; `file` only names it in errors."""
     document = apply_changes(_document(text, file), changes, file)
     scene = with_surfaces(describe_scene(document, file), file)
-    refuse_what_cannot_be_computed(scene, file)
     extra = {"changes": "\n".join(changes)} if changes else {}
     system = build(scene, file)
     return replace(system, source=text, resolved=resolved_text(scene), extra=extra)

@@ -17,6 +17,11 @@ def write(document: Mapping[str, Any]) -> str:
     return "\n".join(lines).strip() + "\n"
 
 
+def inline(value: Any) -> str:
+    """Return one value as TOML on one line."""
+    return _inline(value)
+
+
 def _table(table: Mapping[str, Any], path: list[str], lines: list[str]) -> None:
     """Plain values first, then tables, then lists of tables, as TOML wants it."""
     entries = [(k, v) for k, v in table.items() if v is not None]

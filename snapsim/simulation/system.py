@@ -15,6 +15,19 @@ Detail = Literal["draft", "normal", "fine"]
 
 
 @dataclass(frozen=True)
+class Hand:
+    """Where a finger or a hand could be: the place that `span` (3,) [m], half sizes of a box,
+    takes round `point` (3,) [m] in the frame of `body`, or of the world. `gap` [m] is what
+    matters there: 25 mm for a finger, 100 mm for a hand."""
+
+    name: str
+    body: str | None
+    point: Array
+    span: Array
+    gap: float
+
+
+@dataclass(frozen=True)
 class System:
     """A scene made ready: `start` is the state at release, `gravity` (3,) [m/s^2].
 
@@ -36,6 +49,7 @@ class System:
     file: str = ""
     recoil: bool = False
     joints: tuple[Joint, ...] = ()
+    hands: tuple[Hand, ...] = ()
     extra: dict[str, str] = field(default_factory=dict)
 
     def number(self, name: str) -> int:

@@ -40,12 +40,17 @@ _NOT_COMPUTING = {"cli", "render", "page"}
 class Ledger:
     """The open ledger of one directory.
 
-    Use as a context manager. Raises OutputError where it cannot be written, is held by another
-    process, or belongs to another identity and `redo` is not given.
+    `notes` are kept beside the identity and compared with nothing. Use as a context manager.
+    Raises OutputError where it cannot be written, is held by another process, or belongs to another
+    identity and `redo` is not given.
     """
 
     def __init__(
-        self, folder: str | PathLike[str], identity: Mapping[str, str], redo: bool = False
+        self,
+        folder: str | PathLike[str],
+        identity: Mapping[str, str],
+        redo: bool = False,
+        notes: Mapping[str, str] | None = None,
     ) -> None:
         self.folder = Path(folder)
         try:
@@ -58,14 +63,15 @@ class Ledger:
                 self._base = sqlite3.connect(self.folder / NAME)
                 self._base.execute("PRAGMA journal_mode=WAL")
                 self._base.executescript(_TABLES)
-            self._admit(identity, redo)
+            self._admit(identity, redo, notes or {})
         except BaseException:
             self._lock.release()
             raise
 
-    def _admit(self, identity: Mapping[str, str], redo: bool) -> None:
+    def _admit(self, identity: Mapping[str, str], redo: bool, notes: Mapping[str, str]) -> None:
         """Go on with a ledger of this identity, or begin one."""
         wanted = {"format": FORMAT, **identity}
+        notes = dict(notes)
         known = dict(self._base.execute("SELECT key, value FROM about"))
         changed = [k for k, v in wanted.items() if k in known and known[k] != v]
         if known and changed and not redo:
@@ -77,7 +83,7 @@ class Ledger:
             if redo:
                 self._base.execute("DELETE FROM run")
             self._base.execute("DELETE FROM about")
-            self._base.executemany("INSERT INTO about VALUES (?, ?)", wanted.items())
+            self._base.executemany("INSERT INTO about VALUES (?, ?)", (notes | wanted).items())
 
     def done(self) -> set[int]:
         """Return the numbers of the runs that are in the ledger."""

@@ -16,6 +16,7 @@ import numpy as np
 from snapsim.analysis.summary import number, summary
 from snapsim.arrays import Array
 from snapsim.mechanics.joints import String
+from snapsim.simulation.hands import Gaps, hand_gaps
 from snapsim.simulation.trajectory import Impact, Trajectory
 
 FINGER_GAP = 0.025
@@ -46,7 +47,8 @@ class WhatCounts:
 def outcome_of(run: Trajectory, counts: WhatCounts | None = None) -> dict[str, Any]:
     """Return flags and measures of a run; SI, plain values, None where there is nothing to say.
 
-    "flags": snap, magnet_struck, string_broken (None without strings), table_overloaded (None
+    "flags": snap, pinch (the gap at a [[hand]] closed to its size; None without hands),
+    magnet_struck, string_broken (None without strings), table_overloaded (None
     without limits). "measures": the worst blow's impact_energy_J, effective_energy_J, speed_m_s and
     peak_force_N (upper bound), of all blows; clamp_force_N; first_blow_s; closed_25mm_s and
     closed_100mm_s, when the gap to a magnet has closed to that; least_gap_m; fixed_load_N,
@@ -54,13 +56,15 @@ def outcome_of(run: Trajectory, counts: WhatCounts | None = None) -> dict[str, A
     """
     lines = counts or WhatCounts()
     whole = summary(run)
+    hands = {g.hand.name: _at_hand(run, g) for g in hand_gaps(run)}
     return {
         "status": "done",
         "outcome": run.outcome,
         "reason": run.reason,
         "simulated_s": whole["simulated_s"],
-        "flags": _flags(run, lines),
+        "flags": _flags(run, lines, hands),
         "measures": _measures(run),
+        "hands": hands,
         "first_blow": whole["impacts"][0] if whole["impacts"] else None,
         "bodies": whole["bodies"],
         "unaccounted_fraction": whole["energy"]["unaccounted_fraction"],
@@ -95,10 +99,24 @@ def closing_time(time: Array, gap: Array, size: float) -> float:
     return float(time[k - 1] + share * (time[k] - time[k - 1]))
 
 
-def _flags(run: Trajectory, lines: WhatCounts) -> dict[str, bool | None]:
+def _at_hand(run: Trajectory, gaps: Gaps) -> dict[str, float | None]:
+    """When the gap closed to the hand's size [s], the gap at release and the least one [m]."""
+    closed = closing_time(run.time, gaps.gap, gaps.hand.gap)
+    return {
+        "size_m": number(gaps.hand.gap),
+        "start_m": number(gaps.gap[0]),
+        "least_m": _least(gaps.gap),
+        "closed_s": number(closed),
+    }
+
+
+def _flags(
+    run: Trajectory, lines: WhatCounts, hands: Mapping[str, Mapping[str, float | None]]
+) -> dict[str, bool | None]:
     strings = [j.name for j in run.system.joints if isinstance(j, String)]
     return {
         "snap": any(_is_snap(run, i, lines.snap_energy) for i in run.impacts),
+        "pinch": any(h["closed_s"] is not None for h in hands.values()) if hands else None,
         "magnet_struck": any(
             struck_magnet(run, i) and i.closing_speed >= lines.magnet_speed for i in run.impacts
         ),

@@ -19,7 +19,7 @@ import signal
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Generator, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field
@@ -77,7 +77,7 @@ def run_task(task: Task) -> Result:
 
 def run_all(
     tasks: Iterable[Task], workers: int = 1, executor: Callable[[], Executor] | None = None
-) -> Iterator[tuple[int, Result]]:
+) -> Generator[tuple[int, Result], None, None]:
     """Yield (number, result) of each task as it is done, in no fixed order.
 
     `executor` makes a `concurrent.futures` executor (processes by default); it is called again

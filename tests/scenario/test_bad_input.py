@@ -207,16 +207,9 @@ def test_a_wrong_name_in_a_joint_names_the_known_ones(read, scene_text):
         read(scene_text + JOINT.format(other="tabel"))
 
 
-@pytest.mark.parametrize(
-    "entry",
-    [
-        '[[hand]]\nname = "thumb"\nbody = "magnet"\nface = "-z"\ngap = "25 mm"\n',
-    ],
-    ids=["hand"],
-)
-def test_hands_are_read_but_refused_as_not_computed_yet(entry, read, scene_text):
-    with pytest.raises(InputError, match="cannot be computed by this version"):
-        read(scene_text + entry)
+def test_a_hand_on_no_body_names_the_known_ones(read, scene_text):
+    with pytest.raises(InputError, match=r'hand.thumb.body: "magnit" is not known.*"magnet"'):
+        read(scene_text + '[[hand]]\nname = "thumb"\nbody = "magnit"\nface = "-z"\n')
 
 
 def test_a_scene_file_that_is_not_there_is_one_line(tmp_path):

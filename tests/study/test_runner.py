@@ -17,6 +17,7 @@ def test_a_fall_is_no_snap_and_its_speed_is_that_of_free_fall(falling):
     assert result["status"] == "done"
     assert result["flags"] == {
         "snap": False,
+        "pinch": None,
         "magnet_struck": False,
         "string_broken": None,
         "table_overloaded": None,

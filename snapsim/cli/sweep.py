@@ -1,0 +1,95 @@
+"""`snapsim sweep STUDY.toml -o DIR`: many releases, resumable."""
+
+from __future__ import annotations
+
+import os
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+import typer
+
+from snapsim.cli.options import AsJson
+from snapsim.cli.output import complain, emit, emit_json
+from snapsim.errors import InputError
+
+if TYPE_CHECKING:
+    from snapsim.study.sweep import Standing
+
+
+def sweep(
+    study: Annotated[str, typer.Argument(metavar="STUDY.toml", help="Study file (TOML).")] = "",
+    output: Annotated[
+        str, typer.Option("-o", "--output", metavar="DIR", help="Directory of the sweep.")
+    ] = "",
+    workers: Annotated[
+        int | None, typer.Option(min=1, help="Processes; one a core if not given.")
+    ] = None,
+    keep: Annotated[
+        str, typer.Option(help="Run files to keep: none, thin (few frames, no cells) or all.")
+    ] = "none",
+    redo: Annotated[
+        bool, typer.Option("--redo", help="Compute all anew, also where scene or program changed.")
+    ] = False,
+    samples: Annotated[
+        int | None, typer.Option(min=2, help="Samples a replicate, in place of the study's.")
+    ] = None,
+    schema: Annotated[
+        bool, typer.Option("--schema", help="Print the JSON Schema of study files; no STUDY.")
+    ] = False,
+    json: AsJson = False,
+) -> None:
+    """Compute the runs of a study; started again, it goes on where it stopped."""
+    if schema:
+        from snapsim.study.study_file import study_schema
+
+        return emit_json(study_schema())
+    if not study or not output:
+        raise InputError("name a study file and -o DIR, or ask for --schema", key="STUDY")
+    from snapsim.cli.progress import sweep_progress
+    from snapsim.study.cases import with_samples
+    from snapsim.study.study_file import load_study
+    from snapsim.study.sweep import SweepOptions
+    from snapsim.study.sweep import sweep as run
+
+    wanted = with_samples(load_study(study), samples)
+    options = SweepOptions(workers or os.cpu_count() or 1, _keep(keep), redo)
+    try:
+        with sweep_progress() as progress:
+            standing = run(wanted, study, output, options, progress)
+    except KeyboardInterrupt:
+        complain(f"{output}: interrupted; what was done is kept, start again to go on")
+        raise typer.Exit(130) from None
+    result = _summary(standing, output)
+    return emit_json(result) if json else emit(_table(result))
+
+
+def _keep(text: str) -> Literal["none", "thin", "all"]:
+    if text not in ("none", "thin", "all"):
+        raise InputError(f'"{text}" is not known; allowed: none, thin, all', key="--keep")
+    return text  # type: ignore[return-value]
+
+
+def _summary(standing: Standing, folder: str) -> dict[str, Any]:
+    from snapsim.analysis.cautions import CAUTIONS
+
+    return {
+        "directory": folder,
+        "runs": standing.total,
+        "computed_now": standing.fresh,
+        "seconds": standing.seconds,
+        "runs_per_second": standing.rate,
+        "statuses": dict(sorted(standing.statuses.items())),
+        "flags": dict(sorted(standing.flags.items())),
+        "cautions": list(CAUTIONS),
+    }
+
+
+def _table(result: dict[str, Any]) -> str:
+    counted = ", ".join(f"{n} {k}" for k, n in result["statuses"].items()) or "none"
+    flags = ", ".join(f"{k.replace('_', ' ')} in {n}" for k, n in result["flags"].items())
+    lines = [
+        f"{result['runs']} runs: {counted}; {flags or 'nothing that counts happened'}",
+        f"{result['computed_now']} computed now, {result['runs_per_second']:.3g} a second;"
+        f" next: snapsim rank {result['directory']}",
+        *result["cautions"],
+    ]
+    return "\n".join(lines)

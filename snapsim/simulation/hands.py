@@ -1,0 +1,71 @@
+"""The gap at each place where a hand could be, along a run.
+
+At every stored frame, the signed distance from the place (a face, a point) to the nearest body that
+can close on it: not the one it is on, and not where neither of the two moves. Exact for the shapes,
+by the contact geometry; between frames it is not looked at.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from snapsim.arrays import Array
+from snapsim.mechanics.contact import ContactGeometry
+from snapsim.numerics import rotations
+from snapsim.parts.bodies import Body
+from snapsim.parts.materials import Material
+from snapsim.parts.shapes import Box
+from snapsim.parts.states import Pose
+from snapsim.parts.surfaces import SurfacePair, SurfaceRules
+from snapsim.simulation.system import Hand, System
+from snapsim.simulation.trajectory import Trajectory
+
+
+@dataclass(frozen=True)
+class Gaps:
+    """Of one hand: `gap` (k,) [m] at the frames."""
+
+    hand: Hand
+    gap: Array
+
+
+def hand_gaps(run: Trajectory) -> tuple[Gaps, ...]:
+    """Return the gap at each hand of the scene over the frames of a run; nan where none closes."""
+    return tuple(Gaps(hand, _gaps(run, hand)) for hand in run.system.hands)
+
+
+def _gaps(run: Trajectory, hand: Hand) -> Array:
+    system = run.system
+    own = None if hand.body is None else system.number(hand.body)
+    held = own is None or system.bodies[own].fixed
+    others = [i for i, b in enumerate(system.bodies) if i != own and not (held and b.fixed)]
+    if not others:
+        return np.full(len(run.time), np.nan)
+    geometry = ContactGeometry(
+        (_place(hand), *(_held(system, i) for i in others)), SurfaceRules(SurfacePair())
+    )
+    found = np.empty(len(run.time))
+    for k in range(len(run.time)):
+        point, turn = hand.point, rotations.IDENTITY
+        if own is not None:
+            turn = run.quaternion[k, own]
+            point = run.position[k, own] + rotations.rotate(turn, hand.point)
+        pose = Pose(
+            np.vstack([point, run.position[k, others]]),
+            np.vstack([turn, run.quaternion[k, others]]),
+        )
+        found[k] = geometry.gaps(pose).min()
+    return found
+
+
+def _place(hand: Hand) -> Body:
+    """What stands for the hand's place; free, so that every other body makes a pair with it."""
+    shape = Box((2 * hand.span[0], 2 * hand.span[1], 2 * hand.span[2]))
+    return Body(hand.name, shape, Material("hand", 1.0), None, False)
+
+
+def _held(system: System, number: int) -> Body:
+    body = system.bodies[number]
+    return Body(body.name, body.shape, body.material, body.magnetised, True)

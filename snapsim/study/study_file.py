@@ -1,0 +1,126 @@
+"""The study file: a scene, what of it is uncertain or swept, and what counts."""
+
+from __future__ import annotations
+
+import tomllib
+from os import PathLike, fspath
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import Field, ValidationError, model_validator
+
+from snapsim.errors import InputError
+from snapsim.scenario.explain import input_error
+from snapsim.scenario.fields import Direction, Energy, Flag, Force, Length, Name, Speed, Table
+from snapsim.study.distributions import Distribution
+from snapsim.study.outcome import WhatCounts
+from snapsim.study.place import Placement
+
+Count = Literal["snap", "pinch", "magnet_struck", "string_broken", "table_overloaded"]
+
+
+class CorrelatedPair(Table):
+    """One [[correlated]]: two varied keys that go together (a Gaussian copula)."""
+
+    between: tuple[str, str]
+    correlation: Annotated[float, Field(strict=True, gt=-1, lt=1)] = Field(
+        description="of the normal scores, -1 to 1"
+    )
+
+
+class PlaceDescription(Table):
+    """One [[place]]: a body moved along a direction until its gap to another is the one given."""
+
+    body: Name
+    to: Name
+    along: Direction = (0.0, 0.0, -1.0)
+    gap: Length = 0.0
+
+
+class SetupDescription(Table):
+    """One [[setup]]: a what-if of its own, with some keys of the scene changed."""
+
+    name: Name
+    set: dict[str, Any] = Field({})
+
+
+class CountDescription(Table):
+    """[count]: where the lines are drawn."""
+
+    what: tuple[Count, ...] = ("snap", "pinch", "magnet_struck", "string_broken")
+    snap_energy: Energy = 0.1
+    magnet_speed: Speed = 0.05
+    table_load: dict[str, Force] = Field({}, description="sustained force a fixed body may bear")
+
+
+class Study(Table):
+    """A study as its author wrote it."""
+
+    title: str = ""
+    note: str = ""
+    scene: str = Field(min_length=1, description="scene file, beside the study")
+    samples: int = Field(64, ge=2, le=1_000_000, strict=True, description="a replicate")
+    replicates: int = Field(4, ge=1, le=99, strict=True, description="independent scrambles")
+    seed: int = Field(1, ge=0, strict=True)
+    sensitivities: Flag = Field(False, description="samples * (varied keys + 2) runs a replicate")
+    stop: Literal["end of run", "first blow on a magnet"] = "end of run"
+    set: dict[str, Any] = Field({}, description="keys of the scene changed in all runs")
+    vary: dict[str, Distribution] = Field({}, description="scene keys and their spread")
+    correlated: tuple[CorrelatedPair, ...] = ()
+    place: tuple[PlaceDescription, ...] = ()
+    setup: tuple[SetupDescription, ...] = ()
+    count: CountDescription = CountDescription()
+
+    @model_validator(mode="after")
+    def _sound(self) -> Self:
+        for pair in self.correlated:
+            for key in pair.between:
+                if key not in self.vary:
+                    raise ValueError(f'correlates "{key}", which [vary] does not have')
+        if self.sensitivities and self.correlated:
+            raise ValueError("asks for sensitivities of correlated keys; these need independence")
+        if self.sensitivities and self.samples & (self.samples - 1):
+            raise ValueError("needs samples that are a power of 2 for sensitivities, like 64")
+        names = [s.name for s in self.setup]
+        if len(set(names)) != len(names):
+            raise ValueError("names a setup twice")
+        if not self.vary and not self.setup:
+            raise ValueError("varies nothing; give [vary] or [[setup]]")
+        return self
+
+    def counts(self) -> WhatCounts:
+        """Return where the lines are drawn."""
+        c = self.count
+        return WhatCounts(c.snap_energy, c.magnet_speed, c.table_load)
+
+    def placements(self) -> tuple[Placement, ...]:
+        """Return the placements, in order."""
+        return tuple(Placement(p.body, p.to, p.along, p.gap) for p in self.place)
+
+
+def load_study(path: str | PathLike[str]) -> Study:
+    """Read a study file; raises InputError with one line: file, key, what is wrong."""
+    file = fspath(path)
+    try:
+        document = tomllib.loads(Path(file).read_text(encoding="utf-8-sig"))
+    except OSError as error:
+        raise InputError(f"cannot be read: {error.strerror}", file=file) from None
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise InputError(f"is no valid TOML: {error}", file=file) from None
+    return study_from(document, file)
+
+
+def study_from(document: dict[str, Any], file: str) -> Study:
+    """Return a TOML document as a checked study; raises InputError."""
+    try:
+        return Study.model_validate(document)
+    except ValidationError as error:
+        raise input_error(error, document, file, Study) from None
+
+
+def study_schema() -> dict[str, Any]:
+    """Return the JSON Schema (draft 2020-12) of a study file."""
+    schema = Study.model_json_schema()
+    schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
+    schema["title"] = "snapsim study"
+    return schema
