@@ -8,7 +8,8 @@ import pytest
 
 import snapsim
 
-SCENES = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
+ALL = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
+SCENES = [p for p in ALL if not p.name.endswith(".study.toml")]
 
 
 def test_help_names_every_command_and_the_caution(snap):

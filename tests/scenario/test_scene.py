@@ -13,7 +13,8 @@ from snapsim.scenario.advice import advice
 from snapsim.scenario.loading import load_scene, scene_from_text
 from snapsim.scenario.starter import STARTER
 
-SCENES = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
+ALL = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
+SCENES = [p for p in ALL if not p.name.endswith(".study.toml")]
 
 
 def same(a, b):

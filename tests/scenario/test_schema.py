@@ -10,7 +10,8 @@ from jsonschema import Draft202012Validator
 from snapsim.scenario.schema import scene_schema
 from snapsim.scenario.starter import STARTER
 
-SCENES = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
+ALL = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
+SCENES = [p for p in ALL if not p.name.endswith(".study.toml")]
 
 
 @pytest.fixture(scope="module")

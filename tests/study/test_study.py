@@ -2,6 +2,7 @@
 
 import json
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from snapsim.errors import InputError
 from snapsim.study.cases import cases
 from snapsim.study.chance import chance
 from snapsim.study.distributions import Distribution
+from snapsim.study.runner import Options
 from snapsim.study.sampling import Spot, count, spots
 from snapsim.study.sensitivity import sobol_indices
 from snapsim.study.study_file import load_study, study_from, study_schema
@@ -193,3 +195,12 @@ def test_the_schema_has_every_key():
 def test_a_study_that_varies_nothing_is_refused():
     with pytest.raises(InputError, match="varies nothing"):
         study_from({"scene": "a.toml"}, "s.toml")
+
+
+STUDIES = sorted((Path(__file__).parents[2] / "scenarios").glob("*.study.toml"))
+
+
+@pytest.mark.parametrize("path", STUDIES, ids=lambda p: p.stem)
+def test_every_study_can_be_swept(path):
+    found = cases(load_study(path), str(path))
+    assert count(found.study) == sum(1 for _ in found.tasks(Options()))
