@@ -66,11 +66,13 @@ def force_summary(report: ForceReport) -> dict[str, Any]:
     for body, pull in zip(report.system.bodies, report.pull_off, strict=False):
         if pull is not None:
             bodies[body.name]["pull_off"] = _pull_off(pull)
-    result = {
+    result: dict[str, Any] = {
         "title": report.system.title,
         "bodies": bodies,
         "magnetic_energy_J": number(report.magnetic_energy),
     }
+    if report.close:
+        result["warnings"] = [str(gap) for gap in report.close]
     if report.accuracy is not None:
         result["accuracy"] = _force_accuracy(report.system, report.accuracy)
     return result

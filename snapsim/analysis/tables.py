@@ -57,6 +57,7 @@ def force_table(result: dict[str, Any]) -> RenderableType:
     parts += [
         _pull_off(name, b["pull_off"]) for name, b in result["bodies"].items() if "pull_off" in b
     ]
+    parts += [Text(line, style="bold red") for line in result.get("warnings", [])]
     if "accuracy" in result:
         parts.append(_force_accuracy(result["accuracy"]))
     return Group(*parts, cautions())
@@ -213,8 +214,9 @@ def _release_accuracy(accuracy: dict[str, Any]) -> list[RenderableType]:
                 shown = unit.replace("_", "/")
                 line += f"; {name} {plain(accuracy[value])} +- {plain(accuracy[bar])} {shown}"
         lines.append(Text(line, style="" if accuracy["meshes"].startswith("the same") else "bold"))
-    if accuracy.get("warning"):
-        lines.append(Text(accuracy["warning"], style="bold red"))
+    for key in ("warning", "close_soft_parts"):
+        if accuracy.get(key):
+            lines.append(Text(accuracy[key], style="bold red"))
     return lines
 
 

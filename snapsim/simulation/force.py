@@ -13,6 +13,7 @@ from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.model import MagneticModel, MagneticSeries, MagneticState
 from snapsim.numerics import rotations
 from snapsim.parts.states import Pose
+from snapsim.simulation.close_soft_parts import CloseGap, CloseSoftParts
 from snapsim.simulation.landscape.constraints import Constraints
 from snapsim.simulation.landscape.place import Place
 from snapsim.simulation.landscape.pull_off import PullOff, pull_off
@@ -24,6 +25,7 @@ from snapsim.simulation.refinement import (
     two_meshes,
 )
 from snapsim.simulation.system import System
+from snapsim.simulation.trajectory import Cells
 
 
 @dataclass(frozen=True)
@@ -55,7 +57,8 @@ class ForceReport:
     body that no field magnetises; `cells` (n,); `magnetic_energy` [J]. `error_bound` [J] bounds
     how far the solved energy lies above its minimum on these cells. `pull_off` (n,): what it takes
     to pull or tip a free body that rests on something, else None. `accuracy`, where asked for,
-    says how far the cells themselves leave the numbers off.
+    says how far the cells themselves leave the numbers off; `close` are the gaps between soft parts
+    that the cells do not resolve at all.
     """
 
     system: System
@@ -69,6 +72,7 @@ class ForceReport:
     converged: bool
     pull_off: tuple[PullOff | None, ...] = ()
     accuracy: ForceAccuracy | None = None
+    close: tuple[CloseGap, ...] = ()
 
 
 def force(system: System, accuracy: bool = False) -> ForceReport:
@@ -111,7 +115,16 @@ def _evaluated(system: System, meshes: Mapping[int, CellMesh] | None) -> ForceRe
         found.bound,
         found.converged,
         _pull_offs(system, found),
+        close=_close(system, model, found),
     )
+
+
+def _close(system: System, model: MagneticModel, found: MagneticState) -> tuple[CloseGap, ...]:
+    names = [system.bodies[i].name for i in model.soft]
+    meshes = [model.cells[i] for i in model.soft]
+    cells = {n: Cells(m.centre, m.volume) for n, m in zip(names, meshes, strict=True)}
+    here = dict(zip(names, found.magnetisation, strict=False))
+    return tuple(CloseSoftParts(system, cells).at(system.start.pose, here))
 
 
 def _pull_offs(system: System, found: MagneticState) -> tuple[PullOff | None, ...]:

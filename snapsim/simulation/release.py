@@ -24,6 +24,7 @@ from snapsim.mechanics.peak_force import peak_force_band
 from snapsim.mechanics.records import BodyLoads, End, Frame, PairBlow, Strike
 from snapsim.mechanics.rigid_bodies import RigidBodies, rigid_bodies
 from snapsim.parts.states import State
+from snapsim.simulation.close_soft_parts import closest_of
 from snapsim.simulation.eddy_loss import eddy_estimate
 from snapsim.simulation.loads import MagneticLoads, flight_tolerance
 from snapsim.simulation.system import System
@@ -84,7 +85,7 @@ def release(
     except KeyboardInterrupt:
         log.cut_short("interrupted by the user", motion)
     run = log.trajectory(clock.perf_counter() - began)
-    return replace(run, accuracy={**run.accuracy, **eddy_estimate(run)})
+    return replace(run, accuracy={**run.accuracy, **eddy_estimate(run), **closest_of(run)})
 
 
 def _motion(

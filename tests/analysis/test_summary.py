@@ -236,6 +236,8 @@ def test_the_force_object_has_the_agreed_keys(run):
         cells = (0, 0)
         magnetic_energy = -1.5
         accuracy = None
+        pull_off = ()
+        close = ()
 
     result = force_summary(Report())
     assert list(result) == ["title", "bodies", "magnetic_energy_J"]
