@@ -131,7 +131,7 @@ def margin_table(result: dict[str, Any]) -> RenderableType:
     ]
     if result["ways"]:
         parts.append(_ways(result["ways"], present["fate"] == "snaps"))
-    parts += _pass(result["barrier"], result["ways"])
+    parts += _pass(result["barrier"], result["ways"], present["fate"] == "snaps")
     cells = f"{result['accuracy']['coarse_cells']} and {result['accuracy']['cells']} cells"
     return Group(*parts, f"from {cells}", Text("\n".join(result["limits"])), cautions())
 
@@ -176,16 +176,19 @@ def _bar(way: dict[str, Any], key: str, unit: str, scale: float, shown: str) -> 
     return f"{plain(round(scale * value, 2))} +- {plain(round(scale * error, 2))} {shown}"
 
 
-def _pass(barrier: dict[str, Any] | None, ways: list[dict[str, Any]]) -> list[RenderableType]:
+def _pass(
+    barrier: dict[str, Any] | None, ways: list[dict[str, Any]], snaps_now: bool
+) -> list[RenderableType]:
     if barrier is None:
         return ["no pass to a magnet was found on these ways"] if ways else []
     most = "" if barrier["single_pass"] else "at most "
     energy = f"{most}{plain(barrier['energy_J'])} +- {plain(barrier['energy_error_J'])} J"
     speed, force = plain(barrier["nudge_speed_m_s"]), plain(barrier["hand_force_N"])
-    line = f"barrier from its rest: {energy}, a nudge of {speed} m/s, steepest {force} N;"
+    whence = "the rest it would fall back to" if snaps_now else "its rest"
+    line = f"barrier from {whence}: {energy}, a nudge of {speed} m/s, steepest {force} N;"
     line += f" it goes over: {barrier['leaves_along']}"
     above = barrier["above_present_J"]
-    if above is not None:
+    if above is not None and not snaps_now:
         side = "above" if above >= 0 else "below"
         line += f"\nthe pass is {plain(abs(above))} J {side} the present pose in energy"
     return [line]

@@ -7,7 +7,10 @@ and the error bar (`simulation.refinement`). Displaced parts are let go with a t
 an axis oblique to the world's: no hand lets go exactly on a line of symmetry.
 
 Barrier (`path`): dU = U(pass) - U(rest) [J] from the rest that the part has, or would fall back to,
-to the magnet;    v = sqrt(2 dU/m),    F = largest dU/ds
+to the magnet; where no pass is found below the top of the best of these ways, that top, an upper
+bound (a rest that only friction holds has no pass of its own);
+
+    v = sqrt(2 dU/m),    F = largest dU/ds
 
 v the speed [m/s] of a nudge of just that energy, F [N] the largest slope along the way, s metres of
 the metric of `place` (for a part that is only shifted, the force of a hand on it). In a turn the
@@ -37,7 +40,7 @@ from snapsim.simulation.landscape.creep import (
 )
 from snapsim.simulation.landscape.descent import settle
 from snapsim.simulation.landscape.energy import EnergyLandscape
-from snapsim.simulation.landscape.path import Pass, lowest_pass, polished
+from snapsim.simulation.landscape.path import Pass, highest_point, lowest_pass, polished
 from snapsim.simulation.landscape.place import Place, moved
 from snapsim.simulation.landscape.rests import (
     Progress,
@@ -54,6 +57,9 @@ NUDGE = np.radians(0.2)
 
 OBLIQUE = np.array([0.36, 0.80, 0.48])
 """Its axis, a unit vector (3,)."""
+
+AT_MAGNET = 1e-3
+"""Gap [m] below which a part set there by hand counts as at the magnet."""
 
 SAMPLES = 24
 """Places looked at along each way on coarse cells."""
@@ -238,9 +244,17 @@ class _Measure:
         return creep(landscape, self.constraints, place, self.creeping)
 
     def _snaps(self, landscape: EnergyLandscape, way: Push | Turn, s: float) -> bool | None:
-        """Whether it snaps from s; places within a step of the magnet count as snapped."""
+        """Whether it snaps from s; places that all but touch a magnet count as snapped."""
+        place = way.at(s)
+        if place is not None and self._gap(place) < AT_MAGNET:
+            return True
         found = self._fate(landscape, way, s)
         return None if found is None else found.fate == "snaps"
+
+    def _gap(self, place: Place) -> float:
+        """Gap to the nearest attracting body [m]."""
+        drawing = np.isin(self.constraints.others, list(attractors(self.fine)))
+        return float(self.constraints.gaps(place)[drawing].min(initial=np.inf))
 
     def _crossing(self, way: Push | Turn, samples: Array, snaps_now: bool) -> Quantity | None:
         """The first s at which the outcome is not the one at 0, on both meshes."""
@@ -336,11 +350,12 @@ class _Measure:
         if not guesses:
             return None
         guesses.sort(key=lambda places: max(self.coarse.at(p).energy for p in places))
+        bound = highest_point(self.coarse, self.constraints, guesses[0])
         for places in guesses[:2]:
             found = lowest_pass(self.coarse, self.constraints, places)
-            if found is not None:
+            if found is not None and found.level.energy <= bound.level.energy:
                 return self._judged(found)
-        return None
+        return self._judged(bound)
 
     def _guess(self, now: Crept, way: Push | Turn, threshold: Threshold) -> list[Place] | None:
         """From the rest along a way past its threshold and on to where energy has fallen."""
@@ -374,10 +389,10 @@ class _Measure:
     def _judged(self, found: Pass) -> Barrier:
         rest = self._rest(found.places[0])
         ends = [(x.at(rest).energy, x.at(found.place).energy) for x in (self.coarse, self.fine)]
-        top = polished(self.fine, self.constraints, found.place, rounds=4)
-        coarse, fine = ends[0][1] - ends[0][0], top.level.energy - ends[1][0]
-        if top.outcome != "rest":
-            fine = ends[1][1] - ends[1][0]
+        coarse, fine = (top - base for base, top in ends)
+        if found.converged:
+            top = polished(self.fine, self.constraints, found.place, rounds=4)
+            fine = top.level.energy - ends[1][0] if top.outcome == "rest" else fine
         energy = self._quantity(coarse, fine)
         present = self.fine.at(self.place).energy
         words = found.stability.unstable

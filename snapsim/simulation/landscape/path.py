@@ -79,6 +79,29 @@ def lowest_pass(
     return _finished(landscape, constraints, places, levels)
 
 
+def highest_point(
+    landscape: EnergyLandscape, constraints: Constraints, places: Sequence[Place]
+) -> Pass:
+    """Return the top of a path as it is: an upper bound of the pass."""
+    energy = np.array([landscape.at(p).energy for p in places])
+    top = int(np.argmax(energy))
+    rest = _as_rest(landscape, constraints, places[top], np.inf, 0)
+    judged = stability(landscape, constraints, rest)
+    steep = _steepest(landscape, places, energy, top)
+    return Pass(rest.place, rest.level, judged, steep, tuple(places), energy, False)
+
+
+def _steepest(
+    landscape: EnergyLandscape, places: Sequence[Place], energy: Array, top: int
+) -> float:
+    """Largest climb [N] per metre of the metric on the way to the top."""
+    climb = [
+        (energy[i + 1] - energy[i]) / max(_apart(landscape, places[i], places[i + 1]), 1e-6)
+        for i in range(top)
+    ]
+    return float(max(climb, default=0.0))
+
+
 def _shaken(
     landscape: EnergyLandscape, constraints: Constraints, places: list[Place]
 ) -> list[Place]:
@@ -105,15 +128,11 @@ def _finished(
         return None
     places[top] = rest.place
     energy[top] = rest.level.energy
-    climb = [
-        (energy[i + 1] - energy[i]) / max(_apart(landscape, places[i], places[i + 1]), 1e-12)
-        for i in range(top)
-    ]
     return Pass(
         rest.place,
         rest.level,
         judged,
-        float(max(climb)),
+        _steepest(landscape, places, energy, top),
         tuple(places),
         energy,
         rest.outcome == "rest" and len(judged.unstable) == 1,

@@ -1,5 +1,6 @@
 """Where the gear blank rests under two magnets: common practice, no source."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -8,9 +9,11 @@ import pytest
 import snapsim
 from snapsim.analysis.rests import rests_summary
 from snapsim.numerics import rotations
+from snapsim.parts.states import Pose, State
 from snapsim.simulation.landscape.constraints import Constraints
 from snapsim.simulation.landscape.descent import settle
 from snapsim.simulation.landscape.energy import EnergyLandscape
+from snapsim.simulation.landscape.friction_hold import friction_hold
 from snapsim.simulation.landscape.place import Place
 from snapsim.simulation.landscape.rests import descent_settings, poses
 from snapsim.simulation.landscape.stability import stability
@@ -102,3 +105,20 @@ def test_summary_has_every_number_and_the_cautions(ball):
     assert len(result["cautions"]) == 3
     assert {r["verdict"] for r in result["rests"]} >= {"stable"}
     assert all(len(r["position_m"]) == 3 for r in result["rests"])
+
+
+def test_compact_nut_flat_under_the_middle_stays_where_friction_holds_it():
+    """Common practice, no source: a compact nut can be coaxed to stay flat. Its flat pose is a rest,
+    and friction holds it several millimetres round the middle."""
+    changes = ["body.magnet.position=0, 0, 25 mm", "body.nut.position=0, 0, -15.01 mm"]
+    scene = snapsim.load_scene(SCENES / "nut-and-ring.toml", [*changes, "run.detail=draft"])
+    alone = replace(scene, bodies=scene.bodies[:2], start=State(
+        Pose(scene.start.pose.position[:2], scene.start.pose.quaternion[:2]),
+        scene.start.velocity[:2], scene.start.spin[:2],
+    ))  # fmt: skip
+    landscape, constraints = EnergyLandscape(alone, 1, "draft"), Constraints(alone, 1)
+    rest = settle(landscape, constraints, landscape.start, descent_settings(landscape, constraints))
+    assert rest.outcome == "rest"
+    assert tilt(rest) == pytest.approx(0.0, abs=0.1)
+    hold = friction_hold(landscape, constraints, rest.place, rest.limits, rest.multiplier)
+    assert min(hold.band.values()) > 5e-3
