@@ -63,7 +63,10 @@ def mixture(load: Array, volume: Array, known: tuple[Solution, ...], tolerance: 
     if not ridge > 0 or not np.isfinite(gram).all() or not np.isfinite(right).all():
         return weights
     for _ in range(HARDER):
-        share = np.linalg.solve(gram + ridge * np.eye(count), right)
+        try:
+            share = np.linalg.solve(gram + ridge * np.eye(count), right)
+        except np.linalg.LinAlgError:  # the same pose twice, and a ridge below rounding
+            share = np.full(count, np.inf)
         if np.abs(share).sum() <= LARGEST:
             weights[1:] = share
             weights[0] = 1.0 - share.sum()

@@ -43,3 +43,13 @@ def test_loose_solutions_and_useless_ones_get_tame_weights() -> None:
     assert mixture(at(2.1), VOLUME, close, 1e-14) == pytest.approx([1.0, 0.0, 0.0])
     same = (known[0], known[0], solution(np.full((20, 3), np.nan)))
     assert mixture(at(2.01), VOLUME, same, 1e-5) == pytest.approx([1.0, 0.0, 0.0])
+
+
+def test_the_same_solution_twice_in_large_numbers_gives_finite_weights():
+    """Equal loads make the normal equations singular where rounding swallows the ridge."""
+    load, volume = np.full((2, 3), 1.0), np.ones(2)
+    first = Solution(np.zeros((2, 3)), load, load)
+    twin = Solution(1e9 * load, load, load)
+    weights = mixture(load, volume, (first, twin, twin, twin), 1e-30)
+    assert np.isfinite(weights).all()
+    assert weights.sum() == pytest.approx(1.0)

@@ -108,8 +108,8 @@ def test_summary_has_every_number_and_the_cautions(ball):
 
 
 def test_compact_nut_flat_under_the_middle_stays_where_friction_holds_it():
-    """Common practice, no source: a compact nut can be coaxed to stay flat. Its flat pose is a rest,
-    and friction holds it several millimetres round the middle."""
+    """Common practice, no source: a compact nut can be coaxed to stay flat. Its flat pose is a
+    rest, and friction holds it several millimetres round the middle."""
     changes = ["body.magnet.position=0, 0, 25 mm", "body.nut.position=0, 0, -15.01 mm"]
     scene = snapsim.load_scene(SCENES / "nut-and-ring.toml", [*changes, "run.detail=draft"])
     alone = replace(scene, bodies=scene.bodies[:2], start=State(
