@@ -26,6 +26,7 @@ from snapsim.simulation.landscape.constraints import TOUCH, Constraints
 from snapsim.simulation.landscape.creep import attractors
 from snapsim.simulation.landscape.energy import EnergyLandscape
 from snapsim.simulation.landscape.place import Place, moved, turned_about
+from snapsim.simulation.landscape.symmetry import turns_freely
 
 TURN = np.radians(1.5)
 """Step of a turn [rad]."""
@@ -145,7 +146,9 @@ def toward_nearest(
 
 
 def turns(landscape: EnergyLandscape, constraints: Constraints, start: Place) -> list[Turn]:
-    """Return the turns to be looked at, both senses about each axis."""
+    """Return the turns to be looked at, both senses about each axis; none for a free ball."""
+    if turns_freely(landscape.body) and not constraints.joints:
+        return []
     axes = _axes(landscape, constraints, start)
     return [turn(landscape, constraints, start, sense * u) for u in axes for sense in (1.0, -1.0)]
 
