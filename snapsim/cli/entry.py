@@ -12,7 +12,18 @@ from collections.abc import Sequence
 
 import typer
 
-from snapsim.cli import check, clip, force, margin, materials, new, poses, release, sweep
+from snapsim.cli import (
+    check,
+    clip,
+    force,
+    margin,
+    materials,
+    new,
+    plot,
+    poses,
+    release,
+    sweep,
+)
 from snapsim.cli.output import complain
 from snapsim.errors import SnapsimError
 
@@ -46,7 +57,18 @@ def _options(
     """Options of all commands."""
 
 
-for _command in (new, check, materials, force, poses, margin, release, sweep, clip):
+for _command in (
+    new,
+    check,
+    materials,
+    force,
+    poses,
+    margin,
+    plot,
+    release,
+    sweep,
+    clip,
+):
     app.command()(getattr(_command, _command.__name__.rsplit(".", 1)[1]))
 
 

@@ -54,8 +54,8 @@ def _mark(axes: Axes, paper: Paper, degrees: Array, energy: Array) -> None:
         now = float(np.interp(0.0, degrees[np.isfinite(energy)], energy[np.isfinite(energy)]))
         axes.plot(0, now, "o", ms=11, mfc=paper.page, mec=paper.ink, mew=2.2, zorder=5)
         axes.annotate(
-            "now", (0, now), xytext=(12, 4), textcoords="offset points", color=paper.ink, size=11.5,
-            weight="bold",
+            "now", (0, now), xytext=(0, -24), textcoords="offset points", ha="center",
+            color=paper.ink, size=11.5, weight="bold",
         )  # fmt: skip
     for at, value, crest in extremes(degrees, energy):
         shape = "^" if crest else "v"

@@ -1,0 +1,123 @@
+"""`snapsim plot INPUT -o PLOT`: why, before release (a scene), and what happened (a run)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from enum import StrEnum
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from snapsim.cli.options import Changes, Force, MovingBody, Style
+from snapsim.cli.output import emit
+from snapsim.errors import InputError
+
+if TYPE_CHECKING:
+    from snapsim.render.plots import Plot
+    from snapsim.simulation.system import System
+
+    Progress = Callable[[str, int, int], None] | None
+
+
+class What(StrEnum):
+    """What of a scene is drawn."""
+
+    energy = "energy"
+    torque = "torque"
+    magnetisation = "magnetisation"
+    field = "field"
+
+
+def plot(
+    source: Annotated[
+        str, typer.Argument(metavar="INPUT", help="Scene file (TOML) or run file (HDF5).")
+    ],
+    output: Annotated[
+        str, typer.Option("-o", "--output", metavar="PLOT", help="Write .png, .svg or .pdf.")
+    ],
+    what: Annotated[
+        What,
+        typer.Option(
+            help="Of a scene: energy or torque against tilt, magnetisation cut open, field lines."
+        ),
+    ] = What.energy,
+    body: MovingBody = None,
+    axis: Annotated[
+        int, typer.Option(min=1, help="Which of the axes it can turn about, where several.")
+    ] = 1,
+    plane: Annotated[str, typer.Option(metavar="xz", help="Plane of a cut: xy, xz or yz.")] = "xz",
+    style: Style = "light",
+    force: Force = False,
+    changes: Changes = None,
+) -> None:
+    """Why it snaps: energy, torque, magnetisation, field lines; or a run against time."""
+    from snapsim.render.plots import PlotOptions, ending_of, save, style_named
+    from snapsim.storage.whole_file import require_writable, whole_file
+
+    ending, options = ending_of(output), PlotOptions(style_named(style))
+    require_writable(output, force)
+    if source.lower().endswith((".h5", ".hdf5")):
+        if changes:
+            raise InputError("a run is what it is; --set goes with a scene", key="--set")
+        made = _of_run(source)
+    else:
+        made = _of_scene(source, what, body, axis, plane, changes)
+    with whole_file(output, force) as path:
+        save(path, made, options, ending)
+    emit(f"wrote {output}")
+
+
+def _of_run(path: str) -> Plot:
+    import snapsim
+    from snapsim.render.plots import run_plot
+
+    return run_plot(snapsim.read_run(path))
+
+
+def _of_scene(
+    file: str, what: What, body: str | None, axis: int, plane: str, changes: list[str] | None
+) -> Plot:
+    import snapsim
+    from snapsim.cli.progress import stage_progress
+    from snapsim.scenario.options import plane as axes_of
+    from snapsim.scenario.placement import refuse_overlaps
+
+    scene, axes = snapsim.load_scene(file, changes or ()), axes_of(plane, "--plane")
+    refuse_overlaps(scene)
+    with stage_progress() as progress:
+        if what in (What.energy, What.torque):
+            return _tilt(scene, body, what, axis - 1, progress)
+        return _cut(scene, body, what, axes)
+
+
+def _tilt(scene: System, body: str | None, what: What, axis: int, progress: Progress) -> Plot:
+    from snapsim.render.plots import energy_plot, torque_plot
+    from snapsim.simulation.landscape.constraints import Constraints
+    from snapsim.simulation.landscape.energy import EnergyLandscape
+    from snapsim.simulation.landscape.rests import body_number
+    from snapsim.simulation.landscape.tilt_curve import tilt_curve
+
+    number = body_number(scene, body)
+    curve = tilt_curve(EnergyLandscape(scene, number), Constraints(scene, number), axis, progress)
+    make = energy_plot if what is What.energy else torque_plot
+    return make(curve, f"{scene.bodies[number].name}: {scene.title}")
+
+
+def _cut(scene: System, body: str | None, what: What, axes: tuple[int, int]) -> Plot:
+    from snapsim.render.plots import field_plot, magnetisation_plot
+    from snapsim.simulation.landscape.energy import EnergyLandscape
+    from snapsim.simulation.landscape.field_picture import field_picture
+    from snapsim.simulation.landscape.rests import body_number
+    from snapsim.simulation.landscape.section import section, stances
+
+    number = body_number(scene, body)
+    landscape = EnergyLandscape(scene, number, tolerance=1e-7)
+    if what is What.field:
+        return field_plot(field_picture(landscape, axes), scene, number)
+    part = scene.bodies[number]
+    if not part.is_soft:
+        raise InputError(
+            "has one magnetisation everywhere: it is a magnet", key=f"body.{part.name}"
+        )
+    cuts = {n: section(landscape, p, axes) for n, p in stances(landscape, axes).items()}
+    return magnetisation_plot(cuts, part)
