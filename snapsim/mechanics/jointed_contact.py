@@ -32,7 +32,7 @@ from snapsim.mechanics.linkage import (
 )
 from snapsim.mechanics.rigid_bodies import RigidBodies
 from snapsim.mechanics.simultaneous_blows import STEP
-from snapsim.mechanics.sustained_contact import ContactStep, contact_work, turn_freely
+from snapsim.mechanics.sustained_contact import ContactStep, contact_work, mean_slip, turn_freely
 from snapsim.parts.states import State
 
 HELD = 1e-9
@@ -139,12 +139,13 @@ def jointed_step(
     rubbing: Stack,
     rubbing_load: Array,
     *,
+    grip: Array | None = None,
     stop: bool = False,
 ) -> JointedStep:
     """Return the end of a step of `dt` [s] with the contacts and joints at the pose of `state`.
 
     `joints` are the rows kept, `rubbing` the friction rows that slip under `rubbing_load` [N or
-    N m]. With `stop` the new velocities are on the joints, not the mean: a blow without rebound.
+    N m]; `grip` (c,) as in `contact_step`. With `stop` the new velocities are on the joints, not the mean: a blow without rebound.
     """
     count = len(contacts.gap)
     turned = state.spin.copy()
@@ -163,6 +164,10 @@ def jointed_step(
     free = pushed + elimination.response @ first
     rows = unilateral_rows(state, contacts, limits)
     operator, q = unilateral_operator(rows, reduced, inverse_mass, count), rows @ free
+    shift = np.zeros(len(q))
+    if grip is not None:
+        shift[: 3 * count] = mean_slip((rows @ old)[: 3 * count], grip)
+    q += shift
     q[::3] += np.concatenate([np.maximum(room, 0.0), limit_room]) / dt
     mu = np.concatenate([friction, np.zeros(len(limits))])
     tolerance = 1e-12 * float(np.abs([rows @ old, rows @ free]).max(initial=1e-30))
@@ -170,7 +175,7 @@ def jointed_step(
     new = free + reduced @ (rows.T @ impulse)
     held = first - elimination.solve(elimination.response.T @ (rows.T @ impulse))
     return _finished(
-        linkage, state, old, new, dt, applied, impulse, rows, mu, tolerance, residual,
+        linkage, state, old, new, dt, applied, impulse, rows, mu, shift, tolerance, residual,
         contacts, limits, joints, held, rubbing, rubbing_load,
     )  # fmt: skip
 
@@ -185,6 +190,7 @@ def _finished(
     impulse: Array,
     rows: Array,
     mu: Array,
+    shift: Array,
     tolerance: float,
     residual: float,
     contacts: ContactSet,
@@ -214,7 +220,7 @@ def _finished(
         float(works[0].sum()),
         float(works[1].sum()),
         float(dt * applied @ mean),
-        contact_status(rows @ new, impulse, mu, 100 * tolerance)[:count],
+        contact_status(rows @ new + shift, impulse, mu, 100 * tolerance)[:count],
         float(residual),
         sum((force for force, _ in load), np.zeros((len(linkage.joints), 3))),
         sum((torque for _, torque in load), np.zeros((len(linkage.joints), 3))),

@@ -26,7 +26,12 @@ from snapsim.mechanics.impact import Blow, resolve_impact
 from snapsim.mechanics.joints.contract import perpendiculars
 from snapsim.mechanics.records import End, Frame, PairBlow, Strike, Tally, no_loads
 from snapsim.mechanics.rigid_bodies import RigidBodies, drift
-from snapsim.mechanics.sustained_contact import ContactStep, contact_step, project_out
+from snapsim.mechanics.sustained_contact import (
+    ContactStep,
+    contact_step,
+    project_out,
+    turning_slip,
+)
 from snapsim.parts.states import Pose, State
 from snapsim.parts.surfaces import SurfaceRules
 
@@ -64,9 +69,9 @@ class MotionSettings:
     load_change: float = 0.02
     rest: float = 2e-5
     rest_steps: int = 8
-    contact_step: float = 1e-3
-    turn: float = 0.02
-    fall: float = 1e-3
+    contact_step: float = 7e-4
+    turn: float = 0.015
+    fall: float = 5e-4
     frame_spacing: float = 5e-3
     flight_step: float = 0.05
     limit: int = 200_000
@@ -440,6 +445,7 @@ class Motion:
             contacts.normal,
             self._room(middle, contacts, dt),
             self._friction(contacts),
+            grip=turning_slip(middle.position, self.state.spin, contacts.pair, contacts.point, dt),
         )
 
     def _room(self, middle: Pose, contacts: ContactSet, dt: float) -> Array:

@@ -12,6 +12,10 @@ other half with the new ones. The gyroscopic term is a turn of the body's spin b
 midpoint rule before the rest, which keeps the kinetic energy; with those half moves no energy
 appears. Then K' - K = applied_work + normal_work + friction_work, to rounding.
 
+A part that rolls or rocks turns while it moves, so the velocity it was left with at the last step's
+contact is not quite zero at this one's. For a slip below `grip` Coulomb's law is therefore put on
+the mean velocity (u + u')/2 of the step, for which a stuck contact does no work at all.
+
 Assumes rigid bodies, dry friction with one coefficient, no resistance to rolling. Sources: Moreau,
 Unilateral contact and dry friction in finite freedom dynamics, CISM 302 (1988); Jean, Comput.
 Methods Appl. Mech. Eng. 177, 235 (1999) (both from memory).
@@ -85,12 +89,13 @@ def contact_step(
     gap: ArrayLike,
     friction: ArrayLike,
     *,
+    grip: ArrayLike = 0.0,
     guess: Array | None = None,
 ) -> ContactStep:
     """Return velocities after `dt` [s] under `force`, `torque` (n, 3) and the given contacts.
 
-    Shapes as in `resolve_impact`; `gap` (c,) [m], `friction` (c,) or a scalar. `guess` (c, 3)
-    impulses in world axes to start from, as the last step left them (warm start).
+    Shapes as in `resolve_impact`; `gap` (c,) [m]; `friction` and `grip` [m/s], the slip that the
+    pose's turning explains (`turning_slip`), (c,) or a scalar. `guess` (c, 3) impulses in world axes to start from, as the last step left them (warm start).
     """
     pairs = np.ascontiguousarray(pair, dtype=np.int64).reshape(-1, 2)
     count = pairs.shape[0]
@@ -109,6 +114,7 @@ def contact_step(
         as_floats(normal).reshape(-1, 3),
         as_floats(gap).reshape(-1),
         _each(friction, count),
+        _each(grip, count),
         np.zeros((count, 3)) if guess is None else as_floats(guess),
     )
     normal_work, friction_work = float(works[0].sum()), float(works[1].sum())
@@ -175,6 +181,7 @@ def _step(
     normal: Array,
     gap: Array,
     friction: Array,
+    grip: Array,
     guess: Array,
 ) -> tuple[Array, Array, float, IntArray, float]:
     """Change `velocity` and `spin` in place; return impulse, works, applied, status, misfit."""
@@ -188,7 +195,8 @@ def _step(
     applied = 0.5 * dt * _power(force, torque, velocity, spin)
     _push(inverse_mass, inverse_inertia, force, torque, dt, velocity, spin)
     free = contact_velocity(velocity, spin, pair, jacobian)
-    q = free.copy()
+    shift = mean_slip(before, grip)
+    q = free + shift
     for k in range(gap.size):
         q[3 * k] += max(gap[k], 0.0) / dt
     tolerance = _RELATIVE * _largest(before, free)
@@ -197,8 +205,31 @@ def _step(
     applied += 0.5 * dt * _power(force, torque, velocity, spin)
     after = contact_velocity(velocity, spin, pair, jacobian)
     works = contact_work(impulse, before, after)
-    status = contact_status(after, impulse, friction, 100.0 * tolerance)
+    status = contact_status(after + shift, impulse, friction, 100.0 * tolerance)
     return to_world(frame, impulse), works, applied, status, residual
+
+
+@njit(cache=True, error_model="numpy")
+def mean_slip(before: Array, grip: Array) -> Array:
+    """Return what to add to u' (3c,) for the laws to hold on u + u', where the slip is small."""
+    shift = np.zeros(before.size)
+    for k in range(grip.size):
+        if np.sqrt(before[3 * k + 1] ** 2 + before[3 * k + 2] ** 2) <= grip[k]:
+            shift[3 * k + 1], shift[3 * k + 2] = before[3 * k + 1], before[3 * k + 2]
+    return shift
+
+
+def turning_slip(position: Array, spin: Array, pair: IntArray, point: Array, dt: float) -> Array:
+    """Return a bound on the slip (c,) [m/s] that turning by `spin` (n, 3) over `dt` brings.
+
+    The arm to the contact changes by up to w r dt, its velocity by w times that; twice, to be safe.
+    """
+    bound = np.zeros(len(pair))
+    for side in range(2):
+        body = pair[:, side]
+        square = np.sum(spin[body] ** 2, axis=1)
+        bound += 2.0 * dt * square * np.sqrt(np.sum((point - position[body]) ** 2, axis=1))
+    return bound
 
 
 @njit(cache=True, error_model="numpy")
