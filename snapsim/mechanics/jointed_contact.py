@@ -145,7 +145,8 @@ def jointed_step(
     """Return the end of a step of `dt` [s] with the contacts and joints at the pose of `state`.
 
     `joints` are the rows kept, `rubbing` the friction rows that slip under `rubbing_load` [N or
-    N m]; `grip` (c,) as in `contact_step`. With `stop` the new velocities are on the joints, not the mean: a blow without rebound.
+    N m]; `grip` (c,) as in `contact_step`. With `stop` the new velocities are on the joints, not
+    the mean: a blow without rebound.
     """
     count = len(contacts.gap)
     turned = state.spin.copy()

@@ -95,7 +95,8 @@ def contact_step(
     """Return velocities after `dt` [s] under `force`, `torque` (n, 3) and the given contacts.
 
     Shapes as in `resolve_impact`; `gap` (c,) [m]; `friction` and `grip` [m/s], the slip that the
-    pose's turning explains (`turning_slip`), (c,) or a scalar. `guess` (c, 3) impulses in world axes to start from, as the last step left them (warm start).
+    pose's turning explains (`turning_slip`), (c,) or a scalar. `guess` (c, 3) impulses in world
+    axes to start from, as the last step left them (warm start).
     """
     pairs = np.ascontiguousarray(pair, dtype=np.int64).reshape(-1, 2)
     count = pairs.shape[0]
