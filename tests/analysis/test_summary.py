@@ -235,6 +235,7 @@ def test_the_force_object_has_the_agreed_keys(run):
         peak_polarisation = np.zeros(2)
         cells = (0, 0)
         magnetic_energy = -1.5
+        pull_off = ()
         accuracy = None
         pull_off = ()
         close = ()
