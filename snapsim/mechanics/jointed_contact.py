@@ -169,7 +169,8 @@ def jointed_step(
     if grip is not None:
         shift[: 3 * count] = mean_slip((rows @ old)[: 3 * count], grip)
     q += shift
-    q[::3] += np.concatenate([np.maximum(room, 0.0), limit_room]) / dt
+    least = 0.0 if grip is None else -dt * grip
+    q[::3] += np.concatenate([np.maximum(room, least), limit_room]) / dt
     mu = np.concatenate([friction, np.zeros(len(limits))])
     tolerance = 1e-12 * float(np.abs([rows @ old, rows @ free]).max(initial=1e-30))
     impulse, residual = solve_contacts(operator, q, mu, np.zeros(len(q)), tolerance)

@@ -64,7 +64,7 @@ from snapsim.mechanics.motion import (
 )
 from snapsim.mechanics.records import End, Frame, JointRecord, Tally
 from snapsim.mechanics.rigid_bodies import RigidBodies
-from snapsim.mechanics.sustained_contact import ContactStep, turning_slip
+from snapsim.mechanics.sustained_contact import ContactStep
 from snapsim.parts.states import Pose, State
 from snapsim.parts.surfaces import SurfaceRules
 
@@ -471,9 +471,7 @@ class JointedMotion(Motion):
                 joints,
                 rubbing,
                 np.array([-slip[int(j)] * size[j] for j in rubbing.joint]),
-                grip=turning_slip(
-                    middle.position, self.state.spin, contacts.pair, contacts.point, dt
-                ),
+                grip=self._turning(middle, contacts, dt),
             )
             before, size = size, friction_limits(self.linkage, rows, joints, step.held / dt)
             new = self._new_slip(slip, size, joints, rubbing, step, dt) if turn < 6 else slip

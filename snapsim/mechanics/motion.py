@@ -445,7 +445,7 @@ class Motion:
             contacts.normal,
             self._room(middle, contacts, dt),
             self._friction(contacts),
-            grip=turning_slip(middle.position, self.state.spin, contacts.pair, contacts.point, dt),
+            grip=self._turning(middle, contacts, dt),
         )
 
     def _room(self, middle: Pose, contacts: ContactSet, dt: float) -> Array:
@@ -453,11 +453,18 @@ class Motion:
 
         An open contact may close just until it touches at the end of the step. One that touched at
         the start ends no nearer than it was: then its force does no work, as on a fixed support.
+        That holds both ways for the speeds that the pose's turning brings.
         """
         rate = separation_rates(replace(self.state, pose=middle), contacts)
         touching = contacts.gap - rate * dt / 2 <= self.settings.touch
-        room: Array = np.where(touching, dt * np.maximum(rate, 0.0), 2 * contacts.gap)
+        least = -self._turning(middle, contacts, dt)
+        room: Array = np.where(touching, dt * np.maximum(rate, least), 2 * contacts.gap)
         return room
+
+    def _turning(self, middle: Pose, contacts: ContactSet, dt: float) -> Array:
+        """Slip (c,) [m/s] that turning during the step explains."""
+        where = contacts.pair, contacts.point
+        return turning_slip(middle.position, self.state.spin, *where, dt)
 
     def _smoother_step(self, trial: Trial) -> float | None:
         """A shorter step where the load changed too much since the last one; None where it fits.

@@ -14,7 +14,8 @@ appears. Then K' - K = applied_work + normal_work + friction_work, to rounding.
 
 A part that rolls or rocks turns while it moves, so the velocity it was left with at the last step's
 contact is not quite zero at this one's. For a slip below `grip` Coulomb's law is therefore put on
-the mean velocity (u + u')/2 of the step, for which a stuck contact does no work at all.
+the mean velocity (u + u')/2 of the step, for which a stuck contact does no work at all; and a gap
+counts as negative down to -dt grip, so that a contact that closes that slowly may open as much.
 
 Assumes rigid bodies, dry friction with one coefficient, no resistance to rolling. Sources: Moreau,
 Unilateral contact and dry friction in finite freedom dynamics, CISM 302 (1988); Jean, Comput.
@@ -199,7 +200,7 @@ def _step(
     shift = mean_slip(before, grip)
     q = free + shift
     for k in range(gap.size):
-        q[3 * k] += max(gap[k], 0.0) / dt
+        q[3 * k] += max(gap[k], -dt * grip[k]) / dt
     tolerance = _RELATIVE * _largest(before, free)
     impulse, residual = solve_contacts(operator, q, friction, _to_local(frame, guess), tolerance)
     apply_impulse(velocity, spin, pair, response, impulse)
