@@ -237,7 +237,6 @@ def test_the_force_object_has_the_agreed_keys(run):
         magnetic_energy = -1.5
         pull_off = ()
         accuracy = None
-        pull_off = ()
         close = ()
 
     result = force_summary(Report())

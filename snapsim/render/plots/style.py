@@ -47,7 +47,7 @@ DARK: Final = Paper(
     "#111A21", "#F4F7F6", "#B9C7CC", "#31414D", "#FFB454", "#FF9CAE",
     ("#8FC7F2", "#FFB454", "#7FD8C4", "#CFA8E8"), "#4A555E",
 )  # fmt: skip
-DASHES: Final = ("-", (0, (6, 2)), (0, (1.2, 1.6)), (0, (7, 2, 1.2, 2)))
+DASHES: Final[tuple[Any, ...]] = ("-", (0, (6, 2)), (0, (1.2, 1.6)), (0, (7, 2, 1.2, 2)))
 MARKERS: Final = ("o", "s", "^", "D")
 PAPERS: Final = {"light": LIGHT, "dark": DARK}
 
