@@ -21,6 +21,7 @@ from snapsim.cli import (
     new,
     plot,
     poses,
+    rank,
     release,
     sweep,
 )
@@ -67,6 +68,7 @@ for _command in (
     plot,
     release,
     sweep,
+    rank,
     clip,
 ):
     app.command()(getattr(_command, _command.__name__.rsplit(".", 1)[1]))

@@ -118,6 +118,14 @@ def study_from(document: dict[str, Any], file: str) -> Study:
         raise input_error(error, document, file, Study) from None
 
 
+def study_from_text(text: str, name: str) -> Study:
+    """Return a study that a ledger keeps as JSON; raises InputError where it is damaged."""
+    try:
+        return Study.model_validate_json(text)
+    except ValidationError as error:
+        raise InputError(f"holds a study that cannot be read: {error}", file=name) from None
+
+
 def study_schema() -> dict[str, Any]:
     """Return the JSON Schema (draft 2020-12) of a study file."""
     schema = Study.model_json_schema()

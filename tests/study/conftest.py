@@ -46,13 +46,13 @@ detail = "draft"
 """
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def falling():
     """A ball on a table: no magnet in it."""
     return FALLING
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def magnets():
     """Two magnets that meet within the run."""
     return MAGNETS

@@ -6,16 +6,20 @@ from snapsim.render.plots.field_lines import field_plot
 from snapsim.render.plots.figure import FORMATS, Plot, PlotOptions, ending_of, save, style_named
 from snapsim.render.plots.force_map import map_plot
 from snapsim.render.plots.magnetisation import magnetisation_plot
+from snapsim.render.plots.ranking import chance_plot, exceedance_plot, input_plot
 from snapsim.render.plots.run import run_plot
 
 __all__ = [
     "FORMATS",
     "Plot",
     "PlotOptions",
+    "chance_plot",
     "distance_plot",
     "ending_of",
     "energy_plot",
+    "exceedance_plot",
     "field_plot",
+    "input_plot",
     "magnetisation_plot",
     "map_plot",
     "run_plot",

@@ -1,0 +1,91 @@
+"""`snapsim rank DIR`: the hazard table of sweeps, against published limits."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from snapsim.cli.options import AsJson, Force
+from snapsim.cli.output import emit, emit_json
+from snapsim.errors import InputError
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+_ENDINGS = (".csv", ".json", ".html")
+
+
+def rank(
+    folders: Annotated[list[str], typer.Argument(metavar="DIR...", help="Directories of sweeps.")],
+    output: Annotated[
+        list[str] | None,
+        typer.Option("-o", "--output", metavar="FILE", help="Write .csv, .json or .html."),
+    ] = None,
+    limits: Annotated[
+        list[str] | None, typer.Option(metavar="FILE", help="A house limit (TOML). Repeatable.")
+    ] = None,
+    force: Force = False,
+    json: AsJson = False,
+) -> None:
+    """Chances, energies and times of sweeps, each against its published limit."""
+    from snapsim.storage.whole_file import require_writable, whole_file
+    from snapsim.study.ranking import rank as ranked
+
+    for path in output or ():
+        if Path(path).suffix.lower() not in _ENDINGS:
+            raise InputError(
+                f'"{path}" ends in no format; allowed: {", ".join(_ENDINGS)}', key="--output"
+            )
+        require_writable(path, force)
+    result = ranked(folders, limits or ())
+    for path in output or ():
+        with whole_file(path, force) as temporary:
+            temporary.write_text(_written(result, Path(path).suffix.lower()), encoding="utf-8")
+    if json:
+        return emit_json(result)
+    emit(_table(result))
+    return emit(f"wrote {', '.join(output)}") if output else None
+
+
+def _written(result: dict[str, Any], ending: str) -> str:
+    from snapsim.study.ranking import rank_csv, rank_json
+
+    if ending == ".html":
+        from snapsim.study.report import report
+
+        return report(result)
+    return rank_csv(result) if ending == ".csv" else rank_json(result)
+
+
+def _table(result: dict[str, Any]) -> RenderableType:
+    from rich.console import Group
+    from rich.markup import escape
+    from rich.table import Table
+    from rich.text import Text
+
+    rows = Table("setup", "runs", "snap\n% (95 %)", "magnet struck\n% (95 %)", "pinch\n% (95 %)")
+    for heading in ("effective energy J\nmedian, 95 %, worst", "change first"):
+        rows.add_column(heading)
+    said: list[RenderableType] = []
+    for row in result["rows"]:
+        name = row["study"] if row["setup"] == "as given" else row["setup"]
+        energy = row["measures"].get("effective_energy_J")
+        inputs = row["inputs"]["inputs"]
+        chances = [_share(row["chances"].get(f)) for f in ("snap", "magnet_struck", "pinch")]
+        spread = ", ".join(f"{energy[k]:.3g}" for k in ("median", "p95", "worst")) if energy else ""
+        first = inputs[0]["key"] if inputs else "-"
+        rows.add_row(escape(name), str(row["runs"]), *chances, spread, escape(first))
+        counted = ", ".join(f"{n} {k}" for k, n in row["statuses"].items())
+        said.append(Text(f"{name}: {counted}", style="bold"))
+        for limit in row["limits"]:
+            source = f"{limit['standard']} ({limit['edition']}), {limit['clause']}"
+            said.append(Text(f"  {limit['name']}: {limit['says']} [{source}; {limit['known']}]"))
+    return Group(rows, *said, *(Text(c, style="yellow") for c in result["cautions"]))
+
+
+def _share(chance: dict[str, Any] | None) -> str:
+    if not chance or chance["chance"] is None:
+        return "-"
+    return f"{100 * chance['chance']:.0f} ({100 * chance['low']:.0f}-{100 * chance['high']:.0f})"

@@ -1,0 +1,307 @@
+"""The hazard table of sweeps: chances, energies, times, each against its published limit.
+
+One row a setup. Nothing is rolled into one score: rows stand in order of the chance of a snap, then
+of the energy that one run in twenty exceeds. Quantiles are those of the runs that were done (linear
+between order statistics); overlapping and failed runs are counted beside them.
+"""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+from os import PathLike, fspath
+from typing import Any
+
+import numpy as np
+from scipy import stats
+
+from snapsim.analysis.cautions import CAUTIONS
+from snapsim.analysis.summary import number
+from snapsim.arrays import Array
+from snapsim.errors import InputError
+from snapsim.study.chance import chance
+from snapsim.study.hazard_limits import Limit, Standard, standards
+from snapsim.study.ledger import read_ledger
+from snapsim.study.sampling import FIRST_AB, MATRIX_A, MATRIX_B, Spot, spots
+from snapsim.study.sensitivity import sobol_indices
+from snapsim.study.study_file import Study, study_from_text
+
+MEASURES = (
+    "impact_energy_J",
+    "effective_energy_J",
+    "speed_m_s",
+    "clamp_force_N",
+    "peak_force_N",
+    "closed_25mm_s",
+    "closed_100mm_s",
+    "string_load_N",
+    "fixed_load_N",
+    "edge_stress",
+)
+SHORTER_IS_WORSE = {"closed_25mm_s", "closed_100mm_s"}
+REACTION = 0.2
+"""A person's reaction to something seen [s] (from memory)."""
+
+AIM = "effective_energy_J"
+"""The measure whose spread is traced back to the inputs."""
+
+
+@dataclass(frozen=True)
+class _Run:
+    spot: Spot
+    inputs: dict[str, Any]
+    result: dict[str, Any]
+
+    @property
+    def drawn(self) -> bool:
+        """Whether it is a sample of the study's own spread: A and B are, AB shares their rows."""
+        return self.spot.matrix in (MATRIX_A, MATRIX_B)
+
+
+def rank(
+    folders: Iterable[str | PathLike[str]], house_limits: Iterable[str] = ()
+) -> dict[str, Any]:
+    """Return the hazard table of sweeps as JSON data: "rows", "order", "cautions".
+
+    Raises InputError for a directory without a sweep, or a house limit that cannot be read.
+    """
+    against = standards(house_limits)
+    rows = [row for folder in folders for row in _rows(fspath(folder), against)]
+    rows.sort(key=lambda r: (-(r["chances"]["snap"]["chance"] or 0), -_high(r)))
+    return {
+        "order": "chance of a snap, then effective energy at 95 %",
+        "rows": rows,
+        "reaction_time_s": REACTION,
+        "cautions": list(CAUTIONS),
+    }
+
+
+def _high(row: dict[str, Any]) -> float:
+    return float(row["measures"].get(AIM, {}).get("p95") or 0.0)
+
+
+def _rows(folder: str, against: list[Standard]) -> list[dict[str, Any]]:
+    about, results = read_ledger(folder)
+    study = study_from_text(about["study text"], folder)
+    runs = _runs(study, results)
+    if not runs:
+        raise InputError("holds no run yet; go on with snapsim sweep", file=folder)
+    names = [s.name for s in study.setup] or ["as given"]
+    groups = [(n, name, [r for r in runs if r.spot.setup == n]) for n, name in enumerate(names)]
+    return [
+        _row(study, folder, name, about["program"], group, against)
+        for _, name, group in groups
+        if group
+    ]
+
+
+def _runs(study: Study, results: dict[int, dict[str, Any]]) -> list[_Run]:
+    found = []
+    for spot, shares in spots(study):
+        if spot.number in results:
+            pairs = zip(study.vary.items(), shares, strict=True)
+            inputs = {key: spread.at(float(u)) for (key, spread), u in pairs}
+            found.append(_Run(spot, inputs, results[spot.number]))
+    return found
+
+
+def _row(
+    study: Study, folder: str, name: str, program: str, runs: list[_Run], against: list[Standard]
+) -> dict[str, Any]:
+    drawn = [r for r in runs if r.drawn]
+    done = [r for r in drawn if r.result["status"] == "done"]
+    return {
+        "study": study.title or study.scene,
+        "setup": name,
+        "directory": folder,
+        "scene": study.scene,
+        "program": program,
+        "runs": len(drawn),
+        "statuses": dict(sorted(Counter(r.result["status"] for r in drawn).items())),
+        "chances": _chances(done),
+        "measures": {m: q for m in MEASURES if (q := _quantiles(m, _values(done, m)))},
+        "hands": _hands(done),
+        "limits": [_compared(s, limit, done) for s in against for limit in s.limit],
+        "inputs": _inputs(study, runs, done),
+        "energies_J": [v for v in _values(done, AIM).tolist() if np.isfinite(v)],
+    }
+
+
+def _chances(done: list[_Run]) -> dict[str, Any]:
+    flags = ("snap", "magnet_struck", "pinch", "string_broken", "table_overloaded")
+    found: dict[str, Any] = {}
+    for flag in flags:
+        known = [r for r in done if r.result["flags"].get(flag) is not None]
+        if not known and flag != "snap":
+            continue
+        c = chance([r.result["flags"][flag] for r in known], [r.spot.replicate for r in known])
+        found[flag] = {
+            "chance": number(c.value),
+            "low": c.low,
+            "high": c.high,
+            "of": c.runs,
+            "replicate_standard_error": number(c.spread),
+        }
+    return found
+
+
+def _values(runs: list[_Run], measure: str) -> Array:
+    """A measure of each run (n,), nan where it has none."""
+    values = [r.result["measures"].get(measure) for r in runs]
+    return np.array([np.nan if v is None else v for v in values], dtype=np.float64)
+
+
+def _quantiles(measure: str, values: Array) -> dict[str, Any] | None:
+    """Median, the value one run in twenty is worse than, the worst; of the runs that have it."""
+    known = values[np.isfinite(values)]
+    if not len(known):
+        return None
+    if measure in SHORTER_IS_WORSE:
+        found = {"median": np.median(known), "p95": np.quantile(known, 0.05), "worst": known.min()}
+    else:
+        found = {"median": np.median(known), "p95": np.quantile(known, 0.95), "worst": known.max()}
+    return {k: float(v) for k, v in found.items()} | {"of": len(known)}
+
+
+def _hands(done: list[_Run]) -> dict[str, Any]:
+    """Per [[hand]]: chance that its gap closes, when, and the chance of faster than reaction."""
+    names = list(dict.fromkeys(n for r in done for n in r.result.get("hands", {})))
+    found = {}
+    for name in names:
+        times = [(r, r.result["hands"][name]["closed_s"]) for r in done]
+        groups = [r.spot.replicate for r, _ in times]
+        quick = chance([t is not None and t < REACTION for _, t in times], groups)
+        closed = chance([t is not None for _, t in times], groups)
+        seconds = np.array([t for _, t in times if t is not None])
+        found[name] = {
+            "gap_m": done[0].result["hands"][name]["size_m"],
+            "closes": {"chance": number(closed.value), "low": closed.low, "high": closed.high},
+            "before_reaction": {
+                "chance": number(quick.value),
+                "low": quick.low,
+                "high": quick.high,
+            },
+            "closed_s": _quantiles("closed_25mm_s", seconds),
+        }
+    return found
+
+
+def _compared(standard: Standard, limit: Limit, done: list[_Run]) -> dict[str, Any]:
+    values = _values(done, limit.measure)
+    known = values[np.isfinite(values)]
+    beyond = int(sum(limit.exceeded(v) for v in known))
+    c = chance([bool(np.isfinite(v)) and limit.exceeded(v) for v in values], [0] * len(values))
+    return {
+        "name": limit.name,
+        "standard": standard.standard,
+        "edition": standard.edition,
+        "clause": limit.clause or standard.clause,
+        "protects": standard.protects,
+        "equipment": standard.equipment,
+        "measure": limit.measure,
+        "bound": limit.bound,
+        "side": "most" if limit.most is not None else "least",
+        "unit": limit.unit,
+        "known": limit.known,
+        "exceeded_in": beyond,
+        "of": len(values),
+        "low": c.low,
+        "high": c.high,
+        "says": _says(standard, beyond, len(values), len(known)),
+    }
+
+
+def _says(standard: Standard, beyond: int, runs: int, known: int) -> str:
+    """One sentence; none reads as a permission."""
+    if not known:
+        return "not judged: no run gave this number"
+    thing = f"{standard.equipment} is not enough" if standard.equipment else "limit exceeded"
+    if beyond:
+        return f"{thing}: exceeded in {beyond} of {runs} runs"
+    return f"not exceeded in these {runs} runs; that shows no safety"
+
+
+def _inputs(study: Study, runs: list[_Run], done: list[_Run]) -> dict[str, Any]:
+    """Which input to change first: Sobol indices where asked for, else rank correlations."""
+    if not study.vary:
+        return {"method": "nothing varied", "aim": AIM, "inputs": []}
+    if study.sensitivities:
+        found = _sobol(study, runs)
+        if found is not None:
+            return found
+    return _correlations(study, done)
+
+
+def _sobol(study: Study, runs: list[_Run]) -> dict[str, Any] | None:
+    shape = (study.replicates, study.samples)
+    table = np.full((len(study.vary) + FIRST_AB, *shape), np.nan)
+    for r in runs:
+        if r.result["status"] == "done":  # no blow, no energy
+            value = r.result["measures"].get(AIM) or 0.0
+            table[r.spot.matrix, r.spot.replicate, r.spot.sample] = value
+    flat = table.reshape(len(table), -1)
+    indices = sobol_indices(flat[MATRIX_A], flat[MATRIX_B], flat[FIRST_AB:], study.seed)
+    if indices is None:
+        return None
+    rows = [
+        {
+            "key": key,
+            "first": float(indices.first[i]),
+            "first_error": float(indices.first_error[i]),
+            "total": float(indices.total[i]),
+            "total_error": float(indices.total_error[i]),
+        }
+        for i, key in enumerate(study.vary)
+    ]
+    rows.sort(key=lambda r: -r["total"])  # type: ignore[operator]
+    return {"method": "Sobol indices", "aim": AIM, "rows": indices.rows, "inputs": rows}
+
+
+def _correlations(study: Study, done: list[_Run]) -> dict[str, Any]:
+    """Spearman's rank correlation of each numeric input with the energy; monotone effects only."""
+    energy = np.nan_to_num(_values(done, AIM))
+    rows = []
+    for key in study.vary:
+        drawn = [r.inputs[key] for r in done]
+        if len(done) < 8 or not all(isinstance(v, int | float) for v in drawn):
+            continue
+        if np.ptp(energy) == 0 or np.ptp(np.array(drawn)) == 0:
+            continue
+        rho = float(stats.spearmanr(drawn, energy).statistic)
+        rows.append({"key": key, "correlation": rho})
+    rows.sort(key=lambda r: -abs(r["correlation"]))  # type: ignore[arg-type]
+    return {"method": "rank correlation (Spearman)", "aim": AIM, "inputs": rows}
+
+
+def rank_csv(result: dict[str, Any]) -> str:
+    """Return the table as CSV: one line a row, units in the headings."""
+    import csv
+    import io
+
+    text = io.StringIO()
+    flat = [_flat(row) for row in result["rows"]]
+    keys = list(dict.fromkeys(k for row in flat for k in row))
+    writer = csv.DictWriter(text, keys, lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(flat)
+    return text.getvalue() + "".join(f"# {c}\n" for c in result["cautions"])
+
+
+def _flat(row: dict[str, Any]) -> dict[str, Any]:
+    flat = {k: row[k] for k in ("study", "setup", "directory", "runs")}
+    flat |= {f"runs {k}": v for k, v in row["statuses"].items()}
+    for flag, c in row["chances"].items():
+        flat |= {f"{flag} {k}": c[k] for k in ("chance", "low", "high")}
+    for measure, q in row["measures"].items():
+        flat |= {f"{measure} {k}": q[k] for k in ("median", "p95", "worst")}
+    for limit in row["limits"]:
+        flat[f"{limit['standard']}: {limit['name']}"] = limit["says"]
+    first = row["inputs"]["inputs"]
+    return flat | {"change first": first[0]["key"] if first else ""}
+
+
+def rank_json(result: dict[str, Any]) -> str:
+    """Return the table as JSON text."""
+    return json.dumps(result, indent=2, ensure_ascii=False, allow_nan=False) + "\n"

@@ -1,0 +1,123 @@
+"""The hazard table: quantiles, limits, what it says."""
+
+import csv
+import json
+from concurrent.futures import ThreadPoolExecutor
+
+import pytest
+
+from snapsim.errors import InputError
+from snapsim.study.hazard_limits import standards
+from snapsim.study.ranking import rank, rank_csv, rank_json
+from snapsim.study.report import report
+from snapsim.study.study_file import load_study
+from snapsim.study.sweep import SweepOptions, sweep
+
+STUDY = """
+title = "A ball from an unknown height"
+scene = "falling.toml"
+samples = 16
+replicates = 1
+sensitivities = true
+[set]
+"run.duration" = "0.075 s"
+[vary]
+"body.ball.position.z" = { uniform = ["15 mm", "25 mm"] }
+"contact.friction" = { uniform = [0.1, 0.5] }
+[[setup]]
+name = "aluminium"
+[[setup]]
+name = "heavy"
+set = { "body.ball.material" = "copper" }
+"""
+
+
+@pytest.fixture(scope="module")
+def ranked(tmp_path_factory, falling):
+    folder = tmp_path_factory.mktemp("study")
+    (folder / "falling.toml").write_text(falling)
+    path = folder / "s.study.toml"
+    path.write_text(STUDY)
+    sweep(
+        load_study(path), path, folder / "out", SweepOptions(executor=lambda: ThreadPoolExecutor(1))
+    )
+    return folder, rank([folder / "out"])
+
+
+def test_energies_are_those_of_the_fall(ranked):
+    _, result = ranked
+    rows = {r["setup"]: r for r in result["rows"]}
+    # E = m g h, h uniform on 5 to 15 mm: its 95 % quantile is 14.5 mm; m = density 4/3 pi r^3
+    # (2700 and 8960 kg/m^3, the table of materials); 32 Sobol points: half a step is 2 % of it
+    for name, density in (("aluminium", 2700), ("heavy", 8960)):
+        mass = density * 4 / 3 * 3.14159265 * 0.01**3
+        energy = rows[name]["measures"]["impact_energy_J"]
+        assert energy["median"] == pytest.approx(mass * 9.80665 * 0.010, rel=0.04)
+        assert energy["p95"] == pytest.approx(mass * 9.80665 * 0.0145, rel=0.03)
+        assert energy["worst"] < mass * 9.80665 * 0.015 * (1 + 1e-6)
+    assert [r["setup"] for r in result["rows"]] == ["heavy", "aluminium"]
+
+
+def test_only_the_height_matters_to_a_fall(ranked):
+    _, result = ranked
+    inputs = result["rows"][0]["inputs"]
+    assert inputs["method"] == "Sobol indices"
+    assert inputs["inputs"][0]["key"] == "body.ball.position.z"
+    # energy is linear in height alone: indices 1 and 0
+    assert inputs["inputs"][0]["total"] == pytest.approx(1, abs=0.4)  # 16 rows
+    assert inputs["inputs"][1]["total"] == pytest.approx(0, abs=1e-9)
+
+
+def test_a_house_limit_is_counted(ranked, tmp_path):
+    folder, _ = ranked
+    house = tmp_path / "house.toml"
+    house.write_text(
+        'standard = "house rule"\nedition = "1"\nclause = "1"\nprotects = "toes"\n'
+        '[[limit]]\nname = "speed"\nmeasure = "speed_m_s"\nmost = 0.4429\nunit = "m/s"\n'
+        'known = "our own"\n'
+    )
+    row = rank([folder / "out"], [str(house)])["rows"][0]
+    found = next(x for x in row["limits"] if x["standard"] == "house rule")
+    # v = 0.4429 m/s after 10 mm: half of the range falls faster, and 32 stratified points say so
+    assert found["exceeded_in"] == 16
+    assert "exceeded in 16 of 32 runs" in found["says"]
+
+
+def test_a_limit_not_exceeded_is_no_safety(ranked):
+    _, result = ranked
+    toecap = next(x for x in result["rows"][0]["limits"] if x["name"] == "toecap, impact")
+    assert toecap["exceeded_in"] == 0
+    assert toecap["says"].endswith("that shows no safety")
+
+
+def test_every_output_has_the_cautions_and_the_page_fetches_nothing(ranked):
+    _, result = ranked
+    page, table = report(result), rank_csv(result)
+    for caution in result["cautions"]:
+        assert caution in page
+        assert caution in table
+    assert "http" not in page.replace("http-equiv", "")
+    assert page.count("data:image/svg+xml") == 4
+    rows = list(csv.DictReader(line for line in table.splitlines() if not line.startswith("#")))
+    assert float(rows[0]["snap chance"]) == 0
+    assert json.loads(rank_json(result)) == result
+
+
+def test_every_limit_says_how_it_is_known():
+    limits = {x.name: x for s in standards() for x in s.limit}
+    assert all(s.edition and s.clause for s in standards())
+    # ISO/TS 15066:2016 Annex A, hands and fingers: 140 N quasi-static, twice that in a blow (from
+    # memory); EN 166, 7.1.4.2: 43 g at 5.1 m/s; ISO 16321-1 E: a 6 mm steel ball, 7850 kg/m^3, at
+    # 120 m/s (from memory); ISO 20345: 200 J and 15 kN
+    assert limits["clamp force on a hand or finger"].bound == 140
+    assert limits["blow on a hand or finger, force"].bound == 280
+    energy = 0.5 * 0.043 * 5.1**2
+    assert limits["spectacles, 43 g ball at 5.1 m/s"].bound == pytest.approx(energy, abs=0.005)
+    ball = 0.5 * 7850 * 3.14159265 / 6 * 0.006**3 * 120**2
+    assert limits["face shield, 6 mm ball at 120 m/s"].bound == pytest.approx(ball, rel=0.04)
+    assert (limits["toecap, impact"].bound, limits["toecap, compression"].bound) == (200, 15e3)
+
+
+def test_a_directory_without_a_sweep_is_one_line(tmp_path):
+    with pytest.raises(InputError, match="holds no sweep"):
+        rank([tmp_path])
