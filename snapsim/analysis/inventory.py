@@ -10,6 +10,8 @@ from rich.markup import escape
 from rich.table import Table
 from rich.text import Text
 
+from snapsim.analysis.cautions import CAUTIONS
+from snapsim.analysis.stray_field import stray_lines, stray_summary
 from snapsim.analysis.summary import number, numbers
 from snapsim.parts.shapes import Compound, Mesh, Prism, Shape
 from snapsim.simulation.system import System
@@ -44,6 +46,7 @@ def inventory(system: System, warnings: Iterable[str]) -> dict[str, Any]:
             for i, body in enumerate(system.bodies)
         },
         "overlaps": [],
+        "stray_field": stray_summary(system),
         "warnings": list(warnings),
     }
 
@@ -67,4 +70,6 @@ def inventory_table(result: dict[str, Any]) -> RenderableType:
         table.add_row(*row, f"{b['mass_kg']:.4g}", diagonal, str(b["cells"]))
     end = f"{result['duration_s']:g} s to compute, detail {result['detail']}; nothing overlaps"
     warnings = [Text(f"note: {w}", style="yellow") for w in result["warnings"]]
-    return Group(Text(result["title"], style="bold"), table, end, *warnings)
+    stray = [Text(line) for line in stray_lines(result["stray_field"])]
+    said = [*stray, *(Text(c, style="yellow") for c in CAUTIONS)] if stray else []
+    return Group(Text(result["title"], style="bold"), table, end, *warnings, *said)

@@ -29,6 +29,7 @@ from snapsim.scenario.quantities import (
     write,
 )
 from snapsim.scenario.resolve import describe
+from snapsim.simulation.system import System
 from snapsim.study.distributions import Distribution
 from snapsim.study.ledger import fingerprint
 from snapsim.study.runner import Options, Task
@@ -48,6 +49,7 @@ class Cases:
     file: str
     document: dict[str, Any]
     identity: dict[str, str]
+    scene: System
 
     def changes(self, spot: Spot, shares: Array) -> tuple[str, ...]:
         """Return the "key=value" texts of one run."""
@@ -105,7 +107,7 @@ def cases(study: Study, file: str) -> Cases:
     whole = toml_text.write(document)
     what = study.model_dump_json(exclude={"samples", "replicates", "title", "note"})
     identity = {"scene": fingerprint(scene.resolved, whole), "study": fingerprint(what)}
-    found = Cases(study, whole, str(path.absolute()), document, identity)
+    found = Cases(study, whole, str(path.absolute()), document, identity, scene)
     _try(found, file)
     return found
 

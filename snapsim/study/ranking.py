@@ -92,6 +92,7 @@ def _rows(folder: str, against: list[Standard]) -> list[dict[str, Any]]:
     groups = [(n, name, [r for r in runs if r.spot.setup == n]) for n, name in enumerate(names)]
     return [
         _row(study, folder, name, about["program"], group, against)
+        | {"stray_field": json.loads(about.get("stray field", "[]"))}
         for _, name, group in groups
         if group
     ]

@@ -8,6 +8,7 @@ from html import escape
 from pathlib import Path
 from typing import Any
 
+from snapsim.analysis.stray_field import stray_lines
 from snapsim.render.plots import (
     Plot,
     PlotOptions,
@@ -93,6 +94,7 @@ def _one(row: dict[str, Any]) -> str:
             _measures(row),
             _hands(row),
             _limits(row),
+            _stray(row),
             _picture(_weights(inputs), "What each input weighs") if inputs["inputs"] else "",
         ]
     )
@@ -132,6 +134,13 @@ def _limits(row: dict[str, Any]) -> str:
             f" {escape(limit['protects'])}</span></td></tr>"
         )
     return _table(("limit", "value", "in these runs", "source, and what it is about"), body)
+
+
+def _stray(row: dict[str, Any]) -> str:
+    if not row["stray_field"]:
+        return ""
+    lines = "".join(f"<li>{escape(line)}</li>" for line in stray_lines(row["stray_field"]))
+    return f"<p>Stray field of the scene as written:</p><ul>{lines}</ul>"
 
 
 def _chances(rows: list[dict[str, Any]]) -> Plot:

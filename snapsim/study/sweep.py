@@ -17,6 +17,7 @@ from os import PathLike, fspath
 from pathlib import Path
 from typing import Any
 
+from snapsim.analysis.stray_field import stray_summary
 from snapsim.errors import OutputError
 from snapsim.study.cases import Cases, cases, stopping
 from snapsim.study.ledger import Ledger, program_identity
@@ -87,6 +88,7 @@ def sweep(
     ready = cases(study, fspath(file))
     identity = {**ready.identity, "program": program_identity()}
     notes = {"study text": study.model_dump_json(), "scene file": ready.file}
+    notes["stray field"] = json.dumps(stray_summary(ready.scene))
     with Ledger(folder, identity, options.redo, notes) as ledger:
         return _fill(ready, ledger, options, progress)
 

@@ -1,0 +1,61 @@
+"""How far the field of a magnet reaches."""
+
+import numpy as np
+import pytest
+from scipy.optimize import brentq
+
+from snapsim.analysis.stray_field import stray_lines, stray_summary
+from snapsim.scenario.loading import scene_from_text
+from snapsim.simulation.stray_field import stray_field
+
+SCENE = """
+title = "A cylinder magnet"
+[[body]]
+name = "magnet"
+shape = { kind = "cylinder", diameter = "100 mm", length = "50 mm" }
+material = "test magnet"
+magnetised = "+z"
+position = "0.3, 0, 0 m"
+rotation = { axis = "y", angle = "33 deg" }
+fixed = true
+[[body]]
+name = "ball"
+shape = { kind = "sphere", diameter = "10 mm" }
+material = "aluminium"
+position = "0, 0, 1 m"
+[[material]]
+name = "test magnet"
+density = "7500 kg/m^3"
+remanence = "1.4 T"
+"""
+
+
+def test_half_a_millitesla_reaches_as_far_as_the_closed_form_says():
+    found = stray_field(scene_from_text(SCENE, "c.toml"), np.array([5e-4, 1e-3]), np.array([4.6]))
+
+    def on_axis(z):  # exact field of a cylinder on its axis, any textbook
+        ends = [(z + s) / np.hypot(z + s, 0.05) for s in (0.025, -0.025)]
+        return 0.7 * (ends[0] - ends[1])
+
+    for reach, limit in zip(found.reach, (5e-4, 1e-3), strict=True):
+        exact = brentq(lambda z, b=limit: on_axis(z) - b, 0.1, 3)
+        assert reach == pytest.approx(exact, rel=1e-4)  # the bisection's end is far below
+    # dipole far field (m = Br V/mu_0, B = mu_0 m/(2 pi r^3)): 0.559344 m and 0.443952 m; the
+    # magnet's length and width leave it by about (R/r)^2 = 1 %
+    assert found.reach == pytest.approx([0.559344, 0.443952], rel=0.012)
+    assert found.largest[0] == pytest.approx(on_axis(4.6), rel=1e-6)
+    along = abs(found.direction[0] @ [np.sin(np.radians(33)), 0, np.cos(np.radians(33))])
+    assert along == pytest.approx(1, abs=1e-9)
+
+
+def test_each_limit_is_said_with_its_source():
+    entries = stray_summary(scene_from_text(SCENE, "c.toml"))
+    lines = stray_lines(entries)
+    assert "0.5 mT is met out to 0.56 m" in lines[0]
+    assert "IEC 60601-2-33" in lines[0]
+    assert "above the limit" in lines[-1]  # 437.5 A m^2 at 4.6 m: 0.9 uT by the dipole
+
+
+def test_without_a_magnet_there_is_nothing_to_say():
+    text = SCENE.replace('"test magnet"', '"oak"', 1).replace('magnetised = "+z"\n', "")
+    assert stray_summary(scene_from_text(text, "c.toml")) == []
