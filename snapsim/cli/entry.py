@@ -15,6 +15,7 @@ import typer
 from snapsim.cli import (
     check,
     clip,
+    fate,
     force,
     margin,
     materials,
@@ -65,6 +66,7 @@ for _command in (
     force,
     poses,
     margin,
+    fate,
     plot,
     release,
     sweep,

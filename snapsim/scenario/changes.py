@@ -2,6 +2,7 @@
 
 A key is a path: body.blank.rotation.angle, contact.pair[1].friction. Bodies, joints, materials and
 hands are addressed by name or by number from 1; a name with a dot or a bracket stands in quotes.
+One of the three numbers of a text like "0, 0, 20 mm" is its x, y or z: body.magnet.position.z.
 """
 
 from __future__ import annotations
@@ -14,10 +15,16 @@ from typing import Any
 
 from snapsim.errors import InputError
 from snapsim.scenario.explain import label, name_in, suggest
+from snapsim.scenario.quantities import with_component
 
 _PART = re.compile(r'\.?(?:"([^"]+)"|([^."\[\]]+))|\[(\d+)\]')
 
 Step = str | int
+
+COMPONENTS = ("x", "y", "z")
+TRIPLES = {"position": None, "velocity": None, "spin": None, "gravity": "0, 0, -9.80665 m/s^2"}
+"""Keys whose value is one text of three numbers along the world's axes, and what stands there when
+none is given; None: zeros."""
 
 
 def apply_changes(document: dict[str, Any], changes: Iterable[str], file: str) -> dict[str, Any]:
@@ -66,6 +73,9 @@ def _value(text: str) -> Any:
 def _assign(document: dict[str, Any], steps: list[Step], value: Any, key: str, file: str) -> None:
     here: Any = document
     for i, step in enumerate(steps[:-1]):
+        if steps[i + 1] in COMPONENTS and _is_triple(here, step):
+            _assign_component(here, steps[i:], value, key, file)
+            return
         here = _enter(here, step, steps[i + 1], key, file)
     last = steps[-1]
     if isinstance(here, dict) and isinstance(last, str):
@@ -78,6 +88,22 @@ def _assign(document: dict[str, Any], steps: list[Step], value: Any, key: str, f
         here[_position(here, last, key, file)] = value
     else:
         raise _no_table(here, last, key, file)
+
+
+def _is_triple(here: Any, step: Step) -> bool:
+    """Whether a step leads to one text of three numbers, given or left out."""
+    return isinstance(here, dict) and step in TRIPLES and isinstance(here.get(step, ""), str)
+
+
+def _assign_component(here: Any, steps: list[Step], value: Any, key: str, file: str) -> None:
+    if len(steps) > 2:
+        raise _no_table(here.get(steps[0]), steps[2], key, file)
+    try:
+        here[steps[0]] = with_component(
+            here.get(steps[0], TRIPLES[str(steps[0])]), COMPONENTS.index(str(steps[1])), str(value)
+        )
+    except ValueError as error:
+        raise InputError(str(error), file=file, key=key) from None
 
 
 def _enter(here: Any, step: Step, following: Step, key: str, file: str) -> Any:

@@ -28,7 +28,7 @@ def load_scene(path: str | PathLike[str], changes: Sequence[str] = ()) -> System
     Raises InputError with one line: file, key, what is wrong, what is allowed.
     """
     file = fspath(path)
-    return scene_from_text(_text(file), file, changes)
+    return scene_from_text(scene_text(file), file, changes)
 
 
 def scene_from_text(text: str, file: str, changes: Sequence[str] = ()) -> System:
@@ -50,7 +50,8 @@ def describe_scene(document: dict[str, Any], file: str) -> SceneDescription:
     return scene
 
 
-def _text(file: str) -> str:
+def scene_text(file: str) -> str:
+    """Return the text of a scene file; raises InputError."""
     try:
         return Path(file).read_text(encoding="utf-8-sig")
     except OSError as error:

@@ -87,6 +87,23 @@ def write(values: tuple[float, ...] | float, kind: Kind) -> str:
     return f"{kind.between.join(repr(float(n)) for n in numbers)} {kind.unit}"
 
 
+def with_component(text: str | None, i: int, value: str) -> str:
+    """Return three numbers "0, 0, 20 mm" with number `i` replaced; raises ValueError.
+
+    Each keeps its unit; where there is no text yet the others are zero.
+    """
+    unit = _number_and_unit(value, value, "write a number with its unit")[1]
+    pieces = _split(text) if text else [f"0 {unit}"] * 3
+    if len(pieces) != 3 or len(_split(value)) != 1:
+        raise ValueError(f'"{value}" cannot be one of the three numbers of "{text}"')
+    units = [_number_and_unit(p, p, "write a number with its unit")[1] for p in pieces]
+    whole = [
+        p.strip() if u else f"{p.strip()} {units[-1]}" for p, u in zip(pieces, units, strict=True)
+    ]
+    whole[i] = value.strip()
+    return ", ".join(whole)
+
+
 def example(kind: Kind, count: int) -> str:
     """Return an example text of `count` values."""
     if count == 1 or kind.between != ", ":
@@ -129,7 +146,7 @@ def _registry() -> Any:  # pint's own types are too wide to compute with
 
 
 @cache
-def _scale(unit: str, target: str) -> float:
+def scale(unit: str, target: str) -> float:
     """Factor from `unit` to `target`; raises ValueError("unknown") or ValueError("dimension")."""
     if not _UNIT.fullmatch(unit) or (not unit[0].isalpha() and unit[0] not in "µμΩ°%"):
         raise ValueError("unknown")
@@ -152,7 +169,7 @@ def _to_si(number: float, unit: str, kind: Kind, wanted: str) -> float:
     if unit == kind.unit:
         return number
     try:
-        factor = _scale(unit, kind.unit)
+        factor = scale(unit, kind.unit)
     except ValueError as error:
         trouble = "is no known unit" if str(error) == "unknown" else f"is not a unit of {kind.name}"
         raise ValueError(f'"{unit}" {trouble}; {wanted}') from None

@@ -73,7 +73,7 @@ class Ledger:
         wanted = {"format": FORMAT, **identity}
         notes = dict(notes)
         known = dict(self._base.execute("SELECT key, value FROM about"))
-        changed = [k for k, v in wanted.items() if k in known and known[k] != v]
+        changed = [k for k, v in wanted.items() if known.get(k) != v]
         if known and changed and not redo:
             raise OutputError(
                 f"{self.folder}: holds runs of another {' and '.join(changed)};"

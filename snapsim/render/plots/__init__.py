@@ -2,6 +2,7 @@
 
 from snapsim.render.plots.angle import energy_plot, torque_plot
 from snapsim.render.plots.distance import distance_plot
+from snapsim.render.plots.fates import fate_plot
 from snapsim.render.plots.field_lines import field_plot
 from snapsim.render.plots.figure import FORMATS, Plot, PlotOptions, ending_of, save, style_named
 from snapsim.render.plots.force_map import map_plot
@@ -18,6 +19,7 @@ __all__ = [
     "ending_of",
     "energy_plot",
     "exceedance_plot",
+    "fate_plot",
     "field_plot",
     "input_plot",
     "magnetisation_plot",

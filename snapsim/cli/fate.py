@@ -1,0 +1,136 @@
+"""`snapsim fate FILE -o DIR`: what becomes of a part over two parameters of its release."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from snapsim.cli.options import AsJson, Changes, MovingBody, SceneFile, Style
+from snapsim.cli.output import complain, emit, emit_json
+from snapsim.errors import InputError
+
+if TYPE_CHECKING:
+    from snapsim.simulation.landscape.fate_map import FateMap
+    from snapsim.study.fate_map import Slice
+
+
+def fate(
+    file: SceneFile,
+    output: Annotated[
+        str, typer.Option("-o", "--output", metavar="DIR", help="Directory of points and results.")
+    ],
+    first: Annotated[
+        str,
+        typer.Option(metavar="KEY=FROM..TO", help='Across: body.disc.rotation.angle="0..90 deg".'),
+    ],
+    second: Annotated[
+        str,
+        typer.Option(metavar="KEY=FROM..TO", help='Upward: body.magnet.position.z="0..50 mm".'),
+    ],
+    on: Annotated[
+        str | None, typer.Option("--on", metavar="NAME", help="Body the part is set down on first.")
+    ] = None,
+    body: MovingBody = None,
+    resolution: Annotated[
+        str | None, typer.Option(help='How finely boundaries are located: "0.5 deg".')
+    ] = None,
+    grid: Annotated[
+        str, typer.Option(metavar="12x12", help="First grid: cells across and upward.")
+    ] = "12x12",
+    detail: Annotated[str, typer.Option(help="Cells: draft, normal or fine.")] = "draft",
+    spots: Annotated[
+        int, typer.Option(min=0, max=100, help='Places of the boundary found again at "normal".')
+    ] = 5,
+    limit: Annotated[int, typer.Option(min=4, help="Releases at most.")] = 5000,
+    workers: Annotated[int, typer.Option(min=1, max=256, help="Processes.")] = 1,
+    redo: Annotated[bool, typer.Option("--redo", help="Compute all points anew.")] = False,
+    style: Style = "light",
+    json: AsJson = False,
+    changes: Changes = None,
+) -> None:
+    """Which release poses snap and which do not: a map over two parameters; resumable."""
+    from snapsim.analysis.fates import fate_summary, fate_table
+    from snapsim.cli.progress import stage_progress
+    from snapsim.render.plots import style_named
+    from snapsim.study.fate_map import fate_map
+
+    style_named(style)
+    given = _slice(file, first, second, resolution, grid, detail, tuple(changes or ()), body, on)
+    try:
+        with stage_progress() as progress:
+            found = fate_map(given, output, workers, limit, spots, redo, progress)
+    except KeyboardInterrupt:
+        complain(f"{file}: interrupted; the releases done are kept in {output}: run again to go on")
+        raise typer.Exit(130) from None
+    result = fate_summary(found)
+    _write(found, result, Path(output), style)
+    if json:
+        return emit_json(result)
+    emit(fate_table(result))
+    emit(
+        f"{len(found.fates)} releases on the map, {found.computed} computed now in"
+        f" {found.wall:.0f} s;"
+        f" wrote fate.json, fate.csv and fate.png to {output}"
+    )
+    return None
+
+
+def _slice(
+    file: str,
+    first: str,
+    second: str,
+    resolution: str | None,
+    grid: str,
+    detail: str,
+    changes: tuple[str, ...],
+    body: str | None,
+    on: str | None,
+) -> Slice:
+    from snapsim.scenario.loading import scene_text
+    from snapsim.scenario.spans import read_span, step_in
+    from snapsim.study.fate_map import Slice
+
+    one, two = read_span(first, "--first"), read_span(second, "--second")
+    if one.key == two.key:
+        raise InputError("is the key of --first; two different ones are due", key="--second")
+    columns, rows = _grid(grid)
+    k = one.shown
+    step = (
+        abs(one.high[k] - one.low[k]) / (8 * columns)
+        if resolution is None
+        else step_in(resolution, one.unit, "--resolution")
+    )
+    return Slice(scene_text(file), file, one, two, step, changes, body, on, detail, columns, rows)
+
+
+def _grid(text: str) -> tuple[int, int]:
+    parts = text.lower().replace("×", "x").split("x")
+    if len(parts) != 2 or not all(p.strip().isdigit() and 1 <= int(p) <= 200 for p in parts):
+        raise InputError(
+            f'"{text}" is no grid; write two numbers from 1 to 200, like 12x12', key="--grid"
+        )
+    return int(parts[0]), int(parts[1])
+
+
+def _write(found: FateMap, result: dict[str, Any], folder: Path, style: str) -> None:
+    """Write the results beside the ledger, each whole or not at all."""
+    import json
+
+    from snapsim.analysis.fates import fate_csv, fate_points
+    from snapsim.render.plots import PlotOptions, fate_plot, save, style_named
+    from snapsim.storage.whole_file import whole_file
+
+    whole = {**result, "points": fate_points(found)}
+    with whole_file(folder / "fate.json", True) as path:
+        path.write_text(json.dumps(whole, indent=1, allow_nan=False) + "\n", encoding="utf-8")
+    with whole_file(folder / "fate.csv", True) as path:
+        path.write_text(fate_csv(found), encoding="utf-8")
+    with whole_file(folder / "fate.png", True) as path:
+        save(
+            path,
+            fate_plot(found, f"{found.body}: what becomes of it"),
+            PlotOptions(style_named(style)),
+            ".png",
+        )

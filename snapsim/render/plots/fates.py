@@ -1,0 +1,199 @@
+"""What becomes of a part over two parameters: fates by pattern and word, energy in colour."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from snapsim.arrays import Array
+from snapsim.render.plots.figure import Plot
+from snapsim.render.plots.style import DASHES, Paper, entitle
+from snapsim.simulation.fate import WORDS, Kind
+from snapsim.simulation.landscape.fate_map import Axis, FateMap, group
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+HEIGHT: Final = 6.0
+PATTERNS: Final[dict[str, str]] = {
+    "snaps": "",
+    "does not snap": "///",
+    "undecided": "..",
+    "touches": "++",
+    "no room": "xx",
+    "goes away": "\\\\\\",
+    "failed": "**",
+}
+NAMES: Final = {
+    "rotation.angle": "angle", "position.x": "x", "position.y": "y", "position.z": "height",
+}  # fmt: skip
+"""Plain words for the ends of keys."""
+
+LEAST: Final = 0.02
+"""Share of the slice from which a region is named inside the picture."""
+
+
+def fate_plot(found: FateMap, title: str) -> Plot:
+    """Fates over the slice: pattern and word by fate, energy of the blow in colour (log scale)."""
+    return Plot(HEIGHT, lambda figure, paper: _draw(figure, paper, found, title))
+
+
+def _draw(figure: Figure, paper: Paper, found: FateMap, title: str) -> None:
+    from matplotlib.cm import ScalarMappable
+    from matplotlib.colors import LogNorm
+
+    axes = figure.subplots()
+    some = np.array([f.energy for f in found.fates if f.energy > 0])
+    low, high = (some.min(), some.max()) if len(some) else (0.1, 10.0)
+    norm = LogNorm(max(low, 1e-3 * high), 1.001 * high, clip=True)
+    shades = ScalarMappable(norm, "cividis")
+    groups = _groups(found)
+    for name in PATTERNS:
+        _fill(axes, paper, found, [k for k, g in enumerate(groups) if g == name], name, shades)
+    for boundary in found.boundaries:
+        snap = "snaps" in boundary.between
+        axes.plot(*boundary.line.T, color=paper.page, lw=5.0 if snap else 3.0, zorder=4)
+        axes.plot(
+            *boundary.line.T, color=paper.ink, lw=2.6 if snap else 1.4,
+            ls="-" if snap else DASHES[2], zorder=5,
+        )  # fmt: skip
+    _spots(axes, paper, found)
+    _name_regions(axes, paper, found, groups)
+    bar = figure.colorbar(shades, ax=axes, shrink=0.9)
+    bar.set_label("energy of the blow [J]")
+    axes.set(xlim=_limits(found.first), ylim=_limits(found.second))
+    axes.set(xlabel=_label(found.first), ylabel=_label(found.second))
+    axes.grid(visible=False)
+    entitle(axes, title)
+    _key(figure, paper, found, groups)
+
+
+def _groups(found: FateMap) -> list[str]:
+    """The group that most corners of each cell have; of equals, the one snapping is not."""
+    names = [group(f.kind) for f in found.fates]
+    order = list(PATTERNS)
+    out = []
+    for cell in found.cells.tolist():
+        mine = [names[n] for n in cell]
+        out.append(max(mine, key=lambda g: (mine.count(g), order.index(g))))
+    return out
+
+
+def _fill(
+    axes: Axes, paper: Paper, found: FateMap, cells: Sequence[int], name: str, shades: object
+) -> None:
+    """Cells of one group: coloured by energy, or blank where nothing was struck."""
+    from matplotlib.collections import PolyCollection
+
+    if not cells:
+        return
+    energy = np.array([f.energy for f in found.fates])
+    mine = np.array([group(f.kind) == name for f in found.fates])
+    corner = found.cells[list(cells)]
+    colours = []
+    for four in corner:
+        own = energy[four[mine[four]]]
+        value = float(own.mean()) if len(own) else 0.0
+        colours.append(shades.to_rgba(value) if value > 0 else paper.iron)  # type: ignore[attr-defined]
+    polygons = found.point[corner]
+    axes.add_collection(
+        PolyCollection(list(polygons), facecolors=colours, edgecolors="face", linewidths=0.3)
+    )
+    if PATTERNS[name]:
+        axes.add_collection(
+            PolyCollection(
+                list(polygons),
+                facecolors="none",
+                edgecolors="#FFFFFF",
+                linewidths=0,
+                hatch=PATTERNS[name],
+                alpha=0.65,
+                zorder=2,
+            )
+        )
+
+
+def _spots(axes: Axes, paper: Paper, found: FateMap) -> None:
+    """The boundary found again with finer cells."""
+    known = [(s.found, s.second) for s in found.spots if s.found is not None]
+    if not known:
+        return
+    axes.plot(
+        *np.array(known).T, "D", ms=9, mfc=paper.accent, mec=paper.page, mew=1.6, zorder=7,
+        clip_on=False, label=f'boundary with "{found.spots[0].detail}" cells',
+    )  # fmt: skip
+
+
+def _name_regions(axes: Axes, paper: Paper, found: FateMap, groups: Sequence[str]) -> None:
+    """Say what happens in the middle of each large region."""
+    corner = found.point[found.cells]
+    size = np.ptp(corner, axis=1)
+    area = size[:, 0] * size[:, 1]
+    for name in sorted(set(groups)):
+        mine = np.array([g == name for g in groups])
+        if area[mine].sum() < LEAST * area.sum():
+            continue
+        at = _middle(corner.mean(axis=1), mine, area, found)
+        axes.text(
+            *at, name, ha="center", va="center", size=13.5, weight="bold", color=paper.ink,
+            zorder=8, bbox={"facecolor": paper.page, "edgecolor": paper.ink, "pad": 4.0},
+        )  # fmt: skip
+
+
+def _middle(centre: Array, mine: Array, area: Array, found: FateMap) -> tuple[float, float]:
+    """The cell of a region farthest from everything that is not of it, and from the frame."""
+    wide = np.array([abs(a.high - a.low) for a in (found.first, found.second)])
+    low = np.array([min(a.low, a.high) for a in (found.first, found.second)])
+    scaled = (centre - low) / wide
+    inner = scaled[mine]
+    frame = np.minimum(inner, 1 - inner) * np.array([0.55, 1.2])
+    apart = frame.min(axis=1)
+    if not mine.all():
+        others = scaled[np.logical_not(mine)]
+        away = np.linalg.norm((inner[:, None] - others[None]) * np.array([0.7, 1.3]), axis=2)
+        apart = np.minimum(apart, away.min(axis=1))
+    x, y = centre[mine][int(np.argmax(apart))]
+    return float(x), float(y)
+
+
+def _key(figure: Figure, paper: Paper, found: FateMap, groups: Sequence[str]) -> None:
+    """Patterns in words, below the picture."""
+    from matplotlib.lines import Line2D
+    from matplotlib.patches import Patch
+
+    entries: list[Patch | Line2D] = [
+        Patch(facecolor="#7C7B78", edgecolor="#FFFFFF", hatch=PATTERNS[g], label=_words(g))
+        for g in PATTERNS
+        if g in groups
+    ]
+    if any("snaps" in b.between for b in found.boundaries):
+        entries.append(Line2D([], [], color=paper.ink, lw=2.6, label="boundary of the snap"))
+    if any(s.found is not None for s in found.spots):
+        mark = {"ls": "", "marker": "D", "ms": 9, "mfc": paper.accent, "mec": paper.page}
+        label = f'same, found with "{found.spots[0].detail}" cells'
+        entries.append(Line2D([], [], label=label, **mark))  # type: ignore[arg-type]
+    figure.legend(handles=entries, loc="outside lower center", ncols=2)
+
+
+def _words(name: str) -> str:
+    if name == "does not snap":
+        return "stays or falls back"
+    kind: Kind = name  # type: ignore[assignment]
+    return WORDS[kind]
+
+
+def _label(axis: Axis) -> str:
+    """ "blank: angle [deg]" from body.blank.rotation.angle."""
+    words, unit = axis.key, f" [{axis.unit}]" if axis.unit else ""
+    head, _, rest = axis.key.partition(".")
+    if head in ("body", "joint"):
+        name, _, end = rest.partition(".")
+        words = f"{name}: {NAMES.get(end, end.replace('.', ' ').replace('_', ' '))}"
+    return f"{words}{unit}"
+
+
+def _limits(axis: Axis) -> tuple[float, float]:
+    return min(axis.low, axis.high), max(axis.low, axis.high)
