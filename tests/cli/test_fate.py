@@ -48,7 +48,7 @@ def test_it_prints_one_object_and_writes_points_and_picture(snap, scene, tmp_pat
     assert found["fates"]["snaps"] >= 2
     assert "no safe distance" in found["limits"][0]
     assert any("draft" in line for line in found["limits"])
-    rows = list(csv.reader((tmp_path / "out" / "fate.csv").open()))
+    rows = list(csv.reader((tmp_path / "out" / "fate.csv").read_text().splitlines()))
     assert rows[0][:2] == ["body.ball.position.z [mm]", "body.ball.position.x [mm]"]
     assert len(rows) == 7
     written = json.loads((tmp_path / "out" / "fate.json").read_text())
