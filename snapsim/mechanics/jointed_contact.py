@@ -23,6 +23,7 @@ from snapsim.mechanics.delassus import contact_frames, contact_jacobian, to_worl
 from snapsim.mechanics.impact import Blow, blow_on_operator
 from snapsim.mechanics.linkage import (
     FRICTION,
+    HELD,
     Elimination,
     Linkage,
     Stack,
@@ -34,9 +35,6 @@ from snapsim.mechanics.rigid_bodies import RigidBodies
 from snapsim.mechanics.simultaneous_blows import STEP
 from snapsim.mechanics.sustained_contact import ContactStep, contact_work, mean_slip, turn_freely
 from snapsim.parts.states import State
-
-HELD = 1e-9
-"""Share of the free inverse mass below which a row counts as held fast by the joints."""
 
 
 @dataclass(frozen=True)
@@ -169,8 +167,7 @@ def jointed_step(
     if grip is not None:
         shift[: 3 * count] = mean_slip((rows @ old)[: 3 * count], grip)
     q += shift
-    least = 0.0 if grip is None else -dt * grip
-    q[::3] += np.concatenate([np.maximum(room, least), limit_room]) / dt
+    q[::3] += np.concatenate([room, limit_room]) / dt
     mu = np.concatenate([friction, np.zeros(len(limits))])
     tolerance = 1e-12 * float(np.abs([rows @ old, rows @ free]).max(initial=1e-30))
     impulse, residual = solve_contacts(operator, q, mu, np.zeros(len(q)), tolerance)

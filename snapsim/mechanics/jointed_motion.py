@@ -23,7 +23,6 @@ from snapsim.mechanics.contact import ContactGeometry, ContactSet
 from snapsim.mechanics.flight import Flight, LoadFunction
 from snapsim.mechanics.impact import Blow
 from snapsim.mechanics.jointed_contact import (
-    HELD,
     JointedStep,
     jointed_blow,
     jointed_step,
@@ -35,6 +34,7 @@ from snapsim.mechanics.joints.contract import Joint
 from snapsim.mechanics.linkage import (
     EQUALITY,
     FRICTION,
+    HELD,
     LIMIT,
     STICTION,
     Elimination,
@@ -165,9 +165,9 @@ class JointedMotion(Motion):
         given = (self.linkage, self.bodies, self.state, self.time)
         pull, resting = force + self._weight(), [j for j, sense in mode.slip.items() if not sense]
         for _ in range(10):
-            closed = closed_rows(*given, mode, pull, torque, candidates)
-            slip = starting_slips(*given, replace(mode, closed=closed), pull, torque, rows, resting)
-            before, mode = mode, replace(mode, closed=closed, slip={**mode.slip, **slip})
+            slip = starting_slips(*given, mode, pull, torque, rows, resting)
+            before, mode = mode, replace(mode, slip={**mode.slip, **slip})
+            mode = replace(mode, closed=closed_rows(*given, mode, pull, torque, candidates))
             if mode == before:
                 break
         self.mode = mode
@@ -191,11 +191,8 @@ class JointedMotion(Motion):
             return
         contacts = self.geometry.contacts(self.state.pose, self.settings.touch)
         yield self._frame(touching=True)
-        pairs = [self.surfaces.pair(int(a), int(b)) for a, b in contacts.pair]
-        bounce = np.array([p.restitution for p in pairs])
-        if len(contacts):
-            bounce[-separation_rates(self.state, contacts) * bounce < self._slow()] = 0.0
-        blow = self._resolve(contacts, bounce)
+        rate = separation_rates(self.state, contacts)
+        blow = self._resolve(contacts, self._restitution(contacts, rate, self._slow()))
         self._book_blow(State(self.state.pose, blow.velocity, blow.spin))
         yield self._frame(touching=True)
 

@@ -34,6 +34,9 @@ REDUNDANT = 1e-11
 """Share of the largest eigenvalue of the scaled J W J^T below which rows count as redundant."""
 
 
+HELD = 1e-9
+"""Share of the free inverse mass below which a row counts as held fast by the joints."""
+
 STICTION = 1e-9
 """Share by which friction that sticks may exceed its limit: rounding."""
 
@@ -301,6 +304,7 @@ def closed_rows(
     inverse_mass = inverse_mass_matrix(bodies, state.pose.quaternion)
     reduced = Elimination(found.stack.jacobian, inverse_mass).reduced(inverse_mass)
     wanted = rows.only(kept(rows, replace(free, closed=candidates)) & (rows.kind == LIMIT))
+    wanted = wanted.only(loose(wanted, reduced, inverse_mass))
     opening = wanted.jacobian @ found.acceleration + wanted.bias
     push = one_sided_multipliers(wanted.jacobian @ reduced @ wanted.jacobian.T, opening)
     pulls = zip(wanted.joint.tolist(), wanted.row.tolist(), push.tolist(), strict=True)
@@ -321,7 +325,8 @@ def starting_slips(
     """Return the sense in which each of the `resting` bearings starts to slip, 0 where it sticks.
 
     Friction f and accelerations a of the bearings obey Coulomb's law together: |f| <= limit, and
-    f = -limit sign(a) where a is not 0. The limits are those of `mode`.
+    f = -limit sign(a) where a is not 0. The limits are those of `mode`. Bearings that closed rows
+    hold are left out.
     """
     if not resting:
         return {}
@@ -331,12 +336,22 @@ def starting_slips(
     found = react(linkage, bodies, state, time, mode, force, torque, rest)
     inverse_mass = inverse_mass_matrix(bodies, state.pose.quaternion)
     reduced = Elimination(found.stack.jacobian, inverse_mass).reduced(inverse_mass)
+    rubs = rubs.only(loose(rubs, reduced, inverse_mass))
     free = rubs.jacobian @ found.acceleration + rubs.bias
     limit = limits[rubs.joint]
     friction = bounded_multipliers(rubs.jacobian @ reduced @ rubs.jacobian.T, free, limit)
     sticks = (np.abs(friction) < limit * (1 - STICTION)) | (free == 0.0)
     senses = np.where(sticks, 0.0, np.where(friction == 0.0, np.sign(free), -np.sign(friction)))
     return dict(zip(rubs.joint.tolist(), senses.tolist(), strict=True))
+
+
+def loose(stack: Stack, reduced: Array, inverse_mass: Array) -> BoolArray:
+    """Return which rows (m,) can move at all, what else is kept held."""
+    left, whole = (
+        np.einsum("ri,ij,rj->r", stack.jacobian, w, stack.jacobian) for w in (reduced, inverse_mass)
+    )
+    can: BoolArray = left > HELD * whole
+    return can
 
 
 def bounded_multipliers(operator: Array, free: Array, limit: Array) -> Array:

@@ -131,8 +131,9 @@ class Motion:
         self._driven = 0.0  # work that a moving clamp did in the blow not booked yet [J]
         self._stage = self._stage_radius(start)
         self._flight_hint: float | None = None
-        self._contact_hint = np.inf
+        self._contact_hint = self._sink_hint = np.inf
         self._pressed: Trial | None = None
+        self._nearby = geometry.contacts(start.pose, 0.0)
 
     def run(self) -> Iterator[Item]:
         """Yield frames and strikes in order of time, then one End."""
@@ -142,6 +143,7 @@ class Motion:
         while ending is None:
             yield from self._prepare()
             contacts = self.geometry.contacts(self.state.pose, NEARLY * self.settings.touch)
+            self._nearby = contacts
             if len(contacts.gap):
                 rate = separation_rates(self.state, contacts)
                 slow = self._slow()
@@ -326,10 +328,7 @@ class Motion:
         """Resolve the blow of all touching contacts at the present pose."""
         before = self.state
         rate = separation_rates(before, contacts)
-        pairs = [self.surfaces.pair(int(a), int(b)) for a, b in contacts.pair]
-        restitution = np.array([p.restitution for p in pairs])
-        restitution[-rate * restitution < slow] = 0.0
-        blow = self._resolve(contacts, restitution)
+        blow = self._resolve(contacts, self._restitution(contacts, rate, slow))
         tally_before = self.tally
         self._book_blow(State(before.pose, blow.velocity, blow.spin))
         blows = _blows(self._effective_mass, contacts, rate, blow.impulse, slow)
@@ -348,6 +347,14 @@ class Motion:
             restitution,
             self._friction(contacts),
         )
+
+    def _restitution(self, contacts: ContactSet, rate: Array, slow: float) -> Array:
+        """Of each contact (c,), zero where it would rebound slower than `slow` [m/s]."""
+        pairs = [self.surfaces.pair(int(a), int(b)) for a, b in contacts.pair]
+        found = [p.restitution_at(-r) for p, r in zip(pairs, rate.tolist(), strict=True)]
+        bounce = np.array(found)
+        bounce[-rate * bounce < slow] = 0.0
+        return bounce
 
     def _effective_mass(self, pair: IntArray, point: Array, normal: Array) -> float:
         return effective_mass(self.bodies, self.state, pair, point, normal)
@@ -402,9 +409,12 @@ class Motion:
             if sooner is None:
                 sooner, trial = self._closing_time(trial)
             if sooner is None:
+                sooner = self._sinking_time(trial)
+            if sooner is None:
                 break
             trial = self._try_step(sooner)
         self._accept(trial)
+        self._sink_hint *= 1.5
         if self.time - self._last_frame >= self.settings.frame_spacing:
             yield self._frame(touching=True)
 
@@ -413,7 +423,7 @@ class Motion:
         spin = float(np.max(np.linalg.norm(self.state.spin, axis=1), initial=0.0))
         acceleration = self._acceleration()
         fall = (self.settings.fall / acceleration) ** 0.5 if acceleration > 0 else np.inf
-        dt = min(self.settings.contact_step, fall, self._contact_hint)
+        dt = min(self.settings.contact_step, fall, self._contact_hint, self._sink_hint)
         if spin > 0:
             dt = min(dt, self.settings.turn / spin)
         return float(min(dt, max(self.end - self.time, 1e-9)))
@@ -446,6 +456,7 @@ class Motion:
             self._room(middle, contacts, dt),
             self._friction(contacts),
             grip=self._turning(middle, contacts, dt),
+            opening=True,
         )
 
     def _room(self, middle: Pose, contacts: ContactSet, dt: float) -> Array:
@@ -453,18 +464,34 @@ class Motion:
 
         An open contact may close just until it touches at the end of the step. One that touched at
         the start ends no nearer than it was: then its force does no work, as on a fixed support.
-        That holds both ways for the speeds that the pose's turning brings.
+        Where it turns with the bodies or wanders, the old velocities close it in the middle of the
+        step faster than at the start, by no more than accelerations or the touching gap explain,
+        and the new ones must open it by the difference there.
         """
         rate = separation_rates(replace(self.state, pose=middle), contacts)
         touching = contacts.gap - rate * dt / 2 <= self.settings.touch
-        least = -self._turning(middle, contacts, dt)
-        room: Array = np.where(touching, dt * np.maximum(rate, least), 2 * contacts.gap)
+        bend = np.minimum(rate - np.minimum(self._rates_at_start(contacts), 0.0), 0.0)
+        explained = np.fmax(dt * self._acceleration(), 4 * self.settings.touch / dt)
+        lasting = dt * np.where(rate > 0, rate, np.where(bend > -explained, bend, 0.0))
+        room: Array = np.where(touching, lasting, 2 * np.maximum(contacts.gap, 0.0))
         return room
 
     def _turning(self, middle: Pose, contacts: ContactSet, dt: float) -> Array:
         """Slip (c,) [m/s] that turning during the step explains."""
         where = contacts.pair, contacts.point
         return turning_slip(middle.position, self.state.spin, *where, dt)
+
+    def _rates_at_start(self, contacts: ContactSet) -> Array:
+        """The rate (c,), at the start of the step, of the nearest contact there of the same pair;
+        zero where there was none."""
+        near = self._nearby
+        if not len(near) or not len(contacts):
+            return np.zeros(len(contacts))
+        away = np.sum((contacts.point[:, None] - near.point) ** 2, axis=2)
+        other = np.any(contacts.pair[:, None] != near.pair, axis=2)
+        away[other] = np.inf
+        rates: Array = separation_rates(self.state, near)[away.argmin(axis=1)]
+        return np.where(np.all(other, axis=1), 0.0, rates)
 
     def _smoother_step(self, trial: Trial) -> float | None:
         """A shorter step where the load changed too much since the last one; None where it fits.
@@ -484,6 +511,19 @@ class Motion:
         if change < 2 * allowed or trial.dt < 1e-6:
             return None
         return self._contact_hint
+
+    def _sinking_time(self, trial: Trial) -> float | None:
+        """A shorter step where bodies sink into each other by more than `touch`; None where not.
+
+        Contacts that wander fast, as those of a disc about to lie flat, need it: pushing out what
+        sank against the load gains energy.
+        """
+        pose = drift(trial.middle, trial.step.velocity, trial.step.spin, trial.dt / 2)
+        depth = -float(self.geometry.gaps(pose).min(initial=0.0))
+        if depth <= self.settings.touch or trial.dt < 1e-5:
+            return None
+        self._sink_hint = trial.dt * max(0.3, min(0.7, (self.settings.touch / depth) ** 0.5))
+        return self._sink_hint
 
     def _weight(self) -> Array:
         """Weight of the free bodies (n, 3) [N]."""

@@ -92,15 +92,17 @@ def contact_step(
     *,
     grip: ArrayLike = 0.0,
     guess: Array | None = None,
+    opening: bool = False,
 ) -> ContactStep:
     """Return velocities after `dt` [s] under `force`, `torque` (n, 3) and the given contacts.
 
     Shapes as in `resolve_impact`; `gap` (c,) [m]; `friction` and `grip` [m/s], the slip that the
     pose's turning explains (`turning_slip`), (c,) or a scalar. `guess` (c, 3) impulses in world
-    axes to start from, as the last step left them (warm start).
+    axes to start from, as the last step left them (warm start). Of a negative gap counts only what
+    turning explains; with `opening` it must have opened by as much at the end, at the final speed.
     """
     pairs = np.ascontiguousarray(pair, dtype=np.int64).reshape(-1, 2)
-    count = pairs.shape[0]
+    count, room = pairs.shape[0], as_floats(gap).reshape(-1)
     after, turning = as_floats(velocity).copy(), as_floats(spin).copy()
     impulse, works, applied, status, residual = _step(
         as_floats(inverse_mass),
@@ -114,7 +116,7 @@ def contact_step(
         pairs,
         as_floats(point).reshape(-1, 3),
         as_floats(normal).reshape(-1, 3),
-        as_floats(gap).reshape(-1),
+        room if opening else np.maximum(room, -dt * _each(grip, count)),
         _each(friction, count),
         _each(grip, count),
         np.zeros((count, 3)) if guess is None else as_floats(guess),
@@ -200,7 +202,7 @@ def _step(
     shift = mean_slip(before, grip)
     q = free + shift
     for k in range(gap.size):
-        q[3 * k] += max(gap[k], -dt * grip[k]) / dt
+        q[3 * k] += gap[k] / dt
     tolerance = _RELATIVE * _largest(before, free)
     impulse, residual = solve_contacts(operator, q, friction, _to_local(frame, guess), tolerance)
     apply_impulse(velocity, spin, pair, response, impulse)

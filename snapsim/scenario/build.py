@@ -126,7 +126,12 @@ def _start(bodies: tuple[BodyDescription, ...]) -> State:
 
 def _surfaces(contact: ContactDescription, bodies: tuple[Body, ...]) -> SurfaceRules:
     """Pairs by material first, then pairs by body name: the more special rule wins."""
-    default = SurfacePair(contact.restitution, contact.friction, contact.air_gap)
+    default = SurfacePair(
+        contact.restitution,
+        contact.friction,
+        contact.air_gap,
+        np.inf if contact.yield_speed is None else contact.yield_speed,
+    )
     names = {b.name for b in bodies}
     special = sorted(contact.pair, key=lambda p: sum(n in names for n in p.between))
     exceptions = {
@@ -155,4 +160,5 @@ def _pair(pair: PairDescription, default: SurfacePair) -> SurfacePair:
         default.restitution if pair.restitution is None else pair.restitution,
         default.friction if pair.friction is None else pair.friction,
         default.air_gap if pair.air_gap is None else pair.air_gap,
+        default.yield_speed if pair.yield_speed is None else pair.yield_speed,
     )

@@ -6,10 +6,14 @@ from typing import Annotated
 
 from pydantic import Field
 
-from snapsim.scenario.fields import Gap, Name, Number, Table
+from snapsim.scenario.fields import Gap, Name, Number, Speed, Table
 
 Restitution = Annotated[
     Number, Field(ge=0, le=1, description="share of the approach speed kept, 0 to 1")
+]
+YieldSpeed = Annotated[
+    Speed,
+    Field(description="closing speed above which restitution falls as its power -1/4 (plastic)"),
 ]
 Friction = Annotated[Number, Field(ge=0, description="Coulomb coefficient")]
 
@@ -21,6 +25,7 @@ class PairDescription(Table):
     restitution: Restitution | None = None
     friction: Friction | None = None
     air_gap: Gap | None = None
+    yield_speed: YieldSpeed | None = None
 
 
 class ContactDescription(Table):
@@ -29,4 +34,5 @@ class ContactDescription(Table):
     restitution: Restitution = 0.3
     friction: Friction = 0.35
     air_gap: Annotated[Gap, Field(description="coating or tape that keeps bodies apart")] = 0.0
+    yield_speed: YieldSpeed | None = None
     pair: tuple[PairDescription, ...] = ()

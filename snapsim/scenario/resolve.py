@@ -29,9 +29,12 @@ def resolved_text(scene: SceneDescription) -> str:
     used = scene_materials(scene).values()
     document["material"] = [describe(m).model_dump(exclude_none=True) for m in used]
     contact = document["contact"]
-    keys = ("restitution", "friction", "air_gap")
+    keys = ("restitution", "friction", "air_gap", "yield_speed")
     contact["pair"] = [
-        {"between": p["between"], **{k: p.get(k, contact[k]) for k in keys}}
+        {
+            "between": p["between"],
+            **{k: p.get(k, contact.get(k)) for k in keys if k in p or k in contact},
+        }
         for p in contact["pair"]
     ]
     document["contact"] = _filled(contact)

@@ -45,6 +45,7 @@ fixed = true
 restitution = 0.3                 # 0 no rebound, 1 full rebound
 friction = 0.35
 # air_gap = "0.2 mm"              # coating or tape that keeps bodies apart
+# yield_speed = "0.5 m/s"         # restitution falls as speed^(-1/4) above it; left out: constant
 
 [[contact.pair]]                  # ... but for these; names of bodies or of materials
 between = ["disc", "table"]

@@ -193,3 +193,12 @@ def test_a_recoil_that_changes_nothing_is_said(read, scene_text):
     text = scene_text + "recoil = true\n"
     assert not any("recoil" in line for line in advice(read(text)))
     assert any("recoil_permeability above 1" in line for line in advice(read(text + grade)))
+
+
+def test_restitution_may_fall_above_a_yield_speed_of_all_pairs_or_of_one(read, scene_text):
+    slow = scene_text.replace("restitution = 0.3", 'restitution = 0.3\nyield_speed = "20 cm/s"')
+    own = scene_text.replace("friction = 0.5", 'friction = 0.5\nyield_speed = "0.5 m/s"')
+    assert read(slow).surfaces.pair(0, 1).yield_speed == 0.2
+    assert read(slow).surfaces.pair(1, 2).yield_speed == 0.2
+    assert read(own).surfaces.pair(0, 1).yield_speed == np.inf
+    assert read(read(own).resolved).surfaces.pair(1, 2).yield_speed == 0.5

@@ -1,4 +1,7 @@
-"""Builds small systems for the tests without a scene file."""
+"""Builds small systems for the tests without a scene file; makes the generator importable."""
+
+import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -9,6 +12,8 @@ from snapsim.parts.materials import MagnetisationCurve, Material
 from snapsim.parts.states import Pose, State
 from snapsim.parts.surfaces import SurfacePair, SurfaceRules
 from snapsim.simulation.system import System
+
+sys.path.insert(0, str(Path(__file__).parent))
 
 OAK = Material("oak", 700.0, youngs_modulus=11e9, poissons_ratio=0.35, strength=50e6)
 MAGNET = Material("test magnet", 7500.0, remanence=1.3, recoil_permeability=1.05)

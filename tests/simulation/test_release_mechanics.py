@@ -100,3 +100,20 @@ def test_box_dropped_on_a_corner_comes_to_rest_without_sinking(make_body, make_s
     assert run.position[-1, 0, 2] == pytest.approx(half, abs=4e-6)
     assert run.audit.event_gain < 1e-9
     assert run.audit.unaccounted_fraction < 1e-3
+
+
+def test_ball_rebounds_less_from_faster_falls_where_restitution_falls_with_speed(
+    make_body, make_system
+):
+    """e = 0.8 (V_y/V)^(1/4) (plastic impact, Johnson 1985, section 11.5; from memory), each rebound
+    from the speed that the one before left; the closed form of the recursion by hand."""
+    rows = [(make_body("ball", Sphere(0.04)), (0, 0, 0.02 + 0.5)), slab(make_body)]
+    system = make_system(rows, duration=1.2, pair=SurfacePair(0.8, 0.3, yield_speed=0.5))
+    run = release(system)
+    speeds = [i.closing_speed for i in run.impacts]
+    v = np.sqrt(2 * G * 0.5)
+    for found in speeds[:4]:
+        assert found == pytest.approx(v, rel=1e-5)
+        v *= 0.8 * min(1.0, (0.5 / v) ** 0.25)
+    assert run.audit.event_gain == 0.0
+    assert run.audit.unaccounted_fraction < 1e-5
