@@ -42,7 +42,7 @@ def scene():
                 (0, 3, 0),
             ),
         ]
-        return make_system(rows, duration=0.12, pair=SurfacePair(0.3, 0.3), detail="draft")
+        return make_system(rows, duration=0.015, pair=SurfacePair(0.3, 0.3), detail="draft")
 
     return make
 
@@ -73,12 +73,11 @@ def run(system):
 
 
 def blows(trajectory):
-    """Times, speeds and energies of the first blows of each body against another."""
-    first = {}
-    for i in trajectory.impacts:
-        key = frozenset((i.body, i.against))
-        first.setdefault(key, (i.time, i.closing_speed, i.effective_energy))
-    return first
+    """Time, bodies, speed and energy of the first three blows: the ring strikes and rebounds."""
+    return [
+        ({i.body, i.against}, i.time, i.closing_speed, i.effective_energy)
+        for i in trajectory.impacts[:3]
+    ]
 
 
 @pytest.mark.parametrize("change", ["turned", "reordered"])
@@ -86,14 +85,10 @@ def test_first_blows_are_the_same_in_a_turned_laboratory_and_any_order(
     scene, make_body, make_system, materials, change
 ):
     """Symmetry of Newton's and Maxwell's equations. The integrator's bound of 1e-6 is taken axis by
-    axis, and the magnetisation is solved to 1e-9 of its energy, the force so to 3e-5: 5e-4 allows
-    for the growth of that by the first blow.
+    axis; 2e-5 allows for its growth by two blows of a tilted ring, after which chaos sets in.
     """
     system = scene(make_body, make_system, materials)
     other = turned(system, TURN) if change == "turned" else reordered(system, ORDER)
-    one, two = blows(run(system)), blows(run(other))
-    assert one
-    assert frozenset(("ring", "magnet")) in one
-    early = sorted(one, key=lambda key: one[key][0])[:2]
-    for key in early:
-        assert two[key] == pytest.approx(one[key], rel=5e-4)
+    for one, two in zip(blows(run(system)), blows(run(other)), strict=True):
+        assert one[0] == two[0] == {"ring", "magnet"}
+        assert two[1:] == pytest.approx(one[1:], rel=2e-5)
