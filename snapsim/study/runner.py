@@ -25,9 +25,10 @@ from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
+from shutil import disk_usage
 from typing import Any, Literal
 
-from snapsim.errors import SnapsimError
+from snapsim.errors import OutputError, SnapsimError
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import Impact, Trajectory
 from snapsim.study.outcome import WhatCounts, nothing, outcome_of
@@ -38,6 +39,9 @@ Result = dict[str, Any]
 
 AHEAD = 2
 """Tasks in hand per worker: enough that none waits, few enough that little is lost."""
+
+ROOM = 64 << 20
+"""Bytes that must be free before a run file is written."""
 
 
 @dataclass(frozen=True)
@@ -69,7 +73,10 @@ class Task:
 
 
 def run_task(task: Task) -> Result:
-    """Run one task here and return its result; never raises for what a scene can do wrong."""
+    """Run one task here and return its result; never raises for what a scene can do wrong.
+
+    Raises OutputError where a run file that is to be kept cannot be written.
+    """
     began = time.process_time()
     result = _guarded(task)
     return result | {"number": task.number, "cpu_s": time.process_time() - began}
@@ -139,6 +146,8 @@ def _result(future: Future[Result], task: Task) -> Result:
     fault = future.exception()
     if fault is None:
         return future.result()
+    if isinstance(fault, OutputError):
+        raise fault
     return nothing("failed", f"{type(fault).__name__}: {fault}") | {"number": task.number}
 
 
@@ -161,6 +170,8 @@ def _begin_worker(parent: int) -> None:
 def _guarded(task: Task) -> Result:
     try:
         return _release(task)
+    except OutputError:  # a full disk is no outcome of a run: the sweep ends and can go on later
+        raise
     except SnapsimError as error:
         return nothing("failed", str(error))
     except MemoryError:
@@ -215,4 +226,6 @@ def _keep(run: Trajectory, task: Task) -> None:
     from snapsim.study.thinning import thinned
 
     path = Path(options.folder) / f"{task.number:06d}.h5"
+    if disk_usage(options.folder).free < ROOM:  # the HDF5 library is loud where a disk runs full
+        raise OutputError(f"{path}: less than {ROOM >> 20} MiB are free on the disk; make room")
     write_run(thinned(run) if options.keep == "thin" else run, path, force=True)

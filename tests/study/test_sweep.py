@@ -93,6 +93,18 @@ def rows_in(folder):
         return 0
 
 
+def test_a_full_disk_ends_the_sweep_and_no_run_counts_as_failed(study, tmp_path, monkeypatch):
+    from snapsim.study import runner
+
+    keep = SweepOptions(keep="thin", executor=HERE.executor)
+    monkeypatch.setattr(runner, "ROOM", 1 << 62)
+    with pytest.raises(OutputError, match="make room"):
+        sweep(load_study(study), study, tmp_path / "out", keep)
+    assert all(r["status"] == "overlap" for r in read_ledger(tmp_path / "out")[1].values())
+    monkeypatch.setattr(runner, "ROOM", 0)
+    assert sweep(load_study(study), study, tmp_path / "out", keep).statuses["done"] == 12
+
+
 @pytest.mark.slow
 def test_killed_at_any_moment_and_started_again_the_table_is_the_same(study, tmp_path):
     sweep(load_study(study), study, tmp_path / "whole", HERE)
