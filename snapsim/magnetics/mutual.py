@@ -145,8 +145,7 @@ def wrench(pair: Interaction, sigma_a: Array, sigma_b: Array) -> Array:
     """Return force [N] and torque [N m] about a's centre on body a (6,), in a's axes."""
     out = np.zeros(6)
     if pair.share < 1:
-        far = pair.near.shape[0] == 0
-        _far_wrench(pair.a.moments, pair.b.moments, sigma_a, sigma_b, far, out)
+        _far_wrench(pair.a.moments, pair.b.moments, sigma_a, sigma_b, pair.near, out)
         _near_wrench(pair.near, pair.load, sigma_a, sigma_b, out)
     if pair.share > 0:
         one, other = sigma_a @ pair.a.nodes.gather, sigma_b @ pair.b.nodes.gather
@@ -330,50 +329,28 @@ def _far_potential(a: Array, b: Array, rows: IntArray, potential: Array) -> None
             row[g] = w * row[g] if w > 0 else 0.0
 
 
-@njit(cache=True, error_model="numpy", fastmath=_FAST)
-def _far_wrench(a: Array, b: Array, sigma_a: Array, sigma_b: Array, far: bool, out: Array) -> None:
-    """Add force and torque (6,) on a of the far rule, weights and their slope included."""
-    low2, high2 = BLENDS[2, 0] ** 2, BLENDS[2, 1] ** 2
-    charge = b[3] * sigma_b
+@njit(cache=True, error_model="numpy")
+def _far_wrench(
+    a: Array, b: Array, sigma_a: Array, sigma_b: Array, near: IntArray, out: Array
+) -> None:
+    """Add force and torque (6,) on a of the far rule, weights and their slope included.
+
+    Only faces of a that take part in a pair of `near` need the weights, and these cost most.
+    """
+    blended = np.zeros(a.shape[1], dtype=np.bool_)
+    for k in range(len(near)):
+        blended[near[k, 0]] = True
+    charge, sums = b[3] * sigma_b, np.empty(9)
     for f in range(a.shape[1]):
-        x, y, z, size = a[0, f], a[1, f], a[2, f], a[10, f]
+        if blended[f]:
+            _pushes_blended(a, f, b, charge, sums)
+        else:
+            _pushes(a, f, b, charge, sums)
+        x, y, z = a[0, f], a[1, f], a[2, f]
         p, q, s, t, u, v = a[4, f], a[5, f], a[6, f], a[7, f], a[8, f], a[9, f]
-        fx, fy, fz, qxx, qyy, qzz, qxy, qxz, qyz = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
-        for g in range(b.shape[1]):
-            dx, dy, dz = x - b[0, g], y - b[1, g], z - b[2, g]
-            r2 = dx * dx + dy * dy + dz * dz
-            w, slope = 1.0, 0.0
-            if not far:
-                largest = max(size, b[10, g])
-                per = 1.0 / (4.0 * largest * largest)
-                w, slope = _weight(r2 * per, low2, high2)
-                slope *= 2.0 * per
-                r2 = max(r2, 1e-30 + 0.5 * low2 / per)
-            inverse = 1.0 / r2
-            k = charge[g] * np.sqrt(inverse)
-            xx, yy, zz, xy, xz, yz = (
-                p + b[4, g], q + b[5, g], s + b[6, g], t + b[7, g], u + b[8, g], v + b[9, g],
-            )  # fmt: skip
-            sx = xx * dx + xy * dy + xz * dz
-            sy = xy * dx + yy * dy + yz * dz
-            sz = xz * dx + yz * dy + zz * dz
-            form = (sx * dx + sy * dy + sz * dz) * inverse
-            trace = xx + yy + zz
-            value = k * (1 + inverse * (1.5 * form - 0.5 * trace))
-            k3 = w * k * inverse
-            radial = k3 * (1 + inverse * (7.5 * form - 1.5 * trace)) - value * slope
-            k5 = 3 * k3 * inverse
-            fx += radial * dx - k5 * sx
-            fy += radial * dy - k5 * sy
-            fz += radial * dz - k5 * sz
-            qxx += k5 * dx * dx
-            qyy += k5 * dy * dy
-            qzz += k5 * dz * dz
-            qxy += k5 * dx * dy
-            qxz += k5 * dx * dz
-            qyz += k5 * dy * dz
         scale = sigma_a[f] * a[3, f] / FOUR_PI
-        fx, fy, fz = scale * fx, scale * fy, scale * fz
+        fx, fy, fz = scale * sums[0], scale * sums[1], scale * sums[2]
+        qxx, qyy, qzz, qxy, qxz, qyz = sums[3], sums[4], sums[5], sums[6], sums[7], sums[8]
         out[0] += fx
         out[1] += fy
         out[2] += fz
@@ -387,6 +364,81 @@ def _far_wrench(a: Array, b: Array, sigma_a: Array, sigma_b: Array, far: bool, o
         out[5] += (
             x * fy - y * fx - scale * (p * qxy + t * qyy + u * qyz - t * qxx - q * qxy - v * qxz)
         )
+
+
+@njit(cache=True, error_model="numpy", fastmath=_FAST)
+def _pushes(a: Array, f: int, b: Array, charge: Array, sums: Array) -> None:
+    """Set `sums` (9,) to the field at face f of a of the charges on b, and Q, of the far rule."""
+    x, y, z = a[0, f], a[1, f], a[2, f]
+    p, q, s, t, u, v = a[4, f], a[5, f], a[6, f], a[7, f], a[8, f], a[9, f]
+    fx, fy, fz, qxx, qyy, qzz, qxy, qxz, qyz = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+    for g in range(b.shape[1]):
+        dx, dy, dz = x - b[0, g], y - b[1, g], z - b[2, g]
+        inverse = 1.0 / (dx * dx + dy * dy + dz * dz)
+        k3 = charge[g] * np.sqrt(inverse) * inverse
+        xx, yy, zz, xy, xz, yz = (
+            p + b[4, g], q + b[5, g], s + b[6, g], t + b[7, g], u + b[8, g], v + b[9, g],
+        )  # fmt: skip
+        sx = xx * dx + xy * dy + xz * dz
+        sy = xy * dx + yy * dy + yz * dz
+        sz = xz * dx + yz * dy + zz * dz
+        form = (sx * dx + sy * dy + sz * dz) * inverse
+        k5 = 3 * k3 * inverse
+        radial = k3 + 0.5 * k5 * (5 * form - (xx + yy + zz))
+        fx += radial * dx - k5 * sx
+        fy += radial * dy - k5 * sy
+        fz += radial * dz - k5 * sz
+        kx, ky, kz = k5 * dx, k5 * dy, k5 * dz
+        qxx += kx * dx
+        qyy += ky * dy
+        qzz += kz * dz
+        qxy += kx * dy
+        qxz += kx * dz
+        qyz += ky * dz
+    sums[0], sums[1], sums[2] = fx, fy, fz
+    sums[3], sums[4], sums[5], sums[6], sums[7], sums[8] = qxx, qyy, qzz, qxy, qxz, qyz
+
+
+@njit(cache=True, error_model="numpy", fastmath=_FAST)
+def _pushes_blended(a: Array, f: int, b: Array, charge: Array, sums: Array) -> None:
+    """The same with each pair's weight and the push of its slope."""
+    low2, high2 = BLENDS[2, 0] ** 2, BLENDS[2, 1] ** 2
+    x, y, z, size = a[0, f], a[1, f], a[2, f], a[10, f]
+    p, q, s, t, u, v = a[4, f], a[5, f], a[6, f], a[7, f], a[8, f], a[9, f]
+    fx, fy, fz, qxx, qyy, qzz, qxy, qxz, qyz = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+    for g in range(b.shape[1]):
+        dx, dy, dz = x - b[0, g], y - b[1, g], z - b[2, g]
+        r2 = dx * dx + dy * dy + dz * dz
+        largest = max(size, b[10, g])
+        per = 1.0 / (4.0 * largest * largest)
+        w, slope = _weight(r2 * per, low2, high2)
+        slope *= 2.0 * per
+        r2 = max(r2, 1e-30 + 0.5 * low2 / per)
+        inverse = 1.0 / r2
+        k = charge[g] * np.sqrt(inverse)
+        xx, yy, zz, xy, xz, yz = (
+            p + b[4, g], q + b[5, g], s + b[6, g], t + b[7, g], u + b[8, g], v + b[9, g],
+        )  # fmt: skip
+        sx = xx * dx + xy * dy + xz * dz
+        sy = xy * dx + yy * dy + yz * dz
+        sz = xz * dx + yz * dy + zz * dz
+        form = (sx * dx + sy * dy + sz * dz) * inverse
+        trace = xx + yy + zz
+        value = k * (1 + inverse * (1.5 * form - 0.5 * trace))
+        k3 = w * k * inverse
+        radial = k3 * (1 + inverse * (7.5 * form - 1.5 * trace)) - value * slope
+        k5 = 3 * k3 * inverse
+        fx += radial * dx - k5 * sx
+        fy += radial * dy - k5 * sy
+        fz += radial * dz - k5 * sz
+        qxx += k5 * dx * dx
+        qyy += k5 * dy * dy
+        qzz += k5 * dz * dz
+        qxy += k5 * dx * dy
+        qxz += k5 * dx * dz
+        qyz += k5 * dy * dz
+    sums[0], sums[1], sums[2] = fx, fy, fz
+    sums[3], sums[4], sums[5], sums[6], sums[7], sums[8] = qxx, qyy, qzz, qxy, qxz, qyz
 
 
 @njit(cache=True, error_model="numpy")
