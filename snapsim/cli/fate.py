@@ -130,7 +130,7 @@ def _write(found: FateMap, result: dict[str, Any], folder: Path, style: str) -> 
     with whole_file(folder / "fate.png", True) as path:
         save(
             path,
-            fate_plot(found, f"{found.body}: what becomes of it"),
+            fate_plot(found, f"{found.body}: what becomes of it ({found.detail} cells)"),
             PlotOptions(style_named(style)),
             ".png",
         )

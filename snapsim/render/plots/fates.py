@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-HEIGHT: Final = 6.0
+HEIGHT: Final = 6.2
 PATTERNS: Final[dict[str, str]] = {
     "snaps": "",
     "does not snap": "///",
@@ -175,7 +175,7 @@ def _key(figure: Figure, paper: Paper, found: FateMap, groups: Sequence[str]) ->
         mark = {"ls": "", "marker": "D", "ms": 9, "mfc": paper.accent, "mec": paper.page}
         label = f'same, found with "{found.spots[0].detail}" cells'
         entries.append(Line2D([], [], label=label, **mark))  # type: ignore[arg-type]
-    figure.legend(handles=entries, loc="outside lower center", ncols=2)
+    figure.legend(handles=entries, loc="outside lower center", ncols=2, borderaxespad=1.2)
 
 
 def _words(name: str) -> str:
