@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from snapsim.arrays import Array
-from snapsim.magnetics.warm_start import Solution, mixed, mixture
+from snapsim.magnetics.warm_start import LARGEST, Solution, mixed, mixture
 
 RNG = np.random.default_rng(11)
 VOLUME = RNG.uniform(1, 2, 20)
@@ -53,3 +53,15 @@ def test_the_same_solution_twice_in_large_numbers_gives_finite_weights():
     weights = mixture(load, volume, (first, twin, twin, twin), 1e-30)
     assert np.isfinite(weights).all()
     assert weights.sum() == pytest.approx(1.0)
+
+
+def test_where_weights_would_be_too_large_the_ridge_is_raised_instead_of_giving_up() -> None:
+    # three loads all but alike and one a little further on: extrapolated without a ridge by
+    # Lagrange's weights of hundreds, tamed they still come nearer than the newest load alone
+    known = tuple(solution(at(t)) for t in (2.0, 1.99, 1.98))
+    weights = mixture(at(2.2), VOLUME, known, 1e-12)
+    assert weights.sum() == pytest.approx(1.0, abs=1e-9)
+    assert 1.0 < np.abs(weights).sum() <= 2 * LARGEST + 1
+    nearest = np.linalg.norm(at(2.2) - known[0].load)
+    found = np.linalg.norm(at(2.2) - mixed(weights, [one.load for one in known]))
+    assert found < 0.5 * nearest
