@@ -54,6 +54,7 @@ from snapsim.mechanics.linkage import (
 )
 from snapsim.mechanics.motion import (
     LANDING_TIME,
+    NEARLY,
     Item,
     Motion,
     MotionSettings,
@@ -181,7 +182,7 @@ class JointedMotion(Motion):
         return rows.only((rows.kind == EQUALITY) & firm)
 
     def _near_limits(self, rows: Stack) -> Stack:
-        return rows.only((rows.kind == LIMIT) & (rows.error < NEAR))
+        return rows.only((rows.kind == LIMIT) & (rows.error < NEARLY * NEAR))
 
     def _snap(self) -> Iterator[Item]:
         """The blow of strings that became taut and of stops that were reached."""

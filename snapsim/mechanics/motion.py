@@ -40,6 +40,9 @@ Item = Frame | Strike | End
 NEARLY = 3.0
 """Touching gaps within which a closing contact is struck: the end of a step meets them so well."""
 
+SHORTEST = 1e-9
+"""Shortest step of sustained contact [s], in which a fast gap closes by less than it is known."""
+
 LANDING_TIME = 1e-12
 """Length given to a blow without rebound [s]: too short for a free spin to turn anything."""
 
@@ -540,7 +543,7 @@ class Motion:
         dt, sides = trial.dt, self._sides(trial)
         gap, rate = sides.start, sides.rate
         new = (gap > sides.near) | (rate > self._slow())
-        if dt < 1e-7 or not np.any(new & (sides.push > 0)):
+        if dt <= SHORTEST or not np.any(new & (sides.push > 0)):
             return None, trial
         free = self._without(trial, new)
         end = self._end_rates(trial, free.step)
@@ -552,7 +555,7 @@ class Motion:
         blows = (when < dt) & (speed >= self.settings.landing)
         if not np.any(blows):
             return None, trial
-        return float(np.clip(when[blows].min(), 1e-3 * dt, 0.999 * dt)), trial
+        return float(np.clip(when[blows].min(), SHORTEST, 0.999 * dt)), trial
 
     def _sides(self, trial: Trial) -> Sides:
         """Everything one-sided that a trial reckons with."""
