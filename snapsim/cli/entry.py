@@ -18,6 +18,7 @@ from snapsim.cli import (
     fate,
     force,
     margin,
+    match,
     materials,
     new,
     plot,
@@ -72,6 +73,7 @@ for _command in (
     sweep,
     rank,
     clip,
+    match,
 ):
     app.command()(getattr(_command, _command.__name__.rsplit(".", 1)[1]))
 

@@ -64,8 +64,13 @@ def sample(trajectory: Trajectory, t: float) -> Moment:
     )
 
 
-def hermite(p0: Array, p1: Array, v0: Array, v1: Array, span: float, s: float) -> Array:
-    """Return the cubic through p0, p1 with end velocities v0, v1; `s` in 0..1 over `span` [s]."""
+def hermite(
+    p0: Array, p1: Array, v0: Array, v1: Array, span: float | Array, s: float | Array
+) -> Array:
+    """Return the cubic through p0, p1 with end velocities v0, v1; `s` in 0..1 over `span` [s].
+
+    Of many stretches at once, `span` and `s` are (..., 1).
+    """
     a = s * s * (3 - 2 * s)
     return p0 + a * (p1 - p0) + span * (s * (1 - s) ** 2 * v0 - s * s * (1 - s) * v1)
 

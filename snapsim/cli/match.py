@@ -1,0 +1,244 @@
+"""`snapsim match FILE TRACK.csv`: tracked footage laid over the computed motion."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from snapsim.cli.options import AsJson, Changes, Force, Style
+from snapsim.cli.output import emit, emit_json
+from snapsim.errors import InputError
+
+if TYPE_CHECKING:
+    from snapsim.footage.match_file import MatchFile
+    from snapsim.footage.matching import Filmed
+    from snapsim.footage.overlay import Overlay
+    from snapsim.simulation.trajectory import Trajectory
+
+_POINT = re.compile(r"(?:([^=]+)=)?([^:]+)(?::(.+))?")
+
+
+def match(
+    file: Annotated[str, typer.Argument(metavar="FILE", help="Scene (TOML) or run file.")] = "",
+    track: Annotated[str, typer.Argument(metavar="TRACK.csv", help="Tracked points.")] = "",
+    options: Annotated[
+        str | None, typer.Option("--with", metavar="MATCH.toml", help="Match file: camera, points.")
+    ] = None,
+    output: Annotated[
+        str | None, typer.Option("-o", "--output", metavar="DIR", help="Directory of results.")
+    ] = None,
+    fps: Annotated[float | None, typer.Option(help="Frames a second of the footage.")] = None,
+    scale: Annotated[str | None, typer.Option(help='Pixels per length: "4 px/mm".')] = None,
+    origin: Annotated[
+        str | None, typer.Option(help='Where the scene\'s origin is seen: "320, 460 px".')
+    ] = None,
+    y: Annotated[str | None, typer.Option(help="Does y count up or down?")] = None,
+    released: Annotated[
+        str | None, typer.Option(help='When, in the footage, it was let go: "0.2 s".')
+    ] = None,
+    until: Annotated[
+        str | None, typer.Option(help='Compare until this time after release: "0.3 s".')
+    ] = None,
+    point: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="NAME=BODY:X,Y,Z", help='What a track follows: "rim=blank: 0, 0, 9 mm".'
+        ),
+    ] = None,
+    make_track: Annotated[
+        bool, typer.Option("--make-track", help="Write TRACK.csv: synthetic footage of FILE.")
+    ] = False,
+    seed: Annotated[int | None, typer.Option(min=0, help="Seed of synthetic footage.")] = None,
+    schema: Annotated[
+        bool, typer.Option("--schema", help="Print the JSON Schema of match files; no FILE.")
+    ] = False,
+    style: Style = "light",
+    force: Force = False,
+    json: AsJson = False,
+    changes: Changes = None,
+) -> None:
+    """Lay tracked footage over the motion: does it match?"""
+    if schema:
+        from snapsim.footage.match_file import match_schema
+
+        return emit_json(match_schema())
+    if not file or not track:
+        raise InputError("name a scene or run and a track file, or ask for --schema", key="FILE")
+    from snapsim.footage.match_file import load_match, match_from
+    from snapsim.render.plots import style_named
+
+    style_named(style)
+    document = load_match(options) if options is not None else {}
+    _overrule(document, fps, scale, origin, y, released, until, point, seed)
+    given = match_from(document, options or "options")
+    if make_track:
+        return _make(file, track, given, options or "options", force, json, tuple(changes or ()))
+    return _match(
+        file, track, given, options or "options", output, style, force, json, tuple(changes or ())
+    )
+
+
+def _overrule(
+    document: dict[str, Any],
+    fps: float | None,
+    scale: str | None,
+    origin: str | None,
+    y: str | None,
+    released: str | None,
+    until: str | None,
+    point: list[str] | None,
+    seed: int | None,
+) -> None:
+    """Put what options say in place of what the match file says."""
+    for table, key, value in (
+        ("time", "frame_rate", None if fps is None else f"{fps!r} Hz"),
+        ("time", "release", released),
+        ("view", "scale", scale),
+        ("view", "origin", origin),
+        ("view", "y", y),
+        ("fitting", "until", until),
+        ("make", "seed", seed),
+    ):
+        if value is not None:
+            document.setdefault(table, {})[key] = value
+    if point:
+        document["track"] = [_point(text) for text in point]
+
+
+def _point(text: str) -> dict[str, Any]:
+    match = _POINT.fullmatch(text)
+    if match is None:
+        raise InputError(f'"{text}" is no point; write NAME=BODY: x, y, z mm', key="--point")
+    name, body, at = (part.strip() if part else None for part in match.groups())
+    return {k: v for k, v in (("point", name), ("body", body), ("at", at)) if v is not None}
+
+
+def _make(
+    file: str,
+    track: str,
+    given: MatchFile,
+    named: str,
+    force: bool,
+    json: bool,
+    changes: tuple[str, ...],
+) -> None:
+    """Write synthetic footage."""
+    from snapsim.footage.matching import make_tracks
+    from snapsim.storage.whole_file import require_writable, whole_file
+
+    require_writable(track, force)
+    run = _run(file, changes)
+    text = make_tracks(run, given, named)
+    with whole_file(track, force) as path:
+        path.write_text(text, encoding="utf-8")
+    frames = len(text.splitlines()) - 2
+    result = {"file": track, "frames": frames, "points": len(given.track), "seed": given.make.seed}
+    if json:
+        return emit_json(result)
+    return emit(f"wrote {track}: {frames} frames, {len(given.track)} points, synthetic")
+
+
+def _match(
+    file: str,
+    track: str,
+    given: MatchFile,
+    named: str,
+    output: str | None,
+    style: str,
+    force: bool,
+    json: bool,
+    changes: tuple[str, ...],
+) -> None:
+    from snapsim.footage.matching import lay_over
+    from snapsim.footage.summary import match_table, overlay_summary
+    from snapsim.footage.verdict import verdict
+
+    filmed, run = _filmed(file, track, given, named, changes)
+    found = lay_over(filmed, given, run)
+    result = overlay_summary(found, verdict(found, 0, filmed.unit), run.system.title, filmed.unit)
+    if output is not None:
+        _write(Path(output), found, result, style, filmed.unit)
+    if json:
+        return emit_json(result)
+    emit(match_table(result))
+    return emit(f"wrote results to {output}") if output is not None else None
+
+
+def _filmed(
+    file: str, track: str, given: MatchFile, named: str, changes: tuple[str, ...]
+) -> tuple[Filmed, Trajectory]:
+    """Read everything, check it, and compute the run."""
+    import snapsim
+    from snapsim.footage.matching import as_long_as, read_footage, require_long_enough
+
+    if _is_run(file):
+        run = _run(file, changes)
+        names = [b.name for b in run.system.bodies]
+        filmed = read_footage(track, given, named, names)
+        kept = "compute a longer run"
+        require_long_enough(filmed, given, float(run.time[-1]), file, kept)
+        return filmed, run
+    scene = snapsim.load_scene(file, changes)
+    filmed = read_footage(track, given, named, [b.name for b in scene.bodies])
+    kept = f'make it longer (--set run.duration="{_rounded(filmed, given)} s")'
+    require_long_enough(filmed, given, scene.duration, file, kept)
+    return filmed, _release(as_long_as(scene, filmed, given))
+
+
+def _rounded(filmed: Filmed, given: MatchFile) -> float:
+    import math
+
+    return math.ceil(20 * (filmed.footage.last - given.time.release)) / 20
+
+
+def _is_run(file: str) -> bool:
+    return Path(file).suffix.lower() in (".h5", ".hdf5")
+
+
+def _run(file: str, changes: tuple[str, ...]) -> Trajectory:
+    import snapsim
+
+    if not _is_run(file):
+        return _release(snapsim.load_scene(file, changes))
+    if changes:
+        raise InputError("changes a scene; a run file is computed already", key="--set")
+    return snapsim.read_run(file)
+
+
+def _release(scene: Any) -> Trajectory:
+    import snapsim
+    from snapsim.cli.progress import release_progress
+
+    with release_progress(scene.duration) as progress:
+        return snapsim.release(scene, progress)
+
+
+def _write(folder: Path, found: Overlay, result: dict[str, Any], style: str, unit: str) -> None:
+    """Write the results, each whole or not at all; the track file as it was read is among them."""
+    import json
+
+    from snapsim.footage.plots import overlay_plot, residual_plot
+    from snapsim.footage.summary import residual_rows
+    from snapsim.render.plots import PlotOptions, save, style_named
+    from snapsim.storage.whole_file import whole_file
+
+    folder.mkdir(parents=True, exist_ok=True)
+    whole = {**result, "track_as_read": found.footage.source}
+    texts = {
+        "match.json": json.dumps(whole, indent=1, allow_nan=False, ensure_ascii=False) + "\n",
+        "residuals.csv": residual_rows(found),
+    }
+    for name, text in texts.items():
+        with whole_file(folder / name, True) as path:
+            path.write_text(text, encoding="utf-8")
+    page = PlotOptions(style_named(style))
+    title = result["title"]
+    for name, plot in (
+        ("overlay.png", overlay_plot(found, title, unit)),
+        ("residuals.png", residual_plot(found, title, unit)),
+    ):
+        with whole_file(folder / name, True) as path:
+            save(path, plot, page, ".png")

@@ -1,0 +1,1 @@
+"""Tracked footage laid over a computed motion: does it match, and what were the unknowns?"""

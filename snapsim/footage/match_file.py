@@ -1,0 +1,165 @@
+"""The match file: how footage was taken, what each track follows, and what is to be fitted."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import AfterValidator, Field, ValidationError, model_validator
+
+from snapsim.errors import InputError
+from snapsim.footage.pixels import FrameRate, PixelPoint, Pixels, PixelSize, Scale
+from snapsim.scenario.explain import input_error
+from snapsim.scenario.fields import (
+    Direction,
+    Flag,
+    Name,
+    Number,
+    Position,
+    Table,
+    Time,
+    not_negative,
+    positive,
+)
+
+Wait = Annotated[Time, AfterValidator(not_negative)]
+TIME_UNITS = ("s", "ms", "us")
+
+
+class TimeDescription(Table):
+    """[time]: from frames or a column to seconds; `release` is when, in the footage, it let go."""
+
+    frame_rate: FrameRate | None = None
+    column: Name | None = Field(None, description="heading of the times or frame numbers")
+    unit: Literal["s", "ms", "us", "frame"] | None = None
+    release: Time = 0.0
+    begin: Time | None = Field(None, description="earlier frames are left out")
+    end: Time | None = Field(None, description="later frames are left out")
+
+
+class Camera(Table):
+    """What all views share."""
+
+    y: Literal["up", "down"] = "down"
+    up: Direction = (0.0, 0.0, 1.0)
+    size: PixelSize = (1280.0, 720.0)
+    line_time: Wait = Field(0.0, description="of a rolling shutter, from one row to the next")
+    exposure: Wait = 0.0
+
+
+class PlaneDescription(Camera):
+    """[view] of a camera far away and square to the motion."""
+
+    kind: Literal["plane"] = "plane"
+    right: Direction = (1.0, 0.0, 0.0)
+    scale: Scale | None = None
+    origin: PixelPoint | None = Field(None, description="place of the scene's origin")
+
+
+class PinholeDescription(Camera):
+    """[view] of a camera that is near."""
+
+    kind: Literal["pinhole"]
+    position: Position
+    look_at: Position | None = None
+    direction: Direction | None = None
+    focal_length: Annotated[Pixels, AfterValidator(positive)]
+    centre: PixelPoint | None = Field(None, description="principal point; default: the middle")
+
+    @model_validator(mode="after")
+    def _aimed_once(self) -> Self:
+        if (self.look_at is None) == (self.direction is None):
+            raise ValueError("needs look_at or direction, and not both")
+        return self
+
+
+ViewDescription = Annotated[PlaneDescription | PinholeDescription, Field(discriminator="kind")]
+
+
+class TrackDescription(Table):
+    """One [[track]]: `point` as the file calls it, and what it follows."""
+
+    point: Name | None = Field(None, description="not needed where the file has one point")
+    body: Name
+    at: Position = Field((0.0, 0.0, 0.0), description="in the body's own frame")
+    columns: tuple[Name, Name] | None = Field(None, description="headings of x and y")
+    weight: Annotated[Number, Field(gt=0)] = 1.0
+
+
+Value = int | float | str
+
+
+class Bounds(Table):
+    """One entry of [fit]: where the value must lie."""
+
+    between: tuple[Value, Value]
+    relative: Flag = Field(False, description="numbers multiply the scene's value")
+
+
+class FittingDescription(Table):
+    """[fitting]: how it is done."""
+
+    noise: Annotated[Pixels, AfterValidator(positive)] | None = Field(
+        None, description="standard deviation of a tracked place; else found from the tracks"
+    )
+    starts: int = Field(16, ge=1, le=10_000, strict=True)
+    seed: int = Field(1, ge=0, strict=True)
+    confidence: Annotated[Number, Field(gt=0, lt=1)] = 0.95
+    detail: Literal["draft", "normal", "fine"] = "draft"
+    until: Time | None = Field(None, description="time after release up to which it is fitted")
+
+
+class MakeDescription(Table):
+    """[make]: synthetic footage."""
+
+    noise: Pixels = 1.0
+    dropped: Annotated[Number, Field(ge=0, lt=1)] = 0.0
+    outliers: Annotated[Number, Field(ge=0, lt=1)] = Field(
+        0.0, description="share of places that a tracker has wrong by some tens of pixels"
+    )
+    seed: int = Field(1, ge=0, strict=True)
+    until: Time | None = None
+
+
+class MatchFile(Table):
+    """A match file as its author wrote it."""
+
+    title: str = ""
+    note: str = ""
+    time: TimeDescription = TimeDescription()
+    view: ViewDescription = PlaneDescription()
+    track: tuple[TrackDescription, ...] = ()
+    fit: dict[str, Bounds] = Field({}, description="keys of the scene, time.release, view.scale")
+    fitting: FittingDescription = FittingDescription()
+    make: MakeDescription = MakeDescription()
+
+
+def load_match(path: str) -> dict[str, Any]:
+    """Read a match file as a document; raises InputError."""
+    try:
+        return tomllib.loads(Path(path).read_text(encoding="utf-8-sig"))
+    except OSError as error:
+        raise InputError(f"cannot be read: {error.strerror}", file=path) from None
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise InputError(f"is no valid TOML: {error}", file=path) from None
+
+
+def match_from(document: dict[str, Any], file: str) -> MatchFile:
+    """Return a document as a checked match file; raises InputError in one line."""
+    whole = dict(document)
+    view = whole.get("view")
+    if isinstance(view, dict) and "kind" not in view:
+        whole["view"] = {"kind": "plane", **view}
+    try:
+        return MatchFile.model_validate(whole)
+    except ValidationError as error:
+        raise input_error(error, whole, file, MatchFile) from None
+
+
+def match_schema() -> dict[str, Any]:
+    """Return the JSON Schema (draft 2020-12) of a match file."""
+    schema = MatchFile.model_json_schema()
+    schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
+    schema["title"] = "snapsim match"
+    return schema

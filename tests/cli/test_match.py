@@ -1,0 +1,54 @@
+"""`snapsim match`: synthetic footage made, laid over the motion, and what is refused."""
+
+import json
+
+import pytest
+
+GIVEN = ("--fps", "240", "--scale", "10 px/mm", "--origin", "300, 500 px")
+BALL = ("--point", "ball: 0, 0, 0 mm")
+
+
+@pytest.fixture
+def tracks(snap, falling):
+    result = snap("match", falling, "t.csv", *GIVEN, *BALL, "--make-track", "--json")
+    assert result.status == 0, result.err
+    assert result.json["frames"] == 25
+    return "t.csv"
+
+
+def test_footage_made_from_a_scene_agrees_with_it(snap, falling, tracks, tmp_path):
+    result = snap("match", falling, tracks, *GIVEN, *BALL, "-o", "out", "--json")
+    assert result.status == 0, result.err
+    found = result.json
+    assert found["agreement"] == "within the noise"
+    assert found["noise"]["standard_deviation"] == pytest.approx(1, rel=0.5)
+    assert found["first_blow_s"] == pytest.approx(0.0639, abs=1e-4)  # sqrt(2 x 20 mm / g)
+    kept = json.loads((tmp_path / "out" / "match.json").read_text())
+    assert kept["track_as_read"] == (tmp_path / tracks).read_text()
+    assert len((tmp_path / "out" / "residuals.csv").read_text().splitlines()) == 26
+    for name in ("overlay.png", "residuals.png"):
+        assert (tmp_path / "out" / name).stat().st_size > 10_000
+    other = snap("match", falling, tracks, *GIVEN, *BALL, "--set", "contact.restitution=0.2")
+    assert "not what was filmed" in " ".join(other.out.split())
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        (("--point", "bal: 0, 0, 0 mm"), '"bal" is no body'),
+        (("--scale", "10"), "is no scale"),
+        (("--set", 'run.duration="50 ms"'), "tracks go on until 0.1 s after release"),
+        (("--released", "3 s"), "before the release"),
+    ],
+)
+def test_bad_input_is_refused_in_one_line(snap, falling, tracks, more, said):
+    result = snap("match", falling, tracks, *GIVEN, *BALL, *more)
+    assert result.status == 2
+    assert said in result.err
+    assert result.err.count("\n") == 1
+
+
+def test_an_empty_file_and_one_that_is_not_there_are_refused(snap, falling, tmp_path):
+    (tmp_path / "empty.csv").write_text("")
+    assert "empty.csv: is empty" in snap("match", falling, "empty.csv", *GIVEN, *BALL).err
+    assert "cannot be read" in snap("match", falling, "none.csv", *GIVEN, *BALL).err
