@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
+from concurrent.futures import Executor
+from contextlib import AbstractContextManager, nullcontext
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
@@ -23,6 +26,10 @@ def sweep(
     workers: Annotated[
         int | None, typer.Option(min=1, help="Processes; one a core if not given.")
     ] = None,
+    cluster: Annotated[
+        str,
+        typer.Option(metavar="ADDRESS", help="Scheduler of a Dask cluster, instead of processes."),
+    ] = "",
     keep: Annotated[
         str, typer.Option(help="Run files to keep: none, thin (few frames, no cells) or all.")
     ] = "none",
@@ -51,15 +58,26 @@ def sweep(
     from snapsim.study.sweep import sweep as run
 
     wanted = with_samples(load_study(study), samples)
-    options = SweepOptions(workers or os.cpu_count() or 1, _keep(keep), redo)
+    if cluster and workers is not None:
+        raise InputError("goes without --workers: a cluster has its own", key="--cluster")
     try:
-        with sweep_progress() as progress:
+        with _executor(cluster) as executor, sweep_progress() as progress:
+            options = SweepOptions(workers or os.cpu_count() or 1, _keep(keep), redo, executor)
             standing = run(wanted, study, output, options, progress)
     except KeyboardInterrupt:
-        complain(f"{output}: interrupted; what was done is kept, start again to go on")
+        complain(f"{output}: interrupted; what was done is kept, start the same again to go on")
         raise typer.Exit(130) from None
     result = _summary(standing, output)
     return emit_json(result) if json else emit(_table(result))
+
+
+def _executor(address: str) -> AbstractContextManager[Callable[[], Executor] | None]:
+    """Connect to the cluster, where one is named."""
+    if not address:
+        return nullcontext()
+    from snapsim.study.cluster import cluster
+
+    return cluster(address)
 
 
 def _keep(text: str) -> Literal["none", "thin", "all"]:

@@ -20,15 +20,21 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Generator, Iterable
-from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
-from concurrent.futures.process import BrokenProcessPool
+from concurrent.futures import (
+    FIRST_COMPLETED,
+    BrokenExecutor,
+    Executor,
+    Future,
+    ProcessPoolExecutor,
+    wait,
+)
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 from shutil import disk_usage
 from typing import Any, Literal
 
-from snapsim.errors import OutputError, SnapsimError
+from snapsim.errors import ComputationError, OutputError, SnapsimError
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import Impact, Trajectory
 from snapsim.study.outcome import WhatCounts, nothing, outcome_of
@@ -40,8 +46,31 @@ Result = dict[str, Any]
 AHEAD = 2
 """Tasks in hand per worker: enough that none waits, few enough that little is lost."""
 
+GLANCE = 5.0
+"""Seconds after which an executor is asked whether it still has workers, if nothing was done."""
+
 ROOM = 64 << 20
 """Bytes that must be free before a run file is written."""
+
+
+class WorkerDied(Exception):
+    """The worker died while it had this task; the executor goes on without it."""
+
+
+class WorkersElsewhere(Executor):
+    """An executor whose workers come and go, on machines of their own.
+
+    Its futures raise WorkerDied where that is what became of a task, ComputationError where no
+    task can be done any more.
+    """
+
+    def slots(self) -> int:
+        """Return how many tasks can run at once now."""
+        raise NotImplementedError
+
+    def require_workers(self) -> None:
+        """Raise ComputationError where it has had no worker for too long."""
+        raise NotImplementedError
 
 
 @dataclass(frozen=True)
@@ -105,48 +134,95 @@ def run_all(
 
 def processes(workers: int) -> ProcessPoolExecutor:
     """Return an executor of `workers` fresh processes that end with this one."""
-    return ProcessPoolExecutor(
-        workers,
-        mp_context=multiprocessing.get_context("spawn"),
-        initializer=_begin_worker,
-        initargs=(os.getpid(),),
-    )
+    return _Processes(workers)
+
+
+class _Processes(ProcessPoolExecutor):
+    """Processes that an interrupt at the terminal does not reach, and that end when told to."""
+
+    def __init__(self, workers: int) -> None:
+        self._others = set(multiprocessing.active_children())
+        super().__init__(
+            workers,
+            mp_context=multiprocessing.get_context("spawn"),
+            initializer=_begin_worker,
+            initargs=(os.getpid(),),
+        )
+
+    def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+        """Submit with interrupts held back: a process begun here inherits that."""
+        if not hasattr(signal, "pthread_sigmask"):
+            return super().submit(fn, *args, **kwargs)
+        before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+        try:
+            return super().submit(fn, *args, **kwargs)
+        finally:
+            signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+    def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
+        """Let the processes end; at once, with what they are at, unless `wait`."""
+        super().shutdown(wait, cancel_futures=cancel_futures)
+        if not wait:
+            for process in set(multiprocessing.active_children()) - self._others:
+                process.terminate()
 
 
 def _until_broken(
     executor: Executor, queue: deque[Task], room: int
 ) -> Generator[tuple[int, Result], None, list[Task]]:
-    """Feed the executor from the queue; return the tasks in hand when it broke, or none."""
+    """Feed the executor from the queue; return the tasks whose worker died, or that were in hand
+    when it broke."""
     in_hand: dict[Future[Result], Task] = {}
+    lost: list[Task] = []
     whole = False
     try:
         while queue or in_hand:
             try:
-                while queue and len(in_hand) < room:
+                while queue and len(in_hand) < _room(executor, room):
                     in_hand[executor.submit(run_task, queue[0])] = queue[0]
                     queue.popleft()
-            except BrokenProcessPool:
+            except BrokenExecutor:
                 break
-            done, _ = wait(in_hand, return_when=FIRST_COMPLETED)
-            if any(isinstance(f.exception(), BrokenProcessPool) for f in done):
+            done = _some_done(executor, in_hand)
+            if any(isinstance(f.exception(), BrokenExecutor) for f in done):
                 break
             for future in done:
                 task = in_hand.pop(future)
-                yield task.number, _result(future, task)
+                if isinstance(future.exception(), WorkerDied):
+                    lost.append(task)
+                else:
+                    yield task.number, _result(future, task)
         whole = not in_hand
     finally:
         executor.shutdown(wait=whole, cancel_futures=True)
     for future in [f for f in in_hand if f.done() and f.exception() is None]:
         yield in_hand[future].number, future.result()
         del in_hand[future]
-    return list(in_hand.values())
+    return lost + list(in_hand.values())
+
+
+def _room(executor: Executor, room: int) -> int:
+    """How many tasks may be in hand: one where they run alone, else by the workers there are."""
+    if room > 1 and isinstance(executor, WorkersElsewhere):
+        return AHEAD * max(1, executor.slots())
+    return room
+
+
+def _some_done(executor: Executor, in_hand: dict[Future[Result], Task]) -> set[Future[Result]]:
+    """Wait for a task to be done, as long as there is somebody to do it."""
+    while True:
+        done, _ = wait(in_hand, GLANCE, return_when=FIRST_COMPLETED)
+        if done:
+            return done
+        if isinstance(executor, WorkersElsewhere):
+            executor.require_workers()
 
 
 def _result(future: Future[Result], task: Task) -> Result:
     fault = future.exception()
     if fault is None:
         return future.result()
-    if isinstance(fault, OutputError):
+    if isinstance(fault, OutputError | ComputationError):
         raise fault
     return nothing("failed", f"{type(fault).__name__}: {fault}") | {"number": task.number}
 
