@@ -37,6 +37,7 @@ from typing import Any, Literal
 from snapsim.errors import ComputationError, OutputError, SnapsimError
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import Impact, Trajectory
+from snapsim.study.interrupts import held_back
 from snapsim.study.outcome import WhatCounts, nothing, outcome_of
 from snapsim.study.place import Placement, placed
 
@@ -151,13 +152,8 @@ class _Processes(ProcessPoolExecutor):
 
     def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
         """Submit with interrupts held back: a process begun here inherits that."""
-        if not hasattr(signal, "pthread_sigmask"):
+        with held_back():
             return super().submit(fn, *args, **kwargs)
-        before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-        try:
-            return super().submit(fn, *args, **kwargs)
-        finally:
-            signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
         """Let the processes end; at once, with what they are at, unless `wait`."""

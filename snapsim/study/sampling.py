@@ -23,6 +23,7 @@ from scipy.stats import qmc
 
 from snapsim.arrays import Array, as_floats
 from snapsim.errors import InputError
+from snapsim.study.interrupts import held_back
 from snapsim.study.study_file import Study
 
 MATRIX_A, MATRIX_B, FIRST_AB = 0, 1, 2
@@ -89,7 +90,8 @@ def _matrices(study: Study, d: int, replicate: int) -> list[Array]:
 
 
 def _sobol(n: int, d: int, seed: int, replicate: int) -> Array:
-    engine = qmc.Sobol(d, scramble=True, rng=np.random.default_rng([seed, replicate]))
+    with held_back():  # its first use reads a table, and would swallow an interrupt there
+        engine = qmc.Sobol(d, scramble=True, rng=np.random.default_rng([seed, replicate]))
     with warnings.catch_warnings():  # any number of samples is allowed; powers of 2 are best
         warnings.simplefilter("ignore", UserWarning)
         points: Array = engine.random(n)

@@ -1,4 +1,4 @@
-"""A sweep on a real scheduler and two real workers on loopback, one of which is killed mid-sweep."""
+"""A sweep on a real scheduler and two real workers on loopback, one of which is killed."""
 
 import os
 import signal
