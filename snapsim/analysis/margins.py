@@ -13,11 +13,11 @@ from rich.text import Text
 from snapsim.analysis.cautions import CAUTIONS
 from snapsim.analysis.summary import number, numbers
 from snapsim.analysis.tables import cautions, plain
-from snapsim.numerics import rotations
 
 if TYPE_CHECKING:  # importing it loads the compiled magnetics
-    from snapsim.simulation.landscape.margin import Barrier, Margin, Quantity, Threshold
+    from snapsim.simulation.landscape.margin import Barrier, Margin
     from snapsim.simulation.landscape.place import Place
+    from snapsim.simulation.landscape.thresholds import Quantity, Threshold
 
 LIMITS = (
     "A snap: let go at rest there, the part ends at a magnet. Speed gained on the way, a jerk of"
@@ -48,7 +48,7 @@ def margin_summary(report: Margin) -> dict[str, Any]:
             "load_N": numbers(report.load[:3]),
             "load_torque_Nm": numbers(report.load[3:]),
         },
-        "ways": [_way(t) for t in report.thresholds],
+        "ways": [way_summary(t) for t in report.thresholds],
         "barrier": None if report.barrier is None else _barrier(report.barrier),
         "accuracy": {
             "detail": report.system.detail,
@@ -63,16 +63,17 @@ def margin_summary(report: Margin) -> dict[str, Any]:
 
 
 def _pose(place: Place) -> dict[str, Any]:
-    upright = abs(float(rotations.matrix(place.quaternion)[2, 2]))
+    from snapsim.simulation.landscape.place import axis_from_vertical
+
     return {
         "position_m": numbers(place.position),
         "quaternion": numbers(place.quaternion),
-        "axis_from_vertical_deg": number(np.degrees(np.arccos(min(1.0, upright)))),
+        "axis_from_vertical_deg": number(np.degrees(axis_from_vertical(place))),
     }
 
 
-def _way(t: Threshold) -> dict[str, Any]:
-    """A tilt in degrees, any other way in metres: keys say which."""
+def way_summary(t: Threshold) -> dict[str, Any]:
+    """Return one way: a tilt in degrees, any other in metres; keys say which."""
     tilt = t.kind == "tilt"
     unit, scale = ("deg", float(np.degrees(1.0))) if tilt else ("m", 1.0)
     found: dict[str, Any] = {
@@ -149,7 +150,7 @@ def _ways(ways: list[dict[str, Any]], snaps_now: bool) -> RenderableType:
         place = way["place"]
         effort = way["peak_hand_torque_Nm"] if tilt else way["peak_hand_force_N"]
         table.add_row(
-            escape(_named(way)),
+            escape(named_way(way)),
             _bar(way, key, unit, scale, shown),
             "" if place is None else plain(round(place["axis_from_vertical_deg"], 2)),
             f"{plain(effort)} {'N m' if tilt else 'N'}",
@@ -160,8 +161,8 @@ def _ways(ways: list[dict[str, Any]], snaps_now: bool) -> RenderableType:
     return table
 
 
-def _named(way: dict[str, Any]) -> str:
-    """ "tilt about +y", "push toward -x"."""
+def named_way(way: dict[str, Any]) -> str:
+    """Return "tilt about +y", "push toward -x"."""
     from snapsim.simulation.landscape.motion import towards
 
     if way["kind"] == "tilt":

@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from snapsim.cli.options import Accuracy, AsJson, Changes, Force, MovingBody, SceneFile, Style
 from snapsim.cli.output import complain, emit, emit_json
+from snapsim.cli.target import Target
 from snapsim.errors import InputError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from snapsim.render.plots import Plot
     from snapsim.simulation.system import System
 
 
@@ -47,7 +44,7 @@ def force(
     if along is not None and plane is not None:
         raise InputError("give --along or --plane, not both", key="--plane")
     scene = snapsim.load_scene(file, changes or ())
-    target = _Target(output if along or plane else None, style, force, json)
+    target = Target(output if along or plane else None, style, force, json)
     if along is not None:
         return _along(scene, body, along, distance, points, target)
     if plane is not None:
@@ -73,7 +70,7 @@ def _as_placed(scene: System, file: str, accuracy: bool, json: bool) -> None:
 
 
 def _along(
-    scene: System, body: str | None, along: str, distance: str, points: int, target: _Target
+    scene: System, body: str | None, along: str, distance: str, points: int, target: Target
 ) -> None:
     import snapsim
     from snapsim.analysis.curves import along_csv, along_summary, along_table
@@ -94,7 +91,7 @@ def _along(
 
 
 def _plane(
-    scene: System, body: str | None, plane: str, span: str, points: int, target: _Target
+    scene: System, body: str | None, plane: str, span: str, points: int, target: Target
 ) -> None:
     import snapsim
     from snapsim.analysis.curves import map_csv, map_summary, map_table
@@ -112,43 +109,3 @@ def _plane(
         plot = map_plot(found.curve, origin, f"{found.body}: pull over the {plane} plane")
         target.write(plot, lambda: map_csv(found.curve))
     target.say(map_summary(scene.title, found.body, found.curve), map_table)
-
-
-@dataclass(frozen=True)
-class _Target:
-    """Where results go: a file to write, checked before anything is computed, and the terminal."""
-
-    path: str | None
-    style: str
-    force: bool
-    json: bool
-
-    def __post_init__(self) -> None:
-        if self.path is None:
-            return
-        from snapsim.render.plots import ending_of, style_named
-        from snapsim.storage.whole_file import require_writable
-
-        ending_of(self.path, (".csv",))
-        style_named(self.style)
-        require_writable(self.path, self.force)
-
-    def write(self, plot: Plot, rows: Callable[[], str]) -> None:
-        """Write the CSV or the plot, whole or not at all."""
-        from snapsim.render.plots import PlotOptions, ending_of, save, style_named
-        from snapsim.storage.whole_file import whole_file
-
-        assert self.path is not None
-        ending = ending_of(self.path, (".csv",))
-        with whole_file(self.path, self.force) as path:
-            if ending == ".csv":
-                path.write_text(rows(), encoding="utf-8")
-            else:
-                save(path, plot, PlotOptions(style_named(self.style)), ending)
-
-    def say(self, result: dict[str, Any], table: Callable[[dict[str, Any]], Any]) -> None:
-        """Print the result."""
-        if self.json:
-            return emit_json(result)
-        emit(table(result))
-        return emit(f"wrote {self.path}") if self.path is not None else None

@@ -2,14 +2,64 @@
 
 from __future__ import annotations
 
-from snapsim.cli.options import AsJson, Changes, MovingBody, SceneFile
-from snapsim.cli.output import emit, emit_json
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from snapsim.cli.options import AsJson, Changes, Force, MovingBody, SceneFile, Style
+from snapsim.errors import InputError
+
+if TYPE_CHECKING:
+    from snapsim.render.plots import Plot
+    from snapsim.scenario.spans import Span
+    from snapsim.simulation.landscape.margin import Margin
+    from snapsim.simulation.landscape.thresholds import Kind
+
+WAYS = ("lift", "approach", "push", "tilt")
 
 
 def margin(
-    file: SceneFile, body: MovingBody = None, json: AsJson = False, changes: Changes = None
+    file: SceneFile,
+    body: MovingBody = None,
+    against: Annotated[
+        str | None,
+        typer.Option(
+            metavar="KEY=FROM..TO",
+            help='How the margins move with a key: body.magnet.position.z="10..60 mm".',
+        ),
+    ] = None,
+    steps: Annotated[int, typer.Option(min=1, max=200, help="Steps of --against.")] = 8,
+    way: Annotated[
+        list[str] | None,
+        typer.Option(help="Only this: lift, approach, push or tilt. Repeatable; with --against."),
+    ] = None,
+    on: Annotated[
+        str | None,
+        typer.Option("--on", metavar="NAME", help="Body the part is set down on at each value."),
+    ] = None,
+    workers: Annotated[int, typer.Option(min=1, max=256, help="Processes for --against.")] = 1,
+    output: Annotated[
+        str | None,
+        typer.Option("-o", "--output", metavar="FILE", help="Write .png, .svg, .pdf or .csv."),
+    ] = None,
+    style: Style = "light",
+    force: Force = False,
+    json: AsJson = False,
+    changes: Changes = None,
 ) -> None:
     """The point of no return: angle, distance, energy and hand force before a part snaps."""
+    from snapsim.cli.target import Target
+
+    if against is None and (way or on is not None):
+        raise InputError("goes with --against", key="--way" if way else "--on")
+    endings = (".csv",) if against is not None else ()
+    target = Target(output, style, force, json, endings)
+    if against is not None:
+        return _against(file, body, against, steps, way, on, workers, changes, target)
+    return _as_placed(file, body, changes, target)
+
+
+def _as_placed(file: str, body: str | None, changes: list[str] | None, target: Any) -> None:
     import snapsim
     from snapsim.analysis.margins import margin_summary, margin_table
     from snapsim.cli.progress import stage_progress
@@ -17,5 +67,73 @@ def margin(
     scene = snapsim.load_scene(file, changes or ())
     with stage_progress() as progress:
         report = snapsim.margin(scene, body, progress)
-    result = margin_summary(report)
-    return emit_json(result) if json else emit(margin_table(result))
+    if target.path is not None:
+        target.write(_picture(report))
+    target.say(margin_summary(report), margin_table)
+
+
+def _picture(report: Margin) -> Plot:
+    from snapsim.render.plots import barrier_plot
+
+    part = report.system.bodies[report.body]
+    if report.barrier is None:
+        raise InputError(
+            f'no pass from "{part.name}" to a magnet was found: there is nothing to draw',
+            key="--output",
+        )
+    return barrier_plot(report, report.barrier, f"{part.name}: over the pass to the magnet")
+
+
+def _against(
+    file: str,
+    body: str | None,
+    against: str,
+    steps: int,
+    way: list[str] | None,
+    on: str | None,
+    workers: int,
+    changes: list[str] | None,
+    target: Any,
+) -> None:
+    from snapsim.analysis.continuation import (
+        continuation_csv,
+        continuation_summary,
+        continuation_table,
+    )
+    from snapsim.cli.progress import stage_progress
+    from snapsim.scenario.loading import scene_text
+    from snapsim.scenario.spans import read_span
+    from snapsim.study.continuation import Against, continuation
+
+    span, kinds = read_span(against, "--against"), _kinds(way)
+    given = Against(scene_text(file), file, span, steps, kinds, tuple(changes or ()), body, on)
+    with stage_progress() as progress:
+        found = continuation(given, workers, progress)
+    result = continuation_summary(found)
+    if target.path is not None:
+        target.write(_lines(result, span), lambda: continuation_csv(result))
+    target.say(result, continuation_table)
+
+
+def _kinds(way: list[str] | None) -> tuple[Kind, ...]:
+    for name in way or ():
+        if name not in WAYS:
+            raise InputError(f'"{name}" is no way; allowed: {", ".join(WAYS)}', key="--way")
+    return tuple(k for k in WAYS if not way or k in way)  # type: ignore[misc]
+
+
+def _lines(result: dict[str, Any], span: Span) -> Plot:
+    import numpy as np
+
+    from snapsim.analysis.continuation import limit_of, ways_of
+    from snapsim.render.plots import Branch, continuation_plot
+
+    rows = result["rows"]
+    values = np.array([row["value"][span.shown] for row in rows])
+    snaps = np.array([row["fate"] == "snaps" for row in rows])
+    branches = []
+    for name in ways_of(result):
+        pairs = np.array([limit_of(row, name) for row in rows], dtype=np.float64)
+        branches.append(Branch(name, name.startswith("tilt"), pairs[:, 0], pairs[:, 1], snaps))
+    label = f"{span.key} [{span.unit}]" if span.unit else span.key
+    return continuation_plot(values, label, branches, f"{result['body']}: the point of no return")

@@ -27,13 +27,10 @@ from snapsim.simulation.landscape.fate_map import Axis, Boundary, FateMap, Spot,
 from snapsim.simulation.landscape.rests import body_number
 from snapsim.simulation.system import System
 from snapsim.study.ledger import Ledger, fingerprint, program_identity
-from snapsim.study.place import Placement, placed
+from snapsim.study.place import set_down
 from snapsim.study.runner import processes
 
 Progress = Callable[[str, int, int], None]
-
-CLEAR = 1e-7
-"""Gap [m] to the support on which a part is set down."""
 
 SPOT_REACH = 12
 """Finest steps either side in which a boundary is looked for with other cells."""
@@ -86,10 +83,7 @@ def system_at(given: Slice, point: Point, detail: str | None = None) -> tuple[Sy
     )
     system = scene_from_text(given.scene, given.file, changes)
     body = body_number(system, given.body)
-    if given.on is not None:
-        name = system.bodies[body].name
-        system = placed(system, Placement(name, given.on, gap=CLEAR))
-    return system, body
+    return set_down(system, body, given.on), body
 
 
 def fate_at(given: Slice, point: Point, detail: str | None = None) -> Fate:

@@ -18,6 +18,9 @@ from snapsim.mechanics.contact import ContactGeometry
 from snapsim.parts.states import Pose
 from snapsim.simulation.system import System
 
+CLEAR = 1e-7
+"""Gap [m] to the support on which a part is set down."""
+
 ACCURACY = 1e-9
 """How exactly the gap is met [m]."""
 
@@ -30,6 +33,13 @@ class Placement:
     to: str
     direction: tuple[float, float, float] = (0.0, 0.0, -1.0)
     gap: float = 0.0
+
+
+def set_down(system: System, body: int, on: str | None) -> System:
+    """Return the system with a body set down on the one called `on`; None: the same."""
+    if on is None:
+        return system
+    return placed(system, Placement(system.bodies[body].name, on, gap=CLEAR))
 
 
 def placed(system: System, placement: Placement) -> System:

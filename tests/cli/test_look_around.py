@@ -107,3 +107,55 @@ def test_plot_refuses_what_it_cannot_draw(snap, scene):
         assert result.status == 2
         assert said in result.err
         assert result.err.count("\n") == 1
+
+
+BALL = """
+title = "A ball on a table under a magnet"
+[[body]]
+name = "magnet"
+shape = { kind = "cylinder", diameter = "40 mm", length = "30 mm" }
+material = "NdFeB N45"
+magnetised = "z"
+position = "0, 0, 60 mm"
+fixed = true
+[[body]]
+name = "ball"
+shape = { kind = "sphere", diameter = "20 mm" }
+material = "grey cast iron"
+position = "0, 0, 10 mm"
+[[body]]
+name = "table"
+shape = { kind = "box", size = "300 x 300 x 20 mm" }
+material = "oak"
+position = "0, 0, -10 mm"
+fixed = true
+[run]
+detail = "draft"
+"""
+
+
+def test_margins_against_a_key_and_over_the_pass_are_drawn(snap, tmp_path):
+    (tmp_path / "ball.toml").write_text(BALL)
+    line = ("margin", "ball.toml", "--against", "body.magnet.position.z=60..70 mm", "--steps", "1")
+    result = snap(*line, "--way", "lift", "-o", "lift.svg", "--json").json
+    assert [row["value"] for row in result["rows"]] == [[60.0], [70.0]]
+    assert {w["kind"] for row in result["rows"] for w in row["ways"]} == {"lift"}
+    assert b"<svg" in (tmp_path / "lift.svg").read_bytes()[:2000]
+    assert snap("margin", "ball.toml", "-o", "pass.png").status == 0
+    assert (tmp_path / "pass.png").read_bytes().startswith(b"\x89PNG")
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        (("--way", "tilt"), "goes with --against"),
+        (("--against", "body.plate.position.z=1..2 mm", "--way", "shove"), "is no way"),
+        (("--against", "body.plate.position.z"), "is no range"),
+        (("-o", "pass.csv"), "ends in no format"),
+    ],
+)
+def test_bad_options_of_margin_get_one_line(snap, scene, more, said):
+    found = snap("margin", scene, *more)
+    assert found.status == 2
+    assert said in found.err
+    assert found.err.count("\n") == 1

@@ -1,6 +1,8 @@
 """Plots for explaining and for print: each function makes one plot of computed data."""
 
 from snapsim.render.plots.angle import energy_plot, torque_plot
+from snapsim.render.plots.barrier import barrier_plot
+from snapsim.render.plots.continuation import Branch, continuation_plot
 from snapsim.render.plots.distance import distance_plot
 from snapsim.render.plots.fates import fate_plot
 from snapsim.render.plots.field_lines import field_plot
@@ -12,9 +14,12 @@ from snapsim.render.plots.run import run_plot
 
 __all__ = [
     "FORMATS",
+    "Branch",
     "Plot",
     "PlotOptions",
+    "barrier_plot",
     "chance_plot",
+    "continuation_plot",
     "distance_plot",
     "ending_of",
     "energy_plot",

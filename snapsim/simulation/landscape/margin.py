@@ -27,80 +27,24 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy.optimize import brentq
 
 from snapsim.arrays import Array
-from snapsim.simulation.landscape.constraints import Constraints
 from snapsim.simulation.landscape.creep import (
-    CreepSettings,
     Crept,
     Fate,
     attractors,
     creep,
 )
 from snapsim.simulation.landscape.descent import settle
-from snapsim.simulation.landscape.energy import EnergyLandscape
 from snapsim.simulation.landscape.path import Pass, highest_point, lowest_pass, polished
-from snapsim.simulation.landscape.place import Place, moved
+from snapsim.simulation.landscape.place import Place
 from snapsim.simulation.landscape.rests import (
     Progress,
     body_number,
-    descent_settings,
 )
-from snapsim.simulation.landscape.starts import search_box
-from snapsim.simulation.landscape.ways import TOUCHING, Push, Turn, pushes, turns
-from snapsim.simulation.refinement import TwoMeshes, estimate_scalar, two_meshes
+from snapsim.simulation.landscape.thresholds import Quantity, Threshold, Ways
+from snapsim.simulation.landscape.ways import TOUCHING, Push, Turn
 from snapsim.simulation.system import System
-
-NUDGE = np.radians(0.2)
-"""Turn [rad] with which a displaced part is let go."""
-
-OBLIQUE = np.array([0.36, 0.80, 0.48])
-"""Its axis, a unit vector (3,)."""
-
-AT_MAGNET = 1e-3
-"""Gap [m] below which a part set there by hand counts as at the magnet."""
-
-SAMPLES = 24
-"""Places looked at along each way on coarse cells."""
-
-FINENESS = {"shift": 1e-4, "turn": np.radians(0.05)}
-"""Width of a bracket at which halving ends [m, rad]."""
-
-
-@dataclass(frozen=True)
-class Quantity:
-    """A number with its limit of vanishing cells: `value` and `error`, and on two meshes."""
-
-    value: float
-    error: float
-    coarse: float
-    fine: float
-
-
-@dataclass(frozen=True)
-class Threshold:
-    """One way: `kind` "lift", "approach", "push" or "tilt"; `direction` (3,) of the displacement or
-    axis of the turn.
-
-    `beyond`: the least displacement [m] or angle [rad] that ends in a snap, None where none up to
-    `searched` does; `safe_from`: where the present pose already snaps, the least that does not.
-    `effort`: the largest force [N] along it, or torque [N m] about its pivot, that the hand must
-    give before the part goes; `effort_at` where [m, rad]; `balance`: in a tilt, the angle at which
-    that torque passes zero, None without one. `place` is where the part then is; `ended` what a
-    tilt met.
-    """
-
-    kind: Literal["lift", "approach", "push", "tilt"]
-    direction: Array
-    searched: float
-    beyond: Quantity | None
-    safe_from: Quantity | None
-    effort: float
-    effort_at: float
-    balance: Quantity | None
-    place: Place | None
-    ended: str
 
 
 @dataclass(frozen=True)
@@ -143,17 +87,7 @@ def margin(system: System, body: str | None = None, progress: Progress | None = 
     return _Measure(system, number, progress or (lambda what, done, of_all: None)).run()
 
 
-class _Measure:
-    def __init__(self, system: System, body: int, progress: Progress) -> None:
-        self.system, self.body, self.progress = system, body, progress
-        self.meshes: TwoMeshes = two_meshes(system)
-        self.fine = EnergyLandscape(system, body, meshes=self.meshes.fine)
-        self.coarse = EnergyLandscape(system, body, meshes=self.meshes.coarse)
-        self.constraints = Constraints(system, body)
-        self.settings = descent_settings(self.coarse, self.constraints)
-        self.creeping = CreepSettings(self.settings.longest, self.settings.far)
-        self.place = self.constraints.restored(self.fine.start) or self.fine.start
-
+class _Measure(Ways):
     def run(self) -> Margin:
         """The present pose, every way, the pass."""
         touched = self.constraints.touched(self.place, TOUCHING) & attractors(self.fine)
@@ -161,14 +95,10 @@ class _Measure:
             return self._margin("touches", min(touched), (), None)
         self.progress("letting go", 0, 1)
         now = creep(self.fine, self.constraints, self.place, self.creeping)
-        ways: list[Push | Turn] = [*self._pushes(), *self._turns()]
-        found = []
-        for k, way in enumerate(ways):
-            self.progress("how far each way", k, len(ways))
-            found.append(self._threshold(way, now.fate == "snaps"))
+        found = self.measured(now.fate == "snaps")
         self.progress("over the pass", 0, 1)
-        barrier = self._barrier(now, list(zip(ways, found, strict=True)))
-        return self._margin(now.fate, now.struck, tuple(found), barrier)
+        barrier = self._barrier(now, found)
+        return self._margin(now.fate, now.struck, tuple(t for _, t in found), barrier)
 
     def _margin(
         self,
@@ -190,153 +120,6 @@ class _Measure:
             self.meshes.order,
             self.fine.evaluations + self.coarse.evaluations,
         )
-
-    def _pushes(self) -> list[Push]:
-        low, high = search_box(self.coarse)
-        farthest = 0.75 * float((high - low).max())
-        return pushes(self.coarse, self.constraints, self.place, farthest)
-
-    def _turns(self) -> list[Turn]:
-        """Turns with some way to go."""
-        found = turns(self.coarse, self.constraints, self.place)
-        return [t for t in found if len(t.angle) > 2]
-
-    # -- one way ---------------------------------------------------------------------------------
-
-    def _threshold(self, way: Push | Turn, snaps_now: bool) -> Threshold:
-        searched = way.longest if isinstance(way, Turn) else self._reach(way)
-        samples = np.linspace(0.0, searched, SAMPLES + 1)
-        crossing = self._crossing(way, samples, snaps_now)
-        limit = None if crossing is None else float(crossing.fine)
-        effort, at = self._effort(way, searched if limit is None else limit)
-        return Threshold(
-            "tilt" if isinstance(way, Turn) else way.kind,  # type: ignore[arg-type]
-            way.axis if isinstance(way, Turn) else way.direction,
-            searched,
-            None if snaps_now else crossing,
-            crossing if snaps_now else None,
-            effort,
-            at,
-            self._balance(way) if isinstance(way, Turn) else None,
-            None if limit is None else way.at(min(limit, searched)),
-            way.ended if isinstance(way, Turn) else "",
-        )
-
-    def _reach(self, way: Push) -> float:
-        """How far a push can go before something is in the way [m]."""
-        reached, step = 0.0, way.longest / SAMPLES
-        while reached < way.longest and way.at(reached + step) is not None:
-            reached += step
-        low, high = reached, min(reached + step, way.longest)
-        while high - low > 1e-4:
-            middle = 0.5 * (low + high)
-            low, high = (middle, high) if way.at(middle) is not None else (low, middle)
-        return low
-
-    def _fate(self, landscape: EnergyLandscape, way: Push | Turn, s: float) -> Crept | None:
-        """What comes of letting go at s; None where the part cannot be there."""
-        place = let_go_at(way, s)
-        if place is None:
-            return None
-        place = self.constraints.restored(place, 2e-3)
-        if place is None:
-            return None
-        return creep(landscape, self.constraints, place, self.creeping)
-
-    def _snaps(self, landscape: EnergyLandscape, way: Push | Turn, s: float) -> bool | None:
-        """Whether it snaps from s; places that all but touch a magnet count as snapped."""
-        place = way.at(s)
-        if place is not None and self._gap(place) < AT_MAGNET:
-            return True
-        found = self._fate(landscape, way, s)
-        return None if found is None else found.fate == "snaps"
-
-    def _gap(self, place: Place) -> float:
-        """Gap to the nearest attracting body [m]."""
-        drawing = np.isin(self.constraints.others, list(attractors(self.fine)))
-        return float(self.constraints.gaps(place)[drawing].min(initial=np.inf))
-
-    def _crossing(self, way: Push | Turn, samples: Array, snaps_now: bool) -> Quantity | None:
-        """The first s at which the outcome is not the one at 0, on both meshes."""
-        before = 0.0
-        for s in samples[1:].tolist():
-            there = self._snaps(self.coarse, way, s)
-            if there is not None and there != snaps_now:
-                coarse = self._halved(self.coarse, way, before, s, snaps_now)
-                return self._on_fine(way, coarse, float(samples[-1]), snaps_now)
-            before = s
-        return None
-
-    def _halved(
-        self, landscape: EnergyLandscape, way: Push | Turn, low: float, high: float, at_low: bool
-    ) -> float:
-        width = FINENESS["turn" if isinstance(way, Turn) else "shift"]
-        while high - low > width:
-            middle = 0.5 * (low + high)
-            if self._snaps(landscape, way, middle) in (at_low, None):
-                low = middle
-            else:
-                high = middle
-        return 0.5 * (low + high)
-
-    def _on_fine(
-        self, way: Push | Turn, coarse: float, longest: float, snaps_now: bool
-    ) -> Quantity | None:
-        """The same on fine cells, in a bracket that grows round the coarse result."""
-        width = 0.5 * longest / SAMPLES
-        low, high = max(coarse - width, 0.0), min(coarse + width, longest)
-        while low > 0 and self._snaps(self.fine, way, low) not in (snaps_now, None):
-            low, width = max(low - 2 * width, 0.0), 2 * width
-        while high < longest and self._snaps(self.fine, way, high) in (snaps_now, None):
-            low, high, width = high, min(high + 2 * width, longest), 2 * width
-        if self._snaps(self.fine, way, high) in (snaps_now, None):
-            return None
-        fine = self._halved(self.fine, way, low, high, snaps_now)
-        # halving leaves half a bracket on either mesh
-        left = FINENESS["turn" if isinstance(way, Turn) else "shift"]
-        return self._quantity(coarse, fine, left)
-
-    def _quantity(self, coarse: float, fine: float, left: float = 0.0) -> Quantity:
-        estimate = estimate_scalar(coarse, fine, self.meshes)
-        return Quantity(float(estimate.value), float(estimate.error + left), coarse, fine)
-
-    def _effort(self, way: Push | Turn, until: float) -> tuple[float, float]:
-        """Largest force or torque of the hand up to `until`, and where; 0 where it need not."""
-        best, at = 0.0, 0.0
-        for s in np.linspace(0.0, until, SAMPLES + 1).tolist():
-            needed = self._needed(self.coarse, way, s)
-            if needed is not None and needed > best:
-                best, at = needed, s
-        fine = self._needed(self.fine, way, at) if best > 0 else None
-        return (best if fine is None else max(fine, 0.0)), at
-
-    def _needed(self, landscape: EnergyLandscape, way: Push | Turn, s: float) -> float | None:
-        if isinstance(way, Turn):
-            return way.torque(landscape, s)
-        place = way.at(s)
-        if place is None:
-            return None
-        return float(landscape.at(place).slope[:3] @ way.direction)
-
-    def _balance(self, way: Turn) -> Quantity | None:
-        """The angle at which the hand's torque passes zero downward, on both meshes."""
-        torque = [way.torque(self.coarse, float(b)) for b in way.angle]
-        for k in range(len(torque) - 1):
-            if torque[k] > 0 >= torque[k + 1]:
-                low, high = float(way.angle[k]), float(way.angle[k + 1])
-                coarse = brentq(lambda b: way.torque(self.coarse, b), low, high, xtol=1e-6)
-                return self._fine_balance(way, float(coarse))
-        return None
-
-    def _fine_balance(self, way: Turn, coarse: float) -> Quantity | None:
-        width = 0.02
-        while width < 0.5:
-            low, high = max(coarse - width, 0.0), min(coarse + width, way.longest)
-            if way.torque(self.fine, low) > 0 >= way.torque(self.fine, high):
-                fine = brentq(lambda b: way.torque(self.fine, b), low, high, xtol=1e-6)
-                return self._quantity(coarse, float(fine))
-            width *= 2
-        return None
 
     # -- the pass --------------------------------------------------------------------------------
 
@@ -366,9 +149,9 @@ class _Measure:
         edge = crossing.coarse
         out = [p for s in np.linspace(0, edge, 12).tolist() if (p := way.at(s)) is not None]
         far = 0.04 * threshold.searched
-        beyond = self._fate(self.coarse, way, max(edge - far, 0.0) if snaps_now else edge + far)
+        beyond = self.fate(self.coarse, way, max(edge - far, 0.0) if snaps_now else edge + far)
         back = (
-            self._fate(self.coarse, way, min(edge + far, threshold.searched)) if snaps_now else now
+            self.fate(self.coarse, way, min(edge + far, threshold.searched)) if snaps_now else now
         )
         if beyond is None or back is None or beyond.fate != "snaps" or back.fate == "snaps":
             return None
@@ -393,7 +176,7 @@ class _Measure:
         if found.converged:
             top = polished(self.fine, self.constraints, found.place, rounds=4)
             fine = top.level.energy - ends[1][0] if top.outcome == "rest" else fine
-        energy = self._quantity(coarse, fine)
+        energy = self.quantity(coarse, fine)
         present = self.fine.at(self.place).energy
         words = found.stability.unstable
         return Barrier(
@@ -411,11 +194,3 @@ class _Measure:
         found = settle(self.coarse, self.constraints, place, self.settings)
         near = np.linalg.norm(found.place.position - place.position) < self.settings.longest
         return found.place if found.outcome == "rest" and near else place
-
-
-def let_go_at(way: Push | Turn, s: float) -> Place | None:
-    """Return the place from which the part is let go at s: of a push with the nudge."""
-    place = way.at(s)
-    if place is None or isinstance(way, Turn):
-        return place
-    return moved(place, np.concatenate([np.zeros(3), NUDGE * OBLIQUE]))

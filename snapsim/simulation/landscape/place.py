@@ -68,3 +68,9 @@ def metric(body: Body, place: Place) -> Array:
 def length(change: Array, measure: Array) -> float:
     """Return |d| [m] of a change (6,) by a `metric` (6, 6)."""
     return float(np.sqrt(np.maximum(change @ measure @ change, 0.0)))
+
+
+def axis_from_vertical(place: Place) -> float:
+    """Return the angle [rad] between the body's z axis and the vertical, 0 to a right angle."""
+    upright = abs(float(rotations.matrix(place.quaternion)[2, 2]))
+    return float(np.arccos(min(1.0, upright)))

@@ -1,0 +1,102 @@
+"""How the point of no return moves with one key of a scene: margins over a range of values.
+
+At each value the scene is read anew, the part set down on its support where asked, and the
+threshold of every way found on two meshes (`simulation.landscape.thresholds`). A value at which the
+scene cannot be (an overlap, a part already at the magnet) is a row that says so. Values are
+independent of each other and go to processes of their own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from concurrent.futures import as_completed
+from dataclasses import dataclass
+
+from snapsim.errors import SnapsimError
+from snapsim.scenario.loading import scene_from_text
+from snapsim.scenario.placement import refuse_overlaps
+from snapsim.scenario.spans import Span
+from snapsim.simulation.landscape.continuation import Continuation, Row
+from snapsim.simulation.landscape.creep import attractors, creep
+from snapsim.simulation.landscape.place import axis_from_vertical
+from snapsim.simulation.landscape.rests import body_number
+from snapsim.simulation.landscape.thresholds import Kind, Ways
+from snapsim.simulation.landscape.ways import TOUCHING
+from snapsim.simulation.system import System
+from snapsim.study.place import set_down
+from snapsim.study.runner import processes
+
+Progress = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True)
+class Against:
+    """What is asked: a scene's text, the key and its range in `steps` steps, which ways.
+
+    `file` stands in errors; `changes` hold at every value; `body` is set down on `on` if given.
+    """
+
+    scene: str
+    file: str
+    span: Span
+    steps: int
+    kinds: tuple[Kind, ...]
+    changes: tuple[str, ...] = ()
+    body: str | None = None
+    on: str | None = None
+
+
+def continuation(
+    given: Against, workers: int = 1, progress: Progress | None = None
+) -> Continuation:
+    """Return the margins over the range; raises InputError where its first value cannot be read."""
+    system, body = _system(given, 0)
+    rows: dict[int, Row] = {}
+    for index, row in _rows(given, workers):
+        rows[index] = row
+        if progress is not None:
+            progress(f"margins over {given.span.key}", len(rows), given.steps + 1)
+    ordered = tuple(rows[k] for k in sorted(rows))
+    span = given.span
+    return Continuation(
+        system.title, system.bodies[body].name, span.key, span.unit, span.shown, ordered
+    )
+
+
+def _rows(given: Against, workers: int) -> Iterator[tuple[int, Row]]:
+    if workers == 1:
+        for index in range(given.steps + 1):
+            yield index, row_at(given, index)
+        return
+    executor = processes(workers)
+    try:
+        futures = {executor.submit(row_at, given, k): k for k in range(given.steps + 1)}
+        for future in as_completed(futures):
+            yield futures[future], future.result()
+    finally:
+        executor.shutdown(wait=True, cancel_futures=True)
+
+
+def row_at(given: Against, index: int) -> Row:
+    """Return the margins at one value; a scene that cannot be there is a row too."""
+    numbers = given.span.numbers(index, given.steps)
+    try:
+        system, body = _system(given, index)
+        refuse_overlaps(system)
+    except SnapsimError as error:
+        return Row(numbers, "none", str(error), float("nan"), ())
+    ways = Ways(system, body, lambda what, done, of_all: None)
+    upright = axis_from_vertical(ways.place)
+    touched = ways.constraints.touched(ways.place, TOUCHING) & attractors(ways.fine)
+    if touched:
+        return Row(numbers, "touches", "", upright, ())
+    now = creep(ways.fine, ways.constraints, ways.place, ways.creeping)
+    found = ways.measured(now.fate == "snaps", given.kinds)
+    return Row(numbers, now.fate, "", upright, tuple(t for _, t in found))
+
+
+def _system(given: Against, index: int) -> tuple[System, int]:
+    changes = (*given.changes, given.span.change(index, given.steps))
+    system = scene_from_text(given.scene, given.file, changes)
+    body = body_number(system, given.body)
+    return set_down(system, body, given.on), body
