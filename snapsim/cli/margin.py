@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from snapsim.cli.options import AsJson, Changes, Force, MovingBody, SceneFile, Style
+from snapsim.cli.output import complain
+from snapsim.cli.target import Target
 from snapsim.errors import InputError
 
 if TYPE_CHECKING:
@@ -48,8 +51,6 @@ def margin(
     changes: Changes = None,
 ) -> None:
     """The point of no return: angle, distance, energy and hand force before a part snaps."""
-    from snapsim.cli.target import Target
-
     if against is None and (way or on is not None):
         raise InputError("goes with --against", key="--way" if way else "--on")
     endings = (".csv",) if against is not None else ()
@@ -59,7 +60,7 @@ def margin(
     return _as_placed(file, body, changes, target)
 
 
-def _as_placed(file: str, body: str | None, changes: list[str] | None, target: Any) -> None:
+def _as_placed(file: str, body: str | None, changes: list[str] | None, target: Target) -> None:
     import snapsim
     from snapsim.analysis.margins import margin_summary, margin_table
     from snapsim.cli.progress import stage_progress
@@ -67,21 +68,20 @@ def _as_placed(file: str, body: str | None, changes: list[str] | None, target: A
     scene = snapsim.load_scene(file, changes or ())
     with stage_progress() as progress:
         report = snapsim.margin(scene, body, progress)
-    if target.path is not None:
-        target.write(_picture(report))
-    target.say(margin_summary(report), margin_table)
+    if target.path is None or report.barrier is not None:
+        _draw(report, target)
+        return target.say(margin_summary(report), margin_table)
+    replace(target, path=None).say(margin_summary(report), margin_table)
+    complain(f"{file}: no pass to a magnet was found: there is nothing to draw")
+    raise typer.Exit(3)
 
 
-def _picture(report: Margin) -> Plot:
+def _draw(report: Margin, target: Target) -> None:
     from snapsim.render.plots import barrier_plot
 
-    part = report.system.bodies[report.body]
-    if report.barrier is None:
-        raise InputError(
-            f'no pass from "{part.name}" to a magnet was found: there is nothing to draw',
-            key="--output",
-        )
-    return barrier_plot(report, report.barrier, f"{part.name}: over the pass to the magnet")
+    if target.path is not None and report.barrier is not None:
+        name = report.system.bodies[report.body].name
+        target.write(barrier_plot(report, report.barrier, f"{name}: over the pass to the magnet"))
 
 
 def _against(
@@ -93,7 +93,7 @@ def _against(
     on: str | None,
     workers: int,
     changes: list[str] | None,
-    target: Any,
+    target: Target,
 ) -> None:
     from snapsim.analysis.continuation import (
         continuation_csv,

@@ -116,7 +116,7 @@ name = "magnet"
 shape = { kind = "cylinder", diameter = "40 mm", length = "30 mm" }
 material = "NdFeB N45"
 magnetised = "z"
-position = "0, 0, 60 mm"
+position = "0, 0, 80 mm"
 fixed = true
 [[body]]
 name = "ball"
@@ -136,12 +136,15 @@ detail = "draft"
 
 def test_margins_against_a_key_and_over_the_pass_are_drawn(snap, tmp_path):
     (tmp_path / "ball.toml").write_text(BALL)
-    line = ("margin", "ball.toml", "--against", "body.magnet.position.z=60..70 mm", "--steps", "1")
+    line = ("margin", "ball.toml", "--against", "body.magnet.position.z=80..90 mm", "--steps", "1")
     result = snap(*line, "--way", "lift", "-o", "lift.svg", "--json").json
-    assert [row["value"] for row in result["rows"]] == [[60.0], [70.0]]
+    assert [row["value"] for row in result["rows"]] == [[80.0], [90.0]]
     assert {w["kind"] for row in result["rows"] for w in row["ways"]} == {"lift"}
     assert b"<svg" in (tmp_path / "lift.svg").read_bytes()[:2000]
     assert snap("margin", "ball.toml", "-o", "pass.png").status == 0
+    gone = snap("margin", "ball.toml", "--set", "body.magnet.position.z=2 m", "-o", "no.png")
+    assert (gone.status, "no pass" in gone.err) == (3, True)
+    assert not (tmp_path / "no.png").exists()
     assert (tmp_path / "pass.png").read_bytes().startswith(b"\x89PNG")
 
 

@@ -32,6 +32,9 @@ from snapsim.simulation.landscape.place import Place, length, metric, moved
 STRUCK = 1e-5
 """Gap [m] at which a body counts as having reached another."""
 
+OPEN = 0.15
+"""Longest step over the gap to the nearest body, where that is more than the longest of all."""
+
 HELD = 1e-5
 """Share of the free motion that is left where friction or contacts hold a body."""
 
@@ -57,8 +60,8 @@ class Crept:
 
 @dataclass(frozen=True)
 class CreepSettings:
-    """`longest` step [m]; `most` steps; `far` [m] from the scene's middle is gone; `friction` False
-    leaves friction out."""
+    """`longest` step [m] near other bodies; `most` steps; `far` [m] from the scene's middle is
+    gone; `friction` False leaves friction out."""
 
     longest: float
     far: float
@@ -94,23 +97,24 @@ def creep(
 ) -> Crept:
     """Follow the body from rest at a place without overlap until it snaps, stays or is gone."""
     targets = attractors(landscape) - constraints.touched(place, STRUCK)
-    level, step, way = landscape.at(place), settings.longest, [place]
+    level, longest, way = landscape.at(place), _longest(constraints, place, settings), [place]
+    step = longest
     parted: frozenset[int] = frozenset()
     for count in range(settings.most):
         if landscape_left(landscape, place, settings.far):
             return Crept("goes away", place, level, None, parted, count, tuple(way))
-        limits = constraints.limits(place, 8 * settings.longest)
+        limits = constraints.limits(place, 8 * longest)
         push = creep_step(landscape, place, level, limits, step, settings.friction)
         broken = _broken(constraints, limits, push)
         if broken:
             parted |= broken
             constraints = Constraints(constraints.system, constraints.number, parted)
             continue
-        if push.share < HELD or step < 1e-3 * settings.longest:
+        if push.share < HELD or step < 1e-3 * longest:
             return Crept("stays", place, level, None, parted, count, tuple(way))
         size = length(push.d, metric(landscape.body, place))
-        if size > 1.5 * settings.longest:
-            step *= settings.longest / size
+        if size > 1.5 * longest:
+            step *= longest / size
             continue
         there = constraints.restored(moved(place, push.d), 0.5 * size + 1e-6)
         new = None if there is None else landscape.at(there)
@@ -118,12 +122,19 @@ def creep(
             step *= 0.4
             continue
         place, level = there, new
-        step = min(1.4 * step, MOST_STRETCH * settings.longest, step * settings.longest / size)
+        longest = _longest(constraints, place, settings)
+        step = min(1.4 * step, MOST_STRETCH * longest, step * longest / size)
         way.append(place)
         struck = targets & constraints.touched(place, STRUCK)
         if struck:
             return Crept("snaps", place, level, min(struck), parted, count, tuple(way))
     return Crept("unfinished", place, level, None, parted, settings.most, tuple(way))
+
+
+def _longest(constraints: Constraints, place: Place, settings: CreepSettings) -> float:
+    """The longest step here [m]: in the open a share of the way to whatever is nearest."""
+    nearest = float(constraints.gaps(place).min(initial=np.inf))
+    return max(settings.longest, OPEN * min(nearest, settings.far))
 
 
 def creep_step(
