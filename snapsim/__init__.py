@@ -26,6 +26,8 @@ if TYPE_CHECKING:
     from snapsim.simulation.system import System
     from snapsim.simulation.trajectory import Trajectory
 
+    Run = Trajectory | str | PathLike[str]
+
 # One thread a process: matrices here are too small to share, and releases run side by side.
 # Kernels at optimisation level 1: half the compile time of level 3 and no slower when measured.
 # Both are read when numpy and numba are first imported, so an importer that did so before decides.
@@ -199,22 +201,30 @@ def force_summary(report: ForceReport) -> dict[str, Any]:
 
 
 def render_clip(
-    run: Trajectory | str | PathLike[str],
+    run: Run | Sequence[Run],
     path: str | PathLike[str],
     options: ClipOptions | None = None,
     progress: Callable[[int, int], None] | None = None,
+    companions: Sequence[Run] = (),
 ) -> ClipReport:
-    """Draw a run, or the run file at a path, as a 3-D clip (MP4).
+    """Draw a run, or the run file at a path, as a 3-D clip; several are shown side by side.
 
-    `progress` is called with frames done and frames in all. Raises InputError, OutputError, or
+    The ending of `path` chooses the format: .mp4, .webm, .gif, .mov (ProRes 4444), none for a
+    folder of PNG pictures. `companions` are other runs of the scene, shown see-through; `progress`
+    is called with frames done and frames in all. Raises InputError, OutputError, or
     MissingSystemLibrary where nothing can draw.
     """
     from pathlib import Path
 
     from snapsim.render import render_clip
 
-    trajectory = read_run(run) if isinstance(run, str | PathLike) else run
-    return render_clip(trajectory, Path(path), options, progress)
+    several = run if isinstance(run, list | tuple) else (run,)
+    runs = tuple(_as_run(one) for one in several)
+    return render_clip(runs, Path(path), options, progress, [_as_run(one) for one in companions])
+
+
+def _as_run(run: Run) -> Trajectory:
+    return read_run(run) if isinstance(run, str | PathLike) else run
 
 
 def __getattr__(name: str) -> str:

@@ -2,68 +2,272 @@
 
 from __future__ import annotations
 
+import os
 import re
-from typing import Annotated
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from snapsim.cli.options import AsJson, Force
-from snapsim.cli.output import emit, emit_json
+from snapsim.cli.output import complain, emit, emit_json
 from snapsim.errors import InputError
+
+if TYPE_CHECKING:
+    from snapsim.render import ClipOptions, ClipReport
+    from snapsim.simulation.trajectory import Trajectory
+
+SHAPES = {"16:9": (16, 9), "9:16": (9, 16), "1:1": (1, 1)}
+HEIGHTS = {"360p": 360, "540p": 540, "720p": 720, "1080p": 1080, "1440p": 1440, "4k": 2160}
 
 
 def clip(
-    run: Annotated[str, typer.Argument(metavar="RUN.h5", help="Run file written by release.")],
+    runs: Annotated[
+        list[str],
+        typer.Argument(metavar="RUN.h5...", help="Run files; several are shown side by side."),
+    ],
     output: Annotated[
-        str, typer.Option("-o", "--output", metavar="CLIP.mp4", help="Clip to write.")
+        str,
+        typer.Option(
+            "-o",
+            "--output",
+            metavar="CLIP",
+            help="Clip to write: .mp4, .webm, .gif, .mov (ProRes 4444), or a new folder of PNG"
+            " pictures; with --still a .png.",
+        ),
     ],
     size: Annotated[
-        str, typer.Option(metavar="WIDTHxHEIGHT", help="Picture size in pixels, even numbers.")
+        str,
+        typer.Option(
+            metavar="SIZE", help="Like 1080p, 4k, 1080p-9:16, 720p-1:1, or WIDTHxHEIGHT in pixels."
+        ),
     ] = "1280x720",
-    fps: Annotated[int, typer.Option(help="Frames a second.")] = 60,
+    fps: Annotated[int | None, typer.Option(help="Frames a second; 60, and 25 for a GIF.")] = None,
     slow_motion: Annotated[
         float | None,
         typer.Option(help="How many times slower round the first impact; 1 is real time."),
     ] = None,
+    camera: Annotated[
+        str, typer.Option(help="fixed, orbit, follow or close-up, or a file of shots (TOML).")
+    ] = "fixed",
+    view: Annotated[
+        str | None, typer.Option(metavar="AZIMUTH,ELEVATION", help="Direction of view [deg].")
+    ] = None,
+    replay: Annotated[
+        str, typer.Option(help="Camera of the replay: as --camera, or none.")
+    ] = "close-up",
+    freeze: Annotated[float, typer.Option(help="Seconds the picture stands at the impact.")] = 1.6,
+    layer: Annotated[
+        list[str] | None, typer.Option(metavar="NAME", help="Show a layer besides. Repeatable.")
+    ] = None,
+    without: Annotated[
+        list[str] | None,
+        typer.Option(metavar="NAME", help="Leave a layer out, or cards. Repeatable."),
+    ] = None,
+    align: Annotated[
+        str, typer.Option(help="Bring several runs in step at their release or impact.")
+    ] = "release",
+    ensemble: Annotated[
+        list[str] | None,
+        typer.Option(metavar="RUNS", help="Run files or folders of them, shown see-through."),
+    ] = None,
+    captions: Annotated[bool, typer.Option(help="Write CLIP.srt and CLIP.vtt too.")] = False,
+    poster: Annotated[
+        str | None, typer.Option(metavar="FILE.png", help="Write the impact as a picture too.")
+    ] = None,
+    still: Annotated[
+        str | None,
+        typer.Option(metavar="TIME", help='Only a picture, at "0.12 s", release, impact or end.'),
+    ] = None,
+    rough: Annotated[bool, typer.Option(help="No supersampling: quicker, rougher edges.")] = False,
+    workers: Annotated[
+        int | None, typer.Option(help="Processes that draw; one for every core, at most 4.")
+    ] = None,
     force: Force = False,
     json: AsJson = False,
 ) -> None:
-    """Draw a run as a 3-D clip (H.264)."""
-    width, height = _size(size)
-    from snapsim.storage.whole_file import require_writable
+    """Draw a run as a 3-D clip: slow motion, a freeze at the impact, a replay, a caution."""
+    from snapsim.cli import shot_file
+    from snapsim.render import ClipOptions, layers_of
 
-    require_writable(output, force)
-    import snapsim
-    from snapsim.cli.progress import clip_progress
-
-    trajectory = snapsim.read_run(run)
-    from snapsim.render import ClipOptions
-
+    hidden = [name for name in without or () if name != "cards"]
+    see_through = Path(output).suffix.lower() in (".mov", "") and not still
+    if see_through and "stage" not in (layer or ()):
+        hidden.append("stage")
+    width, height = parse_size(size)
     options = ClipOptions(
-        width=width, height=height, fps=fps, slow_motion=slow_motion, overwrite=force
+        width=width,
+        height=height,
+        fps=fps if fps is not None else (25 if output.lower().endswith(".gif") else 60),
+        slow_motion=slow_motion,
+        supersample=not rough,
+        layers=layers_of(layer or (), hidden),
+        cards="cards" not in (without or ()),
+        freeze=freeze,
+        shot=shot_file.shot_of(camera, "--camera", 0),
+        replay=None if replay == "none" else shot_file.shot_of(replay, "--replay", 1),
+        align=align,  # type: ignore[arg-type]  # checked with all the others
+        workers=workers if workers is not None else _cores(),
+        overwrite=force,
     )
-    with clip_progress() as progress:
-        report = snapsim.render_clip(trajectory, output, options, progress)
-    result = {
+    if view is not None:
+        options = replace(options, shot=replace(options.shot, view=_direction(view)))
+    _refuse_early(output, options, still)
+    shown = [_read(name) for name in runs]
+    others = [_read(name) for name in _ensemble_files(ensemble or (), runs)]
+    if still is not None:
+        return _still(shown, others, still, output, options, json)
+    return _clip(shown, others, output, options, captions, poster, json)
+
+
+def _clip(
+    shown: list[Trajectory],
+    others: list[Trajectory],
+    output: str,
+    options: ClipOptions,
+    captions: bool,
+    poster: str | None,
+    json: bool,
+) -> None:
+    from snapsim.cli.progress import clip_progress
+    from snapsim.render import render_clip, render_still, write_captions
+
+    besides = []
+    if poster is not None:
+        at = _time_of("impact", shown[0])
+        render_still(shown, at, Path(poster), options, others)
+        besides.append(poster)
+    if captions:
+        besides += [str(path) for path in write_captions(shown, Path(output), options)]
+    try:
+        with clip_progress() as progress:
+            report = render_clip(shown, Path(output), options, progress, others)
+    except KeyboardInterrupt:
+        complain(f"{output}: stopped; what is drawn is kept, the same command goes on from there")
+        raise
+    result = _result(report, output, besides)
+    if json:
+        return emit_json(result)
+    lines = [
+        f"wrote {output}: {report.frames} frames, {report.seconds:.1f} s,"
+        f" {report.size[0]} x {report.size[1]}"
+    ]
+    if report.kept:
+        lines.append(f"{report.kept} frames were there from an earlier, interrupted run")
+    if report.flashes > 3:
+        lines.append(
+            f"warning: {report.flashes} flashes within a second; more than 3 can harm viewers"
+        )
+    lines += [f"wrote {name}" for name in besides]
+    return emit("\n".join(lines))
+
+
+def _result(report: ClipReport, output: str, besides: list[str]) -> dict[str, Any]:
+    return {
         "file": output,
         "frames": report.frames,
         "seconds": report.seconds,
         "size": list(report.size),
         "slow_motion": report.slow_motion,
         "milliseconds_per_frame": report.milliseconds,
+        "milliseconds_by_stage": dict(report.breakdown),
+        "frames_kept": report.kept,
+        "most_flashes_a_second": report.flashes,
+        "besides": besides,
     }
+
+
+def _still(
+    shown: list[Trajectory],
+    others: list[Trajectory],
+    still: str,
+    output: str,
+    options: ClipOptions,
+    json: bool,
+) -> None:
+    from snapsim.render import render_still
+
+    at = _time_of(still, shown[0])
+    render_still(shown, at, Path(output), options, others)
     if json:
-        return emit_json(result)
-    return emit(
-        f"wrote {output}: {report.frames} frames, {report.seconds:.1f} s,"
-        f" {report.size[0]} x {report.size[1]}"
+        return emit_json({"file": output, "time_s": at, "size": [options.width, options.height]})
+    return emit(f"wrote {output}: the run at {at:.4g} s")
+
+
+def parse_size(text: str) -> tuple[int, int]:
+    """Return width and height [pixels] of a size in words or numbers; raises InputError."""
+    found = re.fullmatch(r"\s*(\d{1,5})\s*[xX×]\s*(\d{1,5})\s*", text)
+    if found is not None:
+        return int(found[1]), int(found[2])
+    height, _, shape = text.strip().lower().partition("-")
+    if height in HEIGHTS and (not shape or shape in SHAPES):
+        across, up = SHAPES[shape or "16:9"]
+        short = HEIGHTS[height]
+        long = 2 * round(short * max(across, up) / min(across, up) / 2)
+        return (long, short) if across > up else (short, long)
+    raise InputError(
+        f'"{text}" is no size; write width and height, like 1280x720, or one of'
+        f" {', '.join(HEIGHTS)}, with -9:16 or -1:1 for tall and square pictures",
+        key="--size",
     )
 
 
-def _size(text: str) -> tuple[int, int]:
-    match = re.fullmatch(r"\s*(\d{1,5})\s*[xX×]\s*(\d{1,5})\s*", text)
-    if match is None:
+def _direction(text: str) -> tuple[float, float]:
+    parts = text.replace("deg", "").split(",")
+    try:
+        azimuth, elevation = (float(part) for part in parts)
+    except ValueError:
         raise InputError(
-            f'"{text}" is no size; write width and height, like 1280x720', key="--size"
-        )
-    return int(match[1]), int(match[2])
+            f'"{text}" is no direction; write azimuth and elevation in degrees, like -60,20',
+            key="--view",
+        ) from None
+    return azimuth, elevation
+
+
+def _refuse_early(output: str, options: ClipOptions, still: str | None) -> None:
+    """Refuse what cannot be drawn before a run file is read."""
+    from snapsim.render.formats import format_of
+    from snapsim.render.options import check_options
+    from snapsim.render.targets import check_target
+
+    check_options(options)
+    suffix = ".png" if still is not None else format_of(Path(output)).suffix
+    check_target(Path(output), suffix, options.overwrite)
+
+
+def _read(name: str) -> Trajectory:
+    import snapsim
+
+    return snapsim.read_run(name)
+
+
+def _ensemble_files(names: list[str] | tuple[()], shown: list[str]) -> list[str]:
+    """Run files of the ensemble, folders opened, without those that are shown anyway."""
+    found = []
+    for name in names:
+        inside = sorted(str(p) for p in Path(name).rglob("*.h5")) if Path(name).is_dir() else [name]
+        if not inside:
+            raise InputError("holds no run files; make them with sweep --keep all", file=name)
+        found += inside
+    return [name for name in found if name not in shown]
+
+
+def _time_of(text: str, run: Trajectory) -> float:
+    """Return the simulated time [s] of a picture asked for in words."""
+    from snapsim.render.readings import first_blow
+    from snapsim.scenario import quantities
+
+    if text in ("release", "end"):
+        return float(run.time[0] if text == "release" else run.time[-1])
+    if text == "impact":
+        blow = first_blow(run)
+        return blow.time if blow is not None else float(run.time[-1])
+    try:
+        return quantities.parse(text, quantities.TIME)[0]
+    except ValueError as error:
+        raise InputError(f'{error}; or one of "release", "impact", "end"', key="--still") from None
+
+
+def _cores() -> int:
+    return max(1, min(4, len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else 2))

@@ -1,6 +1,18 @@
 """Pictures and clips."""
 
-from snapsim.render.clip import ClipReport, draw_scene, render_clip, render_still
-from snapsim.render.options import ClipOptions
+from snapsim.render.cameras.shot import Key, Shot
+from snapsim.render.clip import ClipReport, draw_scene, render_clip, render_still, write_captions
+from snapsim.render.options import LAYERS, ClipOptions, layers_of
 
-__all__ = ["ClipOptions", "ClipReport", "draw_scene", "render_clip", "render_still"]
+__all__ = [
+    "LAYERS",
+    "ClipOptions",
+    "ClipReport",
+    "Key",
+    "Shot",
+    "draw_scene",
+    "layers_of",
+    "render_clip",
+    "render_still",
+    "write_captions",
+]

@@ -41,6 +41,11 @@ class BodyActors:
         for actor in self._actors:
             actor.user_matrix = matrix
 
+    def hide(self) -> None:
+        """Draw nothing of the body, as something else stands for it."""
+        for actor in self._actors:
+            actor.visibility = False
+
     def _add(self, mesh: pv.PolyData, look: palette.Look, colour: str | None = None) -> None:
         actor = self._plotter.add_mesh(
             mesh,
@@ -114,27 +119,6 @@ class BodyActors:
                 reset_camera=False,
             )
         )
-
-
-def add_ghost(
-    plotter: pv.Plotter, body: Body, position: Array, quaternion: Array, line: float
-) -> None:
-    """Draw the edges of a body where it was let go."""
-    mesh = poles.poly(*body.shape.surface(FINENESS))
-    edges = mesh.extract_feature_edges(
-        feature_angle=EDGE_ANGLE, boundary_edges=False, manifold_edges=False
-    )
-    if edges.n_cells == 0:  # a ball has no edges: show its equator
-        edges = pv.Circle(radius=float(body.shape.extents[0]), resolution=96).extract_all_edges()
-    actor = plotter.add_mesh(
-        edges,
-        color=palette.GHOST,
-        line_width=line,
-        lighting=False,
-        opacity=0.75,
-        reset_camera=False,
-    )
-    actor.user_matrix = pose_matrix(position, quaternion)
 
 
 def pose_matrix(position: Array, quaternion: Array) -> Array:

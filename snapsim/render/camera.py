@@ -107,15 +107,22 @@ def choose_direction(samples: Array, obstacles: list[tuple[Array, Array, Array]]
     for i, elevation in enumerate(ELEVATIONS):
         for j, azimuth in enumerate(AZIMUTHS):
             axes = axes_of(azimuth, elevation)
-            hidden = np.mean([_hidden(p, axes[2], obstacles) for p in samples])
+            share = np.mean([hidden(p, axes[2], obstacles) for p in samples])
             spread = float(np.ptp(travel @ axes[2])) / (float(np.ptp(travel, axis=0).max()) or 1.0)
-            cost = 4 * float(hidden) + 0.6 * spread + 0.05 * i + 0.02 * j
+            cost = 4 * float(share) + 0.6 * spread + 0.05 * i + 0.02 * j
             if cost < best_cost - 1e-9:
                 best, best_cost = axes, cost
     return best
 
 
-def _hidden(point: Array, back: Array, obstacles: list[tuple[Array, Array, Array]]) -> float:
+def angles_of(axes: Array) -> tuple[float, float]:
+    """Return azimuth and elevation [deg] of the rows right, up, back: the inverse of `axes_of`."""
+    back = axes[2]
+    azimuth = np.degrees(np.arctan2(back[1], back[0]))
+    return float(azimuth), float(np.degrees(np.arcsin(np.clip(back[2], -1, 1))))
+
+
+def hidden(point: Array, back: Array, obstacles: list[tuple[Array, Array, Array]]) -> float:
     """1 where a ray from `point` toward the viewer meets an obstacle's box, else 0 (slab test)."""
     for centre, rotation, half in obstacles:
         start, ray = rotation.T @ (point - centre), rotation.T @ back

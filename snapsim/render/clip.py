@@ -3,33 +3,36 @@
 from __future__ import annotations
 
 import time as clock
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 
-import numpy as np
 from PIL import Image
 
-from snapsim.errors import OutputError
-from snapsim.parts.states import Pose
-from snapsim.render import encoder, offscreen, timeline
-from snapsim.render.framing import Action, find_action, leading_part
-from snapsim.render.interpolation import Moment, sample
+from snapsim.errors import InputError, OutputError
+from snapsim.render import captions, flashes, offscreen, reel, targets
+from snapsim.render.cameras.contract import Fixed
+from snapsim.render.formats import format_of
+from snapsim.render.interpolation import Moment
+from snapsim.render.job import Job
+from snapsim.render.layout import lay_out
 from snapsim.render.options import ClipOptions, check_options
-from snapsim.render.overlay import Overlay, lay_out
+from snapsim.render.overlay import CAUTION, Overlay
 from snapsim.render.picture import Picture, action_of, choose_view
-from snapsim.render.readings import Scales, choose_scales, first_blow, impact_line, readings
-from snapsim.render.timeline import Timeline
+from snapsim.render.readings import first_blow, impact_line
+from snapsim.render.reel import Progress
+from snapsim.render.show import Show, plan
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import Trajectory
 
-BLOW_SHOWN = 3.0  # clip seconds for which the first blow's figures stay
-Progress = Callable[[int, int], None]
+Runs = Trajectory | Sequence[Trajectory]
 
 
 @dataclass(frozen=True)
 class ClipReport:
-    """What was written: `frames`, `seconds` of clip, `size` [pixels], `milliseconds` a frame."""
+    """What was written: `frames`, `seconds` of clip, `size` [pixels]; `milliseconds` of wall time a
+    frame drawn now, `breakdown` [ms] of it by stage, `kept` frames that an earlier, interrupted run
+    had drawn; `flashes` is the most within any second."""
 
     path: Path
     frames: int
@@ -37,54 +40,110 @@ class ClipReport:
     size: tuple[int, int]
     slow_motion: float
     milliseconds: float
+    breakdown: Mapping[str, float] = field(default_factory=dict)
+    kept: int = 0
+    flashes: int = 0
 
 
 def render_clip(
-    trajectory: Trajectory,
+    runs: Runs,
     path: Path,
     options: ClipOptions | None = None,
     progress: Progress | None = None,
+    companions: Sequence[Trajectory] = (),
 ) -> ClipReport:
-    """Write the run as an MP4 at `path`; `progress` is called with (frames done, frames in all).
+    """Write a run, or several abreast, as a clip at `path`, whose ending chooses the format.
 
-    Raises InputError for impossible options, OutputError for a target that cannot or must not be
-    written, MissingSystemLibrary where nothing can draw.
+    `companions` are other runs of the same scene, shown see-through; `progress` is called with
+    (frames done, frames in all). Raises InputError for impossible options, OutputError for a target
+    that cannot or must not be written, MissingSystemLibrary where nothing can draw. Stopped and
+    called again with the same arguments it goes on, and ends in the same file.
+    """
+    path = Path(path)
+    job = _job(runs, options or ClipOptions(), companions, path)
+    offscreen.require()
+    began = clock.perf_counter()
+    made = reel.make(job, path, progress)
+    spent = clock.perf_counter() - began
+    line, _ = plan(job.runs, job.options, job.companions)
+    frames, o = len(made.light), job.options
+    each = 1e3 / max(made.drawn, 1)
+    return ClipReport(
+        path=path,
+        frames=frames,
+        seconds=frames / o.fps,
+        size=(o.width, o.height),
+        slow_motion=line.slow_motion,
+        milliseconds=each * spent,
+        breakdown={stage: each * s for stage, s in made.seconds.items()},
+        kept=made.found,
+        flashes=flashes.most_flashes(made.light, o.fps),
+    )
+
+
+def _job(runs: Runs, options: ClipOptions, companions: Sequence[Trajectory], path: Path) -> Job:
+    """Check all that can be checked before anything is drawn."""
+    check_options(options)
+    several = (runs,) if isinstance(runs, Trajectory) else tuple(runs)
+    if not 1 <= len(several) <= 4:
+        raise InputError(f"{len(several)} runs: show one to four abreast", key="runs")
+    form = format_of(path)
+    why = form.problem((options.width, options.height), options.fps)
+    if why is not None:
+        raise InputError(why, key=form.name)
+    targets.check_target(path, form.suffix, options.overwrite)
+    return Job(several, options, tuple(companions), form.alpha)
+
+
+def render_still(
+    runs: Runs,
+    time: float,
+    path: Path,
+    options: ClipOptions | None = None,
+    companions: Sequence[Trajectory] = (),
+) -> None:
+    """Write the run at simulated `time` [s] as a PNG at `path`; raises as `render_clip` does.
+
+    Without the layer "stage" the picture is see-through.
     """
     options = options or ClipOptions()
     path = Path(path)
     check_options(options)
-    encoder.check_target(path, ".mp4", options.overwrite)
+    targets.check_target(path, ".png", options.overwrite)
     offscreen.require()
-    size = options.width, options.height
-    with _Show(trajectory, options) as show, encoder.Encoder(path, size, options.fps) as film:
-        moments = show.timeline.frame_times(options.fps)
-        began = clock.perf_counter()
-        for k, clip_time in enumerate(moments):
-            film.write(np.asarray(show.frame(clip_time)))
-            if progress is not None:
-                progress(k + 1, len(moments))
-        spent = clock.perf_counter() - began
-    return ClipReport(
-        path,
-        len(moments),
-        len(moments) / options.fps,
-        size,
-        show.timeline.slow_motion,
-        1e3 * spent / len(moments),
-    )
-
-
-def render_still(
-    trajectory: Trajectory, time: float, path: Path, options: ClipOptions | None = None
-) -> None:
-    """Write the run at simulated `time` [s] as a PNG at `path`; raises as `render_clip` does."""
-    options = options or ClipOptions()
-    path = Path(path)
-    check_options(options)
-    encoder.check_target(path, ".png", options.overwrite)
-    offscreen.require()
-    with _Show(trajectory, options) as show:
+    several = (runs,) if isinstance(runs, Trajectory) else tuple(runs)
+    job = Job(several, options, tuple(companions), alpha="stage" not in options.layers)
+    with Show(job) as show:
         _save(show.still(time), path)
+
+
+def write_captions(runs: Runs, path: Path, options: ClipOptions | None = None) -> list[Path]:
+    """Write PATH.srt and PATH.vtt, the captions of the clip at `path`; returns their names."""
+    options, path = options or ClipOptions(), Path(path)
+    several = (runs,) if isinstance(runs, Trajectory) else tuple(runs)
+    line, lags = plan(several, options)
+    blows = [
+        (blow.time + lag, impact_line(blow))
+        for run, lag in zip(several, lags, strict=True)
+        for blow in run.impacts
+        if (first := first_blow(run)) is not None
+        and blow.effective_energy >= 0.25 * first.effective_energy
+    ]
+    told = captions.cues(line, several[0].system.title, blows, CAUTION)
+    written = []
+    for suffix, text in ((".srt", captions.subrip(told)), (".vtt", captions.webvtt(told))):
+        target = path.with_suffix(suffix)
+        targets.check_target(target, suffix, options.overwrite)
+        part = targets.temporary_beside(target)
+        try:
+            part.write_text(text, encoding="utf-8")
+            targets.put(part, target)
+        except OSError as broken:
+            raise OutputError(f"{target}: could not be written: {broken.strerror}") from broken
+        finally:
+            part.unlink(missing_ok=True)
+        written.append(target)
+    return written
 
 
 def draw_scene(system: System, path: Path, options: ClipOptions | None = None) -> None:
@@ -92,12 +151,12 @@ def draw_scene(system: System, path: Path, options: ClipOptions | None = None) -
     options = options or ClipOptions()
     path = Path(path)
     check_options(options)
-    encoder.check_target(path, ".png", options.overwrite)
+    targets.check_target(path, ".png", options.overwrite)
     offscreen.require()
     layout = lay_out(options.width, options.height)
     pose = system.start.pose
     action = action_of(system, pose)
-    view = choose_view(system, pose, action, layout, options.view)
+    view = choose_view(system, pose, action, layout, options.shot.view)
     words = Overlay(
         layout,
         system.title,
@@ -107,103 +166,17 @@ def draw_scene(system: System, path: Path, options: ClipOptions | None = None) -
         figures=False,
     )
     moment = Moment(0.0, pose.position, pose.quaternion, system.start.velocity, 0.0, float("nan"))
-    with Picture(
-        system, pose, action, view, supersample=options.supersample, ghost=False
-    ) as picture:
+    with Picture(system, pose, action, Fixed(view), supersample=options.supersample) as picture:
         frame = picture.draw(moment)
     words.show(frame, [], "", None)
     _save(frame, path)
 
 
-class _Show:
-    """All that stays the same through a clip; makes the frame of any clip time."""
-
-    def __init__(self, trajectory: Trajectory, options: ClipOptions) -> None:
-        self._trajectory = trajectory
-        system, t = trajectory.system, trajectory
-        self._part = leading_part(system, t.velocity)
-        self._action = find_action(system, t.position, t.quaternion, self._part)
-        self.timeline = plan(trajectory, options, self._action)
-        self._scales: Scales = choose_scales(trajectory, self.timeline.slow_motion)
-        layout = lay_out(options.width, options.height)
-        pose = Pose(t.position[0], t.quaternion[0])
-        view = choose_view(system, pose, self._action, layout, options.view)
-        arrows = t.magnetisation if options.arrows else {}
-        trail = (t.time, t.position[:, self._part]) if self._part is not None else None
-        self._picture = Picture(
-            system,
-            pose,
-            self._action,
-            view,
-            supersample=options.supersample,
-            trail=trail,
-            cells={n: c for n, c in t.cells.items() if n in arrows},
-            magnetisation=arrows,
-            parted={n: load.parted for n, load in t.loads.items() if not np.isnan(load.parted)},
-        )
-        self._picture.narrow(self._action.redrawn)
-        self._words = Overlay(
-            layout,
-            system.title,
-            view.pixels_per_metre(self._action.centre),
-            magnets=any(body.is_magnet for body in system.bodies),
-            top_polarisation=self._picture.top_polarisation,
-        )
-        self._blow = first_blow(trajectory)
-        self._drawn: tuple[float, Image.Image] | None = None
-
-    def __enter__(self) -> _Show:
-        return self
-
-    def __exit__(self, *reason: object) -> None:
-        self._picture.__exit__(None, None, None)
-
-    def frame(self, clip_time: float) -> Image.Image:
-        """Return the frame at a clip time [s]."""
-        line = self.timeline
-        now = line.sim_at(clip_time)
-        return self._compose(now, line.label_at(clip_time), self._blow_at(clip_time, now))
-
-    def still(self, time: float) -> Image.Image:
-        """Return the frame at a simulated time [s]."""
-        blow = self._blow if self._blow is not None and self._blow.time <= time else None
-        return self._compose(time, "", impact_line(blow) if blow else None)
-
-    def _blow_at(self, clip_time: float, now: float) -> str | None:
-        """The first blow's line while it is news: BLOW_SHOWN clip seconds, and in the last hold."""
-        if self._blow is None or now < self._blow.time:
-            return None
-        earlier = self.timeline.sim_at(max(0.0, clip_time - BLOW_SHOWN))
-        ended = self.timeline.label_at(clip_time) == "END"
-        return impact_line(self._blow) if earlier < self._blow.time or ended else None
-
-    def _compose(self, now: float, pace: str, blow: str | None) -> Image.Image:
-        moment = sample(self._trajectory, now)
-        if self._drawn is None or self._drawn[0] != moment.time:  # a hold is drawn once
-            if self._part is not None:
-                self._picture.show_trail(moment.time, moment.position[self._part])
-            self._drawn = moment.time, self._picture.draw(moment)
-        frame = self._drawn[1].copy()
-        self._words.show(frame, readings(moment, self._part, self._scales), pace, blow)
-        return frame
-
-
-def plan(trajectory: Trajectory, options: ClipOptions, action: Action) -> Timeline:
-    """Return the clip's timeline: slow round the first impact, times counted from release."""
-    blow = first_blow(trajectory)
-    slow = options.slow_motion
-    if slow is None:
-        slow = timeline.automatic_slow_motion(blow.closing_speed, action.size) if blow else 1.0
-    return timeline.build(
-        float(trajectory.time[-1]), blow.time if blow else None, slow, options.slow_window
-    )
-
-
 def _save(frame: Image.Image, path: Path) -> None:
-    part = encoder.temporary_beside(path)
+    part = targets.temporary_beside(path)
     try:
         frame.save(part, format="PNG", optimize=False)
-        part.replace(path)
+        targets.put(part, path)
     except OSError as broken:
         raise OutputError(f"{path}: could not be written: {broken}") from broken
     finally:

@@ -49,6 +49,14 @@ def corners(body: Body, position: Array, quaternion: Array) -> Array:
     return found
 
 
+def around(points: Array, room: float, most: int = 4000) -> Array:
+    """Return corners of cubes of half size `room` [m] round points (n, 3), `most` of them."""
+    ways = np.stack(np.meshgrid([-1, 1], [-1, 1], [-1, 1], indexing="ij"), axis=-1).reshape(-1, 3)
+    few = points[:: max(1, len(points) // most)]
+    found: Array = (few[:, None] + room * ways).reshape(-1, 3)
+    return found
+
+
 def leading_part(system: System, velocity: Array) -> int | None:
     """Return the free body that gets fastest; `velocity` (k, n, 3); None when all are fixed."""
     free = [i for i, body in enumerate(system.bodies) if not body.fixed]

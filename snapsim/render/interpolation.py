@@ -22,7 +22,8 @@ class Moment:
     """What one picture shows: `position` (n, 3) [m], `quaternion` (n, 4), `velocity` (n, 3) [m/s].
 
     `kinetic` [J] is that of all bodies together, `gap` [m] the smallest to another magnet (nan
-    without one), `magnetisation` (c, 3) [A/m] in body axes by body name.
+    without one), `magnetisation` (c, 3) [A/m] in body axes by body name; `force` (n, 3) [N] and
+    `torque` (n, 3) [N m] are magnetic, about the centres of mass, world axes; `energy` [J] by name.
     """
 
     time: float
@@ -32,6 +33,9 @@ class Moment:
     kinetic: float
     gap: float
     magnetisation: Mapping[str, Array] = field(default_factory=dict)
+    force: Array = field(default_factory=lambda: np.zeros((0, 3)))
+    torque: Array = field(default_factory=lambda: np.zeros((0, 3)))
+    energy: Mapping[str, float] = field(default_factory=dict)
 
 
 def frame_before(time: Array, t: float) -> int:
@@ -61,6 +65,9 @@ def sample(trajectory: Trajectory, t: float) -> Moment:
         kinetic=_number(trajectory.energy["kinetic"], i, j, s),
         gap=_number(trajectory.gap, i, j, s),
         magnetisation={n: _mix(m[i], m[j], s) for n, m in trajectory.magnetisation.items()},
+        force=_mix(trajectory.force[i], trajectory.force[j], s),
+        torque=_mix(trajectory.torque[i], trajectory.torque[j], s),
+        energy={n: _number(e, i, j, s) for n, e in trajectory.energy.items()},
     )
 
 

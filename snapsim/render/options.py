@@ -3,10 +3,50 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from difflib import get_close_matches
+from typing import Final, Literal
 
 from snapsim.errors import InputError
+from snapsim.render.cameras.shot import Shot
+
+LAYERS: Final[dict[str, str]] = {
+    "stage": "backdrop and ground; without it PNG pictures and ProRes are see-through",
+    "figures": "time, speed, kinetic energy and gap",
+    "trail": "the path of the leading part",
+    "ghosts": "outlines of the parts at release and on the way",
+    "velocity": "arrow of the leading part's velocity",
+    "force": "arrow of the magnetic force on it",
+    "torque": "arrow of the magnetic torque on it",
+    "magnetisation": "arrows of polarisation in soft parts",
+    "section": "soft parts cut open, coloured by polarisation",
+    "lines": "field lines of magnets and iron together",
+    "gap": "the shortest way to the magnet",
+    "hands": "places where a hand could be, and how far they have closed",
+    "energy": "bars of what energy became of",
+    "plot": "speed against time, running along",
+}
+"""What can be switched on and off, and what it shows."""
+
+DEFAULT_LAYERS: Final = frozenset(LAYERS) - {"section", "lines", "torque"}
+
+ALIGNMENTS: Final = ("release", "impact")
+
+
+def layers_of(shown: Iterable[str] = (), hidden: Iterable[str] = ()) -> frozenset[str]:
+    """Return the default layers, those `shown` besides, without those `hidden`.
+
+    Raises InputError for a name that is no layer.
+    """
+    for name in (*shown, *hidden):
+        if name not in LAYERS:
+            near = get_close_matches(name, LAYERS, 1)
+            hint = f"; did you mean {near[0]}?" if near else ""
+            raise InputError(
+                f'"{name}" is no layer{hint}; layers are {", ".join(LAYERS)}', key="layer"
+            )
+    return frozenset((DEFAULT_LAYERS | set(shown)) - set(hidden))
 
 
 @dataclass(frozen=True)
@@ -16,9 +56,10 @@ class ClipOptions:
     `width`, `height` [pixels], even; `fps` [1/s]; `slow_motion` is how many times slower the time
     round the first impact runs (None: chosen so that the blow can be watched, 1: real time
     throughout); `slow_window` (before, after) the impact [s of simulated time] (None: chosen);
-    `supersample` draws four samples a pixel; `arrows` shows the magnetisation of soft parts;
-    `view` (azimuth, elevation) [deg] overrides the automatic camera; `overwrite` replaces an
-    existing file.
+    `supersample` draws four samples a pixel; `layers` are names of `LAYERS`; `cards` shows a title
+    and an end card; `freeze` [s of clip] is how long the picture stands at the impact; `shot` is
+    the camera, `replay` that of the impact told once more (None: no replay); `align` brings several
+    runs in step; `workers` is how many processes draw; `overwrite` replaces an existing file.
     """
 
     width: int = 1280
@@ -27,8 +68,13 @@ class ClipOptions:
     slow_motion: float | None = None
     slow_window: tuple[float, float] | None = None
     supersample: bool = True
-    arrows: bool = True
-    view: tuple[float, float] | None = None
+    layers: frozenset[str] = DEFAULT_LAYERS
+    cards: bool = True
+    freeze: float = 1.6
+    shot: Shot = field(default_factory=Shot)
+    replay: Shot | None = field(default_factory=lambda: Shot("close-up"))
+    align: Literal["release", "impact"] = "release"
+    workers: int = 1
     overwrite: bool = False
 
 
@@ -50,5 +96,14 @@ def _problems(o: ClipOptions) -> Iterator[tuple[str, str]]:
         yield "slow_motion", f"is {o.slow_motion:g}; must be 1 (off) to 10000 times slower"
     if o.slow_window is not None and not all(math.isfinite(w) and w >= 0 for w in o.slow_window):
         yield "slow_window", f"is {o.slow_window}; must be two times in seconds, 0 or more"
-    if o.view is not None and not (math.isfinite(o.view[0]) and -80 <= o.view[1] <= 80):
-        yield "view", f"is {o.view}; must be an azimuth and an elevation of -80 to 80 degrees"
+    if not 0 <= o.freeze <= 60 or 0 < o.freeze < 0.5:
+        yield "freeze", f"is {o.freeze:g}; must be 0 (none) or 0.5 to 60 seconds"
+    if not 1 <= o.workers <= 64:
+        yield "workers", f"is {o.workers}; must be 1 to 64 processes"
+    if o.align not in ALIGNMENTS:
+        yield "align", f'is "{o.align}"; must be {" or ".join(ALIGNMENTS)}'
+    unknown = sorted(o.layers - set(LAYERS))
+    if unknown:
+        yield "layers", f'"{unknown[0]}" is no layer; layers are {", ".join(LAYERS)}'
+    for shot in (o.shot, o.replay):
+        yield from shot.problems() if shot is not None else ()

@@ -1,128 +1,28 @@
 """Words and figures over the picture, set by `pillow` at the final resolution.
 
-Everything has a place worked out from the picture's size alone, so that nothing is cut off in
-landscape, square or portrait; what does not change in a clip is drawn once.
+What does not change in a clip is drawn once; places come from `layout`.
 """
 
 from __future__ import annotations
 
-import functools
-from dataclasses import dataclass
+from collections.abc import Sequence
 
 import matplotlib as mpl
-from PIL import Image, ImageDraw, ImageFont
+from PIL import Image, ImageDraw
 
 from snapsim.render import palette
-from snapsim.render.camera import Margins
+from snapsim.render.interpolation import Moment
+from snapsim.render.layers.contract import Note
+from snapsim.render.layout import Box, Layout, scaled
+from snapsim.render.lettering import fitted, font, wrapped
+from snapsim.render.panels.contract import Panel
 from snapsim.render.readings import Reading
-from snapsim.render.typeface import font_path
 
 CAUTION = (
     "Computed, not a permission: strong magnets crush and shatter, results vary; "
     "local rules and qualified people decide."
 )
-Box = tuple[int, int, int, int]
 STEPS = tuple(m * 10.0**e for e in range(-4, 2) for m in (1, 2, 5))
-
-
-@functools.cache
-def font(points: int, bold: bool = False) -> ImageFont.FreeTypeFont:
-    """Return the typeface at a size, laid out plainly, without the system's shaping library."""
-    path = str(font_path(bold))
-    return ImageFont.truetype(path, points, layout_engine=ImageFont.Layout.BASIC)
-
-
-@dataclass(frozen=True)
-class Layout:
-    """Places in pixels: `unit` is the size of one 720th of the picture's useful height.
-
-    `cells` hold the readings in reading order, `title`, `pace`, `impact`, `scale`, `key` and
-    `caution` one box each, (left, top, right, bottom).
-    """
-
-    size: tuple[int, int]
-    unit: float
-    title: Box
-    pace: Box
-    impact: Box
-    cells: tuple[Box, ...]
-    scale: Box
-    key: Box
-    caution: Box
-
-    @property
-    def margins(self) -> Margins:
-        """Shares of the picture that the scene must leave to the words."""
-        h = self.size[1]
-        return Margins(0.05, 0.05, self.impact[3] / h + 0.015, 1 - self.key[1] / h + 0.015)
-
-
-def lay_out(width: int, height: int) -> Layout:
-    """Return the places for a picture of this size: one row of readings, or two rows of two."""
-    wide = width >= 1.25 * height
-    unit = min(width / 1280, height / 720) if wide else min(width / 760, height / 760)
-    u = functools.partial(_scaled, unit)
-    edge, gap = u(24), u(12)
-    columns, cell = (4 if width >= 0.9 * height else 2), u(86)
-    rows = 4 // columns
-    caution_top = height - edge - u(20 if wide else 46)
-    bottom = caution_top - u(10)
-    top = bottom - rows * cell - (rows - 1) * gap
-    each = (width - 2 * edge - (columns - 1) * gap) // columns
-    cells = tuple(
-        (
-            edge + c * (each + gap),
-            top + r * (cell + gap),
-            edge + c * (each + gap) + each,
-            top + r * (cell + gap) + cell,
-        )
-        for r in range(rows)
-        for c in range(columns)
-    )
-    pace_top = edge if wide else edge + u(48)
-    pace_left = width - edge - u(330) if wide else edge
-    head = edge + u(46)
-    blow_top = head + u(6) if wide else pace_top + u(52)
-    key_top = top - u(44)
-    return Layout(
-        size=(width, height),
-        unit=unit,
-        title=(edge, edge, (pace_left if wide else width) - edge, head),
-        pace=(pace_left, pace_top, pace_left + u(330), pace_top + u(44)),
-        impact=(edge, blow_top, width - edge, blow_top + u(44)),
-        cells=cells,
-        scale=(width - edge - u(330), key_top, width - edge, key_top + u(36)),
-        key=(edge, key_top, width - edge - u(340), key_top + u(36)),
-        caution=(edge, caution_top, width - edge, height - u(14)),
-    )
-
-
-def _scaled(unit: float, pixels: float) -> int:
-    return max(1, round(unit * pixels))
-
-
-def fitted(
-    text: str, width: int, points: int, bold: bool = False, least: int = 9
-) -> tuple[str, int]:
-    """Return (text, points) that fit `width`: smaller letters first, then a shortened text."""
-    size = points
-    while size > max(least, points * 2 // 3) and font(size, bold).getlength(text) > width:
-        size -= 1
-    while len(text) > 1 and font(size, bold).getlength(text) > width:
-        text = text[:-2].rstrip() + "…"
-    return text, size
-
-
-def wrapped(text: str, width: int, points: int) -> list[str]:
-    """Return the text in lines that fit `width`."""
-    lines = [""]
-    for word in text.split():
-        longer = f"{lines[-1]} {word}".strip()
-        if font(points).getlength(longer) <= width or not lines[-1]:
-            lines[-1] = longer
-        else:
-            lines.append(word)
-    return lines
 
 
 def scale_bar(pixels_per_metre: float, room: int) -> tuple[float, str]:
@@ -130,6 +30,10 @@ def scale_bar(pixels_per_metre: float, room: int) -> tuple[float, str]:
     fitting = [s for s in STEPS if s * pixels_per_metre <= room]
     length = fitting[-1] if fitting else STEPS[0]
     return length, f"{1e3 * length:g} mm" if length < 1 else f"{length:g} m"
+
+
+def _meet(a: Box, b: Box) -> bool:
+    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
 
 
 class Overlay:
@@ -144,6 +48,7 @@ class Overlay:
         magnets: bool,
         top_polarisation: float,
         figures: bool = True,
+        panels: Sequence[Panel] = (),
     ) -> None:
         self.layout = layout
         self._still = Image.new("RGBA", layout.size, (0, 0, 0, 0))
@@ -162,22 +67,57 @@ class Overlay:
                 fill=(*palette.rgb(palette.PANEL), 235),
                 outline=(*palette.rgb(palette.PANEL_EDGE), 255),
             )
+        self._panels = panels
+        for panel in panels:
+            panel.still(pen)
         self._mask = self._still.getchannel("A")
         self._colours = self._still.convert("RGB")
 
     def _u(self, pixels: float) -> int:
-        return _scaled(self.layout.unit, pixels)
+        return scaled(self.layout.unit, pixels)
 
-    def show(self, frame: Image.Image, figures: list[Reading], pace: str, blow: str | None) -> None:
-        """Set the words onto `frame`, in place."""
-        frame.paste(self._colours, (0, 0), self._mask)
+    def show(
+        self,
+        frame: Image.Image,
+        figures: list[Reading],
+        pace: str,
+        blow: str | None,
+        moment: Moment | None = None,
+        notes: Sequence[tuple[Note, tuple[float, float]]] = (),
+    ) -> None:
+        """Set the words onto `frame`, in place; `notes` with their places [pixels]."""
+        if frame.mode == "RGBA":
+            frame.alpha_composite(self._still)
+        else:
+            frame.paste(self._colours, (0, 0), self._mask)
         pen = ImageDraw.Draw(frame)
+        self._put_notes(pen, notes)
+        if moment is not None:
+            for panel in self._panels:
+                panel.show(pen, moment)
         for cell, reading in zip(self.layout.cells, figures, strict=False):
             self._put_reading(pen, cell, reading)
         if pace:
             self._put_pace(pen, pace)
         if blow:
             self._put_blow(pen, blow)
+
+    def _put_notes(
+        self, pen: ImageDraw.ImageDraw, notes: Sequence[tuple[Note, tuple[float, float]]]
+    ) -> None:
+        """Words beside their places, on plates; one that would cover another moves down."""
+        face, taken = font(self._u(20), True), list[Box]()
+        low, high = self.layout.impact[3], self.layout.key[1]
+        for note, (x, y) in notes:
+            wide, tall = int(face.getlength(note.text)) + self._u(14), self._u(27)
+            left = int(min(max(x + self._u(10), 4), self.layout.size[0] - wide - 4))
+            top = int(min(max(y - tall / 2, low), high - tall))
+            while any(_meet((left, top, left + wide, top + tall), box) for box in taken):
+                top += self._u(3)
+            box = (left, top, left + wide, top + tall)
+            taken.append(box)
+            pen.rounded_rectangle(box, self._u(7), fill=palette.PANEL)
+            pen.text((left + self._u(7), top + tall / 2), note.text, note.colour, face, anchor="lm")
 
     def _put_reading(self, pen: ImageDraw.ImageDraw, cell: Box, reading: Reading) -> None:
         left, top = cell[0] + self._u(16), cell[1]
@@ -195,9 +135,9 @@ class Overlay:
         left, top, right, bottom = self.layout.pace
         text, size = fitted(pace, right - left - self._u(28), self._u(25), True)
         wide = int(font(size, True).getlength(text)) + self._u(28)
-        if self.layout.size[0] >= 1.25 * self.layout.size[1]:
+        if self.layout.wide:
             left = right - wide
-        slow = pace.startswith("SLOW")
+        slow = "SLOW" in pace
         fill, ink = (palette.ACCENT, palette.ACCENT_INK) if slow else (palette.PANEL, palette.INK)
         pen.rounded_rectangle((left, top, left + wide, bottom), self._u(20), fill=fill)
         pen.text((left + self._u(14), (top + bottom) / 2), text, ink, font(size, True), anchor="lm")

@@ -1,7 +1,12 @@
 """One picture after another: a plotter set up once, then only moved.
 
-The camera stands still, so only the rectangle that the moving parts and their shadows can reach is
+Where the camera stands still, only the rectangle that moving things and their shadows can reach is
 drawn anew for each frame; the rest is drawn once, by the same means and to the same pixel grid.
+
+With opacity asked for, the scene stands before nothing: it is drawn before black and before white,
+B = C + (1 - a) 0 and W = C + (1 - a) 1, so a = 1 - (W - B) and the straight colour is B / a; exact
+for shadows and see-through parts too (Smith and Blinn, SIGGRAPH '96, triangulation matting with two
+backings; from memory).
 """
 
 from __future__ import annotations
@@ -18,77 +23,82 @@ from snapsim.arrays import Array, ByteArray, IntArray
 from snapsim.numerics import rotations
 from snapsim.parts.states import Pose
 from snapsim.render import camera, palette, stage
-from snapsim.render.actors import BodyActors, add_ghost
-from snapsim.render.arrows import ArrowLayer, top_polarisation
+from snapsim.render.actors import BodyActors
+from snapsim.render.cameras.contract import Camera
 from snapsim.render.framing import Action, find_action
 from snapsim.render.interpolation import Moment
 from snapsim.render.joint_marks import JointMarks
-from snapsim.render.overlay import Layout
+from snapsim.render.layers.contract import Layer, Note
+from snapsim.render.layout import Layout
 from snapsim.render.shadow import LAMP, throw
-from snapsim.render.trail import Trail
+from snapsim.render.stopwatch import Stopwatch
 from snapsim.simulation.system import System
-from snapsim.simulation.trajectory import Cells
 
 SHADOW_FINENESS = 32
 TABLE_DIM = 0.45  # a table's sides, beside its lit top
 
 
+def choose_axes(
+    system: System, pose: Pose, action: Action, fixed: tuple[float, float] | None
+) -> Array:
+    """Return the direction of view (`View.axes`): as asked for, else the one that hides least."""
+    if fixed is not None:
+        return camera.axes_of(*fixed)
+    few = action.path[:: max(1, len(action.path) // 24)]
+    return camera.choose_direction(few, obstacles_of(system, pose))
+
+
+def obstacles_of(system: System, pose: Pose) -> list[tuple[Array, Array, Array]]:
+    """Return boxes of the fixed bodies that hide what is behind: centre, rotation, half sizes."""
+    return [
+        (pose.position[i], rotations.matrix(pose.quaternion[i]), body.shape.extents)
+        for i, body in enumerate(system.bodies)
+        if body.fixed and palette.look_of(body.material).opacity == 1
+    ]
+
+
 def choose_view(
     system: System, pose: Pose, action: Action, layout: Layout, fixed: tuple[float, float] | None
 ) -> camera.View:
-    """Return the camera for an action: the direction asked for, else the one that hides least."""
-    if fixed is not None:
-        axes = camera.axes_of(*fixed)
-    else:
-        boxes = [
-            (pose.position[i], rotations.matrix(pose.quaternion[i]), body.shape.extents)
-            for i, body in enumerate(system.bodies)
-            if body.fixed and palette.look_of(body.material).opacity == 1
-        ]
-        axes = camera.choose_direction(action.path[:: max(1, len(action.path) // 24)], boxes)
+    """Return the nearest view in that direction that holds an action."""
+    axes = choose_axes(system, pose, action, fixed)
     return camera.fit(action.held, axes, layout.size, layout.margins)
 
 
 class Picture:
-    """Draws moments of one run into frames (height, width, 3); a context, as it holds a window."""
+    """Draws moments of one run into frames; a context, as it holds a window.
+
+    Layers are added with `add`; `line` is the width of a hair line [pixels of the window]. Frames
+    are RGB, without the stage's backdrop and ground RGBA.
+    """
 
     def __init__(
         self,
         system: System,
         pose: Pose,
         action: Action,
-        view: camera.View,
+        path: Camera,
         *,
         supersample: bool = True,
-        trail: tuple[Array, Array] | None = None,
-        cells: Mapping[str, Cells] | None = None,
-        magnetisation: Mapping[str, Array] | None = None,
-        ghost: bool = True,
+        with_stage: bool = True,
         parted: Mapping[str, float] | None = None,
+        watch: Stopwatch | None = None,
     ) -> None:
-        self.system, self.view, self._action = system, view, action
+        self.system, self._path, self._action = system, path, action
+        self.view = path.view_at(0.0)
+        self._staged, self._watch = with_stage, watch or Stopwatch()
         self._factor = 2 if supersample else 1
         self._crop: tuple[int, int, int, int] | None = None
-        self._line = self._factor * min(view.size) / 720
-        w, h = view.size
-        self._plotter = _open_window(self._factor * w, self._factor * h)
-        stage.light(self._plotter, action, view.axes)
-        self._depth = self._depths()
-        stage.hang_backdrop(self._plotter, view, 0.98 * self._depth[1])
-        receiver = stage.find_receiver(system, pose, action)
-        self._table = receiver.table
-        colour = palette.FLOOR
-        if receiver.table is not None:
-            colour = palette.look_of(system.bodies[receiver.table].material).colour
-        self._floor = stage.Floor(self._plotter, receiver, action, view.axes, colour)
-        self._add_bodies(pose, ghost)
-        given = (action.size, view.axes, receiver.level, parted or {})
-        self._joints = JointMarks(self._plotter, system, pose, *given)
-        self._trail = Trail(self._plotter, *trail, 3.5 * self._line) if trail else None
-        self.top_polarisation = top_polarisation(magnetisation or {})
-        self._arrows = self._make_arrows(cells or {}) if self.top_polarisation else {}
-        self._aim((0, 0, w, h))
-        self._still = self._first_frame(pose)
+        self._layers: list[Layer] = []
+        self._first: Image.Image | None = None
+        self.line = self._factor * min(self.view.size) / 720
+        w, h = self.view.size
+        self.plotter = _open_window(self._factor * w, self._factor * h)
+        self._whole = 0, 0, w, h
+        self._set_stage(pose)
+        self._add_bodies(pose)
+        given = (action.size, self.view.axes, self.level, parted or {})
+        self._joints = JointMarks(self.plotter, system, pose, *given)
 
     def __enter__(self) -> Picture:
         return self
@@ -99,9 +109,45 @@ class Picture:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
-        self._plotter.close()
+        self.plotter.close()
 
-    def _add_bodies(self, pose: Pose, ghost: bool) -> None:
+    @property
+    def level(self) -> float:
+        """Height of the ground [m]."""
+        return self._floor.ground.level
+
+    @property
+    def still(self) -> bool:
+        """Does the camera stand still?"""
+        return self._path.still
+
+    def notes(self, moment: Moment) -> list[tuple[Note, tuple[float, float]]]:
+        """Return the words of all layers at the moment last drawn, with their places [pixels]."""
+        found = [note for layer in self._layers for note in layer.notes(moment)]
+        places = [self.view.project(note.place)[0] for note in found]
+        return [(n, (float(x), float(y))) for n, (x, y) in zip(found, places, strict=True)]
+
+    def add(self, layer: Layer) -> None:
+        """Let a layer take part, before the first frame."""
+        self._layers.append(layer)
+
+    def _set_stage(self, pose: Pose) -> None:
+        action, view = self._action, self.view
+        stage.light(self.plotter, action, view.axes)
+        self._backdrop: stage.Backdrop | None = None
+        if self._staged:
+            self._backdrop = stage.Backdrop(self.plotter)
+            self._backdrop.hang(view, 0.98 * self._depths(view)[1])
+        receiver = stage.find_receiver(self.system, pose, action)
+        self._table = receiver.table
+        colour = palette.FLOOR
+        if receiver.table is not None:
+            colour = palette.look_of(self.system.bodies[receiver.table].material).colour
+        self._floor = stage.Floor(
+            self.plotter, receiver, action, view.axes, colour, ground=self._staged
+        )
+
+    def _add_bodies(self, pose: Pose) -> None:
         self._actors: dict[int, BodyActors] = {}
         self._shadows: dict[int, tuple[Array, IntArray]] = {}
         order = sorted(
@@ -112,92 +158,88 @@ class Picture:
             body = self.system.bodies[i]
             position, quaternion = pose.position[i], pose.quaternion[i]
             dim = TABLE_DIM if i == self._table else 1.0
-            actors = BodyActors(self._plotter, body, quaternion, 1.6 * self._line, dim)
+            actors = BodyActors(self.plotter, body, quaternion, 1.6 * self.line, dim)
             actors.move(position, quaternion)
             corners, triangles = body.shape.surface(SHADOW_FINENESS)
             if not body.fixed:
                 self._actors[i] = actors
                 self._shadows[i] = corners, triangles
-                if ghost:
-                    add_ghost(self._plotter, body, position, quaternion, 1.4 * self._line)
             elif palette.look_of(body.material).opacity == 1:
                 placed = position + rotations.rotate(quaternion, corners)
                 self._floor.keep_still(placed, triangles)
 
-    def _make_arrows(self, cells: Mapping[str, Cells]) -> dict[int, ArrowLayer]:
-        return {
-            i: ArrowLayer(
-                self._plotter, body, cells[body.name], self.top_polarisation, self.view.eye
-            )
-            for i, body in enumerate(self.system.bodies)
-            if body.name in cells
-        }
+    def body(self, number: int) -> BodyActors:
+        """Return the actors of a free body."""
+        return self._actors[number]
 
-    def _aim(self, crop: tuple[int, int, int, int]) -> None:
+    def _aim(self, view: camera.View, crop: tuple[int, int, int, int]) -> None:
         """Point the plotter's camera at a rectangle of the picture."""
-        view, c = self.view, self._plotter.camera
+        c, depth = self.plotter.camera, self._depths(view)
         c.position = tuple(view.eye)
         c.focal_point = tuple(view.eye - view.axes[2])
         c.up = tuple(view.axes[1])
-        matrix = pv.vtkmatrix_from_array(camera.projection(view, *self._depth, crop))
+        matrix = pv.vtkmatrix_from_array(camera.projection(view, *depth, crop))
         c.SetExplicitProjectionTransformMatrix(matrix)
         c.UseExplicitProjectionTransformMatrixOn()
+        if self._backdrop is not None:
+            self._backdrop.hang(view, 0.98 * depth[1])
 
-    def _depths(self) -> tuple[float, float]:
+    def _depths(self, view: camera.View) -> tuple[float, float]:
         """Return near and far distances that hold the action and, as far as it goes, the table."""
         reach = 6 * self._action.size * np.array([[1.0], [-1.0]])
         return camera.depth_range(
-            self.view,
-            np.vstack([self._action.held, self._action.centre + reach * self.view.axes[2]]),
+            view, np.vstack([self._action.held, self._action.centre + reach * view.axes[2]])
         )
 
-    def _first_frame(self, pose: Pose) -> Image.Image:
+    def _start(self, moment: Moment) -> None:
         """Draw the whole picture once; a later render is only right after this."""
-        self._place(pose)
-        self._plotter.screenshot(None, return_img=True)
-        self._plotter.render()
-        return self._reduce(self._plotter.image)
+        self._aim(self.view, self._whole)
+        self._bring(moment)
+        self.plotter.screenshot(None, return_img=True)
+        self._first = self._render()
+        if self._path.still:
+            self._narrow()
 
-    def narrow(self, points: Array) -> None:
-        """From here on draw anew only round the world `points` (n, 3) and their shadows."""
+    def _narrow(self) -> None:
+        """From here on draw anew only what moving things, layers and their shadows can reach."""
+        reaches = [layer.reach for layer in self._layers]
+        if any(reach is None for reach in reaches):
+            return
         ground = self._floor.ground
-        level = ground.level
-        room = max((layer.reach for layer in self._arrows.values()), default=0.0)
-        corners = room * np.array([[a, b, c] for a in (-1, 1) for b in (-1, 1) for c in (-1, 1)])
-        points = np.vstack([points, *(points[:: max(1, len(points) // 4000)] + c for c in corners)])
-        fallen = np.column_stack([throw(points, level, ground.slope), np.full(len(points), level)])
-        blur = LAMP * float(np.max(points[:, 2] - level, initial=0)) + 0.03 * self._action.size
-        around = [fallen + blur * np.array([a, b, 0.0]) for a in (-1, 1) for b in (-1, 1)]
-        crop = camera.crop_around(self.view, np.vstack([points, *around]), 8)
-        self._crop = crop
-        self._plotter.window_size = (
+        swept = self._action.redrawn
+        fallen = throw(swept, ground.level, ground.slope)
+        flat = np.column_stack([fallen, np.full(len(swept), ground.level)])
+        blur = LAMP * float(np.max(swept[:, 2] - ground.level, initial=0))
+        blur += 0.03 * self._action.size
+        soft = [flat + blur * np.array([a, b, 0.0]) for a in (-1, 1) for b in (-1, 1)]
+        points = np.vstack([swept, *soft, *(r for r in reaches if r is not None)])
+        self._crop = crop = camera.crop_around(self.view, points, 8)
+        self.plotter.window_size = (
             self._factor * (crop[2] - crop[0]),
             self._factor * (crop[3] - crop[1]),
         )
-        self._aim(crop)
+        self._aim(self.view, crop)
 
-    def draw(self, moment: Moment) -> Image.Image:
-        """Return the frame of one moment, without words."""
-        pose = Pose(moment.position, moment.quaternion)
-        self._place(pose)
-        self._joints.show(moment.time, pose)
-        for i, layer in self._arrows.items():
-            name = self.system.bodies[i].name
-            layer.show(moment.position[i], moment.quaternion[i], moment.magnetisation[name])
-        self._plotter.render()
-        drawn = self._reduce(self._plotter.image)
+    def draw(self, moment: Moment, clip: float = 0.0) -> Image.Image:
+        """Return the frame of one moment at a clip time [s], without words."""
+        if not self._path.still:
+            self.view = self._path.view_at(clip)
+        if self._first is None:
+            self._start(moment)
+        elif not self._path.still:
+            self._aim(self.view, self._whole)
+        with self._watch.stage("place"):
+            self._bring(moment)
+        drawn = self._render()
         if self._crop is None:
             return drawn
-        frame = self._still.copy()
+        assert self._first is not None
+        frame = self._first.copy()
         frame.paste(drawn, self._crop[:2])
         return frame
 
-    def show_trail(self, time: float, now: Array) -> None:
-        """Let the trail end at `now` (3,), reached at `time`."""
-        if self._trail is not None:
-            self._trail.show(time, now)
-
-    def _place(self, pose: Pose) -> None:
+    def _bring(self, moment: Moment) -> None:
+        pose = Pose(moment.position, moment.quaternion)
         shadows = []
         for i, actors in self._actors.items():
             actors.move(pose.position[i], pose.quaternion[i])
@@ -205,10 +247,40 @@ class Picture:
             placed = pose.position[i] + rotations.rotate(pose.quaternion[i], corners)
             shadows.append((placed, triangles))
         self._floor.cast(shadows)
+        self._joints.show(moment.time, pose)
+        for layer in self._layers:
+            layer.show(moment, self.view)
+
+    def _render(self) -> Image.Image:
+        if self._staged:
+            return self._reduce(self._shoot())
+        backs = []
+        for colour in ("black", "white"):
+            self.plotter.set_background(colour)
+            backs.append(np.array(self._reduce(self._shoot())))
+        with self._watch.stage("matte"):
+            return Image.fromarray(matte(*backs), "RGBA")
+
+    def _shoot(self) -> ByteArray:
+        with self._watch.stage("render"):
+            self.plotter.render()
+            image: ByteArray = self.plotter.image
+            return image
 
     def _reduce(self, image: ByteArray) -> Image.Image:
-        picture = Image.fromarray(np.ascontiguousarray(image[..., :3]))
-        return picture.reduce(self._factor) if self._factor > 1 else picture
+        with self._watch.stage("reduce"):
+            picture = Image.fromarray(np.ascontiguousarray(image[..., :3]))
+            return picture.reduce(self._factor) if self._factor > 1 else picture
+
+
+def matte(black: ByteArray, white: ByteArray) -> ByteArray:
+    """Return straight colour and opacity (h, w, 4) of what was drawn before black and white."""
+    b, w = black.astype(np.int16), white.astype(np.int16)
+    opacity = 255 - (w - b).max(axis=-1)
+    safe = np.maximum(opacity, 1)[..., None]
+    colour = np.clip((255 * b.astype(np.int32) + safe // 2) // safe, 0, 255)
+    found: ByteArray = np.dstack([colour, np.clip(opacity, 0, 255)]).astype(np.uint8)
+    return found
 
 
 def action_of(system: System, pose: Pose) -> Action:

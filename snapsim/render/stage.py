@@ -65,26 +65,31 @@ def light(plotter: pv.Plotter, action: Action, axes: Array) -> None:
         )
 
 
-def hang_backdrop(plotter: pv.Plotter, view: View, distance: float) -> None:
-    """Hang a sheet square to the view at `distance` [m]: dark, with a glow behind the action."""
-    n = 256
-    along = (np.arange(n) + 0.5) / n * 2 - 1
-    x, y = np.meshgrid(along, along)
-    glow = np.exp(-(((x / 0.75) ** 2 + ((y - 0.25) / 0.8) ** 2) ** 1.0))[..., None]
-    low, high = (
-        np.array(palette.rgb(c), float) for c in (palette.BACKDROP_LOW, palette.BACKDROP_HIGH)
-    )
-    texture = _texture((low + (high - low) * glow).round().astype(np.uint8))
-    middle = view.eye - distance * view.axes[2]
-    right, up = (1.02 * distance * h * a for h, a in zip(view.half, view.axes, strict=False))
-    sheet = pv.PolyData(
-        np.stack(
-            [middle - right - up, middle + right - up, middle + right + up, middle - right + up]
-        ),
-        np.array([4, 0, 1, 2, 3]),
-    )
-    sheet.active_texture_coordinates = np.array([[0.0, 0], [1, 0], [1, 1], [0, 1]])
-    plotter.add_mesh(sheet, texture=texture, lighting=False, reset_camera=False)
+class Backdrop:
+    """A sheet behind the scene: dark, with a glow behind the action."""
+
+    def __init__(self, plotter: Any) -> None:
+        n = 256
+        along = (np.arange(n) + 0.5) / n * 2 - 1
+        x, y = np.meshgrid(along, along)
+        glow = np.exp(-(((x / 0.75) ** 2 + ((y - 0.25) / 0.8) ** 2) ** 1.0))[..., None]
+        low, high = (
+            np.array(palette.rgb(c), float) for c in (palette.BACKDROP_LOW, palette.BACKDROP_HIGH)
+        )
+        texture = _texture((low + (high - low) * glow).round().astype(np.uint8))
+        corners = np.array([[-1.0, -1, 0], [1, -1, 0], [1, 1, 0], [-1, 1, 0]])
+        sheet = pv.PolyData(corners, np.array([4, 0, 1, 2, 3]))
+        sheet.active_texture_coordinates = np.array([[0.0, 0], [1, 0], [1, 1], [0, 1]])
+        self._actor = plotter.add_mesh(sheet, texture=texture, lighting=False, reset_camera=False)
+
+    def hang(self, view: View, distance: float) -> None:
+        """Hang it square to the view at `distance` [m], a little larger than the picture."""
+        place = np.eye(4)
+        place[:3, 0] = 1.02 * distance * view.half[0] * view.axes[0]
+        place[:3, 1] = 1.02 * distance * view.half[1] * view.axes[1]
+        place[:3, 2] = view.axes[2]
+        place[:3, 3] = view.eye - distance * view.axes[2]
+        self._actor.user_matrix = place
 
 
 def find_receiver(system: System, pose: Pose, action: Action) -> Receiver:
@@ -112,20 +117,23 @@ class Floor:
     """The ground: a still sheet with the grid, and above it a sheet of shadow."""
 
     def __init__(
-        self, plotter: pv.Plotter, receiver: Receiver, action: Action, axes: Array, colour: str
+        self,
+        plotter: pv.Plotter,
+        receiver: Receiver,
+        action: Action,
+        axes: Array,
+        colour: str,
+        ground: bool = True,
     ) -> None:
+        """`ground` False leaves only the shadow."""
         slope = SHADOW_SLOPE * (axes[0, :2] - axes[2, :2])
         self.ground = Ground(action.centre[:2], 1.6 * action.size, receiver.level, SHADOW, slope)
         self._still = np.ones((SHADOW, SHADOW))
         lift = 2e-4 * action.size
-        whole = Ground(self.ground.centre, REACH * action.size, receiver.level, TEXTURE, slope)
-        self._lay(
-            plotter,
-            receiver,
-            lift,
-            _paint(receiver, whole, action, lit_from_above(colour, axes)),
-            whole.half,
-        )
+        if ground:
+            whole = Ground(self.ground.centre, REACH * action.size, receiver.level, TEXTURE, slope)
+            painted = _paint(receiver, whole, action, lit_from_above(colour, axes))
+            self._lay(plotter, receiver, lift, painted, whole.half)
         dark = np.zeros((SHADOW, SHADOW, 4), dtype=np.uint8)
         self._texture = self._lay(plotter, receiver, 2 * lift, dark, self.ground.half)
 

@@ -1,4 +1,5 @@
-"""Clip time against simulated time: real time, eased into slow motion, and back; then a hold.
+"""Clip time against simulated time: a title, real time eased into slow motion round the impact, a
+freeze at it, real time again, a replay from a second camera, an end card: all of it as data.
 
 The rate r = dt/dtau is 1 in real time and f = 1/slow_motion in the slow part; in a ramp of clip
 length T it follows r(u) = 1 + (f - 1)(3u^2 - 2u^3), u = tau/T, whose integral is closed:
@@ -8,6 +9,8 @@ t = T [u + (f - 1)(u^3 - u^4/2)], so a ramp uses T (1 + f)/2 of simulated time. 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
+from typing import Final, Literal
 
 import numpy as np
 
@@ -15,18 +18,40 @@ OPENING_HOLD = 0.8
 CLOSING_HOLD = 1.6
 RAMP = 0.35
 SLOW_SECONDS = (2.0, 1.6)  # clip seconds of slow motion before and after the blow, when automatic
+VEIL = 0.3  # clip seconds from the picture to dark, and from dark to the next picture, at a cut
+LEAST = 0.7  # shortest clip seconds between two cuts, so that nothing can flash
 STEPS = (2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)
+
+
+Kind = Literal["title", "release", "play", "freeze", "end", "replay", "card"]
+WORDS: Final[dict[str, str]] = {
+    "title": "",
+    "release": "RELEASE",
+    "freeze": "IMPACT",
+    "end": "END",
+    "card": "",
+}
 
 
 @dataclass(frozen=True)
 class Piece:
-    """A stretch of clip: from `clip` and `sim`, `length` long; its rate goes `first` to `last`."""
+    """A stretch of clip: from `clip` and `sim`, `length` long; its rate goes `first` to `last`.
+
+    `shot` is the camera's number: 0 the first telling, 1 the replay.
+    """
 
     clip: float
     sim: float
     length: float
     first: float
     last: float
+    kind: Kind = "play"
+    shot: int = 0
+
+    @property
+    def until(self) -> float:
+        """The clip time at which the piece ends."""
+        return self.clip + self.length
 
     def sim_at(self, clip: float) -> float:
         """Return the simulated time at a clip time inside the piece."""
@@ -69,12 +94,36 @@ class Timeline:
     def label_at(self, clip: float) -> str:
         """Return the words that tell the viewer how fast time runs."""
         piece = self.piece_at(clip)
+        if piece.kind in WORDS:
+            return WORDS[piece.kind]
         rate = piece.rate_at(clip)
-        if piece.first == piece.last == 0:
-            return "RELEASE" if piece is self.pieces[0] else "END"
+        again = "REPLAY " if piece.kind == "replay" else ""
         if rate > 0.999:
-            return "REAL TIME"
-        return f"SLOW MOTION 1/{slowness_text(1 / rate)}"
+            return f"{again}REAL TIME"
+        return f"{again}SLOW MOTION 1/{slowness_text(1 / rate)}"
+
+    def clip_at(self, sim: float) -> float:
+        """Return the clip time at which the first telling comes to the simulated time `sim`."""
+        told = [p for p in self.pieces if p.kind == "play" and p.shot == 0]
+        piece = next((p for p in told if p.sim_at(p.until) >= sim), None)
+        if piece is None:
+            return told[-1].until if told else self.pieces[0].until
+        low, high = piece.clip, piece.until
+        for _ in range(60):
+            middle = (low + high) / 2
+            low, high = (middle, high) if piece.sim_at(middle) < sim else (low, middle)
+        return high
+
+    def veil_at(self, clip: float) -> float:
+        """Return how dark the picture is drawn, 0 to 1: it goes dark and comes back at each cut."""
+        near = min((abs(clip - cut) for cut in self.cuts), default=VEIL)
+        share = max(0.0, 1 - near / VEIL)
+        return share * share * (3 - 2 * share)
+
+    @property
+    def cuts(self) -> list[float]:
+        """The clip times between pictures that do not go on from each other."""
+        return [b.clip for a, b in pairwise(self.pieces) if _parted(a, b)]
 
     def frame_times(self, fps: int) -> list[float]:
         """Return the clip time of every frame; the last one shows the end of the run."""
@@ -94,51 +143,113 @@ def automatic_slow_motion(closing_speed: float, size: float) -> float:
     return min(STEPS, key=lambda step: abs(np.log(step / max(wanted, 1e-9))))
 
 
+@dataclass(frozen=True)
+class Extras:
+    """Clip seconds of what is told besides the run: `title` and `card` (the end card), `freeze` at
+    the impact, and whether the impact is shown once more (`replay`); 0 and False leave it out."""
+
+    title: float = 0.0
+    freeze: float = 0.0
+    replay: bool = False
+    card: float = 0.0
+
+
 def build(
     end: float,
     impact: float | None,
     slow_motion: float,
     window: tuple[float, float] | None = None,
+    extras: Extras | None = None,
 ) -> Timeline:
     """Return the timeline of a run lasting `end`, slow round the time `impact` (None: real time).
 
     Where the run is too short before or after the window for a whole ramp, the ramp is shortened.
     """
-    pieces = [Piece(0.0, 0.0, OPENING_HOLD, 0.0, 0.0)]
-    if impact is None or slow_motion <= 1 or end <= 0:
+    extras = extras or Extras()
+    pieces: list[Piece] = []
+    if extras.title > 0:
+        _still(pieces, extras.title, 0.0, "title")
+    _still(pieces, OPENING_HOLD, 0.0, "release")
+    if impact is None or end <= 0:
         _append(pieces, end, 1.0, 1.0)
         slow_motion = 1.0
     else:
-        f = 1 / slow_motion
-        before, after = window or (SLOW_SECONDS[0] * f, SLOW_SECONDS[1] * f)
-        slow_from, slow_to = max(0.0, impact - before), min(end, impact + after)
-        use = RAMP * (1 + f) / 2
-        ramp_from, ramp_to = max(0.0, slow_from - use), min(end, slow_to + use)
-        _append(pieces, ramp_from, 1.0, 1.0)
-        _append(pieces, slow_from - ramp_from, 1.0, f)
-        _append(pieces, slow_to - slow_from, f, f)
-        _append(pieces, ramp_to - slow_to, f, 1.0)
-        _append(pieces, end - ramp_to, 1.0, 1.0)
-    _hold_end(pieces, end)
-    return Timeline(tuple(pieces), pieces[-1].clip + pieces[-1].length, slow_motion)
+        slow_motion = max(slow_motion, 1.0)
+        window = window or (SLOW_SECONDS[0] / slow_motion, SLOW_SECONDS[1] / slow_motion)
+        slow = max(0.0, impact - window[0]), min(end, impact + window[1])
+        _tell(pieces, end, impact, 1 / slow_motion, slow, extras.freeze)
+    _still(pieces, CLOSING_HOLD, end, "end")
+    if extras.replay and impact is not None and slow[1] > slow[0]:
+        _tell_again(pieces, slow, impact, 1 / slow_motion, extras.freeze)
+    if extras.card > 0:
+        _still(pieces, extras.card, pieces[-1].sim_at(pieces[-1].until), "card")
+    return Timeline(tuple(pieces), pieces[-1].until, slow_motion)
 
 
-def _append(pieces: list[Piece], simulated: float, first: float, last: float) -> None:
+def _tell(
+    pieces: list[Piece],
+    end: float,
+    impact: float,
+    f: float,
+    slow: tuple[float, float],
+    freeze: float,
+) -> None:
+    """The run once: real time, eased down to the rate `f`, the impact, and back."""
+    use = RAMP * (1 + f) / 2 if f < 1 else 0.0
+    ramp_from, ramp_to = max(0.0, slow[0] - use), min(end, slow[1] + use)
+    _append(pieces, ramp_from, 1.0, 1.0)
+    _append(pieces, slow[0] - ramp_from, 1.0, f)
+    if freeze > 0:
+        _append(pieces, impact - slow[0], f, f)
+        _still(pieces, freeze, impact, "freeze")
+        _append(pieces, slow[1] - impact, f, f)
+    else:
+        _append(pieces, slow[1] - slow[0], f, f)
+    _append(pieces, ramp_to - slow[1], f, 1.0)
+    _append(pieces, end - ramp_to, 1.0, 1.0)
+
+
+def _tell_again(
+    pieces: list[Piece], slow: tuple[float, float], impact: float, f: float, freeze: float
+) -> None:
+    """The slow part once more, for the second camera; as long as it must be not to flash."""
+    first, last = slow
+    f = min(f, (last - first) / LEAST)
+    start = len(pieces)
+    pieces.append(Piece(pieces[-1].until, first, 0.0, f, f, "replay", 1))
+    if freeze > 0:
+        _append(pieces, impact - first, f, f, "replay", 1)
+        _still(pieces, 0.6 * freeze, impact, "freeze", 1)
+        _append(pieces, last - impact, f, f, "replay", 1)
+    else:
+        _append(pieces, last - first, f, f, "replay", 1)
+    _still(pieces, 0.5, last, "end", 1)
+    del pieces[start]
+
+
+def _append(
+    pieces: list[Piece],
+    simulated: float,
+    first: float,
+    last: float,
+    kind: Kind = "play",
+    shot: int = 0,
+) -> None:
     """Add a piece that shows `simulated` seconds; its mean rate is (first + last) / 2."""
     if simulated <= 0:
         return
     previous = pieces[-1]
-    pieces.append(
-        Piece(
-            previous.clip + previous.length,
-            previous.sim_at(previous.clip + previous.length),
-            2 * simulated / (first + last),
-            first,
-            last,
-        )
-    )
+    length = 2 * simulated / (first + last)
+    sim = previous.sim_at(previous.until)
+    pieces.append(Piece(previous.until, sim, length, first, last, kind, shot))
 
 
-def _hold_end(pieces: list[Piece], end: float) -> None:
-    last = pieces[-1]
-    pieces.append(Piece(last.clip + last.length, end, CLOSING_HOLD, 0.0, 0.0))
+def _still(pieces: list[Piece], length: float, sim: float, kind: Kind, shot: int = 0) -> None:
+    """Add a piece in which simulated time stands."""
+    at = pieces[-1].until if pieces else 0.0
+    pieces.append(Piece(at, sim, length, 0.0, 0.0, kind, shot))
+
+
+def _parted(a: Piece, b: Piece) -> bool:
+    """Does one picture end and an unlike one begin between two pieces?"""
+    return a.shot != b.shot or (a.kind == "title") or (b.kind == "card")

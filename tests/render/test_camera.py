@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from snapsim.render import camera
 from snapsim.render.framing import corners, find_action, leading_part
-from snapsim.render.overlay import lay_out
+from snapsim.render.layout import lay_out
 from snapsim.render.picture import choose_view
 
 MARGINS = camera.Margins(0.05, 0.08, 0.17, 0.26)
@@ -60,8 +60,8 @@ def test_a_wall_before_the_action_turns_the_camera():
     wall = (0.5 * open_view[2], open_view.T, np.array([0.6, 0.6, 0.02]))
     turned = camera.choose_direction(path, [wall])
     assert not np.allclose(turned, open_view)
-    assert sum(camera._hidden(p, open_view[2], [wall]) for p in path) == 9
-    assert sum(camera._hidden(p, turned[2], [wall]) for p in path) == 0
+    assert sum(camera.hidden(p, open_view[2], [wall]) for p in path) == 9
+    assert sum(camera.hidden(p, turned[2], [wall]) for p in path) == 0
 
 
 def test_a_cropped_projection_shows_the_same_pixels():

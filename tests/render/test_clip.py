@@ -10,15 +10,30 @@ import pytest
 from PIL import Image
 
 from snapsim.errors import InputError, OutputError
-from snapsim.render import ClipOptions, clip, draw_scene, render_clip, render_still
+from snapsim.render import ClipOptions, draw_scene, picture, render_clip, render_still, timeline
 from snapsim.render import palette as p
 from snapsim.render.framing import find_action
-from snapsim.render.overlay import lay_out
+from snapsim.render.job import Job
+from snapsim.render.layout import lay_out
 from snapsim.render.picture import choose_view
+from snapsim.render.show import Show
 
 pytestmark = pytest.mark.usefixtures("drawing")
 SMALL = ClipOptions(width=320, height=240, supersample=False)
-QUICK = ClipOptions(width=320, height=240, supersample=False, slow_motion=2.0)
+QUICK = ClipOptions(
+    width=320,
+    height=240,
+    supersample=False,
+    slow_motion=2.0,
+    cards=False,
+    freeze=0.0,
+    replay=None,
+    layers=frozenset({"stage", "figures", "trail", "magnetisation"}),
+)
+
+
+def shown(run, options):
+    return Show(Job((run,), options))
 
 
 @pytest.fixture(scope="module")
@@ -45,7 +60,7 @@ def test_the_clip_reads_back_as_h264_yuv420p_60_fps_of_the_promised_size_and_len
     frames, seconds = imageio_ffmpeg.count_frames_and_secs(str(path))
     assert frames == report.frames
     assert seconds == pytest.approx(report.seconds, abs=0.02)
-    line = clip.timeline.build(0.9, 0.18, 2.0)
+    line = timeline.build(0.9, 0.18, 2.0)
     assert report.seconds == pytest.approx(line.duration, abs=0.5 / 60)
 
 
@@ -56,7 +71,7 @@ def test_the_index_stands_at_the_front(finished):
 
 def test_progress_counts_every_frame_once(finished):
     _, report, steps = finished
-    assert steps == [(k + 1, report.frames) for k in range(report.frames)]
+    assert steps == [(k, report.frames) for k in range(report.frames + 1)]
     assert report.milliseconds > 0
 
 
@@ -79,14 +94,14 @@ def test_the_same_run_gives_the_same_frames_bit_for_bit(trajectory, tmp_path):
     times = (0.0, 0.1, 0.18, 0.9)
     shots = []
     for _ in range(2):
-        with clip._Show(trajectory, SMALL) as show:
+        with shown(trajectory, SMALL) as show:
             shots.append([np.asarray(show.still(t)) for t in times])
     assert all(np.array_equal(a, b) for a, b in zip(*shots, strict=True))
     assert not np.array_equal(shots[0][0], shots[0][2])
 
 
 def test_a_frame_does_not_depend_on_the_frames_before_it(trajectory):
-    with clip._Show(trajectory, SMALL) as show:
+    with shown(trajectory, SMALL) as show:
         straight = np.asarray(show.still(0.12))
         show.still(0.9)
         again = np.asarray(show.still(0.12))
@@ -95,10 +110,10 @@ def test_a_frame_does_not_depend_on_the_frames_before_it(trajectory):
 
 def test_drawing_only_the_moving_rectangle_changes_nothing(trajectory, monkeypatch):
     """The part drawn anew and the part drawn once must meet without a seam: 8-bit rounding only."""
-    with clip._Show(trajectory, SMALL) as show:
+    with shown(trajectory, SMALL) as show:
         quick = np.asarray(show.still(0.12)).astype(int)
-    monkeypatch.setattr(clip.Picture, "narrow", lambda self, points: None)
-    with clip._Show(trajectory, SMALL) as show:
+    monkeypatch.setattr(picture.Picture, "_narrow", lambda self: None)
+    with shown(trajectory, SMALL) as show:
         whole = np.asarray(show.still(0.12)).astype(int)
     change = np.abs(quick - whole).max(axis=-1)
     assert np.mean(change > 3) < 2e-3  # edges fall a hair differently on the pixel grid

@@ -9,14 +9,25 @@ from snapsim.mechanics.joints import WORLD, String, hinge, hold, slide
 from snapsim.mechanics.joints.contract import STILL, Side
 from snapsim.numerics import rotations
 from snapsim.parts.states import Pose
-from snapsim.render import palette
+from snapsim.render import Shot, palette
 from snapsim.render.camera import crop_around
-from snapsim.render.clip import _Show
+from snapsim.render.job import Job
 from snapsim.render.joint_marks import end_points
 from snapsim.render.options import ClipOptions
+from snapsim.render.show import Show
 from snapsim.simulation.trajectory import Load
 
-SMALL = ClipOptions(width=640, height=360, supersample=False, arrows=False, view=(35.0, 12.0))
+SMALL = ClipOptions(
+    width=640,
+    height=360,
+    supersample=False,
+    layers=frozenset({"stage", "figures", "trail", "ghosts"}),
+    shot=Shot(view=(35.0, 12.0)),
+)
+
+
+def shown(run):
+    return Show(Job((run,), SMALL))
 
 
 def with_joints(trajectory, joints, loads=None):
@@ -44,9 +55,9 @@ def blue(image, colour=palette.STRING):
 def test_a_string_is_drawn_between_its_ends_and_gone_once_it_parted(trajectory, drawing):
     joints = (string(),)
     parted = {"string": Load(1.0, 0.1, parted=0.4)}
-    with _Show(with_joints(trajectory, joints, parted), SMALL) as show:
+    with shown(with_joints(trajectory, joints, parted)) as show:
         there, gone = show.still(0.39), show.still(0.41)
-    with _Show(trajectory, SMALL) as show:
+    with shown(trajectory) as show:
         bare = show.still(0.39)
     assert blue(there).sum() > blue(bare).sum() + 100
     assert blue(gone).sum() < blue(bare).sum() + 20
@@ -64,11 +75,11 @@ def test_every_kind_shows_and_stays_in_the_picture(kind, trajectory, drawing):
         "hand": lambda: hold("j", (1, WORLD), points, a, STILL, force_limit=10.0),
         "clamp": lambda: hold("j", (1, WORLD), points, a, STILL),
     }[kind]()
-    with _Show(with_joints(trajectory, (joint,)), SMALL) as show:
+    with shown(with_joints(trajectory, (joint,))) as show:
         drawn = np.asarray(show.still(0.0)).astype(int)
-        view = show._picture.view
+        view = show._panes[0]._picture(0)[0].view
     gone = {"j": Load(0.0, 0.0, parted=-1.0)}
-    with _Show(with_joints(trajectory, (joint,), gone), SMALL) as show:
+    with shown(with_joints(trajectory, (joint,), gone)) as show:
         bare = np.asarray(show.still(0.0)).astype(int)
     rows, columns = np.nonzero(np.abs(drawn - bare).sum(axis=-1) > 60)
     assert len(rows) > 30  # at 640 pixels, as on a phone

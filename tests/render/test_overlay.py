@@ -8,6 +8,7 @@ from PIL import Image, ImageDraw
 
 from snapsim.render import overlay
 from snapsim.render.interpolation import sample
+from snapsim.render.layout import lay_out
 from snapsim.render.readings import Reading, choose_scales, impact_line, readings
 
 SIZES = [(1280, 720), (1920, 1080), (720, 1280), (1080, 1080), (480, 270), (640, 480)]
@@ -21,7 +22,7 @@ LONG = [
 
 def boxes(layout):
     named = (layout.title, layout.pace, layout.impact, layout.scale, layout.key, layout.caution)
-    return [*named, *layout.cells]
+    return [*named, *layout.cells, *layout.panels]
 
 
 def overlap(a, b):
@@ -30,7 +31,7 @@ def overlap(a, b):
 
 @pytest.mark.parametrize("size", SIZES)
 def test_every_box_is_inside_the_picture_and_none_overlaps_another(size):
-    layout = overlay.lay_out(*size)
+    layout = lay_out(*size, panels=2)
     found = boxes(layout)
     for left, top, right, bottom in found:
         assert 0 <= left < right <= size[0]
@@ -51,7 +52,7 @@ def drawn_text(monkeypatch, size, figures, pace="SLOW MOTION 1/1000", blow="x" *
 
     monkeypatch.setattr(ImageDraw.ImageDraw, "text", spy)
     words = overlay.Overlay(
-        overlay.lay_out(*size), "A title " * 20, 3000.0, magnets=True, top_polarisation=1.5
+        lay_out(*size), "A title " * 20, 3000.0, magnets=True, top_polarisation=1.5
     )
     words.show(Image.new("RGB", size), figures, pace, blow)
     return found
@@ -65,7 +66,7 @@ def test_no_text_is_cut_off_even_with_the_longest_words(monkeypatch, size):
         assert top >= 0
         assert right <= size[0]
         assert bottom <= size[1]
-    layout = overlay.lay_out(*size)
+    layout = lay_out(*size, panels=2)
     for reading, cell in zip(LONG, layout.cells, strict=True):
         right = next(box[2] for text, box in found if text == reading.unit)
         assert right <= cell[2]

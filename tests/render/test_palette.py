@@ -34,8 +34,19 @@ def test_words_can_be_read_on_their_panels():
         (p.INK_SOFT, p.BACKDROP_LOW),
         (p.ACCENT_INK, p.ACCENT),
         (p.PANEL, p.INK),
+        (p.INK, p.BACKDROP_HIGH),
+        (p.ACCENT, p.BACKDROP_LOW),
+        *((note, p.PANEL) for note in (p.VELOCITY, p.FORCE, p.TORQUE, p.GAP_LINE)),
+        *((note, p.PANEL) for note in (p.HAND_OPEN, p.HAND_CLOSED)),
     ):
         assert p.contrast_ratio(ink, ground) > 4.5
+
+
+def test_bars_curves_and_lines_can_be_told_from_their_panel():
+    """1.4.11 asks 3:1 of graphics."""
+    bars = (p.BAR_FIELD, p.BAR_MOTION, p.BAR_LIFTED, p.BAR_LOST)
+    for colour in (*bars, p.CURVE_FAINT, p.TRAIL, p.FIELD_LINE):
+        assert p.contrast_ratio(colour, p.PANEL) > 3
 
 
 def test_materials_get_their_own_look():

@@ -2,9 +2,11 @@
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from snapsim.errors import OutputError
-from snapsim.render.encoder import Encoder, check_target, is_whole
+from snapsim.render.formats import MP4
+from snapsim.render.targets import check_target, is_whole, put
 
 FRAMES = np.random.default_rng(2).integers(0, 255, (5, 64, 96, 3)).astype(np.uint8)
 
@@ -26,27 +28,29 @@ def test_an_impossible_target_is_refused_in_one_line(tmp_path, name, said):
         check_target(tmp_path / name, ".mp4", overwrite=False)
 
 
-def test_a_broken_run_leaves_the_old_file_and_no_other(tmp_path):
-    target = tmp_path / "clip.mp4"
-    target.write_bytes(b"precious")
-    with pytest.raises(RuntimeError, match="stop"), Encoder(target, (96, 64), 60) as film:  # noqa: PT012
-        film.write(FRAMES[0])
-        raise RuntimeError("stop")
-    assert target.read_bytes() == b"precious"
-    assert list(tmp_path.iterdir()) == [target]
+def test_a_folder_that_holds_other_things_is_never_replaced(tmp_path):
+    folder = tmp_path / "frames"
+    folder.mkdir()
+    (folder / "000000.png").write_bytes(b"old")
+    check_target(folder, "", overwrite=True)
+    (folder / "thesis.txt").write_text("precious")
+    with pytest.raises(OutputError, match="holds other things"):
+        check_target(folder, "", overwrite=True)
 
 
-def test_equal_frames_give_equal_bytes(tmp_path):
-    for name in ("a.mp4", "b.mp4"):
-        with Encoder(tmp_path / name, (96, 64), 60) as film:
-            for frame in FRAMES:
-                film.write(frame)
-    assert (tmp_path / "a.mp4").read_bytes() == (tmp_path / "b.mp4").read_bytes()
+def test_a_new_folder_takes_the_old_one_s_place(tmp_path):
+    old, new = tmp_path / "frames", tmp_path / "new"
+    for folder, colour in ((old, "red"), (new, "blue")):
+        folder.mkdir()
+        Image.new("RGB", (2, 2), colour).save(folder / "000000.png")
+    put(new, old)
+    assert Image.open(old / "000000.png").getpixel((0, 0)) == (0, 0, 255)
+    assert list(tmp_path.iterdir()) == [old]
 
 
 def test_a_clip_cut_short_is_not_taken_for_whole(tmp_path):
-    with Encoder(tmp_path / "a.mp4", (96, 64), 60) as film:
-        film.write(FRAMES[0])
+    MP4.encode(iter(FRAMES), tmp_path / "p.mp4", (96, 64), 60, 0)
+    MP4.join([tmp_path / "p.mp4"], tmp_path / "a.mp4", 60)
     data = (tmp_path / "a.mp4").read_bytes()
     assert is_whole(tmp_path / "a.mp4")
     for share in (0.0, 0.3, 0.9, 0.999):
@@ -55,9 +59,5 @@ def test_a_clip_cut_short_is_not_taken_for_whole(tmp_path):
 
 
 def test_a_frame_of_another_size_is_a_mistake(tmp_path):
-    with (
-        pytest.raises(ValueError, match="does not fit"),
-        Encoder(tmp_path / "a.mp4", (96, 64), 60) as film,
-    ):
-        film.write(FRAMES[0][:10])
-    assert list(tmp_path.iterdir()) == []
+    with pytest.raises(ValueError, match="does not fit"):
+        MP4.encode(iter([FRAMES[0][:10]]), tmp_path / "a.mp4", (96, 64), 60, 0)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from snapsim.constants import MU_0
-from snapsim.render import arrows
+from snapsim.render.layers import magnetisation as arrows
 
 
 def test_an_arrow_points_along_its_vector_and_is_as_long():

@@ -7,16 +7,20 @@ it before its own part, so that the arrows show without making the iron transpar
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
-import pyvista as pv
 
 from snapsim.arrays import Array, IntArray
 from snapsim.constants import MU_0
 from snapsim.parts.bodies import Body
 from snapsim.render import palette, poles
 from snapsim.render.actors import pose_matrix
+from snapsim.render.camera import View
+from snapsim.render.framing import around, corners
+from snapsim.render.interpolation import Moment
+from snapsim.render.layers.contract import Note
 from snapsim.simulation.trajectory import Cells
 
 COUNT = 24
@@ -89,20 +93,57 @@ def top_polarisation(magnetisation: Mapping[str, Array]) -> float:
     )
 
 
-class ArrowLayer:
-    """The arrows of one soft body."""
+class Magnetisation:
+    """The arrows of every soft body whose cells are known; `top_polarisation` [T] is the full
+    length of one, `position` (k, n, 3) and `quaternion` (k, n, 4) where the bodies go."""
 
     def __init__(
-        self, plotter: pv.Plotter, body: Body, cells: Cells, top: float, eye: Array
+        self,
+        plotter: Any,
+        bodies: Sequence[Body],
+        cells: Mapping[str, Cells],
+        magnetisation: Mapping[str, Array],
+        position: Array,
+        quaternion: Array,
     ) -> None:
+        self.top_polarisation = top = top_polarisation(magnetisation)
+        self._parts = {
+            i: _Arrows(plotter, body, cells[body.name], top)
+            for i, body in enumerate(bodies)
+            if body.name in cells and top > 0
+        }
+        self._names = [body.name for body in bodies]
+        self.reach = np.concatenate(
+            [np.zeros((0, 3))]
+            + [
+                around(corners(bodies[i], position[:, i], quaternion[:, i]), part.room)
+                for i, part in self._parts.items()
+            ]
+        )
+
+    def show(self, moment: Moment, view: View) -> None:
+        """Draw the magnetisation of a moment."""
+        for i, part in self._parts.items():
+            m = moment.magnetisation[self._names[i]]
+            part.show(moment.position[i], moment.quaternion[i], m, view.eye)
+
+    def notes(self, moment: Moment) -> list[Note]:
+        """No words: the colours have a key."""
+        return []
+
+
+class _Arrows:
+    """The arrows of one soft body."""
+
+    def __init__(self, plotter: Any, body: Body, cells: Cells, top: float) -> None:
         self._chosen = spread(cells.position, cells.volume, COUNT)
         self._position = cells.position[self._chosen]
         self._template, triangles = arrow_template()
         self._fat = arrow_template(0.035)[0]
         count, size = len(self._chosen), len(self._template)
         self._length = 1.6 * float((body.shape.volume / count) ** (1 / 3)) / top
-        self.reach = 0.65 * self._length * top  # how far an arrow goes from its cell [m]
-        self._eye, self._reach = eye, 1.05 * float(np.linalg.norm(body.shape.extents))
+        self._toward = 1.05 * float(np.linalg.norm(body.shape.extents))
+        self.room = 0.65 * self._length * top  # how far an arrow goes from its cell [m]
         faces = (triangles[None] + size * np.arange(count)[:, None, None]).reshape(-1, 3)
         self._mesh = poles.poly(np.zeros((count * size, 3)), faces)
         self._mesh["polarisation"] = np.zeros(count * size)
@@ -125,15 +166,15 @@ class ArrowLayer:
             reset_camera=False,
         )
 
-    def show(self, position: Array, quaternion: Array, magnetisation: Array) -> None:
+    def show(self, position: Array, quaternion: Array, magnetisation: Array, eye: Array) -> None:
         """Draw `magnetisation` (c, 3) [A/m], body axes, with the body at its pose."""
         j = MU_0 * magnetisation[self._chosen]
         self._mesh.points = arrow_points(self._template, self._position, self._length * j)
         self._rim.points = arrow_points(self._fat, self._position, self._length * j)
         self._mesh["polarisation"] = np.repeat(np.linalg.norm(j, axis=1), len(self._template))
         toward = np.eye(4)
-        share = 1 - self._reach / float(np.linalg.norm(position - self._eye))
+        share = 1 - self._toward / float(np.linalg.norm(position - eye))
         toward[:3, :3] *= share
-        toward[:3, 3] = (1 - share) * self._eye
+        toward[:3, 3] = (1 - share) * eye
         for actor in (self._actor, self._rim_actor):
             actor.user_matrix = toward @ pose_matrix(position, quaternion)

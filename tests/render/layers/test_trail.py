@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from snapsim.render.trail import trail_points
+from snapsim.render.layers.trail import trail_points
 
 
 def test_the_trail_ends_where_the_part_is_now():

@@ -1,0 +1,1 @@
+"""Cameras: what a shot is, and a view for every clip time."""

@@ -1,0 +1,167 @@
+"""From a shot's description to its camera, for what a run shows."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from snapsim.arrays import Array
+from snapsim.render import camera
+from snapsim.render.camera import View
+from snapsim.render.cameras.contract import Camera, Fixed
+from snapsim.render.cameras.moving import moving, zoomed
+from snapsim.render.cameras.shot import Key, Shot
+from snapsim.render.framing import Action
+from snapsim.render.layout import Layout
+from snapsim.render.timeline import Timeline
+
+AROUND = 1.1  # of the part's size: what a following camera shows round it
+BESIDE = (75.0, -75.0, 105.0, -105.0, 40.0, -40.0, 180.0)  # degrees from the first camera
+LOW = 8.0  # elevation of the second camera [deg]
+
+
+@dataclass(frozen=True)
+class Subject:
+    """What there is to be seen: the whole `action` from its best direction `axes`; `part_at` gives
+    corners (8, 3) of the leading part at a simulated time, `blow_at` those of all that moves
+    (or None without a blow), `struck` (m, 3) points of what is struck, near the blow."""
+
+    action: Action
+    axes: Array
+    part_at: Callable[[float], Array]
+    moving_at: Callable[[float], Array]
+    struck: Array
+    obstacles: list[tuple[Array, Array, Array]]
+
+
+def camera_for(
+    shot: Shot, subject: Subject, timeline: Timeline, number: int, layout: Layout
+) -> Camera:
+    """Return the camera of shot `number` of a clip."""
+    span = _span(timeline, number)
+    first = _angles(shot, subject, number)
+    if shot.kind == "fixed":
+        return _fixed(subject.action.held, first, shot.zoom, layout)
+    close = _close_points(subject, timeline, number)
+    if shot.kind == "close-up" and number > 0:
+        return _fixed(close, first, shot.zoom, layout)
+    held, look, zoom = _program(shot, subject, timeline, span, first, close)
+    return moving(span, look, zoom, held, layout.size, layout.margins)
+
+
+def _span(timeline: Timeline, number: int) -> tuple[float, float]:
+    """The clip times between which a shot is seen."""
+    seen = [p for p in timeline.pieces if p.shot == number and p.kind not in ("title", "card")]
+    return seen[0].clip, seen[-1].until
+
+
+Look = Callable[[float], tuple[float, float]]
+
+
+def _program(
+    shot: Shot,
+    subject: Subject,
+    timeline: Timeline,
+    span: tuple[float, float],
+    first: tuple[float, float],
+    close: Array,
+) -> tuple[Callable[[float], Array], Look, Callable[[float], float]]:
+    """Return what a moving camera holds, where it looks from and how near, by clip time."""
+
+    def steady(_: float) -> tuple[float, float]:
+        return first
+
+    def zoom(_: float) -> float:
+        return shot.zoom
+
+    def whole(_: float) -> Array:
+        return subject.action.held
+
+    if shot.kind == "follow":
+        return _follower(subject, timeline), steady, zoom
+    if shot.kind == "close-up":
+        slow = _slow_span(timeline)
+        return (lambda t: close if slow[0] <= t <= slow[1] else subject.action.held), steady, zoom
+    if shot.kind == "orbit":
+        return whole, _orbit(first, shot.turn, span), zoom
+    return whole, _between(shot.keys, 0), lambda t: _between(shot.keys, 1)(t)[0]
+
+
+def _fixed(points: Array, angles: tuple[float, float], zoom: float, layout: Layout) -> Fixed:
+    view: View = camera.fit(points, camera.axes_of(*angles), layout.size, layout.margins)
+    return Fixed(zoomed(view, points.mean(axis=0), zoom))
+
+
+def _follower(subject: Subject, timeline: Timeline) -> Callable[[float], Array]:
+    """A cube round the part, so that turning does not make the picture breathe."""
+
+    def held(clip: float) -> Array:
+        corners = subject.part_at(timeline.sim_at(clip))
+        centre = corners.mean(axis=0)
+        reach = AROUND * float(np.linalg.norm(corners - centre, axis=1).max())
+        cube = np.array([[a, b, c] for a in (-1, 1) for b in (-1, 1) for c in (-1, 1)])
+        found: Array = centre + reach * cube
+        return found
+
+    return held
+
+
+def _orbit(first: tuple[float, float], turn: float, span: tuple[float, float]) -> Look:
+    def look(clip: float) -> tuple[float, float]:
+        share = (clip - span[0]) / max(span[1] - span[0], 1e-9)
+        return first[0] + turn * (share - 0.5), first[1]
+
+    return look
+
+
+def _between(keys: tuple[Key, ...], what: int) -> Look:
+    """Ease between keyframes: their directions, or (zoom, zoom)."""
+    at = np.array([key.at for key in keys])
+    rows = [(k.azimuth, k.elevation) if what == 0 else (k.zoom, k.zoom) for k in keys]
+    values = np.array(rows)
+
+    def look(clip: float) -> tuple[float, float]:
+        j = int(np.clip(np.searchsorted(at, clip, side="right"), 1, len(at) - 1))
+        u = float(np.clip((clip - at[j - 1]) / (at[j] - at[j - 1]), 0.0, 1.0))
+        a, b = values[j - 1] + (values[j] - values[j - 1]) * (u * u * (3 - 2 * u))
+        return float(a), float(b)
+
+    return look
+
+
+def _slow_span(timeline: Timeline) -> tuple[float, float]:
+    """The clip times of slow motion and freeze in the first telling."""
+    slow = [
+        p
+        for p in timeline.pieces
+        if p.shot == 0 and (p.kind == "freeze" or (p.kind == "play" and p.first == p.last < 1))
+    ]
+    return (slow[0].clip, slow[-1].until) if slow else (np.inf, -np.inf)
+
+
+def _close_points(subject: Subject, timeline: Timeline, number: int) -> Array:
+    """All places of what moves while shot `number` shows slow motion, and what is struck."""
+    span = _span(timeline, number) if number > 0 else _slow_span(timeline)
+    if not np.isfinite(span[0]):
+        return subject.action.held
+    shown = {timeline.sim_at(t) for t in np.linspace(*span, 160)}
+    return np.vstack([*(subject.moving_at(t) for t in sorted(shown)), subject.struck])
+
+
+def _angles(shot: Shot, subject: Subject, number: int) -> tuple[float, float]:
+    """The direction asked for, else the best one; a second camera stands elsewhere."""
+    if shot.view is not None:
+        return shot.view
+    azimuth, elevation = camera.angles_of(subject.axes)
+    if number == 0:
+        return azimuth, elevation
+    path = subject.action.path[:: max(1, len(subject.action.path) // 24)]
+    best, least = azimuth, float("inf")
+    for k, beside in enumerate(BESIDE):
+        back = camera.axes_of(azimuth + beside, LOW)[2]
+        hidden = float(np.mean([camera.hidden(p, back, subject.obstacles) for p in path]))
+        if hidden + 0.02 * k < least:
+            best, least = azimuth + beside, hidden + 0.02 * k
+    return best, LOW

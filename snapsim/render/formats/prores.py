@@ -1,0 +1,23 @@
+"""QuickTime file with ProRes 4444, colour and opacity for a video editor (SMPTE RDD 36, from
+memory)."""
+
+from __future__ import annotations
+
+from snapsim.render.formats.piping import COLOUR, TO_VIDEO, Piped, even
+
+TICKS = 1000
+
+
+def _piece(fps: int) -> list[str]:
+    return [
+        *("-c:v", "prores_ks", "-profile:v", "4444", "-pix_fmt", "yuva444p10le"),
+        *("-alpha_bits", "16", "-vf", TO_VIDEO, "-threads", "2", *COLOUR),
+        *("-video_track_timescale", str(TICKS * fps)),
+    ]
+
+
+def _whole(fps: int) -> list[str]:
+    return ["-c", "copy", "-movflags", "+faststart", "-video_track_timescale", str(TICKS * fps)]
+
+
+PRORES = Piped("ProRes 4444", ".mov", True, _piece, _whole, even, ".mov")

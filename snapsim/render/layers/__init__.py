@@ -1,0 +1,1 @@
+"""Layers that can be switched on and off: one contract, one short file each."""

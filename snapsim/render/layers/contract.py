@@ -1,0 +1,33 @@
+"""What a layer is: something drawn into the scene besides the bodies, that can be left out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+from snapsim.arrays import Array
+from snapsim.render.camera import View
+from snapsim.render.interpolation import Moment
+
+
+@dataclass(frozen=True)
+class Note:
+    """Words beside a place (3,) [m] of the scene, in a colour."""
+
+    text: str
+    place: Array
+    colour: str
+
+
+class Layer(Protocol):
+    """Set up once, then brought to each moment shown."""
+
+    @property
+    def reach(self) -> Array | None:
+        """World points (n, 3) [m] that enclose all it may ever draw; None: anywhere."""
+
+    def show(self, moment: Moment, view: View) -> None:
+        """Bring what is drawn to a moment, seen from a view."""
+
+    def notes(self, moment: Moment) -> list[Note]:
+        """Return the words that go with it at a moment."""

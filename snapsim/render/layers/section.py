@@ -1,0 +1,100 @@
+"""Soft parts cut open: the half toward the eye left away, cells coloured by their polarisation.
+
+The cut goes through the part's centre along a plane of its own axes, the one whose normal points
+most toward the camera over the run, and moves with the part. Colours as those of the arrows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import pyvista as pv
+
+from snapsim.arrays import Array, IntArray
+from snapsim.constants import MU_0
+from snapsim.magnetics.cells import mesh as cells_of
+from snapsim.numerics import rotations
+from snapsim.parts.bodies import Body
+from snapsim.render import palette
+from snapsim.render.actors import pose_matrix
+from snapsim.render.camera import View
+from snapsim.render.interpolation import Moment
+from snapsim.render.layers.contract import Note
+from snapsim.render.layers.magnetisation import top_polarisation
+from snapsim.simulation.trajectory import Trajectory
+
+HEXAHEDRON = 12
+
+
+class Section:
+    """The soft bodies of a run whose cells are known, cut for a view along `axes` (3, 3)."""
+
+    def __init__(self, plotter: Any, run: Trajectory, axes: Array) -> None:
+        self.reach = np.zeros((0, 3))
+        self.top_polarisation = top_polarisation(run.magnetisation)
+        self._parts: dict[int, tuple[str, pv.PolyData, IntArray, Any]] = {}
+        for i, body in enumerate(run.system.bodies):
+            if body.is_soft and body.name in run.cells:
+                normal = facing(run.quaternion[:, i], axes[2])
+                self._add(plotter, i, body, str(run.system.detail), normal)
+
+    @property
+    def bodies(self) -> Sequence[int]:
+        """Numbers of the bodies that are cut, to be drawn in place of their whole selves."""
+        return tuple(self._parts)
+
+    def _add(self, plotter: Any, number: int, body: Body, detail: str, normal: Array) -> None:
+        half, cells = half_of(body, detail, normal)
+        half.cell_data["polarisation"] = np.zeros(half.n_cells)
+        actor = plotter.add_mesh(
+            half,
+            scalars="polarisation",
+            cmap=palette.ARROW_MAP,
+            clim=(0.0, max(self.top_polarisation, 1e-12)),
+            show_scalar_bar=False,
+            ambient=0.55,
+            diffuse=0.5,
+            reset_camera=False,
+        )
+        self._parts[number] = body.name, half, cells, actor
+
+    def show(self, moment: Moment, view: View) -> None:
+        """Colour the cells by the moment's polarisation."""
+        for i, (name, half, cells, actor) in self._parts.items():
+            size = MU_0 * np.linalg.norm(moment.magnetisation[name], axis=1)
+            half.cell_data["polarisation"] = size[cells]
+            actor.user_matrix = pose_matrix(moment.position[i], moment.quaternion[i])
+
+    def notes(self, moment: Moment) -> list[Note]:
+        """No words: the colours have a key."""
+        return []
+
+
+def facing(quaternion: Array, back: Array) -> Array:
+    """Return the signed body axis (3,) that points most toward the viewer over poses (k, 4)."""
+    toward = rotations.rotate_back(quaternion, np.broadcast_to(back, (len(quaternion), 3)))
+    mean = toward.mean(axis=0)
+    axis = int(np.argmax(np.abs(mean)))
+    found: Array = np.sign(mean[axis] or 1.0) * np.eye(3)[axis]
+    return found
+
+
+def half_of(body: Body, detail: str, normal: Array) -> tuple[pv.PolyData, IntArray]:
+    """Return the surface of the half behind the cut, and the cell that each face belongs to."""
+    mesh = cells_of(body.shape, detail)
+    grid = pv.UnstructuredGrid(
+        np.column_stack([np.full(len(mesh.cells), 8), mesh.cells]).ravel(),
+        np.full(len(mesh.cells), HEXAHEDRON),
+        mesh.corners,
+    )
+    grid.cell_data["cell"] = np.arange(len(mesh.cells))
+    kept = grid.clip(normal=tuple(normal), origin=(0, 0, 0), invert=True)
+    surface = kept.extract_surface(algorithm=None).triangulate()
+    return surface, np.asarray(surface.cell_data["cell"], dtype=np.int64)
+
+
+def cells_known(bodies: Sequence[Body], magnetisation: Mapping[str, Array]) -> bool:
+    """Does a run hold the cells of any soft part?"""
+    return any(body.is_soft and body.name in magnetisation for body in bodies)

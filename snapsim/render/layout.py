@@ -1,0 +1,113 @@
+"""Places for words and figures, worked out from the picture's size alone, so that nothing is cut
+off in landscape, square or portrait."""
+
+from __future__ import annotations
+
+import functools
+from dataclasses import dataclass
+
+from snapsim.render.camera import Margins
+
+Box = tuple[int, int, int, int]
+"""Left, top, right, bottom [pixels]."""
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Places in pixels: `unit` is the size of one 720th of the picture's useful height.
+
+    `cells` hold the readings in reading order, `title`, `pace`, `impact`, `scale`, `key` and
+    `caution` one box each, `panels` those asked for: at the right, or above the key where the
+    picture is not wide.
+    """
+
+    size: tuple[int, int]
+    unit: float
+    title: Box
+    pace: Box
+    impact: Box
+    cells: tuple[Box, ...]
+    scale: Box
+    key: Box
+    caution: Box
+    panels: tuple[Box, ...] = ()
+
+    @property
+    def wide(self) -> bool:
+        """Is the picture so wide that panels stand beside the scene?"""
+        return _wide(*self.size)
+
+    @property
+    def margins(self) -> Margins:
+        """Shares of the picture that the scene must leave to the words."""
+        w, h = self.size
+        floor = min([self.key[1], *(box[1] for box in self.panels if not self.wide)])
+        side = min([0.95 * w, *(box[0] - 0.015 * w for box in self.panels if self.wide)])
+        return Margins(0.05, 1 - side / w, self.impact[3] / h + 0.015, 1 - floor / h + 0.015)
+
+
+def _wide(width: int, height: int) -> bool:
+    return width >= 1.25 * height
+
+
+def lay_out(width: int, height: int, panels: int = 0) -> Layout:
+    """Return the places for a picture of this size: one row of readings, or two rows of two."""
+    wide = _wide(width, height)
+    unit = min(width / 1280, height / 720) if wide else min(width / 760, height / 760)
+    u = functools.partial(scaled, unit)
+    edge, gap = u(24), u(12)
+    columns, cell = (4 if width >= 0.9 * height else 2), u(86)
+    rows = 4 // columns
+    caution_top = height - edge - u(20 if wide else 46)
+    bottom = caution_top - u(10)
+    top = bottom - rows * cell - (rows - 1) * gap
+    each = (width - 2 * edge - (columns - 1) * gap) // columns
+    cells = tuple(
+        (
+            edge + c * (each + gap),
+            top + r * (cell + gap),
+            edge + c * (each + gap) + each,
+            top + r * (cell + gap) + cell,
+        )
+        for r in range(rows)
+        for c in range(columns)
+    )
+    pace_top = edge if wide else edge + u(48)
+    pace_left = width - edge - u(330) if wide else edge
+    head = edge + u(46)
+    blow_top = head + u(6) if wide else pace_top + u(52)
+    key_top = top - u(44)
+    return Layout(
+        size=(width, height),
+        unit=unit,
+        title=(edge, edge, (pace_left if wide else width) - edge, head),
+        pace=(pace_left, pace_top, pace_left + u(330), pace_top + u(44)),
+        impact=(edge, blow_top, width - edge, blow_top + u(44)),
+        cells=cells,
+        scale=(width - edge - u(330), key_top, width - edge, key_top + u(36)),
+        key=(edge, key_top, width - edge - u(340), key_top + u(36)),
+        caution=(edge, caution_top, width - edge, height - u(14)),
+        panels=_panels(width, wide, blow_top, key_top, unit, panels),
+    )
+
+
+def _panels(
+    width: int, wide: bool, blow_top: int, key_top: int, unit: float, count: int
+) -> tuple[Box, ...]:
+    """Return the boxes of `count` panels, none overlapping the announcement of a blow."""
+    u = functools.partial(scaled, unit)
+    edge, gap = u(24), u(12)
+    if wide or count == 0:
+        tall = u(156)
+        first = blow_top + u(44) + gap
+        left = width - edge - u(290)
+        tops = [first + k * (tall + gap) for k in range(count)]
+        return tuple((left, top, width - edge, top + tall) for top in tops)
+    each = (width - 2 * edge - (count - 1) * gap) // count
+    lefts = [edge + k * (each + gap) for k in range(count)]
+    return tuple((left, key_top - u(8) - u(150), left + each, key_top - u(8)) for left in lefts)
+
+
+def scaled(unit: float, pixels: float) -> int:
+    """Return a length of the design, made for 720 lines, in pixels of the picture."""
+    return max(1, round(unit * pixels))

@@ -1,0 +1,266 @@
+"""One run's pictures with their words: the whole frame, or its pane where runs stand abreast."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from PIL import Image
+
+from snapsim.parts.states import Pose
+from snapsim.render.cameras.choice import Subject, camera_for
+from snapsim.render.framing import Action, corners, find_action, leading_part
+from snapsim.render.interpolation import sample
+from snapsim.render.layers.companions import Companions
+from snapsim.render.layers.gap import GapLine
+from snapsim.render.layers.ghosts import Ghosts, places_passed
+from snapsim.render.layers.hands import HandMarks
+from snapsim.render.layers.magnetisation import Magnetisation
+from snapsim.render.layers.section import Section
+from snapsim.render.layers.trail import Trail
+from snapsim.render.layers.vectors import QUANTITIES, Vector
+from snapsim.render.layout import Layout, lay_out
+from snapsim.render.options import ClipOptions
+from snapsim.render.overlay import Overlay
+from snapsim.render.panels import EnergyBars, Panel, SpeedPlot
+from snapsim.render.picture import Picture, choose_axes, obstacles_of
+from snapsim.render.readings import choose_scales, first_blow, impact_line, readings
+from snapsim.render.stopwatch import Stopwatch
+from snapsim.render.timeline import Piece, Timeline
+from snapsim.simulation.trajectory import Trajectory
+
+BLOW_SHOWN = 3.0  # clip seconds for which the first blow's figures stay
+NEAR_BLOW = 0.7  # of the part's size: how much of what is struck a close view holds
+
+
+class Pane:
+    """Draws the frames of one run. `lag` [s] is how much later than the run's own time the clip's
+    simulated time is; `action` what the first camera must hold, that of several runs abreast."""
+
+    def __init__(
+        self,
+        run: Trajectory,
+        options: ClipOptions,
+        size: tuple[int, int],
+        timeline: Timeline,
+        action: Action,
+        *,
+        lag: float = 0.0,
+        companions: Sequence[Trajectory] = (),
+        lags: Sequence[float] = (),
+        watch: Stopwatch | None = None,
+    ) -> None:
+        self._run, self._options, self._timeline, self._lag = run, options, timeline, lag
+        self._companions, self._lags = companions, lags
+        self._watch = watch or Stopwatch()
+        self._part = leading_part(run.system, run.velocity)
+        self._action = action
+        self._layout = _layout(options, size, self._part)
+        self._scales = choose_scales(run, timeline.slow_motion)
+        self._blow = first_blow(run)
+        self._subject = subject_of(run, action, self._part, options, lag)
+        self._pictures: dict[int, tuple[Picture, Overlay]] = {}
+        self._drawn: tuple[object, Image.Image] | None = None
+
+    def close(self) -> None:
+        """Give the windows back."""
+        for picture, _ in self._pictures.values():
+            picture.plotter.close()
+
+    def frame(self, clip: float, piece: Piece) -> Image.Image:
+        """Return the frame at a clip time [s] inside a piece of the timeline."""
+        now = piece.sim_at(clip) - self._lag
+        struck = self._blow is not None and self._blow.time <= now
+        if piece.kind == "freeze" and struck and now <= self._blow_time() + 1e-12:
+            now = float(np.nextafter(self._blow_time(), -np.inf))  # as it strikes, not after
+        announced = self._announced(clip, piece) if struck else None
+        return self.compose(now, clip, piece.shot, self._timeline.label_at(clip), announced)
+
+    def _blow_time(self) -> float:
+        return self._blow.time if self._blow is not None else np.inf
+
+    def _announced(self, clip: float, piece: Piece) -> str | None:
+        """The first blow's line while it is news: BLOW_SHOWN clip seconds, and at the end."""
+        assert self._blow is not None
+        if piece.kind in ("freeze", "end", "replay"):
+            return impact_line(self._blow)
+        since = clip - self._timeline.clip_at(self._blow.time + self._lag)
+        return impact_line(self._blow) if since < BLOW_SHOWN else None
+
+    def still(self, time: float, clip: float = 0.0) -> Image.Image:
+        """Return the frame at a simulated time [s] of the run's own, from the first camera."""
+        struck = self._blow is not None and self._blow.time <= time
+        line = impact_line(self._blow) if self._blow is not None and struck else None
+        return self.compose(time, clip, 0, "", line)
+
+    def compose(
+        self, now: float, clip: float, shot: int, pace: str, blow: str | None
+    ) -> Image.Image:
+        """Return the picture of the run's time `now` [s] with its words."""
+        picture, words = self._picture(shot)
+        moment = sample(self._run, now)
+        key = shot, now, None if picture.still else clip
+        if self._drawn is None or self._drawn[0] != key:  # a hold is drawn once
+            self._drawn = key, picture.draw(moment, clip)
+        frame = self._drawn[1].copy()
+        with self._watch.stage("words"):
+            figures = self._options.layers >= {"figures"}
+            told = readings(moment, self._part, self._scales) if figures else []
+            words.show(frame, told, pace, blow, moment, picture.notes(moment))
+        return frame
+
+    def _picture(self, shot: int) -> tuple[Picture, Overlay]:
+        """Return the picture and words of a shot, made when first asked for."""
+        if shot not in self._pictures:
+            with self._watch.stage("set up"):
+                self._pictures[shot] = self._make(shot)
+        return self._pictures[shot]
+
+    def _make(self, shot: int) -> tuple[Picture, Overlay]:
+        run, options = self._run, self._options
+        chosen = options.shot if shot == 0 else options.replay
+        assert chosen is not None
+        view = camera_for(chosen, self._subject, self._timeline, shot, self._layout)
+        picture = Picture(
+            run.system,
+            Pose(run.position[0], run.quaternion[0]),
+            self._action,
+            view,
+            supersample=options.supersample,
+            with_stage="stage" in options.layers,
+            parted={n: load.parted for n, load in run.loads.items() if not np.isnan(load.parted)},
+            watch=self._watch,
+        )
+        top = self._add_layers(picture)
+        return picture, self._words(picture, top)
+
+    def _words(self, picture: Picture, top: float) -> Overlay:
+        system = self._run.system
+        return Overlay(
+            self._layout,
+            system.title,
+            picture.view.pixels_per_metre(self._action.centre),
+            magnets=any(body.is_magnet for body in system.bodies),
+            top_polarisation=top,
+            figures="figures" in self._options.layers,
+            panels=self._panels(),
+        )
+
+    def _panels(self) -> list[Panel]:
+        wanted = [name for name in ("plot", "energy") if name in self._options.layers]
+        found: list[Panel] = []
+        unit = self._layout.unit
+        for name, box in zip(wanted, self._layout.panels, strict=False):
+            if name == "energy":
+                found.append(EnergyBars(self._run.energy, box, unit))
+            elif self._part is not None:
+                speed = np.linalg.norm(self._run.velocity[:, self._part], axis=1)
+                blow = self._blow.time if self._blow is not None else None
+                found.append(SpeedPlot(self._run.time, speed, box, unit, self._part, blow))
+        return found
+
+    def _add_layers(self, picture: Picture) -> float:
+        """Add what is switched on; returns the top of the polarisation's scale [T], 0 for none."""
+        run, on, hair = self._run, self._options.layers, picture.line
+        part, given = self._part, picture.plotter
+        top = 0.0
+        if "section" in on:
+            section = Section(given, run, picture.view.axes)
+            for number in section.bodies:
+                picture.body(number).hide() if not run.system.bodies[number].fixed else None
+            picture.add(section)
+            top = section.top_polarisation
+        if "magnetisation" in on:
+            arrows = Magnetisation(
+                given, run.system.bodies, run.cells, run.magnetisation, run.position, run.quaternion
+            )
+            picture.add(arrows)
+            top = arrows.top_polarisation
+        if part is not None:
+            self._add_part_layers(picture, part)
+        if "gap" in on:
+            picture.add(GapLine(given, run, 2 * hair))
+        if "hands" in on and run.system.hands:
+            picture.add(HandMarks(given, run, self._action.size, 2 * hair))
+        if self._companions:
+            picture.add(Companions(given, self._companions, self._lags))
+        return top
+
+    def _add_part_layers(self, picture: Picture, part: int) -> None:
+        run, on, hair, given = self._run, self._options.layers, picture.line, picture.plotter
+        if "ghosts" in on:
+            size = float(np.linalg.norm(run.system.bodies[part].shape.extents))
+            until = self._blow.time if self._blow is not None else float(run.time[-1])
+            path = run.time, run.position[:, part], run.quaternion[:, part]
+            start = run.position[0], run.quaternion[0]
+            passed = places_passed(*path, size, until)
+            picture.add(Ghosts(given, run.system.bodies, *start, 1.4 * hair, part, passed))
+        if "trail" in on:
+            picture.add(Trail(given, part, run.time, run.position, 3.5 * hair))
+        for name in ("velocity", "force", "torque"):
+            if name in on:
+                picture.add(Vector(given, QUANTITIES[name], run, part, self._action.size))
+
+
+def subject_of(
+    run: Trajectory, action: Action, part: int | None, options: ClipOptions, lag: float
+) -> Subject:
+    """Return what cameras look at in a run; times are the clip's simulated ones."""
+    bodies, pose = run.system.bodies, Pose(run.position[0], run.quaternion[0])
+    free = [i for i, b in enumerate(bodies) if not b.fixed] or list(range(len(bodies)))
+    part = free[0] if part is None else part
+
+    def at(
+        numbers: Sequence[int], time: float
+    ) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
+        m = sample(run, time - lag)
+        return np.vstack(
+            [corners(bodies[i], m.position[i : i + 1], m.quaternion[i : i + 1]) for i in numbers]
+        )
+
+    return Subject(
+        action,
+        choose_axes(run.system, pose, action, options.shot.view),
+        lambda time: at([part], time),
+        lambda time: at(free, time),
+        struck_points(run, part),
+        obstacles_of(run.system, pose),
+    )
+
+
+def struck_points(run: Trajectory, part: int) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
+    """Return points (m, 3) of what the first blow strikes, near the blow; none without one."""
+    blow = first_blow(run)
+    if blow is None:
+        return np.zeros((0, 3))
+    i = run.system.number(blow.against)
+    size = float(np.linalg.norm(run.system.bodies[part].shape.extents))
+    k = int(np.searchsorted(run.time, blow.time))
+    k = min(k, len(run.time) - 1)
+    box = corners(run.system.bodies[i], run.position[k : k + 1, i], run.quaternion[k : k + 1, i])
+    reach = NEAR_BLOW * size
+    return np.clip(box, blow.point - reach, blow.point + reach)
+
+
+def _layout(options: ClipOptions, size: tuple[int, int], part: int | None) -> Layout:
+    wanted = {"plot", "energy"} if part is not None else {"energy"}
+    return lay_out(*size, panels=len(wanted & options.layers))
+
+
+def joint_action(runs: Sequence[Trajectory]) -> Action:
+    """Return what a camera must hold to show the same of every run."""
+    found = [
+        find_action(r.system, r.position, r.quaternion, leading_part(r.system, r.velocity))
+        for r in runs
+    ]
+    if len(found) == 1:
+        return found[0]
+    first = found[0]
+    return Action(
+        held=np.concatenate([a.held for a in found]),
+        swept=np.concatenate([a.swept for a in found]),
+        centre=first.centre,
+        size=max(a.size for a in found),
+        path=first.path,
+        joined=np.concatenate([a.joined for a in found]),
+    )

@@ -1,0 +1,7 @@
+"""Panels of figures beside the scene: one contract, one short file each."""
+
+from snapsim.render.panels.contract import Panel
+from snapsim.render.panels.energy_bars import EnergyBars
+from snapsim.render.panels.speed_plot import SpeedPlot
+
+__all__ = ["EnergyBars", "Panel", "SpeedPlot"]

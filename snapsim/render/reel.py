@@ -1,0 +1,237 @@
+"""From frames to a file, in pieces: drawn by several processes, and gone on with after a stop.
+
+A clip is cut into pieces of `PIECE` frames. Each is drawn and encoded on its own into a folder kept
+beside the target, `.NAME.pieces`, under a temporary name until it is whole; then all are joined. A
+clip stopped at any moment, by a key, a crash or a full disk, goes on from its whole pieces when it
+is asked for again, and ends in the same bytes, since pieces depend on nothing but the job.
+"""
+
+from __future__ import annotations
+
+import json
+import multiprocessing
+import shutil
+import signal
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from filelock import FileLock, Timeout
+
+from snapsim.arrays import Array, ByteArray
+from snapsim.errors import ComputationError, OutputError
+from snapsim.render import flashes, offscreen, targets
+from snapsim.render.formats import format_of
+from snapsim.render.job import Job, fingerprint
+from snapsim.render.show import Show
+
+PIECE = 60
+ROOM = 64 << 20  # bytes that must be free before a piece is begun
+Progress = Callable[[int, int], None]
+MADE_FROM = "made-from"
+
+
+@dataclass(frozen=True)
+class Made:
+    """What it took: seconds by stage of the frames drawn now, how many these were, `found` were
+    there already; `light` (k, 18, 32), the luminance of all frames."""
+
+    seconds: dict[str, float]
+    drawn: int
+    found: int
+    light: Array
+
+
+class Stopped(Exception):
+    """Drawing was told to stop."""
+
+
+def make(job: Job, target: Path, progress: Progress | None = None) -> Made:
+    """Write the clip of a job at `target`. Raises OutputError; what is whole stays beside it."""
+    form = format_of(target)
+    with Show(job) as show:
+        moments = show.timeline.frame_times(job.options.fps)
+    numbers = range(-(-len(moments) // PIECE))
+    folder = target.with_name(f".{target.name}.pieces")
+    with _workplace(folder, fingerprint(job, form.name)):
+        todo = [n for n in numbers if not _is_done(folder, n, form.piece_suffix)]
+        before = sum(len(_moments(moments, n)) for n in numbers if n not in todo)
+        _draw_all(job, target, folder, todo, len(moments), before, progress)
+        _join(form, folder, numbers, target, job.options.fps)
+        notes = [json.loads((folder / f"{n:05d}.json").read_text()) for n in numbers]
+        light = np.concatenate([np.load(folder / f"{n:05d}.npy") for n in numbers])
+        seconds: dict[str, float] = {}
+        for n in todo:
+            for stage, spent in notes[n]["seconds"].items():
+                seconds[stage] = seconds.get(stage, 0.0) + spent
+    shutil.rmtree(folder)
+    return Made(seconds, len(moments) - before, before, light)
+
+
+@contextmanager
+def _workplace(folder: Path, made_from: str) -> Iterator[None]:
+    """Hold the folder of pieces; throw away what another job has left there."""
+    note = folder / MADE_FROM
+    try:
+        if folder.exists() and not note.exists() and any(folder.iterdir()):
+            raise OutputError(f"{folder}: is in the way and none of ours; move it elsewhere")
+        folder.mkdir(exist_ok=True)
+        with FileLock(folder / "lock", timeout=0):
+            if not note.exists() or note.read_text() != made_from:
+                _clear(folder)
+                note.write_text(made_from)
+            yield
+    except Timeout:
+        raise OutputError(f"{folder}: another process is drawing this clip; let it end") from None
+    except OSError as broken:
+        reason = broken.strerror or str(broken)
+        raise OutputError(f"{folder}: could not be written: {reason}") from broken
+
+
+def _clear(folder: Path) -> None:
+    for old in folder.iterdir():
+        if old.is_dir():
+            shutil.rmtree(old)
+        elif old.name != "lock":
+            old.unlink()
+
+
+def _is_done(folder: Path, number: int, suffix: str) -> bool:
+    names = (f"{number:05d}{suffix}", f"{number:05d}.json", f"{number:05d}.npy")
+    return all((folder / name).exists() for name in names)
+
+
+def _moments(moments: list[float], number: int) -> list[float]:
+    return moments[number * PIECE : (number + 1) * PIECE]
+
+
+def _join(form: Any, folder: Path, numbers: range, target: Path, fps: int) -> None:
+    part = targets.temporary_beside(target)
+    try:
+        form.join([folder / f"{n:05d}{form.piece_suffix}" for n in numbers], part, fps)
+        if form.suffix == ".mp4" and not targets.is_whole(part):
+            raise OutputError(f"{target}: the encoder left it unfinished; disk full?")
+        targets.put(part, target)
+    finally:
+        if part.is_dir():
+            shutil.rmtree(part)
+        else:
+            part.unlink(missing_ok=True)
+
+
+def _draw_all(
+    job: Job,
+    target: Path,
+    folder: Path,
+    todo: list[int],
+    total: int,
+    before: int,
+    progress: Progress | None,
+) -> None:
+    """Draw the pieces still to do, here or in processes of their own."""
+    told = progress or (lambda done, of_all: None)
+    told(before, total)
+    workers = min(job.options.workers, len(todo))
+    if workers > 1:
+        return _draw_apart(job, target, folder, todo, total, before, told, workers)
+    done = before
+    with Show(job) as show:
+        for number in todo:
+
+            def count() -> None:
+                nonlocal done
+                done += 1
+                told(done, total)
+
+            _draw_piece(show, target, folder, number, count)
+    return None
+
+
+def _draw_piece(
+    show: Show, target: Path, folder: Path, number: int, count: Callable[[], None]
+) -> None:
+    """Draw, encode and note one piece; the note comes last, so a piece with one is whole."""
+    if shutil.disk_usage(folder).free < ROOM:
+        raise OutputError(f"{target}: less than {ROOM >> 20} MB are free; make room and go on")
+    options, form = show.job.options, format_of(target)
+    show.watch.seconds.clear()
+    light: list[Array] = []
+
+    def frames() -> Iterator[ByteArray]:
+        for clip in _moments(show.timeline.frame_times(options.fps), number):
+            picture = show.frame(clip)
+            with show.watch.stage("count flashes"):
+                light.append(flashes.luminance(picture))
+            with show.watch.stage("encode"):
+                yield np.asarray(picture)
+            count()
+
+    part = folder / f"part-{number:05d}{form.piece_suffix}"
+    if part.is_dir():
+        shutil.rmtree(part)
+    size = options.width, options.height
+    form.encode(frames(), part, size, options.fps, number * PIECE)
+    part.rename(folder / f"{number:05d}{form.piece_suffix}")
+    np.save(folder / f"{number:05d}.npy", np.array(light, dtype=np.float32))
+    note = folder / f"part-{number:05d}.json"
+    note.write_text(json.dumps({"seconds": dict(show.watch.seconds)}))
+    note.rename(folder / f"{number:05d}.json")
+
+
+def _draw_apart(
+    job: Job,
+    target: Path,
+    folder: Path,
+    todo: list[int],
+    total: int,
+    before: int,
+    told: Progress,
+    workers: int,
+) -> None:
+    """Draw pieces in `workers` processes; on any trouble all stop after the frame in hand."""
+    context = multiprocessing.get_context("spawn")
+    count, stop = context.Value("l", 0), context.Event()
+    with ExitStack() as stack:
+        pool = ProcessPoolExecutor(workers, context, _start_worker, (job, count, stop))
+        stack.callback(pool.shutdown, cancel_futures=True)
+        stack.callback(stop.set)
+        waiting = {_submit(pool, target, folder, number) for number in todo}
+        while waiting:
+            done, waiting = wait(waiting, timeout=0.2)
+            try:
+                for future in done:
+                    future.result()
+            except BrokenProcessPool:
+                raise ComputationError(
+                    f"{target}: a drawing process died; run the same command again to go on"
+                ) from None
+            told(before + count.value, total)
+
+
+def _submit(pool: Executor, target: Path, folder: Path, number: int) -> Future[None]:
+    return pool.submit(_work, target, folder, number)
+
+
+_own: dict[str, Any] = {}
+"""What a drawing process keeps: its show, the counter, the stop sign."""
+
+
+def _start_worker(job: Job, count: Any, stop: Any) -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent decides
+    offscreen.require()
+    _own.update(show=Show(job), count=count, stop=stop)
+
+
+def _work(target: Path, folder: Path, number: int) -> None:
+    def tick() -> None:
+        if _own["stop"].is_set():
+            raise Stopped
+        with _own["count"].get_lock():
+            _own["count"].value += 1
+
+    _draw_piece(_own["show"], target, folder, number, tick)

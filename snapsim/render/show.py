@@ -1,0 +1,154 @@
+"""The clip as a function of clip time: panes abreast, cards before and after, dark at the cuts."""
+
+from __future__ import annotations
+
+from types import TracebackType
+
+from PIL import Image
+
+from snapsim.render import cards, palette, timeline
+from snapsim.render.job import Job
+from snapsim.render.options import ClipOptions
+from snapsim.render.pane import Pane, joint_action
+from snapsim.render.readings import first_blow, impact_line
+from snapsim.render.stopwatch import Stopwatch
+from snapsim.render.timeline import Extras, Timeline
+from snapsim.simulation.trajectory import Trajectory
+
+TITLE, CARD = 2.6, 3.6  # clip seconds
+DIVIDER = 4  # pixels between panes in a picture of 720 lines
+
+
+class Show:
+    """All that stays the same through a clip; makes the frame of any clip time."""
+
+    def __init__(self, job: Job) -> None:
+        self.job, self.watch = job, Stopwatch()
+        options = job.options
+        self.timeline, self.lags = plan(job.runs, options, job.companions)
+        self._size = options.width, options.height
+        action = joint_action((*job.runs, *job.companions))
+        count = len(job.runs)
+        self._panes = [
+            Pane(
+                run,
+                options,
+                pane_size(self._size, count),
+                self.timeline,
+                action,
+                lag=self.lags[k],
+                companions=job.companions if k == 0 else (),
+                lags=[self.lags[0] - lag for lag in self.lags[count:]],
+                watch=self.watch,
+            )
+            for k, run in enumerate(job.runs)
+        ]
+        self._cards: dict[str, Image.Image] = {}
+
+    def __enter__(self) -> Show:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        for pane in self._panes:
+            pane.close()
+
+    def frame(self, clip: float) -> Image.Image:
+        """Return the frame at a clip time [s]: RGB, or RGBA where opacity is asked for."""
+        piece = self.timeline.piece_at(clip)
+        if piece.kind in ("title", "card"):
+            frame = self._card(piece.kind).copy()
+        else:
+            frame = self._abreast([pane.frame(clip, piece) for pane in self._panes])
+        with self.watch.stage("words"):
+            return _finished(frame, self.timeline.veil_at(clip), self.job.alpha)
+
+    def still(self, time: float) -> Image.Image:
+        """Return the frame at a simulated time [s] of the first run."""
+        clip = self.timeline.clip_at(time + self.lags[0])
+        shift = time + self.lags[0]
+        frames = [
+            pane.still(shift - lag, clip) for pane, lag in zip(self._panes, self.lags, strict=False)
+        ]
+        return _finished(self._abreast(frames), 0.0, self.job.alpha)
+
+    def _card(self, kind: str) -> Image.Image:
+        if kind not in self._cards:
+            runs = self.job.runs
+            if kind == "title":
+                self._cards[kind] = cards.title_card(self._size, tuple(r.system for r in runs))
+            else:
+                blow = first_blow(runs[0])
+                said = impact_line(blow) if blow is not None and len(runs) == 1 else None
+                self._cards[kind] = cards.end_card(self._size, said)
+        return self._cards[kind]
+
+    def _abreast(self, frames: list[Image.Image]) -> Image.Image:
+        if len(frames) == 1:
+            return frames[0]
+        w, h = self._size
+        whole = Image.new(frames[0].mode, (w, h), palette.PANEL_EDGE)
+        pw, ph = pane_size(self._size, len(frames))
+        across = w >= h
+        for k, frame in enumerate(frames):
+            step = (w - pw) / (len(frames) - 1) if across else (h - ph) / (len(frames) - 1)
+            whole.paste(frame, (round(k * step), 0) if across else (0, round(k * step)))
+        return whole
+
+
+def pane_size(size: tuple[int, int], count: int) -> tuple[int, int]:
+    """Return the size of each of `count` panes: abreast where wide, stacked where tall."""
+    if count == 1:
+        return size
+    gap = max(2, round(DIVIDER * min(size) / 720))
+    if size[0] >= size[1]:
+        return (size[0] - (count - 1) * gap) // count, size[1]
+    return size[0], (size[1] - (count - 1) * gap) // count
+
+
+def plan(
+    runs: tuple[Trajectory, ...], options: ClipOptions, companions: tuple[Trajectory, ...] = ()
+) -> tuple[Timeline, list[float]]:
+    """Return the clip's timeline, and by how much each run (then companion) is shown later."""
+    every = (*runs, *companions)
+    blows = [first_blow(run) for run in every]
+    lags = [0.0] * len(every)
+    if options.align == "impact":
+        times = [blow.time for blow in blows if blow is not None]
+        lags = [max(times) - b.time if b is not None else 0.0 for b in blows]
+    shown = [(b, lag) for b, lag in zip(blows[: len(runs)], lags, strict=False) if b is not None]
+    first = min(shown, key=lambda pair: pair[0].time + pair[1], default=None)
+    slow = options.slow_motion
+    if slow is None:
+        size = joint_action(runs).size
+        fastest = max((b.closing_speed for b, _ in shown), default=0.0)
+        slow = timeline.automatic_slow_motion(fastest, size) if shown else 1.0
+    end = max(float(run.time[-1]) + lag for run, lag in zip(runs, lags, strict=False))
+    blow = first[0].time + first[1] if first is not None else None
+    return timeline.build(end, blow, slow, options.slow_window, extras_of(options)), lags
+
+
+def extras_of(options: ClipOptions) -> Extras:
+    """Return what is told besides the run."""
+    return Extras(
+        title=TITLE if options.cards else 0.0,
+        freeze=options.freeze,
+        replay=options.replay is not None,
+        card=CARD if options.cards else 0.0,
+    )
+
+
+def _finished(frame: Image.Image, veil: float, alpha: bool) -> Image.Image:
+    """Darken by `veil`, and bring to the wanted kind of picture."""
+    if veil > 0:
+        dark = Image.new(frame.mode, frame.size, palette.BACKDROP_LOW)
+        frame = Image.blend(frame, dark, veil)
+    if not alpha and frame.mode == "RGBA":
+        dark = Image.new("RGB", frame.size, palette.BACKDROP_LOW)
+        dark.paste(frame, (0, 0), frame)
+        return dark
+    return frame.convert("RGBA") if alpha and frame.mode == "RGB" else frame
