@@ -21,6 +21,7 @@ from snapsim.cli import (
     match,
     materials,
     new,
+    page,
     plot,
     poses,
     rank,
@@ -74,6 +75,7 @@ for _command in (
     rank,
     clip,
     match,
+    page,
 ):
     app.command()(getattr(_command, _command.__name__.rsplit(".", 1)[1]))
 

@@ -146,7 +146,7 @@ class _Processes(ProcessPoolExecutor):
         super().__init__(
             workers,
             mp_context=multiprocessing.get_context("spawn"),
-            initializer=_begin_worker,
+            initializer=begin_worker,
             initargs=(os.getpid(),),
         )
 
@@ -227,7 +227,7 @@ def _died(task: Task) -> Result:
     return nothing("failed", "the worker process died while computing it") | {"number": task.number}
 
 
-def _begin_worker(parent: int) -> None:
+def begin_worker(parent: int) -> None:
     """Leave interrupts to the parent, and end when it is gone."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 

@@ -1,0 +1,504 @@
+// The page: one Vue component on trame's connection. Each tab has a scene of its own on the server.
+(() => {
+  "use strict";
+  const { StageView, Hands, Recording, Clock, quantity, said, grown } = window.snapsim;
+  const { add, scale, length, unit, multiply, about, normalised } = window.snapsim.math;
+  const COLOURS = { force: "#FFB454", weight: "#9FB4BF", torque: "#8CD3F2", trail: "#FFB454", other: "#7FD8C4" };
+  const POLL = 150, QUIET = 450;
+
+  // A name for this tab that a reload keeps; a tab opened as a copy of another gets its own.
+  function tabName() {
+    const fresh = () => Array.from(crypto.getRandomValues(new Uint8Array(12)), (b) => b.toString(16).padStart(2, "0")).join("");
+    const again = (performance.getEntriesByType("navigation")[0] || {}).type;
+    let name = sessionStorage.getItem("snapsim-tab");
+    if (!name || (again !== "reload" && again !== "back_forward")) name = fresh();
+    sessionStorage.setItem("snapsim-tab", name);
+    return name;
+  }
+
+  const KEYS = [
+    ["← →", "move the part along x"], ["↑ ↓", "move it up and down (z)"], ["Page Up / Page Down", "move it along y"],
+    ["A D", "tilt about y"], ["W S", "tilt about x"], ["Q E", "tilt about z"], ["Shift with these", "ten times as far"],
+    ["− +", "step finer, coarser"], ["G", "set the part down"], ["Home", "back to where the scene has it"],
+    ["R", "release"], ["Escape", "cancel the release, or back to placing"], ["Space", "play, pause"],
+    [", .", "scrub back, forward"], ["J L I K", "look from the left, right, above, below"], ["Z X", "nearer, farther"],
+    ["F", "whole stage in view"], ["1 2 3 4", "layers: force, torque, trail, start"], ["P", "save the picture"], ["?", "these keys"],
+  ];
+  const MOVES = {
+    ArrowLeft: [-1, 0, 0], ArrowRight: [1, 0, 0], ArrowUp: [0, 0, 1], ArrowDown: [0, 0, -1],
+    PageUp: [0, 1, 0], PageDown: [0, -1, 0],
+  };
+  const TILTS = { a: [0, -1, 0], d: [0, 1, 0], w: [-1, 0, 0], s: [1, 0, 0], q: [0, 0, 1], e: [0, 0, -1] };
+  const LOOKS = { j: [20, 0], l: [-20, 0], i: [0, 16], k: [0, -16] };
+  const STEPS = [0.1, 0.5, 1, 5];
+
+  const SnapPage = {
+    components: window.snapsim.parts,
+    data: () => ({
+      ready: false, fault: "", title: "", note: "", file: "", cautions: [],
+      part: -1, parts: [], partName: "", groups: [], changed: [], complaints: {},
+      pose: null, figures: null, tool: "move", axis: "", step: 1, holding: false,
+      jobs: [], runs: [], records: {}, shown: null, compare: null, mode: "place",
+      curve: null, curveFor: "", margin: null, marginFor: "", time: 0, playing: false, pace: 0.05,
+      layers: { force: true, torque: true, trail: true, start: true }, tab: "place", keys: false,
+      spoken: "", labels: [], link: "", helpKeys: KEYS, clipSize: "1280x720",
+    }),
+    computed: {
+      releasing() { return this.jobs.find((j) => j.kind === "release" && ["waiting", "running"].includes(j.state)); },
+      drawing() { return this.jobs.find((j) => j.kind === "clip" && ["waiting", "running"].includes(j.state)); },
+      looking() { return this.jobs.find((j) => ["curve", "margin"].includes(j.kind) && j.state === "running"); },
+      record() { return this.shown === null ? null : this.records[this.shown] || null; },
+      other() { return this.compare === null ? null : this.records[this.compare] || null; },
+      poseKey() { return JSON.stringify(this.pose && [this.partName, this.pose.changes]); },
+      pull() { return this.figures && this.figures.force_N ? length(this.figures.force_N) : NaN; },
+      weights() {
+        if (!this.figures || !this.figures.force_N) return "";
+        return `${quantity(this.pull / this.figures.weight_N, "").number} × its weight`;
+      },
+      torque() { return this.figures && this.figures.torque_Nm ? length(this.figures.torque_Nm) : NaN; },
+      trouble() {
+        const o = this.figures && this.figures.overlap;
+        return o ? `${this.partName} is ${said(o.depth_m, "m")} inside ${o.with}: nothing can be computed there` : "";
+      },
+      now() {
+        if (this.mode === "play" && this.record) return this.record.figures(this.time);
+        return null;
+      },
+      speedLines() {
+        const lines = [];
+        if (this.record) lines.push({ name: "shown", colour: "var(--series-1)", x: this.record.time, y: this.record.speed });
+        if (this.other) lines.push({ name: "compared", colour: "var(--series-3)", dash: "7 4", x: this.other.time, y: this.other.speed });
+        return lines;
+      },
+      blowTimes() { return this.record && this.record.blow ? [this.record.blow.time] : []; },
+      announced() { return this.record && this.record.blow && this.time >= this.record.blow.time ? this.record.blow.words : ""; },
+      tabled() {
+        const of = (n) => ({ name: this.runs.find((r) => r.number === n).name, record: this.records[n] });
+        return [this.shown, this.compare].filter((n) => n !== null && this.records[n]).map(of);
+      },
+      snaps() {
+        if (!this.margin || !this.curve) return [];
+        return this.margin.ways.filter((w) => w.kind === "tilt" && w.snaps_beyond_deg !== null && w.snaps_beyond_deg !== undefined)
+          .map((w) => {
+            const sign = w.axis[0] * this.curve.axis[0] + w.axis[1] * this.curve.axis[1] + w.axis[2] * this.curve.axis[2];
+            return Math.abs(sign) < 0.9 ? null : { at: Math.sign(sign) * w.snaps_beyond_deg, from: Math.sign(sign) * w.snaps_beyond_deg, to: Math.sign(sign) * 400, error: w.snaps_beyond_error_deg };
+          }).filter(Boolean);
+      },
+      fateWords() {
+        if (!this.margin) return "";
+        const f = this.margin.present.fate, to = this.margin.present.reaches;
+        return { snaps: `Let go now, it snaps to ${to}.`, stays: "Let go now, it comes to rest without touching a magnet.",
+          "goes away": "Let go now, it falls out of the scene.", touches: `It already touches ${to}.` }[f] || "Where it goes was not found.";
+      },
+      command() { return this.pose ? `snapsim release ${this.file} ${this.pose.changes.map((c) => `--set '${c}'`).join(" ")}` : ""; },
+    },
+    methods: {
+      quantity, said,
+      async call(name, ...given) {
+        const answer = await window.trame.trigger(name, [this.tabId, ...given]);
+        if (!answer) throw new Error(`no answer to ${name}`);
+        return answer;
+      },
+
+      // --- the scene -------------------------------------------------------------------------
+      async open() {
+        const answer = await this.call("hello");
+        if (answer.error) {
+          this.fault = answer.error.message;
+          return;
+        }
+        this.cautions = answer.cautions;
+        this.take(answer.view);
+        this.ready = true;
+        await this.$nextTick();
+        this.setStage();
+        this.see(answer.figures);
+        this.standing(answer.standing);
+        this.later();
+      },
+      take(view) {
+        this.scene = view.scene;
+        Object.assign(this, {
+          title: view.title, note: view.note, file: view.file, part: view.part, parts: view.parts,
+          partName: view.part_name, groups: view.fields, changed: view.changed, pose: view.pose,
+        });
+        if (this.view && this.mode === "place") this.showScene();
+      },
+      setStage() {
+        try {
+          this.view = new StageView(this.$refs.stage);
+        } catch (error) {
+          this.fault = error.message;
+          return;
+        }
+        this.view.onframe = () => this.placeLabels();
+        this.hands = new Hands(this.view, {
+          part: () => (this.mode === "place" ? this.part : -1),
+          tool: () => this.tool, axis: () => this.axis,
+          held: (now) => { this.holding = now; },
+          moved: (position, quaternion, event) => this.send(position, quaternion, event.timeStamp),
+        });
+        this.clock = new Clock((t) => this.seek(t, true), () => { this.playing = false; });
+        this.dress();
+        this.showScene();
+        window.snapsim.page = this;
+      },
+      dress() {
+        const style = getComputedStyle(document.documentElement);
+        const of = (name) => style.getPropertyValue(name).trim();
+        Object.assign(this.view.colours, { low: of("--backdrop-low"), high: of("--backdrop-high"), rim: of("--rim"), dim: Number(of("--dim")) });
+        this.view.refresh();
+      },
+      showScene() {
+        this.view.show(this.scene);
+        this.showPose();
+      },
+      showPose() {
+        if (this.mode !== "place" || !this.view) return;
+        this.view.move(this.part, this.pose.position, this.pose.quaternion);
+        this.showArrows();
+      },
+
+      // --- the pose: one call in flight, the newest next ------------------------------------
+      send(position, quaternion, since = performance.now()) {
+        this.want = { position, quaternion, since };
+        if (!this.sending) this.sendNext();
+      },
+      async sendNext() {
+        this.sending = true;
+        while (this.want) {
+          const { position, quaternion, since } = this.want;
+          this.want = null;
+          const asked = performance.now();
+          const answer = await this.call("move", position, quaternion);
+          if (window.snapsim.delays) window.snapsim.asked = [asked - since, performance.now() - asked];
+          this.answered(answer, since);
+        }
+        this.sending = false;
+        this.later();
+      },
+      answered(answer, since) {
+        if (answer.error) {
+          this.speak(answer.error.message);
+          return;
+        }
+        if (answer.pose) this.pose = answer.pose;
+        this.see(answer.figures, since);
+        if (!this.holding) this.showPose();
+      },
+      see(figures, since = null) {
+        this.figures = figures;
+        if (!figures) {
+          clearTimeout(this.retry);
+          this.retry = setTimeout(async () => { const a = await this.call("look"); this.see(a.figures); this.later(); }, 120);
+          return;
+        }
+        this.showArrows();
+        if (since === null || !this.view || !window.snapsim.delays) return;
+        // measured where asked for: the new figures are in the page, the new arrow in its picture
+        this.$nextTick(() => requestAnimationFrame(() => {
+          this.view.finish();
+          const all = performance.now() - since;
+          window.snapsim.delays.push({ all, event: window.snapsim.asked[0], answer: window.snapsim.asked[1] });
+        }));
+      },
+      async nudge(way, tilt, far) {
+        const p = this.pose;
+        let { position, quaternion } = p;
+        if (tilt) quaternion = normalised(multiply(about(way, (far * this.step * Math.PI) / 180), quaternion));
+        else position = add(position, way, far * this.step * 1e-3);
+        this.pose = { ...p, position, quaternion };
+        this.view.move(this.part, position, quaternion);
+        this.send(position, quaternion);
+      },
+      async typePose(field, event) {
+        const answer = await this.call("type_pose", field, event.target.value);
+        this.complain(field, answer);
+        if (!answer.error) this.answered(answer, performance.now());
+        this.later();
+      },
+      async simple(name) {
+        const answer = await this.call(name);
+        this.complain("pose", answer);
+        if (!answer.error) this.answered(answer, performance.now());
+        this.later();
+      },
+      async put(key, value) {
+        const answer = await this.call("put", key, value);
+        this.complain(key, answer);
+        if (answer.error) return;
+        this.take(answer.view);
+        this.see(answer.figures);
+        this.later();
+      },
+      async choose(name) {
+        const answer = await this.call("choose", name);
+        this.complain("part", answer);
+        if (answer.error) return;
+        this.take(answer.view);
+        this.see(answer.figures);
+        this.later();
+      },
+      complain(key, answer) {
+        const others = Object.fromEntries(Object.entries(this.complaints).filter(([k]) => k !== key));
+        if (answer.error) {
+          const e = answer.error;
+          others[key] = (e.key && e.key !== key && !e.key.endsWith(key) ? `${e.key}: ` : "") + e.message;
+          this.speak(others[key]);
+        }
+        this.complaints = others;
+      },
+
+      // --- curve and margins, once the pose has been quiet for a while ----------------------
+      later() {
+        clearTimeout(this.quiet);
+        this.quiet = setTimeout(() => this.explain(), QUIET);
+      },
+      async explain() {
+        if (this.holding || this.mode !== "place" || !this.figures || this.figures.overlap || this.curveFor === this.poseKey || this.askedFor === this.poseKey) return;
+        this.askedFor = this.poseKey;
+        this.speak(`pull ${said(this.pull, "N")}, ${this.weights}; gap ${said(this.figures.gap_m, "m")}`);
+        const answer = await this.call("explain", "curve");
+        if (answer.job) this.asked = { ...(this.asked || {}), [answer.job]: this.poseKey };
+        this.standing(answer);
+      },
+      standing(answer) {
+        if (!answer || answer.error) return;
+        const before = Object.fromEntries(this.jobs.map((j) => [j.number, j.state]));
+        this.jobs = answer.jobs;
+        this.runs = answer.runs;
+        for (const job of answer.jobs) {
+          if (before[job.number] === job.state || !["done", "failed", "cancelled"].includes(job.state)) continue;
+          this.over(job, job.number in before);
+        }
+        clearTimeout(this.polling);
+        if (answer.jobs.some((j) => ["waiting", "running"].includes(j.state)))
+          this.polling = setTimeout(async () => this.standing(await this.call("standing")), POLL);
+      },
+      async over(job, fresh) {
+        if (job.state === "failed") this.complaints = { ...this.complaints, [job.kind]: job.error };
+        if (job.state !== "done") return;
+        if (["release", "load"].includes(job.kind)) {
+          if (fresh || this.shown === null) await this.showRun(job.number, fresh);
+          return;
+        }
+        if (!fresh) return;
+        const answer = await this.call("result", job.number);
+        if (answer.error) return;
+        const key = this.asked && this.asked[job.number];
+        if (job.kind === "curve") {
+          this.curve = answer.result;
+          this.curveFor = key;
+          if (key === this.poseKey) {
+            const next = await this.call("explain", "margin");
+            if (next.job) this.asked = { ...this.asked, [next.job]: key };
+            this.standing(next);
+          }
+        } else if (job.kind === "margin") {
+          this.margin = answer.result;
+          this.marginFor = key;
+        } else if (job.kind === "clip") this.offer(answer.file, "clip.mp4");
+      },
+
+      // --- release and runs --------------------------------------------------------------------
+      async release() {
+        if (this.releasing) return;
+        const answer = await this.call("release");
+        this.complain("release", answer);
+        if (answer.error) return;
+        this.speak("released: computing");
+        this.standing(answer);
+      },
+      async stopJob(job) { this.standing(await this.call("stop", job.number)); },
+      async fetchRun(number) {
+        if (this.records[number]) return;
+        const answer = await this.call("result", number);
+        if (!answer.error) this.records = { ...this.records, [number]: Vue.markRaw(new Recording(answer.result)) };
+      },
+      async showRun(number, play) {
+        await this.fetchRun(number);
+        if (!this.records[number]) return;
+        this.shown = number;
+        if (this.compare === number) this.compare = null;
+        this.mode = "play";
+        this.tab = "runs";
+        this.clock.end = this.record.end;
+        this.clock.time = 0;
+        this.view.show(this.record.scene);
+        this.showLayers();
+        this.seek(0);
+        if (this.record.blow) this.speak(this.record.blow.words);
+        if (play) this.play();
+      },
+      async chooseCompare(number) {
+        if (number !== null) await this.fetchRun(number);
+        this.compare = number;
+        this.showLayers();
+        this.seek(this.time);
+      },
+      place() {
+        this.clock.pause();
+        this.playing = false;
+        this.mode = "place";
+        this.tab = "place";
+        this.showScene();
+      },
+      play() {
+        if (!this.record) return;
+        this.clock.pace = this.pace;
+        if (this.playing) this.clock.pause();
+        else this.clock.play();
+        this.playing = !this.playing;
+      },
+      setPace(value) { this.pace = this.clock.pace = value; },
+      seek(time, ticking = false) {
+        if (!this.record || this.mode !== "play") return;
+        this.time = Math.min(Math.max(time, 0), this.record.end);
+        if (!ticking) this.clock.time = this.time;
+        for (const p of this.record.poses(this.time)) this.view.move(p.index, p.position, p.quaternion);
+        if (this.other) this.showOther();
+        this.showArrows();
+      },
+      showOther() {
+        const theirs = this.other.poses(this.time).find((p) => p.index === this.other.part);
+        this.view.ghost("other", theirs.index, theirs, COLOURS.other, 0.95, this.other.scene.bodies[theirs.index].edges);
+      },
+      showLayers() {
+        if (this.mode !== "play" || !this.record) return;
+        const start = this.record.poses(0).find((p) => p.index === this.record.part);
+        this.view.ghost("start", start.index, this.layers.start ? start : null);
+        this.view.trail("trail", this.layers.trail ? [this.record.path()] : null, COLOURS.trail, 3);
+        this.view.trail("other", this.layers.trail && this.other ? [this.other.path()] : null, COLOURS.other, 3);
+        if (!this.other) this.view.ghost("other", 0, null);
+      },
+      toggleLayer(name) {
+        this.layers[name] = !this.layers[name];
+        this.showLayers();
+        this.showArrows();
+      },
+      showArrows() {
+        if (!this.view || !this.view.bodies.length) return;
+        const play = this.mode === "play" && this.record;
+        const figures = play ? this.now : this.figures;
+        const force = figures && (play ? figures.force : figures.force_N);
+        const torque = figures && (play ? figures.torque : figures.torque_Nm);
+        const part = play ? this.record.part : this.part;
+        const weight = play ? this.record.weight_N : figures && figures.weight_N;
+        const at = this.view.poses[part].position, size = this.view.bodies[part].size;
+        const reach = 0.5 * size + 0.15 * this.view.size;
+        this.view.alarmed = !play && figures && figures.overlap ? part : -1;
+        this.labels = [];
+        const arrow = (name, vector, ratio, text) => {
+          const strong = vector && length(vector) > 1e-9 && ratio > 0.004;
+          const v = strong ? scale(unit(vector), Math.min(reach * 0.55 * grown(ratio), 1.6 * this.view.size)) : null;
+          this.view.arrow(name, v ? { origin: at, vector: v, thick: 0.022 * this.view.size } : null, COLOURS[name]);
+          if (v) this.labels.push({ name, text, point: add(at, add(v, unit(v), 0.03 * this.view.size)), x: 0, y: 0 });
+        };
+        const on = this.layers.force;
+        arrow("force", on ? force : null, force ? length(force) / weight : 0, force ? `pull ${said(length(force), "N")}` : "");
+        arrow("weight", on && force ? [0, 0, -1] : null, 1, `weight ${said(weight, "N")}`);
+        const turn = this.layers.torque && torque ? length(torque) / (weight * 0.5 * size) : 0;
+        const angle = Math.min(0.5 * grown(turn) + 0.35, 5);
+        this.view.arrow("torque", turn > 0.01 ? { origin: at, axis: torque, angle, radius: 0.62 * size, thick: 0.016 * this.view.size } : null, COLOURS.torque);
+        this.placeLabels();
+      },
+      placeLabels() {
+        const box = this.$refs.labels;
+        if (!box) return;
+        this.labels.forEach((label, k) => {
+          const [x, y] = this.view.project(label.point), node = box.children[k];
+          if (!node) return;
+          const w = this.$refs.stage.clientWidth, h = this.$refs.stage.clientHeight;
+          node.style.transform = `translate(${Math.min(Math.max(x, 60), w - 60)}px, ${Math.min(Math.max(y, 70), h - 24)}px) translate(-50%, -50%)`;
+        });
+      },
+
+      // --- files -------------------------------------------------------------------------------
+      offer(address, name) {
+        const link = document.createElement("a");
+        Object.assign(link, { href: address, download: name });
+        document.body.append(link);
+        link.click();
+        link.remove();
+      },
+      stem() { return this.file.replace(/^.*[\\/]/, "").replace(/\.[^.]*$/, "").replace(/\W+/g, "-") || "run"; },
+      async saveRun() {
+        const answer = await this.call("file_of", this.shown);
+        if (answer.file) this.offer(answer.file, `${this.stem()}.h5`);
+      },
+      async saveClip() {
+        const [width, height] = this.clipSize.split("x").map(Number);
+        const answer = await this.call("clip", this.shown, width, height);
+        this.complain("clip", answer);
+        this.standing(answer);
+      },
+      savePicture() {
+        this.view.draw();
+        const from = this.view.canvas, to = document.createElement("canvas");
+        const unit_ = Math.max(from.width / 1280, 0.5);
+        Object.assign(to, { width: from.width, height: from.height });
+        const pen = to.getContext("2d");
+        pen.drawImage(from, 0, 0);
+        pen.fillStyle = getComputedStyle(this.$el).color;
+        pen.font = `700 ${22 * unit_}px snapsim, sans-serif`;
+        pen.fillText(this.title, 24 * unit_, 44 * unit_, from.width - 48 * unit_);
+        pen.font = `400 ${16 * unit_}px snapsim, sans-serif`;
+        const n = this.now;
+        pen.fillText(n ? `${n.time.toFixed(4)} s   ${said(n.speed, "m/s")}   ${said(n.kinetic, "J")}` : `pull ${said(this.pull, "N")}, ${this.weights}`, 24 * unit_, 72 * unit_);
+        pen.font = `400 ${13 * unit_}px snapsim, sans-serif`;
+        pen.fillText("Computed, not a permission: strong magnets crush and shatter, results vary; local rules and qualified people decide.", 24 * unit_, from.height - 20 * unit_, from.width - 48 * unit_);
+        to.toBlob((blob) => this.offer(URL.createObjectURL(blob), `${this.stem()}.png`), "image/png");
+      },
+
+      // --- keys ----------------------------------------------------------------------------------
+      key(event) {
+        if (event.defaultPrevented || event.ctrlKey || event.metaKey || event.altKey) return;
+        const typing = ["INPUT", "SELECT", "TEXTAREA"].includes(event.target.tagName);
+        if (event.key === "Escape") this.escape(event);
+        else if (typing) return;
+        else if (event.key === "?") this.keys = !this.keys;
+        else if (this.plainKey(event)) event.preventDefault();
+      },
+      escape(event) {
+        if (this.keys) this.keys = false;
+        else if (this.releasing) this.stopJob(this.releasing);
+        else if (this.mode === "play") this.place();
+        else if (event.target.blur) event.target.blur();
+      },
+      plainKey(event) {
+        const key = event.key.length === 1 ? event.key.toLowerCase() : event.key, far = event.shiftKey ? 10 : 1;
+        const onButton = event.target.tagName === "BUTTON" && [" ", "Enter"].includes(event.key);
+        if (onButton) return false;
+        if (this.mode === "place" && MOVES[key]) this.nudge(MOVES[key], false, far);
+        else if (this.mode === "place" && TILTS[key]) this.nudge(TILTS[key], true, far);
+        else if (this.mode === "play" && ["ArrowLeft", "ArrowRight"].includes(key)) this.scrub(key === "ArrowLeft" ? -1 : 1, far);
+        else if (LOOKS[key]) this.view.orbit(...LOOKS[key]);
+        else if (key === "z") this.view.zoom(0.85);
+        else if (key === "x") this.view.zoom(1 / 0.85);
+        else if (key === "f") this.view.reset();
+        else if (key === "+" || key === "-") this.step = STEPS[Math.min(STEPS.length - 1, Math.max(0, STEPS.indexOf(this.step) + (key === "+" ? 1 : -1)))];
+        else if (key === "g" && this.mode === "place") this.simple("set_down");
+        else if (key === "Home" && this.mode === "place") this.simple("back");
+        else if (key === "r") this.release();
+        else if (key === " ") this.play();
+        else if (key === "," || key === ".") this.scrub(key === "," ? -1 : 1, far);
+        else if ("1234".includes(key)) this.toggleLayer(["force", "torque", "trail", "start"][Number(key) - 1]);
+        else if (key === "p") this.savePicture();
+        else return false;
+        return true;
+      },
+      scrub(sign, far) { if (this.record) this.seek(this.time + (sign * far * this.record.end) / 500); },
+      speak(text) { this.spoken = text; },
+    },
+    mounted() {
+      this.tabId = tabName();
+      this.open();
+      document.addEventListener("keydown", this.key);
+      this.theme = matchMedia("(prefers-color-scheme: light)");
+      this.theme.addEventListener("change", () => this.view && this.dress());
+    },
+    template: document.getElementById("page-template").innerHTML,
+  };
+
+  window.snapsim.plugin = { install: (app) => app.component("snap-page", SnapPage) };
+})();

@@ -1,0 +1,250 @@
+// Pieces of the page that the HTML of one run has too: figures, plots, transport, run tables.
+(() => {
+  "use strict";
+
+  // --- numbers as people read them ------------------------------------------------------------
+  const PREFIXES = {
+    N: [["kN", 1e-3], ["N", 1], ["mN", 1e3]],
+    "N m": [["N m", 1], ["mN m", 1e3], ["µN m", 1e6]],
+    J: [["J", 1], ["mJ", 1e3], ["µJ", 1e6]],
+    m: [["m", 1], ["mm", 1e3]],
+    "m/s": [["m/s", 1]], s: [["s", 1]], kg: [["kg", 1], ["g", 1e3]], "": [["", 1]],
+  };
+  // { number, unit } with three figures; lengths in mm but for metres of them.
+  function quantity(value, unit, decimals = null) {
+    if (value === null || value === undefined || !isFinite(value)) return { number: "–", unit: "" };
+    const choices = PREFIXES[unit];
+    let chosen = choices[choices.length - 1];
+    for (const choice of choices)
+      if (Math.abs(value * choice[1]) >= (unit === "m" ? 2 : 1)) {
+        chosen = choice;
+        break;
+      }
+    if (Math.abs(value) < 1e-12) chosen = choices.find((c) => c[1] === 1);
+    const v = value * chosen[1];
+    const places = decimals !== null ? decimals
+      : Math.max(0, Math.min(3, 2 - Math.floor(Math.log10(Math.max(Math.abs(v), 1e-3)))));
+    const text = v.toFixed(chosen[0] === "mm" ? Math.min(places, 1) : places);
+    return { number: /^-0\.?0*$/.test(text) ? text.slice(1) : text.replace("-", "−"), unit: chosen[0] };
+  }
+  const said = (value, unit, decimals) => {
+    const q = quantity(value, unit, decimals);
+    return `${q.number} ${q.unit}`.trim();
+  };
+
+  function ticks(low, high, about) {
+    const span = high - low || 1, raw = span / about, decade = 10 ** Math.floor(Math.log10(raw));
+    const step = [1, 2, 5, 10].map((m) => m * decade).find((s) => s >= raw);
+    const found = [];
+    for (let k = Math.ceil(low / step - 1e-9); k * step <= high + 1e-9 * span; k++) found.push(k * step);
+    const places = Math.max(0, -Math.floor(Math.log10(step) + 1e-9));
+    return found.map((v) => ({ value: v, text: v.toFixed(places).replace(/^-(0\.?0*)$/, "$1").replace("-", "−") }));
+  }
+
+  // Highest and lowest sample of each pixel column: peaks stay.
+  function thinned(x, y, columns) {
+    if (x.length <= 4 * columns) return Array.from(x, (v, k) => [v, y[k]]);
+    const first = x[0], span = x[x.length - 1] - first, out = [];
+    let k = 0;
+    for (let c = 0; c < columns; c++) {
+      const end = first + (span * (c + 1)) / columns;
+      let low = null, high = null;
+      for (; k < x.length && (x[k] <= end || c === columns - 1); k++) {
+        if (!low || y[k] < low[1]) low = [x[k], y[k]];
+        if (!high || y[k] > high[1]) high = [x[k], y[k]];
+      }
+      if (low) out.push(...[low, high].sort((a, b) => a[0] - b[0]));
+    }
+    return out;
+  }
+
+  // A plot area as wide as its element; `frame` maps data to pixels.
+  const Plot = {
+    props: { height: { type: Number, default: 170 } },
+    data: () => ({ width: 400 }),
+    mounted() {
+      this.watcher = new ResizeObserver(() => (this.width = Math.max(220, this.$el.clientWidth)));
+      this.watcher.observe(this.$el);
+    },
+    beforeUnmount() {
+      this.watcher.disconnect();
+    },
+    methods: {
+      frame(xs, ys, left = 46) {
+        const box = { left, right: this.width - 12, top: 12, bottom: this.height - 34 };
+        const [x0, x1] = xs, [y0, y1] = ys;
+        return {
+          ...box,
+          x: (v) => box.left + ((v - x0) / (x1 - x0 || 1)) * (box.right - box.left),
+          y: (v) => box.bottom - ((v - y0) / (y1 - y0 || 1)) * (box.bottom - box.top),
+          invert: (p) => x0 + ((p - box.left) / (box.right - box.left)) * (x1 - x0),
+        };
+      },
+      path(points, f) {
+        let text = "", pen = false;
+        for (const [x, y] of points) {
+          if (y === null || !isFinite(y)) {
+            pen = false;
+            continue;
+          }
+          text += `${pen ? "L" : "M"}${f.x(x).toFixed(1)} ${f.y(y).toFixed(1)}`;
+          pen = true;
+        }
+        return text;
+      },
+    },
+  };
+
+  // Lines against time with the moment now: lines [{ name, colour, dash, x, y }].
+  const SnapChart = {
+    mixins: [Plot],
+    props: { lines: Array, now: Number, words: String, unit: String, marks: { type: Array, default: () => [] } },
+    emits: ["seek"],
+    computed: {
+      f() {
+        const end = Math.max(...this.lines.map((l) => l.x[l.x.length - 1]), 1e-9);
+        let top = 1e-9;
+        for (const l of this.lines) for (const v of l.y) if (v > top) top = v;
+        return { ...this.frame([0, end], [0, 1.08 * top]), end, tall: 1.08 * top };
+      },
+      drawn() {
+        return this.lines.map((l) => ({ ...l, d: this.path(thinned(l.x, l.y, Math.round(this.width)), this.f) }));
+      },
+      xTicks() { return ticks(0, this.f.end, Math.max(3, this.width / 110)); },
+      yTicks() { return ticks(0, this.f.tall, 4); },
+    },
+    methods: {
+      seek(event) {
+        if (!event.buttons) return;
+        const box = this.$el.getBoundingClientRect();
+        const t = this.f.invert(((event.clientX - box.left) / box.width) * this.width);
+        this.$emit("seek", Math.min(Math.max(t, 0), this.f.end));
+      },
+    },
+    template: `<svg class="plot" :viewBox="'0 0 ' + width + ' ' + height" :height="height" role="img"
+      :aria-label="words" @pointerdown="seek" @pointermove="seek">
+      <g v-for="t in yTicks" :key="'y' + t.value"><line class="rule" :x1="f.left" :x2="f.right" :y1="f.y(t.value)" :y2="f.y(t.value)"/>
+        <text class="tick" :x="f.left - 7" :y="f.y(t.value) + 4" text-anchor="end">{{ t.text }}</text></g>
+      <g v-for="t in xTicks" :key="'x' + t.value"><text class="tick" :x="f.x(t.value)" :y="f.bottom + 16" text-anchor="middle">{{ t.text }}</text></g>
+      <text class="axis" :x="f.right" :y="height - 3" text-anchor="end">time [s]</text>
+      <text class="axis" :x="2" :y="height - 3">{{ words }} [{{ unit }}]</text>
+      <line v-for="m in marks" class="blow" :x1="f.x(m)" :x2="f.x(m)" :y1="f.top" :y2="f.bottom"/>
+      <path v-for="l in drawn" :key="l.name" :d="l.d" fill="none" :stroke="l.colour" stroke-width="2.2" :stroke-dasharray="l.dash || null"/>
+      <line class="now" :x1="f.x(now)" :x2="f.x(now)" :y1="f.top" :y2="f.bottom"/>
+    </svg>`,
+  };
+
+  // Energy against tilt: now, crests (points of no return), hollows (rests), where it snaps beyond.
+  const SnapCurve = {
+    mixins: [Plot],
+    props: { curve: Object, snaps: { type: Array, default: () => [] }, stale: Boolean },
+    computed: {
+      scale() {
+        const top = Math.max(...this.curve.energy_J.filter((v) => v !== null).map(Math.abs));
+        return top >= 0.5 ? ["J", 1] : top >= 5e-4 ? ["mJ", 1e3] : ["µJ", 1e6];
+      },
+      f() {
+        const y = this.curve.energy_J.filter((v) => v !== null).map((v) => v * this.scale[1]);
+        const low = Math.min(...y), high = Math.max(...y), room = 0.2 * (high - low || 1);
+        const x = this.curve.angle_deg;
+        return { ...this.frame([x[0], x[x.length - 1]], [low - room, high + room]), low: low - room, high: high + room };
+      },
+      d() { return this.path(this.curve.angle_deg.map((x, k) => [x, this.curve.energy_J[k] === null ? null : this.curve.energy_J[k] * this.scale[1]]), this.f); },
+      xTicks() { const x = this.curve.angle_deg; return ticks(x[0], x[x.length - 1], Math.max(3, this.width / 80)); },
+      yTicks() { return ticks(this.f.low, this.f.high, 4); },
+      marks() {
+        return this.curve.extremes.map((e) => {
+          const x = this.f.x(e.angle_deg), y = this.f.y(e.energy_J * this.scale[1]);
+          const end = x > this.f.right - 60 ? "end" : x < this.f.left + 60 ? "start" : "middle";
+          return { x, y, crest: e.crest, end, text: `${e.crest ? "crest" : "rest"} ${e.angle_deg.toFixed(0).replace("-", "−")}°`,
+            d: e.crest ? `M${x - 6} ${y + 5}L${x + 6} ${y + 5}L${x} ${y - 6}Z` : `M${x - 6} ${y - 5}L${x + 6} ${y - 5}L${x} ${y + 6}Z` };
+        });
+      },
+      bands() {
+        return this.snaps.map((s) => ({ ...s, a: this.f.x(Math.max(s.from, this.curve.angle_deg[0])),
+          b: this.f.x(Math.min(s.to, this.curve.angle_deg[this.curve.angle_deg.length - 1])), x: this.f.x(s.at) }));
+      },
+      words() {
+        const e = this.curve.extremes.map((m) => `${m.crest ? "point of no return" : "rest"} at ${m.angle_deg.toFixed(0)} degrees`);
+        return `Energy against tilt from here: ${e.join(", ") || "no rest or point of no return on the way"}${this.stale ? ". For an earlier pose" : ""}`;
+      },
+    },
+    template: `<svg class="plot" :class="{ stale }" :viewBox="'0 0 ' + width + ' ' + height" :height="height" role="img" :aria-label="words">
+      <g v-for="t in yTicks" :key="'y' + t.value"><line class="rule" :x1="f.left" :x2="f.right" :y1="f.y(t.value)" :y2="f.y(t.value)"/>
+        <text class="tick" :x="f.left - 7" :y="f.y(t.value) + 4" text-anchor="end">{{ t.text }}</text></g>
+      <g v-for="t in xTicks" :key="'x' + t.value"><text class="tick" :x="f.x(t.value)" :y="f.bottom + 16" text-anchor="middle">{{ t.text }}</text></g>
+      <text class="axis" :x="f.right" :y="height - 3" text-anchor="end">turned from here [deg]</text>
+      <text class="axis" :x="2" :y="height - 3">energy [{{ scale[0] }}]</text>
+      <g v-for="b in bands" :key="b.at"><rect class="beyond" :x="Math.min(b.a, b.b)" :width="Math.max(3, Math.abs(b.b - b.a))" :y="f.top" :height="f.bottom - f.top"/>
+        <line class="critical" :x1="b.x" :x2="b.x" :y1="f.top" :y2="f.bottom"/></g>
+      <path :d="d" class="energy" fill="none"/>
+      <line class="now" :x1="f.x(0)" :x2="f.x(0)" :y1="f.top" :y2="f.bottom"/>
+      <g v-for="m in marks" :key="m.text"><path :d="m.d" :class="m.crest ? 'crest' : 'hollow'"/>
+        <text class="mark" :x="m.x" :y="m.crest ? m.y - 11 : m.y + 21" :text-anchor="m.end">{{ m.text }}</text></g>
+      <circle class="here" :cx="f.x(0)" :cy="f.y(curve.now_J * scale[1])" r="6"/>
+    </svg>`,
+  };
+
+  const SnapFigure = {
+    props: { words: String, value: Number, unit: String, note: String, decimals: { type: Number, default: null } },
+    computed: { q() { return quantity(this.value, this.unit, this.decimals); } },
+    template: `<div class="figure"><div class="name">{{ words }}</div>
+      <div class="number"><b>{{ q.number }}</b> <span>{{ q.unit }}</span></div>
+      <div v-if="note" class="note">{{ note }}</div></div>`,
+  };
+
+  const PACES = [
+    { text: "real time", value: 1 }, { text: "5 × slower", value: 0.2 },
+    { text: "20 × slower", value: 0.05 }, { text: "100 × slower", value: 0.01 },
+    { text: "500 × slower", value: 0.002 },
+  ];
+
+  // Play, scrub, pace. `time` [s] of `end` [s].
+  const SnapTransport = {
+    props: { time: Number, end: Number, playing: Boolean, pace: Number },
+    emits: ["toggle", "seek", "pace"],
+    data: () => ({ paces: PACES }),
+    computed: { said() { return `${this.time.toFixed(4)} s of ${this.end.toFixed(3)} s`; } },
+    template: `<div class="transport">
+      <button type="button" class="round" @click="$emit('toggle')" :aria-label="playing ? 'pause' : 'play'" :title="(playing ? 'pause' : 'play') + ' (space)'">
+        <svg viewBox="0 0 20 20" width="20" height="20" aria-hidden="true"><path :d="playing ? 'M5 3h4v14H5zM11 3h4v14h-4z' : 'M5 2.5v15L17 10z'" fill="currentColor"/></svg></button>
+      <input class="scrub" type="range" min="0" :max="end" step="any" :value="time" aria-label="time in the run" :aria-valuetext="said"
+        @input="$emit('seek', Number($event.target.value))">
+      <output class="clock">{{ said }}</output>
+      <select :value="pace" @change="$emit('pace', Number($event.target.value))" aria-label="pace">
+        <option v-for="p in paces" :key="p.value" :value="p.value">{{ p.text }}</option></select>
+    </div>`,
+  };
+
+  // What a run came to, one column a run.
+  const SnapRunTable = {
+    props: { runs: Array },
+    computed: {
+      rows() {
+        const of = (words, value) => ({ words, cells: this.runs.map((r) => value(r.record.summary, r.record)) });
+        const first = (s) => s.impacts[0] || null;
+        return [
+          of("ends", (s) => s.outcome),
+          of("simulated", (s) => said(s.simulated_s, "s")),
+          of("first blow", (s) => (first(s) ? `${first(s).body} on ${first(s).against}` : "none")),
+          of("at", (s) => (first(s) ? said(first(s).time_s, "s", 4) : "–")),
+          of("closing speed", (s) => (first(s) ? said(first(s).closing_speed_m_s, "m/s") : "–")),
+          of("hardest blow", (s) => said(s.impacts.length ? Math.max(...s.impacts.map((i) => i.effective_energy_J)) : NaN, "J")),
+          of("top speed", (s, r) => said(s.bodies[r.bodies.find((b) => b.index === r.part).name].max_speed_m_s, "m/s")),
+          of("most kinetic energy", (s, r) => said(s.bodies[r.bodies.find((b) => b.index === r.part).name].max_kinetic_energy_J, "J")),
+          of("energy unaccounted for", (s) => `${(100 * s.energy.unaccounted_fraction).toPrecision(1)} %`),
+        ];
+      },
+    },
+    template: `<table class="runs"><thead><tr><th></th><th v-for="r in runs" :key="r.name" scope="col">{{ r.name }}</th></tr></thead>
+      <tbody><tr v-for="row in rows" :key="row.words"><th scope="row">{{ row.words }}</th><td v-for="(c, k) in row.cells" :key="k">{{ c }}</td></tr></tbody></table>`,
+  };
+
+  // Arrow lengths grow with the logarithm of force over weight, so that 1 and 100 weights both show.
+  const grown = (ratio) => Math.asinh(ratio) / Math.asinh(1);
+
+  Object.assign(window.snapsim, {
+    quantity, said, ticks, thinned, grown, PACES,
+    parts: { SnapChart, SnapCurve, SnapFigure, SnapTransport, SnapRunTable },
+  });
+})();

@@ -1,0 +1,104 @@
+// A run to be played: unpacked arrays, the state at any time, and the clock that runs along.
+(() => {
+  "use strict";
+  const { floats, bytes } = window.snapsim;
+  const { slerp, normalised } = window.snapsim.math;
+  const doubles = (text) => new Float64Array(bytes(text).buffer);
+
+  // Frames that share a time stand just before and just after an impact: never mixed.
+  class Recording {
+    constructor(packed) {
+      Object.assign(this, packed);
+      this.time = doubles(packed.time);
+      this.bodies = packed.bodies.map((b) => ({
+        index: b.index, name: b.name, position: floats(b.position),
+        quaternion: floats(b.quaternion), velocity: floats(b.velocity),
+      }));
+      for (const name of ["force", "torque", "speed", "kinetic", "gap"])
+        this[name] = floats(packed[name]);
+      this.end = this.time[this.time.length - 1];
+    }
+
+    // The last stored frame at or before t, and the share of the way to the next.
+    frame(t) {
+      let low = 0, high = this.time.length - 1;
+      while (low < high) {
+        const middle = (low + high + 1) >> 1;
+        if (this.time[middle] <= t) low = middle;
+        else high = middle - 1;
+      }
+      const next = Math.min(low + 1, this.time.length - 1);
+      const span = this.time[next] - this.time[low];
+      const share = span > 0 ? Math.min(Math.max((t - this.time[low]) / span, 0), 1) : 0;
+      return { low, next, share, span };
+    }
+
+    // Cubic Hermite positions and slerped turns between stored frames.
+    poses(t) {
+      const { low, next, share: s, span } = this.frame(t);
+      const a = s * s * (3 - 2 * s), b = span * s * (1 - s) ** 2, c = span * s * s * (1 - s);
+      return this.bodies.map((body) => {
+        const at = (array, k, size) => Array.from(array.subarray(size * k, size * k + size));
+        const p0 = at(body.position, low, 3), p1 = at(body.position, next, 3);
+        const v0 = at(body.velocity, low, 3), v1 = at(body.velocity, next, 3);
+        return {
+          index: body.index,
+          position: p0.map((p, k) => p + a * (p1[k] - p) + b * v0[k] - c * v1[k]),
+          quaternion: normalised(slerp(at(body.quaternion, low, 4), at(body.quaternion, next, 4), s)),
+        };
+      });
+    }
+
+    // Linear between frames: speed [m/s], kinetic energy [J], gap [m], force [N] of the part.
+    figures(t) {
+      const { low, next, share: s } = this.frame(t);
+      const mix = (array, size = 1, k = 0) =>
+        s === 0 ? array[size * low + k]
+          : (1 - s) * array[size * low + k] + s * array[size * next + k];
+      return {
+        time: t, speed: mix(this.speed), kinetic: mix(this.kinetic), gap: mix(this.gap),
+        force: [0, 1, 2].map((k) => mix(this.force, 3, k)),
+        torque: [0, 1, 2].map((k) => mix(this.torque, 3, k)),
+      };
+    }
+
+    // The part's path as points, at most `most`.
+    path(most = 400) {
+      const body = this.bodies.find((b) => b.index === this.part) || this.bodies[0];
+      const count = this.time.length, step = Math.max(1, Math.floor(count / most)), points = [];
+      for (let k = 0; k < count; k += step)
+        points.push(Array.from(body.position.subarray(3 * k, 3 * k + 3)));
+      points.push(Array.from(body.position.subarray(3 * count - 3, 3 * count)));
+      return points;
+    }
+  }
+
+  // Calls `tick(time)` on every frame of the screen while it plays.
+  class Clock {
+    constructor(tick, ended) {
+      Object.assign(this, { tick, ended, time: 0, end: 1, pace: 1, playing: false });
+    }
+    play() {
+      if (this.playing) return;
+      if (this.time >= this.end) this.time = 0;
+      this.playing = true;
+      let last = performance.now();
+      const step = (now) => {
+        if (!this.playing) return;
+        this.time = Math.min(this.end, this.time + (this.pace * Math.max(0, now - last)) / 1000);
+        last = now;
+        this.tick(this.time);
+        if (this.time >= this.end) {
+          this.playing = false;
+          this.ended();
+        } else requestAnimationFrame(step);
+      };
+      requestAnimationFrame(step);
+    }
+    pause() {
+      this.playing = false;
+    }
+  }
+
+  Object.assign(window.snapsim, { Recording, Clock });
+})();

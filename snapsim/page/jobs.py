@@ -1,0 +1,202 @@
+"""Long computations beside the page: lanes of one worker process each, progress and cancel.
+
+A job goes to a lane; a lane works through its jobs one after another in a process of its own, so
+the page always answers. Cancelling sets a flag that the worker looks at whenever it reports
+progress; one that does not is ended and a new one started.
+"""
+
+from __future__ import annotations
+
+import itertools
+import multiprocessing
+import os
+import queue
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from multiprocessing.connection import Connection
+from typing import Any, Literal
+
+from snapsim.errors import SnapsimError
+from snapsim.study.runner import begin_worker
+
+State = Literal["waiting", "running", "done", "failed", "cancelled"]
+
+PATIENCE = 4.0
+"""Seconds that a cancelled worker has before it is ended."""
+
+EVERY = 0.05
+"""Seconds between reports of progress."""
+
+Report = Callable[[float, str], None]
+"""Called by the work with a share 0..1 and a word; raises `Cancelled` where the job is."""
+
+Work = Callable[[dict[str, Any], Report], dict[str, Any]]
+"""A function of a module, by reference: what it is given, whom it reports to, what came of it."""
+
+
+class Cancelled(Exception):
+    """The job was cancelled; raised inside the work."""
+
+
+@dataclass
+class Job:
+    """One computation: `share` done 0..1, `word` what is being done, `result` or `error` after."""
+
+    number: int
+    kind: str
+    work: Work
+    given: dict[str, Any]
+    state: State = "waiting"
+    share: float = 0.0
+    word: str = ""
+    result: dict[str, Any] | None = None
+    error: str = ""
+    cancelled_at: float | None = None
+    over: threading.Event = field(default_factory=threading.Event)
+
+    @property
+    def active(self) -> bool:
+        """True until it has come to an end."""
+        return not self.over.is_set()
+
+    def standing(self) -> dict[str, Any]:
+        """Return how far it is, without its result."""
+        return {
+            "number": self.number,
+            "kind": self.kind,
+            "state": self.state,
+            "share": self.share,
+            "word": self.word,
+            "error": self.error,
+        }
+
+
+class Lane:
+    """A queue of jobs and the process that does them, started with the first."""
+
+    _numbers = itertools.count(1)
+
+    def __init__(self) -> None:
+        self._waiting: queue.Queue[Job | None] = queue.Queue()
+        self._context = multiprocessing.get_context("spawn")
+        self._cancel = self._context.Event()
+        self._process: Any = None
+        self._connection: Connection | None = None
+        self._thread = threading.Thread(target=self._serve, daemon=True)
+        self._thread.start()
+
+    def submit(self, kind: str, work: Work, given: dict[str, Any]) -> Job:
+        """Queue a job and return it."""
+        job = Job(next(self._numbers), kind, work, given)
+        self._waiting.put(job)
+        return job
+
+    def close(self) -> None:
+        """End the process; jobs not done are cancelled."""
+        self._waiting.put(None)
+        self._end_process()
+
+    def _serve(self) -> None:
+        while (job := self._waiting.get()) is not None:
+            try:
+                self._do(job)
+            except (EOFError, OSError) as error:
+                self._end_process()
+                if job.cancelled_at is None:
+                    job.state, job.error = "failed", f"the worker process ended: {error}"
+                else:
+                    job.state = "cancelled"
+            finally:
+                job.over.set()
+
+    def _do(self, job: Job) -> None:
+        if job.cancelled_at is not None:
+            job.state = "cancelled"
+            return
+        connection = self._connected()
+        self._cancel.clear()
+        job.state = "running"
+        connection.send((job.work, job.given))
+        while job.active:
+            if not connection.poll(EVERY):
+                self._mind_cancel(job)
+                continue
+            what, *rest = connection.recv()
+            if what == "progress":
+                job.share, job.word = rest
+                self._mind_cancel(job)
+                continue
+            job.state = what
+            if what == "done":
+                job.result = rest[0]
+            else:
+                job.error = rest[0]
+            return
+
+    def _mind_cancel(self, job: Job) -> None:
+        if job.cancelled_at is None:
+            return
+        self._cancel.set()
+        if time.monotonic() - job.cancelled_at > PATIENCE:
+            raise EOFError("it was cancelled")
+
+    def _connected(self) -> Connection:
+        if self._process is not None and self._process.is_alive() and self._connection is not None:
+            return self._connection
+        self._connection, other = self._context.Pipe()
+        self._process = self._context.Process(
+            target=work_on, args=(other, self._cancel, os.getpid()), daemon=True
+        )
+        self._process.start()
+        other.close()
+        return self._connection
+
+    def _end_process(self) -> None:
+        if self._process is not None:
+            self._process.terminate()
+            self._process.join(2.0)
+            self._process = None
+        if self._connection is not None:
+            self._connection.close()
+            self._connection = None
+
+
+def cancel(job: Job) -> None:
+    """Ask a job to end; one that waits does not begin."""
+    if job.active and job.cancelled_at is None:
+        job.cancelled_at = time.monotonic()
+
+
+def work_on(connection: Connection, cancelled: Any, parent: int) -> None:
+    """Do what comes through a connection until it closes: the life of a worker process."""
+    begin_worker(parent)
+    last = 0.0
+
+    def report(share: float, word: str) -> None:
+        nonlocal last
+        if cancelled.is_set():
+            raise Cancelled
+        now = time.monotonic()
+        if now - last >= EVERY:
+            last = now
+            connection.send(("progress", share, word))
+
+    try:
+        while True:
+            work, given = connection.recv()
+            connection.send(_outcome(work, given, report))
+    except (EOFError, BrokenPipeError):
+        return
+
+
+def _outcome(work: Work, given: dict[str, Any], report: Report) -> tuple[Any, ...]:
+    try:
+        return "done", work(given, report)
+    except Cancelled:
+        return "cancelled", ""
+    except SnapsimError as error:
+        return "failed", str(error)
+    except Exception as error:  # a fault of one job must not end the page
+        return "failed", f"unexpected fault: {type(error).__name__}: {error}"

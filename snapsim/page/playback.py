@@ -1,0 +1,66 @@
+"""A run as the browser plays it: stored frames of what moves, packed, and its figures."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from snapsim.analysis.summary import summary
+from snapsim.arrays import IntArray
+from snapsim.page.scene_view import pack, scene_view
+from snapsim.render.framing import leading_part
+from snapsim.render.readings import first_blow, impact_line
+from snapsim.simulation.trajectory import Trajectory
+
+MOST_FRAMES = 3000
+"""Stored frames that are sent; more are thinned, but never those round an impact."""
+
+
+def playback(run: Trajectory) -> dict[str, Any]:
+    """Return a run to be played: times [s], moving bodies' poses, force, and figures over time.
+
+    Arrays are base64 float32 but for `time`, float64: frames at an impact lie close together.
+    """
+    kept = frames_kept(run)
+    moving = [i for i, body in enumerate(run.system.bodies) if not body.fixed]
+    part = leading_part(run.system, run.velocity)
+    lead = part if part is not None else 0
+    blow = first_blow(run)
+    return {
+        "title": run.system.title,
+        "outcome": run.outcome,
+        "reason": run.reason,
+        "part": lead,
+        "time": pack(run.time[kept], "f8"),
+        "bodies": [
+            {
+                "index": i,
+                "name": run.system.bodies[i].name,
+                "position": pack(run.position[kept, i], "f4"),
+                "quaternion": pack(run.quaternion[kept, i], "f4"),
+                "velocity": pack(run.velocity[kept, i], "f4"),
+            }
+            for i in moving
+        ],
+        "force": pack(run.force[kept, lead], "f4"),
+        "torque": pack(run.torque[kept, lead], "f4"),
+        "speed": pack(np.linalg.norm(run.velocity[kept, lead], axis=1), "f4"),
+        "kinetic": pack(run.energy["kinetic"][kept], "f4"),
+        "gap": pack(run.gap[kept], "f4"),
+        "weight_N": float(run.system.bodies[lead].mass * np.linalg.norm(run.system.gravity)),
+        "blow": None if blow is None else {"time": blow.time, "words": impact_line(blow)},
+        "summary": summary(run),
+        "scene": scene_view(run.system),
+    }
+
+
+def frames_kept(run: Trajectory) -> IntArray:
+    """Return the indices of stored frames to send: all, or evenly fewer and those at impacts."""
+    count = len(run.time)
+    if count <= MOST_FRAMES:
+        return np.arange(count)
+    even = np.linspace(0, count - 1, MOST_FRAMES).round().astype(np.int64)
+    at = [np.flatnonzero(run.time == impact.time) for impact in run.impacts]
+    near = np.concatenate([np.zeros(0, np.int64), *at])
+    return np.unique(np.concatenate([even, near, near - 1, near + 1]).clip(0, count - 1))

@@ -1,0 +1,104 @@
+"""The local server: trame carries the calls, everything else is files of this package.
+
+Only the loopback is listened on. The address holds a random token; all paths lie below it.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from aiohttp import web
+
+from snapsim.page import guard
+from snapsim.page.triggers import CALLS, Desk
+from snapsim.render.typeface import font_path
+
+HOST = "127.0.0.1"
+ASSETS = Path(__file__).parent / "assets"
+SCRIPTS = ("viewer.js", "hands.js", "playing.js", "parts.js", "page.js")
+TEMPLATE = "<snap-page></snap-page>"
+LOST = (
+    "<div class='lost'><h1>The page has lost its server</h1><p>Start <code>snapsim page</code>"
+    " again and open the address that it prints. Runs that were not exported are gone.</p></div>"
+)
+
+Ready = Callable[[str], None]
+"""Called with the address once the page can be opened."""
+
+
+def serve(desk: Desk, port: int = 0, ready: Ready | None = None) -> None:
+    """Serve until interrupted."""
+    from trame.app import get_server
+
+    token = guard.new_token()
+    os.environ["TRAME_ARGS"] = ""  # trame must not read this program's own arguments
+    server: Any = get_server("snapsim-page", client_type="vue3")
+    server.enable_module({"www": ""})  # nothing is served but below the token
+    for name in CALLS:
+        server.controller.trigger(name)(getattr(desk, name))
+    server.state.trame__title = "snapsim"
+    server.state.trame__template_main = TEMPLATE
+    server.state.trame__template_error = LOST
+    server.state.trame__vue_use = ["snapsim.plugin"]
+    server.controller.on_server_bind.add(lambda bound: _mount(bound, token, desk))
+    if ready is not None:
+        server.controller.on_server_ready.add(
+            lambda **_: ready(f"http://{HOST}:{server.port}/{token}/")
+        )
+    server.start(
+        port=port,
+        host=HOST,
+        open_browser=False,
+        show_connection_info=False,
+        disable_logging=True,
+        timeout=0,
+    )
+
+
+def _mount(bound: Any, token: str, desk: Desk) -> None:
+    """Put all routes, the web socket's too, below the token."""
+    page: web.Application = bound.app
+    page.router.add_get("/", _index)
+    page.router.add_get("/index.html", _index)
+    page.router.add_static("/client/", client_folder())
+    page.router.add_static("/page/", ASSETS)
+    page.router.add_static("/files/", desk.folder.name)
+    page.router.add_get("/type/{weight}.ttf", _type)
+    outer = guard.guarded(token)
+    outer.add_subapp(f"/{token}/", page)
+    bound.set_app(outer)
+
+
+async def _index(request: web.Request) -> web.Response:
+    return web.Response(text=index(), content_type="text/html")
+
+
+async def _type(request: web.Request) -> web.FileResponse:
+    return web.FileResponse(font_path(request.match_info["weight"] == "bold"))
+
+
+def index() -> str:
+    """Return the page's own HTML with trame's client in it."""
+    found = re.search(r'src="\.?/?(assets/[^"]+\.js)"', _client_index())
+    if found is None:
+        raise RuntimeError("trame's client has another form than is known here")
+    text = (ASSETS / "index.html").read_text(encoding="utf-8")
+    template = (ASSETS / "page.html").read_text(encoding="utf-8")
+    scripts = f'<script type="text/x-template" id="page-template">{template}</script>\n'
+    scripts += "\n".join(f'<script src="page/{name}"></script>' for name in SCRIPTS)
+    return text.replace("<!--SCRIPTS-->", scripts).replace("CLIENT", f"client/{found[1]}")
+
+
+def client_folder() -> Path:
+    """Return where trame's client lies."""
+    import trame_client.module.vue3 as client
+
+    return Path(client.www)
+
+
+def _client_index() -> str:
+    return (client_folder() / "index.html").read_text(encoding="utf-8")

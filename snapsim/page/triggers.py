@@ -1,0 +1,249 @@
+"""What the browser may ask of the server. Each answer is plain data; a bad value is an answer too.
+
+Every call names its tab, so that each has its own scene. None takes longer than it may take to
+draw a frame or two: what is long goes to a lane, and `standing` tells how far it is.
+"""
+
+from __future__ import annotations
+
+import functools
+import secrets
+import tempfile
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from snapsim.analysis.cautions import CAUTIONS
+from snapsim.errors import InputError, SnapsimError
+from snapsim.numerics import rotations
+from snapsim.page.bench import Bench, Run, Source
+from snapsim.page.energy_curve import curve_work, margin_work
+from snapsim.page.export import clip_work
+from snapsim.page.jobs import Job, Lane, cancel
+from snapsim.page.pose import typed
+from snapsim.page.release_job import load_work, release_work
+from snapsim.simulation.landscape.place import Place
+
+MOST_TABS = 16
+"""Tabs that are remembered; the one not used for longest, and idle, is forgotten."""
+
+Answer = dict[str, Any]
+
+
+def answering(call: Callable[..., Answer]) -> Callable[..., Answer]:
+    """Turn a bad value into an answer: which key, and one line."""
+
+    @functools.wraps(call)
+    def guarded(*args: Any, **kwargs: Any) -> Answer:
+        try:
+            return call(*args, **kwargs)
+        except InputError as error:
+            return {"error": {"key": error.key, "message": error.message}}
+        except SnapsimError as error:
+            return {"error": {"key": None, "message": str(error)}}
+
+    return guarded
+
+
+class Desk:
+    """All tabs of one server, its lanes and the folder of what it wrote."""
+
+    def __init__(self, source: Source, run: str | None = None) -> None:
+        self.source, self.first_run = source, run
+        self.tabs: dict[str, Bench] = {}
+        self.runs, self.looks = Lane(), Lane()  # letting go and drawing; looking before
+        self.folder = tempfile.TemporaryDirectory(prefix="snapsim-page-")
+        self.executor = ThreadPoolExecutor(1)
+        self.numbers = 0
+        Bench(source, self.executor)  # refuses a bad scene before anything is served
+
+    def close(self) -> None:
+        """End the worker processes and remove what was written."""
+        self.runs.close()
+        self.looks.close()
+        self.executor.shutdown(wait=False, cancel_futures=True)
+        self.folder.cleanup()
+
+    def bench(self, tab: str) -> Bench:
+        """Return a tab's state, made on its first call."""
+        if tab not in self.tabs:
+            self._forget_one()
+            self.tabs[tab] = Bench(self.source, self.executor)
+            if self.first_run is not None:
+                self._load(self.tabs[tab], self.first_run)
+        self.tabs[tab] = self.tabs.pop(tab)  # the last used is the last
+        return self.tabs[tab]
+
+    def _forget_one(self) -> None:
+        idle = [t for t, b in self.tabs.items() if not any(j.active for j in b.jobs.values())]
+        if len(self.tabs) >= MOST_TABS and idle:
+            del self.tabs[idle[0]]
+
+    # --- the scene and the pose -----------------------------------------------------------------
+
+    @answering
+    def hello(self, tab: str) -> Answer:
+        """All that a page needs when it is opened or loaded again."""
+        bench = self.bench(tab)
+        return {
+            "view": bench.view(),
+            "figures": bench.figures(),
+            "standing": self._standing(bench),
+            "cautions": list(CAUTIONS),
+            "tabs": len(self.tabs),
+        }
+
+    @answering
+    def move(self, tab: str, position: list[float], quaternion: list[float]) -> Answer:
+        """Bring the part to a position [m] and quaternion."""
+        bench = self.bench(tab)
+        place = Place(np.array(position, float), rotations.normalise(np.array(quaternion, float)))
+        if not np.isfinite(place.position).all() or place.position.shape != (3,):
+            raise InputError("is no position", key="position")
+        bench.move(typed(place))
+        return {"figures": bench.figures(), "pose": bench.shown_pose()}
+
+    @answering
+    def type_pose(self, tab: str, field: str, text: str) -> Answer:
+        """Set one field of the pose as typed: "x", "y", "z", "about_x", "about_y", "about_z"."""
+        bench = self.bench(tab)
+        bench.move(bench.pose.with_field(field, text))
+        return {"figures": bench.figures(), "pose": bench.shown_pose()}
+
+    @answering
+    def look(self, tab: str) -> Answer:
+        """The figures where the part is now."""
+        bench = self.bench(tab)
+        return {"figures": bench.figures(), "pose": bench.shown_pose()}
+
+    @answering
+    def back(self, tab: str) -> Answer:
+        """Bring the part back to where the scene has it."""
+        bench = self.bench(tab)
+        bench.reset_pose()
+        return {"figures": bench.figures(), "pose": bench.shown_pose()}
+
+    @answering
+    def set_down(self, tab: str) -> Answer:
+        """Set the part down on what lies under it."""
+        bench = self.bench(tab)
+        bench.set_down()
+        return {"figures": bench.figures(), "pose": bench.shown_pose()}
+
+    @answering
+    def put(self, tab: str, key: str, value: str | None) -> Answer:
+        """Change a key of the scene, or take its change back."""
+        bench = self.bench(tab)
+        bench.put(key, value)
+        return {"view": bench.view(), "figures": bench.figures()}
+
+    @answering
+    def choose(self, tab: str, name: str) -> Answer:
+        """Choose which part is moved."""
+        bench = self.bench(tab)
+        bench.choose(name)
+        return {"view": bench.view(), "figures": bench.figures()}
+
+    # --- long work --------------------------------------------------------------------------------
+
+    @answering
+    def release(self, tab: str) -> Answer:
+        """Let the free bodies go."""
+        from snapsim.scenario.loading import scene_from_text
+        from snapsim.scenario.placement import refuse_overlaps
+
+        bench = self.bench(tab)
+        given = bench.given()
+        refuse_overlaps(scene_from_text(given["text"], given["file"], given["changes"]))
+        number, path = self._new_file(".h5")
+        job = self.runs.submit("release", release_work, given | {"path": path})
+        bench.runs[job.number] = Run(job.number, f"run {number}", path, job)
+        return self._begun(bench, job)
+
+    def _load(self, bench: Bench, path: str) -> None:
+        job = self.runs.submit("load", load_work, {"path": path})
+        bench.runs[job.number] = Run(job.number, Path(path).stem, path, job)
+        bench.jobs[job.number] = job
+
+    @answering
+    def explain(self, tab: str, what: str) -> Answer:
+        """Begin the curve of energy against tilt, or the margins, from the present pose."""
+        bench = self.bench(tab)
+        works = {"curve": curve_work, "margin": margin_work}
+        if what not in works:
+            raise InputError(f'is "{what}"; allowed: curve, margin', key="what")
+        for job in bench.jobs.values():
+            if job.kind == what:
+                cancel(job)
+        return self._begun(bench, self.looks.submit(what, works[what], bench.given()))
+
+    @answering
+    def clip(self, tab: str, run: int, width: int, height: int) -> Answer:
+        """Begin a clip of a run."""
+        bench = self.bench(tab)
+        _, path = self._new_file(".mp4")
+        given = {"run": self._run(bench, run).path, "path": path, "width": width, "height": height}
+        return self._begun(bench, self.runs.submit("clip", clip_work, given))
+
+    @answering
+    def stop(self, tab: str, number: int) -> Answer:
+        """Cancel a job of this tab."""
+        bench = self.bench(tab)
+        if number in bench.jobs:
+            cancel(bench.jobs[number])
+        return self._standing(bench)
+
+    @answering
+    def standing(self, tab: str) -> Answer:
+        """How far this tab's jobs are, and which runs it has."""
+        return self._standing(self.bench(tab))
+
+    @answering
+    def result(self, tab: str, number: int) -> Answer:
+        """What came of a job that is done."""
+        job = self.bench(tab).jobs.get(number)
+        if job is None or job.result is None:
+            raise InputError(f"job {number} has no result", key="number")
+        if "path" in job.result:
+            return {"file": f"files/{Path(job.result['path']).name}"}
+        return {"result": job.result}
+
+    @answering
+    def file_of(self, tab: str, run: int) -> Answer:
+        """Where the browser finds a run's file."""
+        return {"file": f"files/{Path(self._run(self.bench(tab), run).path).name}"}
+
+    def _run(self, bench: Bench, number: int) -> Run:
+        run = bench.runs.get(number)
+        if run is None or run.job.state != "done":
+            raise InputError(f"run {number} is not there", key="run")
+        return run
+
+    def _begun(self, bench: Bench, job: Job) -> Answer:
+        bench.jobs[job.number] = job
+        return {"job": job.number, **self._standing(bench)}
+
+    def _standing(self, bench: Bench) -> Answer:
+        return {
+            "jobs": [job.standing() for job in bench.jobs.values()],
+            "runs": [
+                {"number": run.number, "name": run.name}
+                for run in bench.runs.values()
+                if run.job.state == "done"
+            ],
+        }
+
+    def _new_file(self, ending: str) -> tuple[int, str]:
+        self.numbers += 1
+        name = f"{self.numbers:03d}-{secrets.token_hex(4)}{ending}"
+        return self.numbers, str(Path(self.folder.name) / name)
+
+
+CALLS = (
+    "hello", "move", "type_pose", "look", "back", "set_down", "put", "choose", "release", "explain",
+    "clip", "stop", "standing", "result", "file_of",
+)  # fmt: skip
+"""Names of the calls that the browser may make."""
