@@ -19,8 +19,7 @@ from snapsim.render import palette, poles
 from snapsim.render.actors import EDGE_ANGLE, FINENESS
 from snapsim.render.camera import FIELD_OF_VIEW
 from snapsim.render.framing import Action
-from snapsim.render.overlay import lay_out
-from snapsim.render.picture import action_of, choose_view
+from snapsim.render.picture import action_of, choose_axes
 from snapsim.render.stage import GRID_STEPS, find_receiver
 from snapsim.simulation.system import System
 
@@ -33,7 +32,7 @@ def scene_view(system: System) -> dict[str, Any]:
     pose = system.start.pose
     action = action_of(system, pose)
     receiver = find_receiver(system, pose, action)
-    back = choose_view(system, pose, action, lay_out(1280, 720), None).axes[2]
+    back = choose_axes(system, pose, action, None)[2]
     return {
         "title": system.title,
         "bodies": [

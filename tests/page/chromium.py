@@ -150,7 +150,9 @@ class Tab:
             detail = params["exceptionDetails"]
             self.errors.append(str(detail.get("exception", {}).get("description", detail)))
         elif method == "Runtime.consoleAPICalled" and params["type"] in ("error", "warning"):
-            self.errors.append(" ".join(str(a.get("value", a)) for a in params["args"]))
+            self.errors.append(
+                " ".join(str(a.get("value", a.get("preview", a))) for a in params["args"])
+            )
         elif method == "Network.requestWillBeSent":
             self.requests.append(params["request"]["url"])
 
@@ -186,8 +188,11 @@ class Tab:
         end = time.monotonic() + seconds
         guarded = f"(() => {{ try {{ return Boolean({expression}) }} catch {{ return null }} }})()"
         while time.monotonic() < end:
-            if self.js(guarded):
-                return
+            try:
+                if self.js(guarded):
+                    return
+            except RuntimeError:  # the tab goes from one page to the next
+                pass
             time.sleep(0.03)
         raise AssertionError(f"not within {seconds} s: {expression}; complaints: {self.errors}")
 
@@ -258,7 +263,8 @@ class Served:
         text = ""
         while "}" not in text:
             line = self.process.stdout.readline()
-            assert line, self.process.stderr and self.process.stderr.read()
+            if not line:
+                raise RuntimeError(f"not served: {self.process.communicate()[1]}")
             text += line
         self.address: str = json.loads(text)["address"]
 
