@@ -26,6 +26,7 @@ from snapsim.mechanics.impact import Blow, resolve_impact
 from snapsim.mechanics.joints.contract import perpendiculars
 from snapsim.mechanics.records import End, Frame, PairBlow, Strike, Tally, no_loads
 from snapsim.mechanics.rigid_bodies import RigidBodies, drift
+from snapsim.mechanics.simultaneous_blows import STEP
 from snapsim.mechanics.sustained_contact import (
     ContactStep,
     contact_step,
@@ -61,7 +62,7 @@ class MotionSettings:
     the longest steps [s]; a contact step is also held so short that no load changes by much more
     than the share `load_change` from one to the next, that nothing turns by more than `turn` [rad]
     or, by the applied forces alone, moves by more than `fall` [m]. `limit` is the largest number
-    of steps.
+    of steps; `blow_step` that of blows at several contacts, relative to the fastest contact unit.
     """
 
     tolerances: Tolerances = field(default_factory=Tolerances)
@@ -78,6 +79,7 @@ class MotionSettings:
     frame_spacing: float = 5e-3
     flight_step: float = 0.05
     limit: int = 200_000
+    blow_step: float = STEP
 
 
 @dataclass(frozen=True)
@@ -349,6 +351,7 @@ class Motion:
             contacts.normal,
             restitution,
             self._friction(contacts),
+            fineness=self.settings.blow_step,
         )
 
     def _restitution(self, contacts: ContactSet, rate: Array, slow: float) -> Array:

@@ -56,11 +56,13 @@ def release(
     settings: MotionSettings | None = None,
     meshes: Mapping[int, CellMesh] | None = None,
     until: Until | None = None,
+    estimates: bool = True,
 ) -> Trajectory:
     """Simulate the release of `system`; an interrupt ends it as "stopped" with what was reached.
 
     `meshes` gives the cells of some soft bodies, by number, in place of `system.detail`. `until`
-    may end the run at a blow, also as "stopped".
+    may end the run at a blow, also as "stopped". Without `estimates` nothing is said of eddy
+    currents and of soft parts that come close, which takes some hundredths of a second.
     """
     began = clock.perf_counter()
     steps = settings or STEPS
@@ -85,6 +87,8 @@ def release(
     except KeyboardInterrupt:
         log.cut_short("interrupted by the user", motion)
     run = log.trajectory(clock.perf_counter() - began)
+    if not estimates:
+        return run
     return replace(run, accuracy={**run.accuracy, **eddy_estimate(run), **closest_of(run)})
 
 

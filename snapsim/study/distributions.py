@@ -7,6 +7,7 @@ quantile functions: `scipy.stats`.
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from typing import Annotated, Any, Self
 
 import numpy as np
@@ -69,18 +70,10 @@ class Distribution(Table):
         return float(self._frozen().ppf(share))
 
     def _frozen(self) -> Any:
-        if self.uniform is not None:
-            low, high = self._of(self.uniform)
-            return stats.uniform(low, high - low)
-        if self.triangular is not None:
-            low, mode, high = self._of(self.triangular)
-            return stats.triang((mode - low) / (high - low), low, high - low)
-        assert self.normal is not None
-        mean, spread = self._of(self.normal)
-        if self.between is None:
-            return stats.norm(mean, spread)
-        low, high = self._of(self.between)
-        return stats.truncnorm((low - mean) / spread, (high - mean) / spread, mean, spread)
+        kind = next(k for k in ("uniform", "triangular", "normal") if getattr(self, k))
+        return _spread(
+            kind, tuple(self._of(getattr(self, kind))), tuple(self._of(self.between or ()))
+        )
 
     def _numbers(self) -> tuple[Value, ...]:
         given = self.uniform or self.normal or self.triangular or ()
@@ -102,6 +95,22 @@ class Distribution(Table):
                 raise ValueError(f"has {name} out of order; give the lowest first")
         if self.normal is not None and not self._of(self.normal)[1] > 0:
             raise ValueError("has a standard deviation that is not greater than 0")
+
+
+@lru_cache(maxsize=256)
+def _spread(kind: str, numbers: tuple[float, ...], between: tuple[float, ...]) -> Any:
+    """The distribution of `scipy.stats`; making one takes longer than asking it."""
+    if kind == "uniform":
+        low, high = numbers
+        return stats.uniform(low, high - low)
+    if kind == "triangular":
+        low, mode, high = numbers
+        return stats.triang((mode - low) / (high - low), low, high - low)
+    mean, spread = numbers
+    if not between:
+        return stats.norm(mean, spread)
+    low, high = between
+    return stats.truncnorm((low - mean) / spread, (high - mean) / spread, mean, spread)
 
 
 def _parted(value: Value) -> tuple[float, str]:

@@ -22,6 +22,7 @@ from snapsim.analysis.summary import number
 from snapsim.arrays import Array
 from snapsim.errors import InputError
 from snapsim.study.chance import chance
+from snapsim.study.coarse_first import differences, latest
 from snapsim.study.hazard_limits import Limit, Standard, standards
 from snapsim.study.ledger import read_ledger
 from snapsim.study.sampling import FIRST_AB, MATRIX_A, MATRIX_B, Spot, spots
@@ -92,7 +93,12 @@ def _rows(folder: str, against: list[Standard]) -> list[dict[str, Any]]:
     groups = [(n, name, [r for r in runs if r.spot.setup == n]) for n, name in enumerate(names)]
     return [
         _row(study, folder, name, about["program"], group, against)
-        | {"stray_field": json.loads(about.get("stray field", "[]"))}
+        | {
+            "stray_field": json.loads(about.get("stray field", "[]")),
+            "coarse_first": differences(results, [r.spot.number for r in group])
+            if study.coarse_first
+            else None,
+        }
         for _, name, group in groups
         if group
     ]
@@ -101,10 +107,10 @@ def _rows(folder: str, against: list[Standard]) -> list[dict[str, Any]]:
 def _runs(study: Study, results: dict[int, dict[str, Any]]) -> list[_Run]:
     found = []
     for spot, shares in spots(study):
-        if spot.number in results:
+        if (result := latest(results, spot.number)) is not None:
             pairs = zip(study.vary.items(), shares, strict=True)
             inputs = {key: spread.at(float(u)) for (key, spread), u in pairs}
-            found.append(_Run(spot, inputs, results[spot.number]))
+            found.append(_Run(spot, inputs, result))
     return found
 
 

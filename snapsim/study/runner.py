@@ -35,7 +35,10 @@ from shutil import disk_usage
 from typing import Any, Literal
 
 from snapsim.errors import ComputationError, OutputError, SnapsimError
-from snapsim.simulation.system import System
+from snapsim.magnetics.cells.contract import CellMesh
+from snapsim.mechanics.motion import MotionSettings
+from snapsim.parts.shapes import Shape
+from snapsim.simulation.system import Detail, System
 from snapsim.simulation.trajectory import Impact, Trajectory
 from snapsim.study.interrupts import held_back
 from snapsim.study.outcome import WhatCounts, nothing, outcome_of
@@ -91,7 +94,8 @@ class Options:
 class Task:
     """One release: `number` names it; `file` stands in errors and says where mesh files are.
 
-    `changes` are "key=value" texts as for --set; `places` move bodies after that.
+    `changes` are "key=value" texts as for --set; `places` move bodies after that; `settings` steer
+    the motion's steps, the usual ones where None.
     """
 
     number: int
@@ -100,6 +104,7 @@ class Task:
     changes: tuple[str, ...] = ()
     places: tuple[Placement, ...] = ()
     options: Options = field(default_factory=Options)
+    settings: MotionSettings | None = None
 
 
 def run_task(task: Task) -> Result:
@@ -264,7 +269,13 @@ def _release(task: Task) -> Result:
         return nothing(
             "overlap", f'"{worst.body}" and "{worst.other}" overlap by {1e3 * worst.depth:.4g} mm'
         )
-    run = release(system, until=_until(system, task.options))
+    run = release(
+        system,
+        settings=task.settings,
+        meshes=_meshes(system),
+        until=_until(system, task.options),
+        estimates=task.options.keep != "none",
+    )
     _keep(run, task)
     return outcome_of(run, task.options.counts)
 
@@ -274,6 +285,19 @@ def _system(text: str, file: str, changes: tuple[str, ...]) -> System:
     from snapsim.scenario.loading import scene_from_text
 
     return scene_from_text(text, file, changes)
+
+
+def _meshes(system: System) -> dict[int, CellMesh]:
+    """The cells of each body that has some, kept from run to run where the shape is the same."""
+    chosen = [i for i, body in enumerate(system.bodies) if system.has_cells(body)]
+    return {i: _mesh(system.bodies[i].shape, system.detail) for i in chosen}  # type: ignore[arg-type]
+
+
+@lru_cache(maxsize=32)
+def _mesh(shape: Shape, detail: Detail) -> CellMesh:
+    from snapsim.magnetics.cells import mesh
+
+    return mesh(shape, detail)
 
 
 def _until(system: System, options: Options) -> Callable[[Impact], str | None] | None:

@@ -64,6 +64,9 @@ class Study(Table):
     seed: int = Field(1, ge=0, strict=True)
     sensitivities: Flag = Field(False, description="samples * (varied keys + 2) runs a replicate")
     stop: Literal["end of run", "first blow on a magnet"] = "end of run"
+    coarse_first: Flag = Field(
+        False, description="long steps for all runs, usual ones where these leave the outcome open"
+    )
     set: dict[str, Any] = Field({}, description="keys of the scene changed in all runs")
     vary: dict[str, Distribution] = Field({}, description="scene keys and their spread")
     correlated: tuple[CorrelatedPair, ...] = ()

@@ -12,7 +12,7 @@ from collections import Counter
 from collections.abc import Callable
 from concurrent.futures import Executor
 from contextlib import closing
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from os import PathLike, fspath
 from pathlib import Path
 from typing import Any
@@ -20,9 +20,10 @@ from typing import Any
 from snapsim.analysis.stray_field import stray_summary
 from snapsim.errors import OutputError
 from snapsim.study.cases import Cases, cases, stopping
+from snapsim.study.coarse_first import COARSE, CoarseRun, coarse_number, open_runs
 from snapsim.study.ledger import Ledger, program_identity
-from snapsim.study.runner import Keep, Options, run_all
-from snapsim.study.sampling import count
+from snapsim.study.runner import Keep, Options, Task, run_all
+from snapsim.study.sampling import count, spots
 from snapsim.study.study_file import Study
 
 RUNS = "runs"
@@ -44,11 +45,14 @@ class Standing:
     flags: Counter[str] = field(default_factory=Counter)
     statuses: Counter[str] = field(default_factory=Counter)
 
-    def take(self, result: dict[str, Any]) -> None:
-        """Count one result."""
+    def take(self, result: dict[str, Any], instead_of: dict[str, Any] | None = None) -> None:
+        """Count one result, of a run made again instead of its earlier one."""
         self.done += 1
+        if instead_of is not None:
+            self.statuses[instead_of["status"]] -= 1
+            self.flags.subtract(_up(instead_of))
         self.statuses[result["status"]] += 1
-        self.flags.update(k for k, v in result.get("flags", {}).items() if v)
+        self.flags.update(_up(result))
 
     @property
     def rate(self) -> float:
@@ -59,6 +63,10 @@ class Standing:
     def left(self) -> float:
         """Seconds that the rest should take, nan before the first run is done."""
         return (self.total - self.done) / self.rate if self.rate > 0 else float("nan")
+
+
+def _up(result: dict[str, Any]) -> list[str]:
+    return [k for k, v in result.get("flags", {}).items() if v]
 
 
 @dataclass(frozen=True)
@@ -99,31 +107,76 @@ def _fill(
     options: SweepOptions,
     progress: Callable[[Standing], None] | None,
 ) -> Standing:
-    standing = Standing(count(ready.study))
+    """Compute what is missing, in one pass or coarse first."""
+    desk = _Desk(ledger, options, progress, Standing(count(ready.study)))
     run_options = stopping(ready.study, Options(keep=options.keep, folder=_folder(ledger, options)))
-    done = _already(ready, ledger, standing)
-    missing = (t for t in ready.tasks(run_options) if t.number not in done)
-    began = time.monotonic()
-    with closing(run_all(missing, options.workers, options.executor)) as runs:
-        for number, result in runs:
-            ledger.add(number, result)
-            standing.take(json.loads(json.dumps(result)))
-            standing.fresh += 1
-            standing.seconds = time.monotonic() - began
-            if progress is not None:
-                progress(standing)
-    return standing
+    tasks = list(ready.tasks(run_options))
+    if not ready.study.coarse_first:
+        desk.compute(tasks)
+        return desk.standing
+    desk.compute(
+        [
+            replace(
+                t,
+                number=coarse_number(t.number),
+                settings=COARSE,
+                options=replace(run_options, keep="none"),
+            )
+            for t in tasks
+        ]
+    )
+    runs = [
+        CoarseRun(spot, shares, desk.known[coarse_number(spot.number)])
+        for spot, shares in spots(ready.study)
+    ]
+    again = open_runs(runs, ready.study.counts())
+    desk.standing.total += len(again)
+    desk.compute([t for t in tasks if t.number in again])
+    return desk.standing
 
 
-def _already(ready: Cases, ledger: Ledger, standing: Standing) -> set[int]:
-    """Count what the ledger has of this study."""
-    wanted = {task.number for task in ready.tasks(Options())}
-    done = set()
-    for number, result in ledger.results():
-        if number in wanted:
-            done.add(number)
-            standing.take(result)
-    return done
+class _Desk:
+    """Has tasks computed that the ledger does not know, and keeps count."""
+
+    def __init__(
+        self,
+        ledger: Ledger,
+        options: SweepOptions,
+        progress: Callable[[Standing], None] | None,
+        standing: Standing,
+    ) -> None:
+        self.ledger, self.options, self.progress = ledger, options, progress
+        self.standing = standing
+        self.known = dict(ledger.results())
+        self._began = time.monotonic()
+
+    def compute(self, tasks: list[Task]) -> None:
+        """Compute what is missing of the tasks; what is known is counted first."""
+        for task in tasks:
+            if task.number in self.known:
+                self._count(task.number, self.known[task.number])
+        missing = [t for t in tasks if t.number not in self.known]
+        with closing(run_all(missing, self.options.workers, self.options.executor)) as runs:
+            for number, result in runs:
+                self.ledger.add(number, result)
+                self.known[number] = _as_kept(result)
+                self._count(number, self.known[number])
+                self.standing.fresh += 1
+                self.standing.seconds = time.monotonic() - self._began
+                if self.progress is not None:
+                    self.progress(self.standing)
+
+    def _count(self, number: int, result: dict[str, Any]) -> None:
+        earlier = self.known.get(coarse_number(number)) if number >= 0 else None
+        self.standing.take(result, earlier)
+
+
+def _as_kept(result: dict[str, Any]) -> dict[str, Any]:
+    """A result as the ledger gives it back."""
+    found: dict[str, Any] = json.loads(
+        json.dumps({k: v for k, v in result.items() if k not in ("number", "cpu_s")})
+    )
+    return found
 
 
 def _folder(ledger: Ledger, options: SweepOptions) -> str:

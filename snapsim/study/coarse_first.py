@@ -1,0 +1,185 @@
+"""Coarse first: every run with long steps, then those it leaves open with the usual ones.
+
+A run is open where it did not come to an end, nothing was struck, a number lies within `NEAR` of a
+line that it is compared with, or its inputs lie where runs go both ways. That place is found by a
+logistic regression of each flag on the inputs' normal scores z, with squares and products (ridge):
+
+    P = 1 / (1 + exp(-w.x)),   x = (1, z_i, z_i z_j),   open where DOUBT < P < 1 - DOUBT,
+                                                        or where the flag is the unlikely one.
+
+Besides, every `CHECKED`-th run is made both ways, whatever it came to: the differences say what the
+shortcut costs (`differences`), in each study anew.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from scipy import optimize, spatial, special, stats
+
+from snapsim.arrays import Array, BoolArray
+from snapsim.mechanics.flight import Tolerances
+from snapsim.mechanics.motion import MotionSettings
+from snapsim.study.hazard_limits import standards
+from snapsim.study.outcome import WhatCounts
+from snapsim.study.sampling import Spot
+
+COARSE = MotionSettings(
+    tolerances=Tolerances(relative=3e-4, length=3e-6, speed=3e-5),
+    slow=3e-2,
+    hop=2e-3,
+    rest=2e-4,
+    load_change=0.08,
+    contact_step=3e-3,
+    turn=0.05,
+    fall=3e-3,
+    frame_spacing=1e-2,
+    blow_step=0.1,
+)
+"""Long steps: impact energies of the gear blank come to 0.1-0.3 % of those with the usual ones, for
+a third of the time (tests/benchmarks)."""
+
+NEAR = 0.01
+"""Share of a line within which a number is open: several times what long steps mostly change."""
+
+DOUBT = 0.03
+"""Chance of either way above which a place counts as one where runs go both ways."""
+
+CHECKED = 50
+"""Every so many-th run is made both ways."""
+
+RIDGE = 5e-5
+"""Weight of the penalty a run: the smaller, the narrower the band of doubt."""
+
+FEWEST = 24
+"""With fewer runs all are open where a flag goes both ways."""
+
+RARE = 8
+"""With fewer runs on one side, these and as many nearest ones of the other are open."""
+
+
+@dataclass(frozen=True)
+class CoarseRun:
+    """One run of the coarse pass: where it lies, its shares (d,) in (0, 1), and its result."""
+
+    spot: Spot
+    shares: Array
+    result: Mapping[str, Any]
+
+
+def coarse_number(number: int) -> int:
+    """Return the number in the ledger of the coarse run of run `number`."""
+    return -1 - number
+
+
+def latest(results: Mapping[int, dict[str, Any]], number: int) -> dict[str, Any] | None:
+    """Return the result of a run: the one with usual steps where there is one."""
+    return results.get(number, results.get(coarse_number(number)))
+
+
+def open_runs(runs: Iterable[CoarseRun], counts: WhatCounts) -> set[int]:
+    """Return the numbers of the runs to be made again with usual steps."""
+    every = list(runs)
+    lines = _lines(counts)
+    chosen = {r.spot.number for r in every if _open(r.result, lines)}
+    chosen |= {r.spot.number for r in every[::CHECKED]}
+    for setup in sorted({r.spot.setup for r in every}):
+        chosen |= _both_ways([r for r in every if r.spot.setup == setup])
+    return chosen - {r.spot.number for r in every if r.result["status"] == "overlap"}
+
+
+def differences(results: Mapping[int, dict[str, Any]], numbers: Iterable[int]) -> dict[str, Any]:
+    """Return what the runs made both ways say of the coarse ones.
+
+    "coarse" and "refined": runs taken as they are, and made again; "both_ways": sound pairs;
+    "changed": pairs with a flag that differs; "energy_median", "energy_worst": relative difference
+    of the effective energy where both had a blow, None without.
+    """
+    numbers = list(numbers)
+    again = [n for n in numbers if n in results and coarse_number(n) in results]
+    pairs = [(results[coarse_number(n)], results[n]) for n in again]
+    sound = [(c, f) for c, f in pairs if c["status"] == f["status"] == "done"]
+    energies = [tuple(r["measures"]["effective_energy_J"] for r in pair) for pair in sound]
+    off = [abs(c / f - 1) for c, f in energies if c and f]
+    return {
+        "coarse": sum(n not in results and coarse_number(n) in results for n in numbers),
+        "refined": len(again),
+        "both_ways": len(sound),
+        "changed": sum(c["flags"] != f["flags"] for c, f in sound),
+        "energy_median": float(np.median(off)) if off else None,
+        "energy_worst": float(max(off)) if off else None,
+    }
+
+
+def _lines(counts: WhatCounts) -> list[tuple[str, float]]:
+    """Every (measure, bound) that a run is compared with."""
+    own = [("effective_energy_J", counts.snap_energy), ("speed_m_s", counts.magnet_speed)]
+    loads = [("fixed_load_N", bound) for bound in counts.table_load.values()]
+    return own + loads + [(x.measure, x.bound) for s in standards() for x in s.limit]
+
+
+def _open(result: Mapping[str, Any], lines: list[tuple[str, float]]) -> bool:
+    if result["status"] != "done":
+        return bool(result["status"] == "failed")
+    if result["outcome"] == "moving" or result["first_blow"] is None:
+        return True
+    values = ((result["measures"].get(measure), bound) for measure, bound in lines)
+    return any(v is not None and abs(v - bound) <= NEAR * bound for v, bound in values)
+
+
+def _both_ways(runs: list[CoarseRun]) -> set[int]:
+    """Numbers of the runs that lie where a flag goes both ways."""
+    done = [r for r in runs if r.result["status"] == "done"]
+    flags = sorted({k for r in done for k, v in r.result["flags"].items() if v is not None})
+    found: set[int] = set()
+    for flag in flags:
+        up = np.array([bool(r.result["flags"].get(flag)) for r in done])
+        if up.all() or not up.any():
+            continue
+        doubtful = _doubtful(np.array([r.shares for r in done]), up)
+        found |= {r.spot.number for r, d in zip(done, doubtful, strict=True) if d}
+    return found
+
+
+def _doubtful(shares: Array, up: BoolArray) -> BoolArray:
+    """Which of n runs (n, d) are not settled by a regression of the flag (n,) on the inputs."""
+    few = up if up.sum() < len(up) / 2 else ~up
+    if len(up) < FEWEST:
+        return np.ones(len(up), dtype=np.bool_)
+    if few.sum() < RARE:
+        return few | _nearest(stats.norm.ppf(shares), few)
+    x, sign = _terms(shares), np.where(up, 1.0, -1.0)
+    likely = special.expit(sign * (x @ _regression(x, sign)))
+    return np.asarray(likely < 1 - DOUBT)
+
+
+def _nearest(z: Array, few: BoolArray) -> BoolArray:
+    """The RARE nearest neighbours of each of the few."""
+    _, near = spatial.KDTree(z).query(z[few], k=RARE + 1)
+    found = np.zeros(len(z), dtype=np.bool_)
+    found[near.ravel()] = True
+    return found
+
+
+def _regression(x: Array, sign: Array) -> Array:
+    """Weights (k,) of the logistic regression of signs (n,) on terms (n, k), the first free."""
+    ridge = RIDGE * len(x)
+
+    def loss(w: Array) -> tuple[float, Array]:
+        margin = sign * (x @ w)
+        value = np.logaddexp(0.0, -margin).sum() + ridge * (w[1:] @ w[1:]) / 2
+        slope = ridge * np.r_[0.0, w[1:]] - x.T @ (sign * special.expit(-margin))
+        return float(value), slope
+
+    found: Array = optimize.minimize(loss, np.zeros(x.shape[1]), jac=True, method="L-BFGS-B").x
+    return found
+
+
+def _terms(shares: Array) -> Array:
+    """Normal scores, squares and products of them (n, 1 + d + d (d + 1) / 2)."""
+    z = stats.norm.ppf(shares)
+    i, j = np.triu_indices(z.shape[1])
+    return np.column_stack([np.ones(len(z)), z, z[:, i] * z[:, j]])
