@@ -14,14 +14,16 @@ from snapsim.errors import InputError
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
-_ENDINGS = (".csv", ".json", ".html")
+_ENDINGS = (".csv", ".json", ".parquet", ".html")
 
 
 def rank(
     folders: Annotated[list[str], typer.Argument(metavar="DIR...", help="Directories of sweeps.")],
     output: Annotated[
         list[str] | None,
-        typer.Option("-o", "--output", metavar="FILE", help="Write .csv, .json or .html."),
+        typer.Option(
+            "-o", "--output", metavar="FILE", help="Write .csv, .json, .parquet or .html."
+        ),
     ] = None,
     limits: Annotated[
         list[str] | None, typer.Option(metavar="FILE", help="A house limit (TOML). Repeatable.")
@@ -32,6 +34,7 @@ def rank(
     """Chances, energies and times of sweeps, each against its published limit."""
     from snapsim.storage.whole_file import require_writable, whole_file
     from snapsim.study.ranking import rank as ranked
+    from snapsim.study.table_files import require_parquet
 
     for path in output or ():
         if Path(path).suffix.lower() not in _ENDINGS:
@@ -39,24 +42,27 @@ def rank(
                 f'"{path}" ends in no format; allowed: {", ".join(_ENDINGS)}', key="--output"
             )
         require_writable(path, force)
+        if path.lower().endswith(".parquet"):
+            require_parquet()
     result = ranked(folders, limits or ())
     for path in output or ():
         with whole_file(path, force) as temporary:
-            temporary.write_text(_written(result, Path(path).suffix.lower()), encoding="utf-8")
+            _write(result, temporary, Path(path).suffix.lower())
     if json:
         return emit_json(result)
     emit(_table(result))
     return emit(f"wrote {', '.join(output)}") if output else None
 
 
-def _written(result: dict[str, Any], ending: str) -> str:
-    from snapsim.study.ranking import rank_csv, rank_json
+def _write(result: dict[str, Any], path: Path, ending: str) -> None:
+    from snapsim.study.report import report
+    from snapsim.study.table_files import rank_csv, rank_json, write_parquet
 
-    if ending == ".html":
-        from snapsim.study.report import report
-
-        return report(result)
-    return rank_csv(result) if ending == ".csv" else rank_json(result)
+    if ending == ".parquet":
+        return write_parquet(result, path)
+    text = {".html": report, ".csv": rank_csv, ".json": rank_json}[ending]
+    path.write_text(text(result), encoding="utf-8")
+    return None
 
 
 def _table(result: dict[str, Any]) -> RenderableType:
@@ -65,7 +71,8 @@ def _table(result: dict[str, Any]) -> RenderableType:
     from rich.table import Table
     from rich.text import Text
 
-    rows = Table("setup", "runs", "snap\n% (95 %)", "magnet struck\n% (95 %)", "pinch\n% (95 %)")
+    flags = list(dict.fromkeys(f for row in result["rows"] for f in row["chances"]))
+    rows = Table("setup", "runs", *(f"{f.replace('_', ' ')}\n% (95 %)" for f in flags))
     for heading in ("effective energy J\nmedian, 95 %, worst", "change first"):
         rows.add_column(heading)
     said: list[RenderableType] = []
@@ -73,7 +80,7 @@ def _table(result: dict[str, Any]) -> RenderableType:
         name = row["study"] if row["setup"] == "as given" else row["setup"]
         energy = row["measures"].get("effective_energy_J")
         inputs = row["inputs"]["inputs"]
-        chances = [_share(row["chances"].get(f)) for f in ("snap", "magnet_struck", "pinch")]
+        chances = [_share(row["chances"].get(f)) for f in flags]
         spread = ", ".join(f"{energy[k]:.3g}" for k in ("median", "p95", "worst")) if energy else ""
         first = inputs[0]["key"] if inputs else "-"
         rows.add_row(escape(name), str(row["runs"]), *chances, spread, escape(first))

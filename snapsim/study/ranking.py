@@ -70,13 +70,17 @@ def rank(
     """
     against = standards(house_limits)
     rows = [row for folder in folders for row in _rows(fspath(folder), against)]
-    rows.sort(key=lambda r: (-(r["chances"]["snap"]["chance"] or 0), -_high(r)))
+    rows.sort(key=lambda r: (-_foremost(r), -_high(r)))
     return {
-        "order": "chance of a snap, then effective energy at 95 %",
+        "order": "chance of what the study counts first, then effective energy at 95 %",
         "rows": rows,
         "reaction_time_s": REACTION,
         "cautions": list(CAUTIONS),
     }
+
+
+def _foremost(row: dict[str, Any]) -> float:
+    return float(next((c["chance"] or 0.0 for c in row["chances"].values()), 0.0))
 
 
 def _high(row: dict[str, Any]) -> float:
@@ -119,6 +123,7 @@ def _row(
 ) -> dict[str, Any]:
     drawn = [r for r in runs if r.drawn]
     done = [r for r in drawn if r.result["status"] == "done"]
+    limits = [_compared(s, limit, done) for s in against for limit in s.limit]
     return {
         "study": study.title or study.scene,
         "setup": name,
@@ -127,22 +132,21 @@ def _row(
         "program": program,
         "runs": len(drawn),
         "statuses": dict(sorted(Counter(r.result["status"] for r in drawn).items())),
-        "chances": _chances(done),
+        "chances": _chances(done, study.count.flags),
         "measures": {m: q for m in MEASURES if (q := _quantiles(m, _values(done, m)))},
         "hands": _hands(done),
-        "limits": [_compared(s, limit, done) for s in against for limit in s.limit],
+        "limits": limits,
+        "protection": _protection(limits),
         "inputs": _inputs(study, runs, done),
         "energies_J": [v for v in _values(done, AIM).tolist() if np.isfinite(v)],
     }
 
 
-def _chances(done: list[_Run]) -> dict[str, Any]:
-    flags = ("snap", "magnet_struck", "pinch", "string_broken", "table_overloaded")
+def _chances(done: list[_Run], flags: Iterable[str]) -> dict[str, Any]:
+    """Chance of each flag that the study counts; one that no run could judge has none."""
     found: dict[str, Any] = {}
     for flag in flags:
         known = [r for r in done if r.result["flags"].get(flag) is not None]
-        if not known and flag != "snap":
-            continue
         c = chance([r.result["flags"][flag] for r in known], [r.spot.replicate for r in known])
         found[flag] = {
             "chance": number(c.value),
@@ -220,6 +224,25 @@ def _compared(standard: Standard, limit: Limit, done: list[_Run]) -> dict[str, A
     }
 
 
+def _protection(limits: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """What each piece of equipment is rated for against what happened; none is called enough."""
+    found = []
+    for name in dict.fromkeys(x["equipment"] for x in limits if x["equipment"]):
+        own = [x for x in limits if x["equipment"] == name]
+        worst = max(own, key=lambda x: x["exceeded_in"])
+        found.append(
+            {
+                "equipment": name,
+                "standard": worst["standard"],
+                "not_enough": worst["exceeded_in"] > 0,
+                "exceeded_in": worst["exceeded_in"],
+                "of": worst["of"],
+                "says": worst["says"],
+            }
+        )
+    return found
+
+
 def _says(standard: Standard, beyond: int, runs: int, known: int) -> str:
     """One sentence; none reads as a permission."""
     if not known:
@@ -280,35 +303,3 @@ def _correlations(study: Study, done: list[_Run]) -> dict[str, Any]:
         rows.append({"key": key, "correlation": rho})
     rows.sort(key=lambda r: -abs(r["correlation"]))  # type: ignore[arg-type]
     return {"method": "rank correlation (Spearman)", "aim": AIM, "inputs": rows}
-
-
-def rank_csv(result: dict[str, Any]) -> str:
-    """Return the table as CSV: one line a row, units in the headings."""
-    import csv
-    import io
-
-    text = io.StringIO()
-    flat = [_flat(row) for row in result["rows"]]
-    keys = list(dict.fromkeys(k for row in flat for k in row))
-    writer = csv.DictWriter(text, keys, lineterminator="\n")
-    writer.writeheader()
-    writer.writerows(flat)
-    return text.getvalue() + "".join(f"# {c}\n" for c in result["cautions"])
-
-
-def _flat(row: dict[str, Any]) -> dict[str, Any]:
-    flat = {k: row[k] for k in ("study", "setup", "directory", "runs")}
-    flat |= {f"runs {k}": v for k, v in row["statuses"].items()}
-    for flag, c in row["chances"].items():
-        flat |= {f"{flag} {k}": c[k] for k in ("chance", "low", "high")}
-    for measure, q in row["measures"].items():
-        flat |= {f"{measure} {k}": q[k] for k in ("median", "p95", "worst")}
-    for limit in row["limits"]:
-        flat[f"{limit['standard']}: {limit['name']}"] = limit["says"]
-    first = row["inputs"]["inputs"]
-    return flat | {"change first": first[0]["key"] if first else ""}
-
-
-def rank_json(result: dict[str, Any]) -> str:
-    """Return the table as JSON text."""
-    return json.dumps(result, indent=2, ensure_ascii=False, allow_nan=False) + "\n"

@@ -47,10 +47,26 @@ class SetupDescription(Table):
 class CountDescription(Table):
     """[count]: where the lines are drawn."""
 
-    what: tuple[Count, ...] = ("snap", "pinch", "magnet_struck", "string_broken")
+    what: tuple[Count, ...] = Field(
+        ("snap", "pinch", "magnet_struck", "string_broken"),
+        min_length=1,
+        description="columns of the hazard table, the one it is ordered by first",
+    )
     snap_energy: Energy = 0.1
     magnet_speed: Speed = 0.05
     table_load: dict[str, Force] = Field({}, description="sustained force a fixed body may bear")
+
+    @model_validator(mode="after")
+    def _known(self) -> Self:
+        if "table_overloaded" in self.what and not self.table_load:
+            raise ValueError('counts "table_overloaded"; give table_load = { table = "300 N" }')
+        return self
+
+    @property
+    def flags(self) -> tuple[Count, ...]:
+        """What is counted; a table load that is given counts too."""
+        more: tuple[Count, ...] = ("table_overloaded",) if self.table_load else ()
+        return tuple(dict.fromkeys((*self.what, *more)))
 
 
 class Study(Table):

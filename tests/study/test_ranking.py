@@ -2,16 +2,18 @@
 
 import csv
 import json
+import sys
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
 from snapsim.errors import InputError
 from snapsim.study.hazard_limits import standards
-from snapsim.study.ranking import rank, rank_csv, rank_json
+from snapsim.study.ranking import rank
 from snapsim.study.report import report
 from snapsim.study.study_file import load_study
 from snapsim.study.sweep import SweepOptions, sweep
+from snapsim.study.table_files import rank_csv, rank_json, write_parquet
 
 STUDY = """
 title = "A ball from an unknown height"
@@ -101,6 +103,55 @@ def test_every_output_has_the_cautions_and_the_page_fetches_nothing(ranked):
     rows = list(csv.DictReader(line for line in table.splitlines() if not line.startswith("#")))
     assert float(rows[0]["snap chance"]) == 0
     assert json.loads(rank_json(result)) == result
+
+
+def test_a_parquet_file_holds_the_columns_of_the_csv_and_the_cautions(ranked, tmp_path):
+    import pyarrow.parquet
+
+    _, result = ranked
+    write_parquet(result, tmp_path / "r.parquet")
+    table = pyarrow.parquet.read_table(tmp_path / "r.parquet")
+    lines = [x for x in rank_csv(result).splitlines() if not x.startswith("#")]
+    written = list(csv.DictReader(lines))
+    assert table.column_names == list(written[0])
+    for row, line in zip(table.to_pylist(), written, strict=True):
+        assert {k: "" if v is None else str(v) for k, v in row.items()} == line
+    said = table.schema.metadata[b"cautions"].decode()
+    assert all(c in said for c in result["cautions"])
+
+
+def test_without_pyarrow_parquet_is_refused_in_one_line(ranked, tmp_path, monkeypatch):
+    monkeypatch.setitem(sys.modules, "pyarrow.parquet", None)
+    with pytest.raises(InputError, match=r'pip install "snapsim\[parquet\]"'):
+        write_parquet(ranked[1], tmp_path / "r.parquet")
+
+
+def test_what_protection_is_not_enough_stands_in_every_output(ranked, tmp_path):
+    """A ball of copper (37.5 g) falls 15 mm at most: 5.5 mJ; a house glove is rated for 2 mJ."""
+    folder, _ = ranked
+    house = tmp_path / "glove.toml"
+    house.write_text(
+        'standard = "house glove"\nedition = "1"\nclause = "1"\nprotects = "knuckles"\n'
+        'equipment = "thin glove"\n'
+        '[[limit]]\nname = "rated"\nmeasure = "effective_energy_J"\nmost = 0.002\nunit = "J"\n'
+        'known = "our own"\n'
+    )
+    result = rank([folder / "out"], [str(house)])
+    rows = {r["setup"]: {p["equipment"]: p for p in r["protection"]} for r in result["rows"]}
+    assert rows["heavy"]["thin glove"]["not_enough"]
+    assert not rows["aluminium"]["thin glove"]["not_enough"]
+    assert not rows["heavy"]["safety toecap"]["not_enough"]
+    assert rows["heavy"]["safety toecap"]["says"].endswith("that shows no safety")
+    line = next(csv.DictReader(rank_csv(result).splitlines()))
+    assert line["protection not enough"] == "thin glove"
+    assert "thin glove is not enough" in report(result)
+
+
+def test_only_what_a_study_counts_is_a_column(ranked):
+    _, result = ranked
+    counted = ["snap", "pinch", "magnet_struck", "string_broken"]
+    assert all(list(r["chances"]) == counted for r in result["rows"])
+    assert result["rows"][0]["chances"]["pinch"]["chance"] is None  # no [[hand]] in the scene
 
 
 def test_every_limit_says_how_it_is_known():

@@ -173,6 +173,8 @@ def test_a_built_in_material_can_be_varied(write):
         ("normal = [0.5, 0.05]", "norm = [0.5, 0.05]", "norm: is not a known key"),
         ("falling.toml", "none.toml", "none.toml.*cannot be read"),
         ("replicates = 2", "sensitivities = true\nsamples = 6", "TOML"),
+        ("[vary]", '[count]\nwhat = ["table_overloaded"]\n[vary]', "give table_load"),
+        ("[vary]", '[count]\nwhat = ["snapp"]\n[vary]', "snapp"),
         ("samples = 8", "sensitivities = true\nsamples = 6", "power of 2"),
     ],
 )
