@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -13,6 +14,9 @@ from snapsim.cli.output import emit, emit_json
 from snapsim.errors import InputError
 
 if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+    from snapsim.footage.fit.fitting import FitResult
     from snapsim.footage.match_file import MatchFile
     from snapsim.footage.matching import Filmed
     from snapsim.footage.overlay import Overlay
@@ -48,6 +52,19 @@ def match(
             metavar="NAME=BODY:X,Y,Z", help='What a track follows: "rim=blank: 0, 0, 9 mm".'
         ),
     ] = None,
+    fit: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="KEY=FROM..TO", help='Fit a key of the scene: contact.friction="0.1..0.6".'
+        ),
+    ] = None,
+    lay_only: Annotated[
+        bool, typer.Option("--lay-only", help="Fit nothing, whatever the match file says.")
+    ] = False,
+    detail: Annotated[
+        str | None, typer.Option(help="Cells of a fit: draft, normal or fine.")
+    ] = None,
+    workers: Annotated[int, typer.Option(min=1, max=256, help="Processes of a fit.")] = 1,
     make_track: Annotated[
         bool, typer.Option("--make-track", help="Write TRACK.csv: synthetic footage of FILE.")
     ] = False,
@@ -60,7 +77,7 @@ def match(
     json: AsJson = False,
     changes: Changes = None,
 ) -> None:
-    """Lay tracked footage over the motion: does it match?"""
+    """Lay tracked footage over the motion: does it match, and what were the unknowns?"""
     if schema:
         from snapsim.footage.match_file import match_schema
 
@@ -72,13 +89,29 @@ def match(
 
     style_named(style)
     document = load_match(options) if options is not None else {}
-    _overrule(document, fps, scale, origin, y, released, until, point, seed)
+    _overrule(document, fps, scale, origin, y, released, until, point, seed, detail)
+    _ask_for(document, fit, lay_only)
     given = match_from(document, options or "options")
     if make_track:
         return _make(file, track, given, options or "options", force, json, tuple(changes or ()))
-    return _match(
-        file, track, given, options or "options", output, style, force, json, tuple(changes or ())
+    what = _What(
+        file, track, given, options or "options", output, style, json, tuple(changes or ())
     )
+    return _fit(what, workers) if given.fit else _lay(what)
+
+
+@dataclass(frozen=True)
+class _What:
+    """What was asked for."""
+
+    file: str
+    track: str
+    given: MatchFile
+    named: str
+    output: str | None
+    style: str
+    json: bool
+    changes: tuple[str, ...]
 
 
 def _overrule(
@@ -91,6 +124,7 @@ def _overrule(
     until: str | None,
     point: list[str] | None,
     seed: int | None,
+    detail: str | None,
 ) -> None:
     """Put what options say in place of what the match file says."""
     for table, key, value in (
@@ -100,12 +134,27 @@ def _overrule(
         ("view", "origin", origin),
         ("view", "y", y),
         ("fitting", "until", until),
+        ("fitting", "detail", detail),
         ("make", "seed", seed),
     ):
         if value is not None:
             document.setdefault(table, {})[key] = value
     if point:
         document["track"] = [_point(text) for text in point]
+
+
+def _ask_for(document: dict[str, Any], fit: list[str] | None, lay_only: bool) -> None:
+    """Put what options say to fit in place of the match file's [fit]."""
+    from snapsim.scenario.spans import read_span
+
+    if lay_only:
+        document.pop("fit", None)
+    elif fit:
+        spans = [read_span(text, "--fit") for text in fit]
+        ends = {s.key: [s.text(s.low), s.text(s.high)] for s in spans}
+        document["fit"] = {
+            s.key: {"between": ends[s.key] if s.unit else [s.low[0], s.high[0]]} for s in spans
+        }
 
 
 def _point(text: str) -> dict[str, Any]:
@@ -141,30 +190,77 @@ def _make(
     return emit(f"wrote {track}: {frames} frames, {len(given.track)} points, synthetic")
 
 
-def _match(
-    file: str,
-    track: str,
-    given: MatchFile,
-    named: str,
-    output: str | None,
-    style: str,
-    force: bool,
-    json: bool,
-    changes: tuple[str, ...],
-) -> None:
+def _lay(what: _What) -> None:
+    """Lay the tracks over the motion as the scene has it."""
     from snapsim.footage.matching import lay_over
     from snapsim.footage.summary import match_table, overlay_summary
     from snapsim.footage.verdict import verdict
 
-    filmed, run = _filmed(file, track, given, named, changes)
-    found = lay_over(filmed, given, run)
-    result = overlay_summary(found, verdict(found, 0, filmed.unit), run.system.title, filmed.unit)
-    if output is not None:
-        _write(Path(output), found, result, style, filmed.unit)
-    if json:
+    filmed, run = _filmed(what.file, what.track, what.given, what.named, what.changes)
+    found = lay_over(filmed, what.given, run)
+    title, unit = run.system.title, filmed.unit
+    result = overlay_summary(found, verdict(found, 0, unit), title, unit)
+    if what.output is not None:
+        _write(Path(what.output), found, result, what.style, unit)
+    _show(what, result, match_table(result))
+
+
+def _fit(what: _What, workers: int) -> None:
+    """Fit, and lay the tracks over the motion with the fitted values."""
+    from rich.console import Group
+
+    from snapsim.cli.progress import stage_progress
+    from snapsim.footage.fit.fitting import fit_footage, laid
+    from snapsim.footage.fit.summary import fit_summary, fit_table
+    from snapsim.footage.fit.telling_apart import ambiguities
+    from snapsim.footage.summary import match_table, overlay_summary
+    from snapsim.footage.verdict import verdict
+
+    filmed = _read(what)
+    given = (what.file, filmed, what.given, what.named, what.changes, workers)
+    with stage_progress() as progress:
+        fitted = fit_footage(*given, progress)
+    found = laid(fitted, filmed, what.given)
+    judged = verdict(found, len(fitted.unknowns), filmed.unit)
+    result = overlay_summary(found, judged, fitted.predictor.cases.scene.title, filmed.unit)
+    asked = (fitted.predictor, fitted.unknowns, fitted.fitted, fitted.intervals)
+    result["fit"] = fit_summary(fitted, ambiguities(*asked))
+    if what.output is not None:
+        _write(Path(what.output), found, result, what.style, filmed.unit)
+        _write_fitted(Path(what.output), fitted, what.track)
+    _show(what, result, Group(fit_table(result["fit"]), match_table(result)))
+
+
+def _show(what: _What, result: dict[str, Any], table: RenderableType) -> None:
+    if what.json:
         return emit_json(result)
-    emit(match_table(result))
-    return emit(f"wrote results to {output}") if output is not None else None
+    emit(table)
+    return emit(f"wrote results to {what.output}") if what.output is not None else None
+
+
+def _read(what: _What) -> Filmed:
+    """Footage for a fit, checked against the scene."""
+    import snapsim
+    from snapsim.footage.matching import read_footage, require_long_enough
+
+    if _is_run(what.file):
+        raise InputError("a run file has no unknowns; name its scene", file=what.file, key="fit")
+    scene = snapsim.load_scene(what.file, what.changes)
+    filmed = read_footage(what.track, what.given, what.named, [b.name for b in scene.bodies])
+    kept = f'make it longer (--set run.duration="{_rounded(filmed, what.given)} s")'
+    require_long_enough(filmed, what.given, scene.duration, what.file, kept)
+    return filmed
+
+
+def _write_fitted(folder: Path, fitted: FitResult, track: str) -> None:
+    from snapsim.footage.fit.written import NAME, STUDY, fitted_scene, fitted_study
+    from snapsim.storage.whole_file import whole_file
+
+    study = fitted_study(fitted, track)
+    for name, text in ((NAME, fitted_scene(fitted, folder.absolute(), track)), (STUDY, study)):
+        if text is not None:
+            with whole_file(folder / name, True) as path:
+                path.write_text(text, encoding="utf-8")
 
 
 def _filmed(

@@ -13,7 +13,7 @@ Models, Information Theory, and Lie Groups, vol. 2 (2012), section 10.8.6 (both 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from scipy.spatial.transform import Rotation
@@ -28,7 +28,8 @@ class Course:
     """Stored frames k of n bodies: `time` (k,) [s], `position` (k, n, 3) [m], `quaternion`
     (k, n, 4), `velocity` (k, n, 3) [m/s], `spin` (k, n, 3) [rad/s]; `bodies` names them.
 
-    `blows` (b,) [s] are the times of the impacts; with `struck` the run was ended at the first.
+    `blows` (b,) [s] are the times of the impacts. `pull` (n, 3) [N] is the magnetic force as placed
+    and `mass` (n,) [kg]: what could be measured besides.
     """
 
     bodies: tuple[str, ...]
@@ -38,7 +39,8 @@ class Course:
     velocity: Array
     spin: Array
     blows: Array
-    struck: bool = False
+    pull: Array = field(default_factory=lambda: np.empty((0, 3)))
+    mass: Array = field(default_factory=lambda: np.empty(0))
 
     def places(self, body: str, mark: Array, times: Array) -> Array:
         """Return where the point `mark` (3,) of a body is at `times` (...,): (..., 3) [m].
@@ -89,8 +91,8 @@ def _inverse_left_jacobian(phi: Array, w: Array) -> Array:
     return np.asarray(w - 0.5 * crossed + c * np.cross(phi, crossed))
 
 
-def course_of(run: Trajectory, struck: bool = False) -> Course:
-    """Return the course of a run; `struck` where it was ended at its first blow."""
+def course_of(run: Trajectory, least: float = 0.0) -> Course:
+    """Return the course of a run; impacts slower than `least` [m/s] are no blows."""
     return Course(
         tuple(b.name for b in run.system.bodies),
         run.time,
@@ -98,6 +100,7 @@ def course_of(run: Trajectory, struck: bool = False) -> Course:
         run.quaternion,
         run.velocity,
         run.spin,
-        np.array([i.time for i in run.impacts]),
-        struck,
+        np.array([i.time for i in run.impacts if i.closing_speed >= least]),
+        run.force[0],
+        np.array([b.mass for b in run.system.bodies]),
     )

@@ -22,6 +22,8 @@ from snapsim.scenario.fields import (
     not_negative,
     positive,
 )
+from snapsim.study.distributions import Distribution
+from snapsim.study.study_file import PlaceDescription
 
 Wait = Annotated[Time, AfterValidator(not_negative)]
 TIME_UNITS = ("s", "ms", "us")
@@ -96,6 +98,15 @@ class Bounds(Table):
     between: tuple[Value, Value]
     relative: Flag = Field(False, description="numbers multiply the scene's value")
 
+    def spread(self) -> Distribution:
+        """Return the same as an even spread; raises ValueError with a text for a person."""
+        try:
+            return Distribution(uniform=self.between, relative=self.relative)
+        except ValidationError as error:
+            first = error.errors()[0]
+            said = str(first.get("ctx", {}).get("error", first["msg"]))
+            raise ValueError(said.replace("uniform", "between")) from None
+
 
 class FittingDescription(Table):
     """[fitting]: how it is done."""
@@ -130,6 +141,7 @@ class MatchFile(Table):
     time: TimeDescription = TimeDescription()
     view: ViewDescription = PlaneDescription()
     track: tuple[TrackDescription, ...] = ()
+    place: tuple[PlaceDescription, ...] = Field((), description="bodies set down before each run")
     fit: dict[str, Bounds] = Field({}, description="keys of the scene, time.release, view.scale")
     fitting: FittingDescription = FittingDescription()
     make: MakeDescription = MakeDescription()

@@ -31,17 +31,22 @@ def apply_changes(document: dict[str, Any], changes: Iterable[str], file: str) -
     """Return a copy of `document` with each "key=value" applied; raises InputError."""
     changed = copy.deepcopy(document)
     for change in changes:
-        key, sign, value = change.partition("=")
-        key = key.strip()
-        if not sign or not key:
-            raise InputError(
-                f'"{change}" is no change; write key=value,'
-                ' like body.blank.rotation.angle="55 deg"',
-                file=file,
-                key="--set",
-            )
-        _assign(changed, _steps(key, file), _value(value.strip()), f"--set {key}", file)
+        key, value = read_change(change, file)
+        _assign(changed, _steps(key, file), value, f"--set {key}", file)
     return changed
+
+
+def read_change(change: str, file: str) -> tuple[str, Any]:
+    """Return the key and the value of "key=value"; raises InputError."""
+    key, sign, value = change.partition("=")
+    key = key.strip()
+    if not sign or not key:
+        raise InputError(
+            f'"{change}" is no change; write key=value, like body.blank.rotation.angle="55 deg"',
+            file=file,
+            key="--set",
+        )
+    return key, _value(value.strip())
 
 
 def _steps(key: str, file: str) -> list[Step]:

@@ -19,6 +19,7 @@ from snapsim.scenario import toml_text
 from snapsim.scenario.changes import apply_changes, value_at
 from snapsim.scenario.loading import scene_from_text
 from snapsim.scenario.quantities import (
+    ACCELERATION,
     ANGLE,
     FIELD_STRENGTH,
     FLUX_DENSITY,
@@ -157,7 +158,7 @@ def _with_component(
     held: str, axis: int, value: Any, spread: Distribution, key: str, file: str
 ) -> str:
     """Put one number with its unit among three."""
-    for kind in (LENGTH, SPEED, SPIN, ANGLE):
+    for kind in (LENGTH, SPEED, SPIN, ANGLE, ACCELERATION):
         try:
             three = list(parse(held, kind, 3))
             own = value * three[axis] if spread.relative else None

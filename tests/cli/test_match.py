@@ -1,6 +1,7 @@
 """`snapsim match`: synthetic footage made, laid over the motion, and what is refused."""
 
 import json
+import tomllib
 
 import pytest
 
@@ -52,3 +53,39 @@ def test_an_empty_file_and_one_that_is_not_there_are_refused(snap, falling, tmp_
     (tmp_path / "empty.csv").write_text("")
     assert "empty.csv: is empty" in snap("match", falling, "empty.csv", *GIVEN, *BALL).err
     assert "cannot be read" in snap("match", falling, "none.csv", *GIVEN, *BALL).err
+
+
+def test_a_fit_gives_back_the_restitution_and_leaves_a_scene_and_a_study(
+    snap, falling, tracks, tmp_path
+):
+    asked = ("--fit", "contact.restitution=0.1..0.9", "-o", "out", "--json")
+    wrong = ("--set", "contact.restitution=0.2")
+    result = snap("match", falling, tracks, *GIVEN, *BALL, *asked, *wrong)
+    assert result.status == 0, result.err
+    found = result.json
+    assert found["agreement"] == "within the noise"
+    value = found["fit"]["values"]["contact.restitution"]
+    assert value["low"] < 0.5 < value["high"]
+    assert value["high"] - value["low"] < 0.05
+    assert "spread" not in str(found["fit"]["warnings"])
+    scene = tomllib.loads((tmp_path / "out" / "fitted.toml").read_text())
+    assert scene["contact"]["restitution"] == value["value"]
+    swept = snap("sweep", "out/fitted.study.toml", "-o", "swept", "--samples", "2", "--json")
+    assert swept.status == 0, swept.err
+    assert swept.json["statuses"] == {"done": 8}
+
+
+@pytest.mark.parametrize(
+    ("asked", "said"),
+    [
+        ("contact.restitution", "KEY=FROM..TO"),
+        ("contact.restitutio=0.1..0.9", "restitutio"),
+        ("body.ball.density=1..2", "density"),
+        ("contact.restitution=0.9..0.1", "lowest first"),
+    ],
+)
+def test_a_fit_that_cannot_be_is_refused_in_one_line(snap, falling, tracks, asked, said):
+    result = snap("match", falling, tracks, *GIVEN, *BALL, "--fit", asked)
+    assert result.status == 2
+    assert said in result.err
+    assert result.err.count("\n") == 1

@@ -1,0 +1,303 @@
+"""The staged fit: from far off to the best values, smooth motion first.
+
+1. *Scan*: scrambled Sobol points of all unknowns, followed to the first blow. The loss log(1 +
+   (z/C)^2) forgives frames that a wrong start misses altogether (Cauchy's loss, Huber 1981).
+2. *Smooth*: the best scans are fitted on the frames before the first blow, with the unknowns that
+   act there. A blow computed too early or late moves smoothly with the unknowns, as the motion is
+   held after it.
+3. *After*: the unknowns that act only from the blow on, from several starts, with the time of the
+   blow as an unknown of its own, since it falls between frames: an error of the smooth part does
+   not spoil them.
+4. *Jointly*: all unknowns on all frames, in windows after the blow that double in length, so that
+   a long row of bounces is followed blow by blow. Where the motion turns too sensitive to follow
+   (`horizon`) the fit ends.
+"""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.stats import qmc
+
+from snapsim.arrays import Array, BoolArray
+from snapsim.errors import ComputationError
+from snapsim.footage import robust_loss
+from snapsim.footage.fit.contract import Predictor, Query, rows_between
+from snapsim.footage.fit.horizon import horizon
+from snapsim.footage.fit.least_squares import (
+    DELAY,
+    Problem,
+    Solved,
+    information,
+    rescaled,
+    residuals,
+    solve,
+)
+
+CAUCHY = 5.0
+"""Where the scan's loss turns forgiving [standard deviations]."""
+
+BEST = 3
+"""Starts that are followed up."""
+
+GOOD = 1.3
+"""Residuals of so many times the noise end the search among starts."""
+
+NEAR = 0.2
+"""Relative change of the noise after which the joint fit is made once more."""
+
+LATE_STARTS = 8
+"""Starts of what acts only after the first blow, a dimension."""
+
+WINDOW = 12
+"""Frames after the first blow in the first joint fit."""
+
+WINDOWS = 12
+"""Windows at most."""
+
+DULL = 0.05
+"""An unknown acts where all of its range moves some place by more than so many deviations."""
+
+Say = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True)
+class Settings:
+    """`starts` scanned from `seed`; `noise` [px] to begin with; `end` [s] in the footage."""
+
+    starts: int
+    seed: int
+    noise: float
+    end: float
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """The best point: `shares` (d,) in `solved`; `rows` (m,) fitted, until `until` [s] in the
+    footage, short of the `asked` end where the motion is too sensitive after. `noise` [px] is the
+    robust scale of the residuals. `delay` [s] is what the blow's own time came to when it was free,
+    with its standard error; nan without a blow. `stages` says what was done."""
+
+    problem: Problem
+    solved: Solved
+    rows: BoolArray
+    until: float
+    asked: float
+    noise: float
+    blow: float
+    delay: tuple[float, float]
+    stages: tuple[str, ...]
+
+    @property
+    def shares(self) -> Array:
+        """The best point (d,)."""
+        return self.solved.query.shares
+
+
+def staged_fit(predictor: Predictor, settings: Settings, say: Say | None = None) -> Fitted:
+    """Fit all unknowns; raises ComputationError where no start can be computed."""
+    tell = say or (lambda stage, done, of_all: None)
+    stages: list[str] = []
+    starts = _scan(predictor, settings, stages, tell)
+    best, free = _best_smooth(predictor, settings, starts, tell)
+    blow = predictor.ask([best])[0].blow
+    stages.append(f"smooth part: {len(free)} of {predictor.size} unknowns act")
+    query, delay = replace(best, whole=True), (np.nan, np.nan)
+    late = tuple(k for k in range(predictor.size) if k not in free)
+    if blow < settings.end:
+        query, delay = _after(predictor, settings, query, late, blow, tell)
+        stages.append(f"after the blow: its time moved by {1e3 * delay[0]:.3g} ms when free")
+    return _jointly(predictor, settings, query, blow, delay, stages, tell)
+
+
+def _scan(predictor: Predictor, settings: Settings, stages: list[str], tell: Say) -> list[Query]:
+    """The best points of a Sobol set, and the middle."""
+    with warnings.catch_warnings():  # any number of starts is allowed
+        warnings.simplefilter("ignore", UserWarning)
+        chance = np.random.default_rng(settings.seed)
+        points = qmc.Sobol(predictor.size, scramble=True, rng=chance).random(settings.starts)
+    points = np.vstack([np.full((1, predictor.size), 0.5), points])
+    queries = [Query(p, False, settings.end) for p in points]
+    losses = []
+    for k, query in enumerate(queries):
+        tell("scanning", k, len(queries))
+        losses.append(_forgiving(predictor, settings, query))
+    order = np.argsort(losses)
+    if not np.isfinite(losses[order[0]]):
+        raise ComputationError(
+            f"no start could be computed: {predictor.ask(queries[:1])[0].reason}"
+        )
+    stages.append(f"scan: {len(queries)} starts")
+    return [queries[k] for k in order[:BEST] if np.isfinite(losses[k])]
+
+
+def _forgiving(predictor: Predictor, settings: Settings, query: Query) -> float:
+    """Cauchy's loss of all rows until the end; inf where the motion cannot be computed."""
+    answer = predictor.ask([query])[0]
+    if not answer.sound:
+        return float("inf")
+    rows = rows_between(predictor, -np.inf, settings.end)
+    z = residuals(predictor, answer, rows) / settings.noise
+    return float(np.sum(np.log1p((z / CAUCHY) ** 2)))
+
+
+def _best_smooth(
+    predictor: Predictor, settings: Settings, starts: list[Query], tell: Say
+) -> tuple[Query, tuple[int, ...]]:
+    """Follow up the starts until one fits to the noise; return the best and what acts there."""
+    tried: list[tuple[float, int, Query, tuple[int, ...]]] = []
+    for k, start in enumerate(starts):
+        tell("smooth part", k, len(starts))
+        found, free = _smooth(predictor, settings, start)
+        tried.append((_forgiving(predictor, settings, found.query), k, found.query, free))
+        if robust_loss.scale(found.z, len(free)) < GOOD:
+            break
+    return min(tried)[2:]
+
+
+def _smooth(
+    predictor: Predictor, settings: Settings, start: Query
+) -> tuple[Solved, tuple[int, ...]]:
+    """Fit the frames before the first blow, twice, as the blow itself moves; return what acts."""
+    free = tuple(range(predictor.size))
+    found = solve(_before(predictor, settings, start, free))
+    free = _acting(found) or free
+    found = solve(_before(predictor, settings, found.query, free))
+    return found, free
+
+
+def _before(
+    predictor: Predictor, settings: Settings, query: Query, free: tuple[int, ...]
+) -> Problem:
+    """The problem of the frames before the blow that is computed at a point."""
+    blow = predictor.ask([query])[0].blow
+    rows = rows_between(predictor, -np.inf, min(blow, settings.end))
+    if not rows.any():
+        rows = rows_between(predictor, -np.inf, settings.end)
+    return Problem(predictor, query, free, rows, settings.noise)
+
+
+def _acting(found: Solved) -> tuple[int, ...]:
+    """The unknowns that move something."""
+    most = np.abs(found.slopes).max(axis=0, initial=0.0)
+    return tuple(int(k) for k in np.flatnonzero(most > DULL))
+
+
+def _after(
+    predictor: Predictor,
+    settings: Settings,
+    query: Query,
+    late: tuple[int, ...],
+    blow: float,
+    tell: Say,
+) -> tuple[Query, tuple[float, float]]:
+    """Fit what acts from the blow on, with the time of the blow free."""
+    end = min(settings.end, blow + WINDOW * _spacing(predictor))
+    rows = rows_between(predictor, blow, end)
+    if rows.sum() * 2 <= len(late) + 1:
+        return query, (np.nan, np.nan)
+    base = replace(query, until=end)
+    losses = []
+    points = _late_points(late, settings)
+    for k, point in enumerate(points):
+        tell("after the blow", k, len(points))
+        shares = base.shares.copy()
+        shares[list(late)] = point
+        tried = replace(base, shares=shares)
+        answer = predictor.ask([tried])[0]
+        z = residuals(predictor, answer, rows) / settings.noise
+        losses.append((float(np.sum(np.log1p((z / CAUCHY) ** 2))), k, tried))
+    found: list[Solved] = []
+    for _, _, tried in sorted(losses)[:2]:
+        found.append(solve(Problem(predictor, tried, late, rows, settings.noise, delayed=True)))
+        if robust_loss.scale(found[-1].z, len(late) + 1) < GOOD:
+            break
+    best = min(found, key=lambda s: s.loss)
+    spread = robust_loss.scale(best.z, len(best.x))
+    error = _delay_error(best) * (spread if np.isfinite(spread) else 1.0)
+    return replace(best.query, delay=0.0), (best.query.delay, error)
+
+
+def _delay_error(found: Solved) -> float:
+    """Standard error of the free delay [s], for residuals of one deviation."""
+    matrix = information(found.slopes, found.z)
+    return DELAY * float(np.sqrt(np.linalg.pinv(matrix)[-1, -1]))
+
+
+def _late_points(late: tuple[int, ...], settings: Settings) -> Array:
+    """Starts (s, l) of what acts after the blow; the single empty one without any."""
+    if not late:
+        return np.empty((1, 0))
+    if len(late) == 1:
+        return ((np.arange(LATE_STARTS) + 0.5) / LATE_STARTS)[:, None]
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", UserWarning)
+        chance = np.random.default_rng([settings.seed, 1])
+        return np.asarray(
+            qmc.Sobol(len(late), scramble=True, rng=chance).random(LATE_STARTS * len(late))
+        )
+
+
+def _spacing(predictor: Predictor) -> float:
+    """Usual time between frames [s]."""
+    times = np.unique(predictor.time)
+    return float(np.median(np.diff(times))) if len(times) > 1 else 1e-3
+
+
+def _jointly(
+    predictor: Predictor,
+    settings: Settings,
+    query: Query,
+    blow: float,
+    delay: tuple[float, float],
+    stages: list[str],
+    tell: Say,
+) -> Fitted:
+    """Fit everything in growing windows, then once more where the noise is another one."""
+    solved = _grown(predictor, settings, query, blow, tell)
+    noise, until = settings.noise, solved.query.until
+    rows, everything = rows_between(predictor, -np.inf, until), tuple(range(predictor.size))
+    found = _scale(noise * solved.z, predictor.size, noise)
+    if abs(found / noise - 1) > NEAR:
+        noise = found
+        solved = solve(Problem(predictor, solved.query, everything, rows, noise))
+    last = _scale(noise * solved.z, predictor.size, noise)
+    solved = rescaled(solved, noise / last)
+    problem = Problem(predictor, solved.query, everything, rows, last)
+    stages.append(f"jointly: {int(rows.sum())} places")
+    return Fitted(problem, solved, rows, until, settings.end, last, blow, delay, tuple(stages))
+
+
+def _scale(residual: Array, unknowns: int, otherwise: float) -> float:
+    found = robust_loss.scale(residual, unknowns)
+    return found if np.isfinite(found) and found > 0 else otherwise
+
+
+def _grown(
+    predictor: Predictor, settings: Settings, query: Query, blow: float, tell: Say
+) -> Solved:
+    """Fit all unknowns until the first window's end, then on as far as the motion stays sane."""
+    spacing, everything = _spacing(predictor), tuple(range(predictor.size))
+
+    def fit_until(until: float, start: Query) -> Solved:
+        rows = rows_between(predictor, -np.inf, until)
+        base = replace(start, until=until)
+        return solve(Problem(predictor, base, everything, rows, settings.noise))
+
+    until = min(settings.end, blow + WINDOW * spacing)
+    solved = fit_until(until, query)
+    for turn in range(WINDOWS):
+        tell("jointly", turn, WINDOWS)
+        if until >= settings.end - 0.5 * spacing:
+            break
+        target = min(settings.end, blow + 2 * (until - blow))
+        ahead = replace(solved.query, until=target)
+        sane = horizon(predictor, ahead, solved, blow, settings.noise) - 0.5 * spacing
+        if min(sane, target) <= until + spacing:
+            break
+        until = min(sane, target)
+        solved = fit_until(until, solved.query)
+    return solved
