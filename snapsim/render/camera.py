@@ -102,17 +102,21 @@ def choose_direction(samples: Array, obstacles: list[tuple[Array, Array, Array]]
     (3, 3) body to world, half sizes (3,)). Sideways motion is best seen across the picture, so a
     view along the path costs; ties go to the first candidate.
     """
-    travel = samples - samples.mean(axis=0)
     best, best_cost = axes_of(AZIMUTHS[0], ELEVATIONS[0]), np.inf
     for i, elevation in enumerate(ELEVATIONS):
         for j, azimuth in enumerate(AZIMUTHS):
             axes = axes_of(azimuth, elevation)
-            share = np.mean([hidden(p, axes[2], obstacles) for p in samples])
-            spread = float(np.ptp(travel @ axes[2])) / (float(np.ptp(travel, axis=0).max()) or 1.0)
-            cost = 4 * float(share) + 0.6 * spread + 0.05 * i + 0.02 * j
+            cost = disadvantage(axes, samples, obstacles) + 0.05 * i + 0.02 * j
             if cost < best_cost - 1e-9:
                 best, best_cost = axes, cost
     return best
+
+
+def disadvantage(axes: Array, samples: Array, obstacles: list[tuple[Array, Array, Array]]) -> float:
+    """Return how badly places (k, 3) of a moving part are seen: hidden, or one behind another."""
+    share = np.mean([hidden(p, axes[2], obstacles) for p in samples])
+    deep = float(np.ptp((samples - samples.mean(axis=0)) @ axes[2]))
+    return 4 * float(share) + 0.6 * deep / (float(np.ptp(samples, axis=0).max()) or 1.0)
 
 
 def angles_of(axes: Array) -> tuple[float, float]:

@@ -38,12 +38,18 @@ class Layout:
         return _wide(*self.size)
 
     @property
+    def scene(self) -> Box:
+        """The box that words leave to the scene."""
+        floor = min([self.key[1], *(box[1] for box in self.panels if not self.wide)])
+        side = min([self.size[0], *(box[0] for box in self.panels if self.wide)])
+        return 0, self.impact[3], side, floor
+
+    @property
     def margins(self) -> Margins:
         """Shares of the picture that the scene must leave to the words."""
-        w, h = self.size
-        floor = min([self.key[1], *(box[1] for box in self.panels if not self.wide)])
-        side = min([0.95 * w, *(box[0] - 0.015 * w for box in self.panels if self.wide)])
-        return Margins(0.05, 1 - side / w, self.impact[3] / h + 0.015, 1 - floor / h + 0.015)
+        (w, h), (_, top, side, floor) = self.size, self.scene
+        right = 0.05 if side == w else 1 - side / w + 0.015
+        return Margins(0.05, right, top / h + 0.015, 1 - floor / h + 0.015)
 
 
 def _wide(width: int, height: int) -> bool:

@@ -6,13 +6,13 @@ What does not change in a clip is drawn once; places come from `layout`.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import matplotlib as mpl
 from PIL import Image, ImageDraw
 
 from snapsim.render import palette
 from snapsim.render.interpolation import Moment
-from snapsim.render.layers.contract import Note
 from snapsim.render.layout import Box, Layout, scaled
 from snapsim.render.lettering import fitted, font, wrapped
 from snapsim.render.panels.contract import Panel
@@ -30,6 +30,16 @@ def scale_bar(pixels_per_metre: float, room: int) -> tuple[float, str]:
     fitting = [s for s in STEPS if s * pixels_per_metre <= room]
     length = fitting[-1] if fitting else STEPS[0]
     return length, f"{1e3 * length:g} mm" if length < 1 else f"{length:g} m"
+
+
+@dataclass(frozen=True)
+class PlacedNote:
+    """Words in a colour about a `place` (x, y) in the picture; `aside` pixels are kept free."""
+
+    text: str
+    colour: str
+    place: tuple[float, float]
+    aside: float
 
 
 def _meet(a: Box, b: Box) -> bool:
@@ -83,9 +93,9 @@ class Overlay:
         pace: str,
         blow: str | None,
         moment: Moment | None = None,
-        notes: Sequence[tuple[Note, tuple[float, float]]] = (),
+        notes: Sequence[PlacedNote] = (),
     ) -> None:
-        """Set the words onto `frame`, in place; `notes` with their places [pixels]."""
+        """Set the words onto `frame`, in place."""
         if frame.mode == "RGBA":
             frame.alpha_composite(self._still)
         else:
@@ -102,29 +112,41 @@ class Overlay:
         if blow:
             self._put_blow(pen, blow)
 
-    def _put_notes(
-        self, pen: ImageDraw.ImageDraw, notes: Sequence[tuple[Note, tuple[float, float]]]
-    ) -> None:
-        """Words beside their places, on plates; one that would cover another moves down."""
-        face, taken = font(self._u(20), True), list[Box]()
-        low, high = self.layout.impact[3], self.layout.key[1]
-        for note, (x, y) in notes:
-            wide, tall = int(face.getlength(note.text)) + self._u(14), self._u(27)
-            left = int(min(max(x + self._u(10), 4), self.layout.size[0] - wide - 4))
-            top = int(min(max(y - tall / 2, low), high - tall))
-            while any(_meet((left, top, left + wide, top + tall), box) for box in taken):
-                top += self._u(3)
-            box = (left, top, left + wide, top + tall)
-            taken.append(box)
+    def _put_notes(self, pen: ImageDraw.ImageDraw, notes: Sequence[PlacedNote]) -> None:
+        """Words aside of their places, on plates, with a line to what they are about."""
+        face, plates = font(self._u(21), True), list[Box]()
+        for note in notes:
+            plates.append(self._plate(note, int(face.getlength(note.text)), plates))
+        for note, box in zip(notes, plates, strict=True):
+            if note.aside > 0:
+                end = (box[0] if box[0] > note.place[0] else box[2], (box[1] + box[3]) / 2)
+                pen.line((*note.place, *end), note.colour, max(1, self._u(2)))
+        for note, box in zip(notes, plates, strict=True):
             pen.rounded_rectangle(box, self._u(7), fill=palette.PANEL)
-            pen.text((left + self._u(7), top + tall / 2), note.text, note.colour, face, anchor="lm")
+            middle = box[0] + self._u(7), (box[1] + box[3]) / 2
+            pen.text(middle, note.text, note.colour, face, anchor="lm")
+
+    def _plate(self, note: PlacedNote, width: int, taken: list[Box]) -> Box:
+        """The plate of a note: right of its place, or left where there is no room, and never over
+        another; those above the middle of the scene move up, the others down."""
+        (_, low, side, high), (x, y) = self.layout.scene, note.place
+        wide, tall, off = width + self._u(14), self._u(29), note.aside + self._u(10)
+        left = x + off
+        if left + wide > side - 4 and x - off - wide > 4:
+            left = x - off - wide
+        left = int(min(max(left, 4), side - wide - 4))
+        top = int(min(max(y - tall / 2, low), high - tall))
+        way = 1 if top < (low + high) / 2 else -1
+        while any(_meet((left, top, left + wide, top + tall), box) for box in taken):
+            top += way * self._u(3)
+        return left, top, left + wide, top + tall
 
     def _put_reading(self, pen: ImageDraw.ImageDraw, cell: Box, reading: Reading) -> None:
         left, top = cell[0] + self._u(16), cell[1]
         room = cell[2] - left - self._u(10)
-        label, size = fitted(reading.label, room, self._u(20))
+        label, size = fitted(reading.label, room, self._u(23))
         pen.text((left, top + self._u(28)), label, palette.INK_SOFT, font(size), anchor="ls")
-        size = min(self._u(38), int((cell[2] - cell[0] - self._u(26)) / 5.2))
+        size = min(self._u(40), int((cell[2] - cell[0] - self._u(26)) / 5.2))
         big, small = font(size, True), font(round(0.7 * size))
         baseline = top + self._u(72)
         pen.text((left, baseline), reading.number, palette.INK, big, anchor="ls")
@@ -170,8 +192,19 @@ class Overlay:
 
     def _put_title(self, pen: ImageDraw.ImageDraw, title: str) -> None:
         left, top, right, bottom = self.layout.title
-        text, size = fitted(title, right - left, self._u(30), True)
-        pen.text((left, (top + bottom) / 2), text, palette.INK, font(size, True), anchor="lm")
+        points = self._u(32)
+        if font(round(0.75 * points), True).getlength(title) <= right - left:
+            text, size = fitted(title, right - left, points, True)
+            pen.text((left, (top + bottom) / 2), text, palette.INK, font(size, True), anchor="lm")
+            return
+        size = self._u(21)  # two lines; what still does not fit is cut with a sign
+        lines = wrapped(title, right - left, size, True)
+        if len(lines) > 2:
+            lines[1] = " ".join(lines[1:])
+        for k, line in enumerate(lines[:2]):
+            text, small = fitted(line, right - left, size, True)
+            y = top + (bottom - top) * (0.25 + 0.5 * k)
+            pen.text((left, y), text, palette.INK, font(small, True), anchor="lm")
 
     def _put_caution(self, pen: ImageDraw.ImageDraw) -> None:
         left, top, right, _ = self.layout.caution

@@ -15,10 +15,10 @@ from snapsim.render.layers.companions import Companions
 from snapsim.render.layers.gap import GapLine
 from snapsim.render.layers.ghosts import Ghosts, places_passed
 from snapsim.render.layers.hands import HandMarks
-from snapsim.render.layers.magnetisation import Magnetisation
+from snapsim.render.layers.magnetisation import Magnetisation, top_polarisation
 from snapsim.render.layers.section import Section
 from snapsim.render.layers.trail import Trail
-from snapsim.render.layers.vectors import QUANTITIES, Vector
+from snapsim.render.layers.vectors import QUANTITIES, Vector, largest
 from snapsim.render.layout import Layout, lay_out
 from snapsim.render.options import ClipOptions
 from snapsim.render.overlay import Overlay
@@ -48,14 +48,16 @@ class Pane:
         lag: float = 0.0,
         companions: Sequence[Trajectory] = (),
         lags: Sequence[float] = (),
+        fellows: Sequence[Trajectory] = (),
         watch: Stopwatch | None = None,
     ) -> None:
+        """`fellows` are all runs that share this one's scales."""
         self._run, self._options, self._timeline, self._lag = run, options, timeline, lag
-        self._companions, self._lags = companions, lags
+        self._companions, self._lags, self._fellows = companions, lags, fellows or (run,)
         self._watch = watch or Stopwatch()
         self._part = leading_part(run.system, run.velocity)
         self._action = action
-        self._layout = _layout(options, size, self._part)
+        self._layout = _layout(options, size, self._part, abreast=len(self._fellows) > 1)
         self._scales = choose_scales(run, timeline.slow_motion)
         self._blow = first_blow(run)
         self._subject = subject_of(run, action, self._part, options, lag)
@@ -163,19 +165,17 @@ class Pane:
         """Add what is switched on; returns the top of the polarisation's scale [T], 0 for none."""
         run, on, hair = self._run, self._options.layers, picture.line
         part, given = self._part, picture.plotter
-        top = 0.0
-        if "section" in on:
-            section = Section(given, run, picture.view.axes)
+        polarised = on & {"section", "magnetisation"} and any(r.cells for r in self._fellows)
+        top = max(top_polarisation(r.magnetisation) for r in self._fellows) if polarised else 0.0
+        if "section" in on and top > 0:
+            section = Section(given, run, picture.view.axes, top)
             for number in section.bodies:
-                picture.body(number).hide() if not run.system.bodies[number].fixed else None
+                picture.body(number).hide()
             picture.add(section)
-            top = section.top_polarisation
-        if "magnetisation" in on:
-            arrows = Magnetisation(
-                given, run.system.bodies, run.cells, run.magnetisation, run.position, run.quaternion
-            )
-            picture.add(arrows)
-            top = arrows.top_polarisation
+        if "magnetisation" in on and top > 0:
+            where = run.position, run.quaternion
+            cells = run.system.bodies, run.cells, run.magnetisation
+            picture.add(Magnetisation(given, *cells, *where, top))
         if part is not None:
             self._add_part_layers(picture, part)
         if "gap" in on:
@@ -199,7 +199,9 @@ class Pane:
             picture.add(Trail(given, part, run.time, run.position, 3.5 * hair))
         for name in ("velocity", "force", "torque"):
             if name in on:
-                picture.add(Vector(given, QUANTITIES[name], run, part, self._action.size))
+                what = QUANTITIES[name]
+                most = max(largest(what, r, i) for r in self._fellows for i in _parts(r))
+                picture.add(Vector(given, what, run, part, self._action.size, most))
 
 
 def subject_of(
@@ -228,6 +230,12 @@ def subject_of(
     )
 
 
+def _parts(run: Trajectory) -> list[int]:
+    """The leading part of a run, if it has one."""
+    found = leading_part(run.system, run.velocity)
+    return [] if found is None else [found]
+
+
 def struck_points(run: Trajectory, part: int) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
     """Return points (m, 3) of what the first blow strikes, near the blow; none without one."""
     blow = first_blow(run)
@@ -242,8 +250,9 @@ def struck_points(run: Trajectory, part: int) -> np.ndarray[tuple[int, int], np.
     return np.clip(box, blow.point - reach, blow.point + reach)
 
 
-def _layout(options: ClipOptions, size: tuple[int, int], part: int | None) -> Layout:
-    wanted = {"plot", "energy"} if part is not None else {"energy"}
+def _layout(options: ClipOptions, size: tuple[int, int], part: int | None, abreast: bool) -> Layout:
+    """Places of the words; runs abreast have no room for panels."""
+    wanted = {"plot", "energy"} if part is not None and not abreast else set()
     return lay_out(*size, panels=len(wanted & options.layers))
 
 

@@ -28,8 +28,9 @@ from snapsim.render.cameras.contract import Camera
 from snapsim.render.framing import Action, find_action
 from snapsim.render.interpolation import Moment
 from snapsim.render.joint_marks import JointMarks
-from snapsim.render.layers.contract import Layer, Note
+from snapsim.render.layers.contract import Layer
 from snapsim.render.layout import Layout
+from snapsim.render.overlay import PlacedNote
 from snapsim.render.shadow import LAMP, throw
 from snapsim.render.stopwatch import Stopwatch
 from snapsim.simulation.system import System
@@ -121,11 +122,19 @@ class Picture:
         """Does the camera stand still?"""
         return self._path.still
 
-    def notes(self, moment: Moment) -> list[tuple[Note, tuple[float, float]]]:
-        """Return the words of all layers at the moment last drawn, with their places [pixels]."""
+    def notes(self, moment: Moment) -> list[PlacedNote]:
+        """Return the words of all layers at the moment last drawn, with their places."""
         found = [note for layer in self._layers for note in layer.notes(moment)]
-        places = [self.view.project(note.place)[0] for note in found]
-        return [(n, (float(x), float(y))) for n, (x, y) in zip(found, places, strict=True)]
+        return [
+            PlacedNote(
+                note.text,
+                note.colour,
+                (float(x), float(y)),
+                note.aside * self.view.pixels_per_metre(note.place),
+            )
+            for note in found
+            for x, y in self.view.project(note.place)
+        ]
 
     def add(self, layer: Layer) -> None:
         """Let a layer take part, before the first frame."""
@@ -148,6 +157,7 @@ class Picture:
         )
 
     def _add_bodies(self, pose: Pose) -> None:
+        self._every: dict[int, BodyActors] = {}
         self._actors: dict[int, BodyActors] = {}
         self._shadows: dict[int, tuple[Array, IntArray]] = {}
         order = sorted(
@@ -160,6 +170,7 @@ class Picture:
             dim = TABLE_DIM if i == self._table else 1.0
             actors = BodyActors(self.plotter, body, quaternion, 1.6 * self.line, dim)
             actors.move(position, quaternion)
+            self._every[i] = actors
             corners, triangles = body.shape.surface(SHADOW_FINENESS)
             if not body.fixed:
                 self._actors[i] = actors
@@ -169,8 +180,8 @@ class Picture:
                 self._floor.keep_still(placed, triangles)
 
     def body(self, number: int) -> BodyActors:
-        """Return the actors of a free body."""
-        return self._actors[number]
+        """Return the actors of a body."""
+        return self._every[number]
 
     def _aim(self, view: camera.View, crop: tuple[int, int, int, int]) -> None:
         """Point the plotter's camera at a rectangle of the picture."""

@@ -39,6 +39,7 @@ class Show:
                 lag=self.lags[k],
                 companions=job.companions if k == 0 else (),
                 lags=[self.lags[0] - lag for lag in self.lags[count:]],
+                fellows=job.runs,
                 watch=self.watch,
             )
             for k, run in enumerate(job.runs)

@@ -160,8 +160,8 @@ def _angles(shot: Shot, subject: Subject, number: int) -> tuple[float, float]:
     path = subject.action.path[:: max(1, len(subject.action.path) // 24)]
     best, least = azimuth, float("inf")
     for k, beside in enumerate(BESIDE):
-        back = camera.axes_of(azimuth + beside, LOW)[2]
-        hidden = float(np.mean([camera.hidden(p, back, subject.obstacles) for p in path]))
-        if hidden + 0.02 * k < least:
-            best, least = azimuth + beside, hidden + 0.02 * k
+        axes = camera.axes_of(azimuth + beside, LOW)
+        cost = camera.disadvantage(axes, path, subject.obstacles) + 0.05 * k
+        if cost < least:
+            best, least = azimuth + beside, cost
     return best, LOW

@@ -12,11 +12,13 @@ from snapsim.render.interpolation import Moment
 
 @dataclass(frozen=True)
 class Note:
-    """Words beside a place (3,) [m] of the scene, in a colour."""
+    """Words about a place (3,) [m] of the scene, in a colour; `aside` [m] is how far from the place
+    they keep, so as not to cover what they are about."""
 
     text: str
     place: Array
     colour: str
+    aside: float = 0.0
 
 
 class Layer(Protocol):

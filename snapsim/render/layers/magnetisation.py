@@ -94,8 +94,10 @@ def top_polarisation(magnetisation: Mapping[str, Array]) -> float:
 
 
 class Magnetisation:
-    """The arrows of every soft body whose cells are known; `top_polarisation` [T] is the full
-    length of one, `position` (k, n, 3) and `quaternion` (k, n, 4) where the bodies go."""
+    """The arrows of every soft body whose cells are known; `top` [T] is the full length of one.
+
+    `position` (k, n, 3) and `quaternion` (k, n, 4) say where the bodies go.
+    """
 
     def __init__(
         self,
@@ -105,8 +107,8 @@ class Magnetisation:
         magnetisation: Mapping[str, Array],
         position: Array,
         quaternion: Array,
+        top: float,
     ) -> None:
-        self.top_polarisation = top = top_polarisation(magnetisation)
         self._parts = {
             i: _Arrows(plotter, body, cells[body.name], top)
             for i, body in enumerate(bodies)

@@ -6,7 +6,7 @@ most toward the camera over the run, and moves with the part. Colours as those o
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -22,7 +22,6 @@ from snapsim.render.actors import pose_matrix
 from snapsim.render.camera import View
 from snapsim.render.interpolation import Moment
 from snapsim.render.layers.contract import Note
-from snapsim.render.layers.magnetisation import top_polarisation
 from snapsim.simulation.trajectory import Trajectory
 
 HEXAHEDRON = 12
@@ -31,9 +30,9 @@ HEXAHEDRON = 12
 class Section:
     """The soft bodies of a run whose cells are known, cut for a view along `axes` (3, 3)."""
 
-    def __init__(self, plotter: Any, run: Trajectory, axes: Array) -> None:
-        self.reach = np.zeros((0, 3))
-        self.top_polarisation = top_polarisation(run.magnetisation)
+    def __init__(self, plotter: Any, run: Trajectory, axes: Array, top: float) -> None:
+        """`top` [T] is the end of the colours."""
+        self.reach, self._top = np.zeros((0, 3)), top
         self._parts: dict[int, tuple[str, pv.PolyData, IntArray, Any]] = {}
         for i, body in enumerate(run.system.bodies):
             if body.is_soft and body.name in run.cells:
@@ -52,7 +51,7 @@ class Section:
             half,
             scalars="polarisation",
             cmap=palette.ARROW_MAP,
-            clim=(0.0, max(self.top_polarisation, 1e-12)),
+            clim=(0.0, max(self._top, 1e-12)),
             show_scalar_bar=False,
             ambient=0.55,
             diffuse=0.5,
@@ -93,8 +92,3 @@ def half_of(body: Body, detail: str, normal: Array) -> tuple[pv.PolyData, IntArr
     kept = grid.clip(normal=tuple(normal), origin=(0, 0, 0), invert=True)
     surface = kept.extract_surface(algorithm=None).triangulate()
     return surface, np.asarray(surface.cell_data["cell"], dtype=np.int64)
-
-
-def cells_known(bodies: Sequence[Body], magnetisation: Mapping[str, Array]) -> bool:
-    """Does a run hold the cells of any soft part?"""
-    return any(body.is_soft and body.name in magnetisation for body in bodies)

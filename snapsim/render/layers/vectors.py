@@ -76,11 +76,16 @@ class Vector:
     """The arrow of one quantity on body number `part` of a run; `size` [m] is the action's."""
 
     def __init__(
-        self, plotter: Any, quantity: Quantity, run: Trajectory, part: int, size: float
+        self,
+        plotter: Any,
+        quantity: Quantity,
+        run: Trajectory,
+        part: int,
+        size: float,
+        most: float,
     ) -> None:
-        self._quantity, self._part = quantity, part
-        sizes = np.linalg.norm(quantity.values(run, part), axis=1)
-        self._most = float(np.nanmax(sizes, initial=0.0))
+        """`most` is the quantity's size that gets the longest arrow."""
+        self._quantity, self._part, self._most = quantity, part, most
         self._longest, self._shortest = LONGEST * size, SHORTEST * size
         self._before = 1.1 * float(np.linalg.norm(run.system.bodies[part].shape.extents))
         self.reach = around(run.position[:, part], 1.1 * self._longest, 600)
@@ -128,7 +133,13 @@ class Vector:
             return []
         tip = moment.position[self._part] + length * vector / size
         words = f"{self._quantity.letter} {self._quantity.words(size)}"
-        return [Note(words, tip, self._quantity.colour)]
+        return [Note(words, tip, self._quantity.colour, self._before)]
+
+
+def largest(quantity: Quantity, run: Trajectory, part: int) -> float:
+    """Return the largest size of a quantity on a part in a run."""
+    sizes = np.linalg.norm(quantity.values(run, part), axis=1)
+    return float(np.nanmax(sizes, initial=0.0))
 
 
 def arrow(heads: int) -> tuple[Array, Any]:

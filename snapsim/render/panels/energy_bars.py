@@ -19,10 +19,10 @@ from snapsim.render.layout import Box, scaled
 from snapsim.render.lettering import fitted, font, signed
 
 ROWS = (
-    ("from the field", "magnetic", -1.0, palette.BAR_FIELD),
+    ("from field", "magnetic", -1.0, palette.BAR_FIELD),
     ("motion", "kinetic", 1.0, palette.BAR_MOTION),
     ("lifted", "gravity", 1.0, palette.BAR_LIFTED),
-    ("lost in blows", "dissipated", 1.0, palette.BAR_LOST),
+    ("lost", "dissipated", 1.0, palette.BAR_LOST),
 )
 """Words, the run's energy, its sign as shown, colour."""
 
@@ -87,7 +87,7 @@ class EnergyBars:
         return scaled(self._unit, pixels)
 
     def _room(self) -> int:
-        return min(self._u(122), (self._box[2] - self._box[0]) * 2 // 5)
+        return min(self._u(126), (self._box[2] - self._box[0]) * 9 // 20)
 
     def _middle(self, row: int) -> int:
         top = self._box[1] + self._u(30)
