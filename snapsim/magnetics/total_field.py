@@ -93,11 +93,11 @@ class TotalField:
         x = as_floats(points).reshape(-1, 3)
         total = np.zeros_like(x)
         for i, shape, m in zip(self._magnets, self._shapes, self._m, strict=True):
-            total[_inside(shape, self._local(i, x))] += self._turns[i] @ m
+            total[inside(shape, self._local(i, x))] += self._turns[i] @ m
         for part in self._parts:
             local = self._local(part.body, x)
-            held = np.flatnonzero(_inside(part.shape, local))
-            cell = _cells_at(part.planes, np.ascontiguousarray(local[held]))
+            held = np.flatnonzero(inside(part.shape, local))
+            cell = cells_at(part.planes, np.ascontiguousarray(local[held]))
             total[held] += part.m[cell] @ self._turns[part.body].T
         return total
 
@@ -106,7 +106,7 @@ class TotalField:
         local = self._local(body, as_floats(points).reshape(-1, 3))
         shapes = dict(zip(self._magnets, self._shapes, strict=True))
         shapes |= {part.body: part.shape for part in self._parts}
-        return _inside(shapes[body], local)
+        return inside(shapes[body], local)
 
     def b(self, points: ArrayLike) -> Array:
         """Return B (k, 3) [T] at world points (k, 3) [m]."""
@@ -125,10 +125,10 @@ def _part(number: int, body: Body, mesh: CellMesh, m: Array) -> _Part:
     edges = np.empty((len(sigma), 5, 7))
     for f in range(len(sigma)):
         polygon_edges(faces.shapes.corners[f], faces.shapes.normal[f], edges[f])
-    return _Part(number, source_for(body.shape), edges, sigma, m, _planes(mesh))
+    return _Part(number, source_for(body.shape), edges, sigma, m, cell_planes(mesh))
 
 
-def _planes(mesh: CellMesh) -> Array:
+def cell_planes(mesh: CellMesh) -> Array:
     """Outward normal and distance (c, 6, 4) of each cell's faces; a collapsed one has zeros."""
     loops = mesh.corners[mesh.cells[:, FACES]]
     normal = np.cross(loops[:, :, 2] - loops[:, :, 0], loops[:, :, 3] - loops[:, :, 1])
@@ -141,7 +141,7 @@ def _planes(mesh: CellMesh) -> Array:
     return np.concatenate([normal, np.einsum("cfi,cfi->cf", normal, middle)[:, :, None]], axis=2)
 
 
-def _inside(shape: FieldSource, points: Array) -> BoolArray:
+def inside(shape: FieldSource, points: Array) -> BoolArray:
     """Which points (k,) in body axes a shape holds: the trace of its tensor is -1 there, else 0."""
     if not len(points):
         return np.zeros(0, dtype=bool)
@@ -151,7 +151,7 @@ def _inside(shape: FieldSource, points: Array) -> BoolArray:
 
 
 @compiled
-def _cells_at(planes: Array, points: Array) -> IntArray:
+def cells_at(planes: Array, points: Array) -> IntArray:
     """The cell (k,) that holds each point of the body, or lies nearest to it."""
     found = np.zeros(len(points), dtype=np.int64)
     for k in range(len(points)):

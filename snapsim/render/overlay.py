@@ -159,7 +159,7 @@ class Overlay:
         wide = int(font(size, True).getlength(text)) + self._u(28)
         if self.layout.wide:
             left = right - wide
-        slow = "SLOW" in pace
+        slow = pace.startswith(("SLOW", "REPLAY"))
         fill, ink = (palette.ACCENT, palette.ACCENT_INK) if slow else (palette.PANEL, palette.INK)
         pen.rounded_rectangle((left, top, left + wide, bottom), self._u(20), fill=fill)
         pen.text((left + self._u(14), (top + bottom) / 2), text, ink, font(size, True), anchor="lm")
@@ -193,8 +193,12 @@ class Overlay:
     def _put_title(self, pen: ImageDraw.ImageDraw, title: str) -> None:
         left, top, right, bottom = self.layout.title
         points = self._u(32)
-        if font(round(0.75 * points), True).getlength(title) <= right - left:
-            text, size = fitted(title, right - left, points, True)
+        text, size = fitted(title, right - left, points, True)
+        whole = text == title
+        wide = int(font(size, True).getlength(text)) if whole else right - left
+        plate = (left - self._u(10), top, left + wide + self._u(10), bottom)
+        pen.rounded_rectangle(plate, self._u(10), fill=(*palette.rgb(palette.PANEL), 150))
+        if whole:
             pen.text((left, (top + bottom) / 2), text, palette.INK, font(size, True), anchor="lm")
             return
         size = self._u(21)  # two lines; what still does not fit is cut with a sign

@@ -7,11 +7,13 @@ from collections.abc import Sequence
 import numpy as np
 from PIL import Image
 
+from snapsim.errors import InputError
 from snapsim.parts.states import Pose
 from snapsim.render.cameras.choice import Subject, camera_for
 from snapsim.render.framing import Action, corners, find_action, leading_part
 from snapsim.render.interpolation import sample
 from snapsim.render.layers.companions import Companions
+from snapsim.render.layers.field_lines import FieldLines
 from snapsim.render.layers.gap import GapLine
 from snapsim.render.layers.ghosts import Ghosts, places_passed
 from snapsim.render.layers.hands import HandMarks
@@ -178,6 +180,10 @@ class Pane:
             picture.add(Magnetisation(given, *cells, *where, top))
         if part is not None:
             self._add_part_layers(picture, part)
+        if "lines" in on and any(b.is_magnet for b in run.system.bodies):
+            self._need_cells()
+            action, axes = self._action, picture.view.axes
+            picture.add(FieldLines(given, run, action.centre, action.size, axes, 1.8 * hair))
         if "gap" in on:
             picture.add(GapLine(given, run, 2 * hair))
         if "hands" in on and run.system.hands:
@@ -185,6 +191,18 @@ class Pane:
         if self._companions:
             picture.add(Companions(given, self._companions, self._lags))
         return top
+
+    def _need_cells(self) -> None:
+        """Refuse a run without the magnetisation that field lines need."""
+        missing = [
+            b.name for b in self._run.system.bodies if b.is_soft and b.name not in self._run.cells
+        ]
+        if missing:
+            raise InputError(
+                f'"lines" needs the cells of {missing[0]}, which this run does not hold; make it'
+                " with release, or sweep --keep all",
+                key="layer",
+            )
 
     def _add_part_layers(self, picture: Picture, part: int) -> None:
         run, on, hair, given = self._run, self._options.layers, picture.line, picture.plotter

@@ -148,14 +148,20 @@ def _draw_all(
                 done += 1
                 told(done, total)
 
-            _draw_piece(show, target, folder, number, count)
+            _draw_piece(show, target, folder, number, PIECE, count)
     return None
 
 
 def _draw_piece(
-    show: Show, target: Path, folder: Path, number: int, count: Callable[[], None]
+    show: Show,
+    target: Path,
+    folder: Path,
+    number: int,
+    length: int,
+    count: Callable[[], None],
 ) -> None:
     """Draw, encode and note one piece; the note comes last, so a piece with one is whole."""
+    first = number * length
     if shutil.disk_usage(folder).free < ROOM:
         raise OutputError(f"{target}: less than {ROOM >> 20} MB are free; make room and go on")
     options, form = show.job.options, format_of(target)
@@ -163,7 +169,7 @@ def _draw_piece(
     light: list[Array] = []
 
     def frames() -> Iterator[ByteArray]:
-        for clip in _moments(show.timeline.frame_times(options.fps), number):
+        for clip in show.timeline.frame_times(options.fps)[first : first + length]:
             picture = show.frame(clip)
             with show.watch.stage("count flashes"):
                 light.append(flashes.luminance(picture))
@@ -175,7 +181,7 @@ def _draw_piece(
     if part.is_dir():
         shutil.rmtree(part)
     size = options.width, options.height
-    form.encode(frames(), part, size, options.fps, number * PIECE)
+    form.encode(frames(), part, size, options.fps, first)
     part.rename(folder / f"{number:05d}{form.piece_suffix}")
     np.save(folder / f"{number:05d}.npy", np.array(light, dtype=np.float32))
     note = folder / f"part-{number:05d}.json"
@@ -214,7 +220,7 @@ def _draw_apart(
 
 
 def _submit(pool: Executor, target: Path, folder: Path, number: int) -> Future[None]:
-    return pool.submit(_work, target, folder, number)
+    return pool.submit(_work, target, folder, number, PIECE)
 
 
 _own: dict[str, Any] = {}
@@ -227,11 +233,11 @@ def _start_worker(job: Job, count: Any, stop: Any) -> None:
     _own.update(show=Show(job), count=count, stop=stop)
 
 
-def _work(target: Path, folder: Path, number: int) -> None:
+def _work(target: Path, folder: Path, number: int, length: int) -> None:
     def tick() -> None:
         if _own["stop"].is_set():
             raise Stopped
         with _own["count"].get_lock():
             _own["count"].value += 1
 
-    _draw_piece(_own["show"], target, folder, number, tick)
+    _draw_piece(_own["show"], target, folder, number, length, tick)

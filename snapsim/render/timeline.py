@@ -97,10 +97,10 @@ class Timeline:
         if piece.kind in WORDS:
             return WORDS[piece.kind]
         rate = piece.rate_at(clip)
-        again = "REPLAY " if piece.kind == "replay" else ""
+        words = "REPLAY" if piece.kind == "replay" else "SLOW MOTION"
         if rate > 0.999:
-            return f"{again}REAL TIME"
-        return f"{again}SLOW MOTION 1/{slowness_text(1 / rate)}"
+            return "REPLAY" if piece.kind == "replay" else "REAL TIME"
+        return f"{words} 1/{slowness_text(1 / rate)}"
 
     def clip_at(self, sim: float) -> float:
         """Return the clip time at which the first telling comes to the simulated time `sim`."""

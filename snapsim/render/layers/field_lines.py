@@ -1,0 +1,224 @@
+"""Field lines of magnets and iron together, following the motion.
+
+Seeds lie on each magnet's middle cut, in one plane of its own axes that faces the viewer, the same
+flux between neighbours at release, and stay there: they belong to the magnet, so lines neither
+appear nor vanish. Lines are traced in space, with the magnetisation that the run has stored, at
+key times chosen so that the part moves little in between; a frame shows the mean of its two
+neighbours, point by point along the lines. So every line moves on smoothly.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+import pyvista as pv
+
+from snapsim.arrays import Array, ByteArray, IntArray
+from snapsim.magnetics.adaptive_field_lines import TracedLine, trace_adaptively
+from snapsim.magnetics.cells import mesh as cells_of
+from snapsim.magnetics.field_lines import equal_flux_seeds
+from snapsim.magnetics.quick_field import Field, QuickField
+from snapsim.numerics import rotations
+from snapsim.parts.bodies import Body
+from snapsim.render import palette
+from snapsim.render.camera import View
+from snapsim.render.interpolation import Moment, sample
+from snapsim.render.layers.contract import Note
+from snapsim.simulation.trajectory import Trajectory
+
+LINES = 14  # a magnet
+POINTS = 72  # a half line
+KEYS = 600  # key times at most; only those near a frame are traced
+MOVE = 0.012  # of the scene's size: how far a body may move between key times
+BOX = 1.6  # half size of the box in sizes of the scene
+FADE = (0.45, 1.3)  # sizes of the scene from its centre between which lines fade
+FAINT = 0.15
+HEAD = 0.028  # of the scene's size: arrow heads that show which way
+
+
+@dataclass(frozen=True)
+class Seeds:
+    """`body` that carries them, and where they are in its axes (k, 3) [m]."""
+
+    body: int
+    place: Array
+
+
+class FieldLines:
+    """Lines of one run; `size` [m] and `centre` (3,) are the action's, `axes` the view's."""
+
+    reach = None
+
+    def __init__(
+        self, plotter: Any, run: Trajectory, centre: Array, size: float, axes: Array, line: float
+    ) -> None:
+        self._lines = MovingLines(run, centre, size, axes)
+        count = 2 * self._lines.count
+        self._mesh = pv.PolyData(np.zeros((count * POINTS, 3)))
+        strips = np.arange(count * POINTS).reshape(count, POINTS)
+        self._mesh.lines = np.column_stack([np.full(count, POINTS), strips]).ravel()
+        self._head = HEAD * size
+        self._heads = pv.PolyData(
+            np.zeros((4 * self._lines.count, 3)), faces=_head_faces(self._lines.count)
+        )
+        self._centre, self._size = centre, size
+        self._mesh["shade"] = np.zeros((count * POINTS, 4), dtype=np.uint8)
+        plotter.add_mesh(
+            self._mesh,
+            scalars="shade",
+            rgba=True,
+            line_width=line,
+            lighting=False,
+            reset_camera=False,
+        )
+        plotter.add_mesh(self._heads, color=palette.FIELD_LINE, lighting=False, reset_camera=False)
+
+    def show(self, moment: Moment, view: View) -> None:
+        """Bring the lines to a moment."""
+        lines = self._lines.at(moment.time)
+        self._mesh.points = lines.reshape(-1, 3)
+        self._mesh["shade"] = self._shade(self._mesh.points)
+        self._heads.points = _heads(lines[:, 0], view, self._head)
+
+    def _shade(self, points: Array) -> ByteArray:
+        """The lines' colour (k, 4), fainter away from the scene."""
+        far = np.linalg.norm(points - self._centre, axis=1) / self._size
+        share = np.clip((FADE[1] - far) / (FADE[1] - FADE[0]), FAINT, 1.0)
+        colour = np.array([*palette.rgb(palette.FIELD_LINE), 255], dtype=np.uint8)
+        shade = np.tile(colour, (len(points), 1))
+        shade[:, 3] = (230 * share).astype(np.uint8)
+        return shade
+
+    def notes(self, moment: Moment) -> list[Note]:
+        """No words."""
+        return []
+
+
+class MovingLines:
+    """The lines of a run at any time: `at` gives (lines, 2, POINTS, 3) [m], from the seed along B
+    and against it."""
+
+    def __init__(self, run: Trajectory, centre: Array, size: float, axes: Array) -> None:
+        self._run, self._size = run, size
+        self._box = centre - BOX * size, centre + BOX * size
+        bodies = run.system.bodies
+        self._numbers = {b.name: i for i, b in enumerate(bodies) if b.name in run.cells}
+        meshes = {i: cells_of(bodies[i].shape, run.system.detail) for i in self._numbers.values()}
+        self._field = QuickField(bodies, meshes)
+        self.seeds = self._choose_seeds(axes)
+        self.count = sum(len(s.place) for s in self.seeds)
+        self._reach = np.concatenate(
+            [
+                np.full(len(s.place), 2 * np.linalg.norm(bodies[s.body].shape.extents))
+                for s in self.seeds
+            ]
+        )
+        self.keys = key_times(run, MOVE * size, KEYS)
+        self._at_key = lru_cache(maxsize=8)(self._trace_key)
+
+    def field_at(self, moment: Moment) -> Field:
+        """Return B of a moment."""
+        given = {i: moment.magnetisation[name] for name, i in self._numbers.items()}
+        return self._field.at(moment.position, moment.quaternion, given)
+
+    def traced(self, time: float) -> list[TracedLine]:
+        """Return the lines of a time [s], traced then and there."""
+        moment = sample(self._run, time)
+        where = [
+            moment.position[s.body] + rotations.rotate(moment.quaternion[s.body], s.place)
+            for s in self.seeds
+        ]
+        return trace_adaptively(
+            self.field_at(moment), np.concatenate(where), self._reach, self._size, self._box
+        )
+
+    def at(self, time: float) -> Array:
+        """Return the lines of a time [s], between key times their mean."""
+        j = int(np.clip(np.searchsorted(self.keys, time, side="right"), 1, len(self.keys) - 1))
+        a, b = self.keys[j - 1], self.keys[j]
+        u = float(np.clip((time - a) / (b - a), 0.0, 1.0))
+        if u == 0.0:
+            return self._at_key(j - 1)
+        if u == 1.0:
+            return self._at_key(j)
+        mixed: Array = (1 - u) * self._at_key(j - 1) + u * self._at_key(j)
+        return mixed
+
+    def _trace_key(self, j: int) -> Array:
+        lines = self.traced(float(self.keys[j]))
+        return np.array([[evenly(line.ahead), evenly(line.back)] for line in lines])
+
+    def _choose_seeds(self, axes: Array) -> list[Seeds]:
+        moment = sample(self._run, float(self._run.time[0]))
+        field = self.field_at(moment)
+        found = []
+        for i, body in enumerate(self._run.system.bodies):
+            if body.is_magnet and body.magnetised is not None:
+                x, q = moment.position[i], moment.quaternion[i]
+                across = seed_direction(body, rotations.rotate_back(q, axes[0]))
+                half = 0.97 * float(np.abs(across) @ body.shape.extents)
+                ends = [x + rotations.rotate(q, s * half * across) for s in (-1, 1)]
+                along = rotations.rotate(q, body.magnetised)
+                world = equal_flux_seeds(field, ends[0], ends[1], along, LINES)
+                found.append(Seeds(i, rotations.rotate_back(q, world - x)))
+        return found
+
+
+def seed_direction(body: Body, right: Array) -> Array:
+    """Return the body axis (3,), square to the magnetisation, that lies most across the view."""
+    assert body.magnetised is not None
+    share = np.abs(right) * (np.abs(body.magnetised) < 0.7)
+    if not share.any():  # a magnetisation along no axis: anything square to it
+        flat = right - (right @ body.magnetised) * body.magnetised
+        found: Array = flat / np.linalg.norm(flat)
+        return found
+    axis = np.eye(3)[int(np.argmax(share))]
+    axis = axis - (axis @ body.magnetised) * body.magnetised
+    unit: Array = axis / np.linalg.norm(axis)
+    return unit
+
+
+def key_times(run: Trajectory, move: float, most: int) -> Array:
+    """Return times (k,) [s] from a run's first to its last, between which no point of a free body
+    moves further than `move` [m], or `most` of them as evenly apart in motion."""
+    way = np.zeros(len(run.time))
+    for i, body in enumerate(run.system.bodies):
+        if body.fixed:
+            continue
+        step = np.linalg.norm(np.diff(run.position[:, i], axis=0), axis=1)
+        dot = np.abs(np.sum(run.quaternion[1:, i] * run.quaternion[:-1, i], axis=1))
+        turn = 2 * np.arccos(np.clip(dot, 0, 1))
+        step += turn * float(np.linalg.norm(body.shape.extents))
+        way += np.concatenate([[0.0], np.cumsum(step)])
+    way += 1e-9 * (1 + way[-1]) * (run.time - run.time[0])  # at rest time goes on too
+    count = int(np.clip(np.ceil(way[-1] / move), 1, most - 1)) + 1
+    keys = np.interp(np.linspace(way[0], way[-1], count), way, run.time)
+    found: Array = np.unique(keys)
+    return found if len(found) > 1 else np.array([run.time[0], run.time[0] + 1.0])
+
+
+def evenly(path: Array) -> Array:
+    """Return POINTS points (POINTS, 3) of a path, equally far from each other along it."""
+    way = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(path, axis=0), axis=1))])
+    wanted = np.linspace(0, way[-1], POINTS)
+    return np.column_stack([np.interp(wanted, way, path[:, k]) for k in range(3)])
+
+
+def _heads(ahead: Array, view: View, size: float) -> Array:
+    """Return flat arrow heads (4 n, 3) that face the viewer, a quarter along the lines ahead."""
+    k = POINTS // 4
+    way = ahead[:, k + 1] - ahead[:, k - 1]
+    way /= np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-12)
+    side = np.cross(way, view.axes[2])
+    at = ahead[:, k]
+    corners = [at + size * way, at - size * (0.6 * way + 0.55 * side), at - size * 0.25 * way]
+    corners.append(at - size * (0.6 * way - 0.55 * side))
+    return np.stack(corners, axis=1).reshape(-1, 3)
+
+
+def _head_faces(count: int) -> IntArray:
+    one, numbers = np.array([3, 0, 1, 2, 3, 0, 2, 3]), np.array([0, 1, 1, 1] * 2)
+    return np.concatenate([one + 4 * n * numbers for n in range(count)])

@@ -1,0 +1,138 @@
+"""Cameras never lose what they must hold: every scene, every camera, every frame."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from snapsim import load_scene
+from snapsim.render import ClipOptions, Key, Shot
+from snapsim.render.camera import angles_of, axes_of
+from snapsim.render.cameras.choice import camera_for
+from snapsim.render.framing import corners, find_action, leading_part
+from snapsim.render.interpolation import sample
+from snapsim.render.layout import lay_out
+from snapsim.render.pane import subject_of
+from snapsim.render.show import plan
+from snapsim.simulation.trajectory import Audit, Cost, Impact, Trajectory
+
+ROOT = Path(__file__).parents[3]
+MOTIONS = np.load(ROOT / "tests" / "references" / "scene_motions.npz")
+SCENES = sorted({name.split("/")[0] for name in MOTIONS.files})
+KEYS = (Key(0.0, -60.0, 20.0), Key(3.0, 10.0, 5.0, 0.6), Key(7.0, 80.0, 50.0))
+SHOTS = {
+    "fixed": Shot(),
+    "orbit": Shot("orbit", turn=200.0),
+    "follow": Shot("follow"),
+    "close-up": Shot("close-up"),
+    "keyframes": Shot("keyframes", keys=KEYS),
+}
+
+
+def stored_run(name):
+    """A run with the motion alone: what cameras look at."""
+    system = load_scene(ROOT / "scenarios" / f"{name}.toml")
+    m = {
+        k: MOTIONS[f"{name}/{k}"].astype(float)
+        for k in ("time", "position", "quaternion", "velocity")
+    }
+    zero, blow = np.zeros(len(m["time"])), ()
+    if f"{name}/blow" in MOTIONS.files:
+        time, *point, speed = MOTIONS[f"{name}/blow"]
+        body, against = MOTIONS[f"{name}/who"].tolist()
+        blow = (Impact(float(time), body, against, np.array(point), np.array([0, 0, 1.0]),
+                       float(speed), 1.0, 1.0, 1.0, 1.0, (0.0, 0.0)),)  # fmt: skip
+    return Trajectory(
+        system=system, outcome="settled", reason="", **m,
+        spin=np.zeros_like(m["velocity"]), force=np.zeros_like(m["velocity"]),
+        torque=np.zeros_like(m["velocity"]), energy=dict.fromkeys(("kinetic",), zero), gap=zero,
+        cells={}, magnetisation={}, impacts=blow, loads={}, audit=Audit(*([0.0] * 10)),
+        cost=Cost(0, 0, 0.0), accuracy={},
+    )  # fmt: skip
+
+
+@pytest.fixture(scope="module", params=SCENES)
+def scene(request):
+    return stored_run(request.param)
+
+
+def shown_boxes(run, time, bodies):
+    moment = sample(run, time)
+    return np.vstack(
+        [
+            corners(run.system.bodies[i], moment.position[i : i + 1], moment.quaternion[i : i + 1])
+            for i in bodies
+        ]
+    )
+
+
+def lost(run, shot, number, size, bodies):
+    """The largest share of the picture by which a corner of a box is outside, over all frames."""
+    options = ClipOptions(width=size[0], height=size[1], fps=15, shot=shot, replay=shot)
+    line, _ = plan((run,), options)
+    t = run
+    part = leading_part(t.system, t.velocity)
+    action = find_action(t.system, t.position, t.quaternion, part)
+    subject = subject_of(run, action, part, options, 0.0)
+    camera = camera_for(shot, subject, line, number, lay_out(*size, panels=2))
+    worst = -1.0
+    for clip in line.frame_times(15):
+        piece = line.piece_at(clip)
+        if piece.shot != number or piece.kind in ("title", "card"):
+            continue
+        view = camera.view_at(clip)
+        box = shown_boxes(run, line.sim_at(clip), bodies)
+        assert view.coordinates(box)[:, 2].max() < 0  # before the eye
+        share = view.project(box) / size
+        worst = max(worst, float((-share).max()), float((share - 1).max()))
+    return worst
+
+
+@pytest.mark.parametrize("kind", sorted(SHOTS))
+def test_no_camera_ever_loses_a_moving_body(scene, kind):
+    """The followed part by a following camera, every free body by all others; wide and tall."""
+    part = leading_part(scene.system, scene.velocity)
+    free = [i for i, b in enumerate(scene.system.bodies) if not b.fixed]
+    bodies = [part] if kind == "follow" else free
+    for size in ((1280, 720), (720, 1280)):
+        assert lost(scene, SHOTS[kind], 0, size, bodies) <= 0
+
+
+def test_the_second_camera_loses_nothing_of_the_replay(scene):
+    free = [i for i, b in enumerate(scene.system.bodies) if not b.fixed]
+    if scene.impacts:
+        assert lost(scene, Shot("close-up"), 1, (1280, 720), free) <= 0
+
+
+def test_a_moving_camera_moves_smoothly(scene):
+    """From frame to frame the eye's step changes by less than a hundredth of its distance."""
+    run, options = scene, ClipOptions(shot=Shot("follow"))
+    line, _ = plan((run,), options)
+    part = leading_part(run.system, run.velocity)
+    action = find_action(run.system, run.position, run.quaternion, part)
+    subject = subject_of(run, action, part, options, 0.0)
+    camera = camera_for(options.shot, subject, line, 0, lay_out(1280, 720))
+    shot = [t for t in line.frame_times(60) if line.piece_at(t).kind not in ("title", "card")]
+    eyes = np.array([camera.view_at(t).eye for t in shot if line.piece_at(t).shot == 0])
+    distance = np.linalg.norm(eyes[0] - sample(run, 0.0).position[part])
+    jerk = np.linalg.norm(np.diff(eyes, n=2, axis=0), axis=1)
+    assert jerk.max() < 0.01 * distance
+
+
+def test_angles_are_the_inverse_of_axes():
+    for azimuth, elevation in ((-62.0, 14.0), (120.0, -35.0), (0.0, 79.0)):
+        assert angles_of(axes_of(azimuth, elevation)) == pytest.approx((azimuth, elevation))
+
+
+def test_keyframes_are_met_and_eased_between():
+    run = stored_run("gear-blank")
+    options = ClipOptions(shot=SHOTS["keyframes"])
+    line, _ = plan((run,), options)
+    action = find_action(run.system, run.position, run.quaternion, 1)
+    subject = subject_of(run, action, 1, options, 0.0)
+    camera = camera_for(options.shot, subject, line, 0, lay_out(1280, 720))
+    for key in KEYS[1:]:
+        seen = angles_of(camera.view_at(key.at).axes)
+        assert seen == pytest.approx((key.azimuth, key.elevation), abs=0.5)
+    near = [np.linalg.norm(camera.view_at(t).eye - action.centre) for t in (3.0, 7.0)]
+    assert near[0] > 1.3 * near[1]  # zoom 0.6 stands further off than 1
