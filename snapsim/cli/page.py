@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from snapsim.cli.options import AsJson, Changes
+from snapsim.cli.options import AsJson, Changes, Force
 from snapsim.cli.output import emit, emit_json
+from snapsim.errors import InputError
 
 if TYPE_CHECKING:
     from snapsim.page.bench import Source
@@ -22,10 +23,17 @@ def page(
     open_: Annotated[
         bool, typer.Option("--open/--no-open", help="Open the page in the browser.")
     ] = True,
+    output: Annotated[
+        str | None,
+        typer.Option("-o", "--output", metavar="RUN.html", help="Write a run as one HTML file."),
+    ] = None,
+    force: Force = False,
     json: AsJson = False,
     changes: Changes = None,
 ) -> None:
     """A page on this machine only: move the part, see the force, release, scrub, export."""
+    if output is not None:
+        return _one_run(file, output, force, json)
     from snapsim.page.server import serve
     from snapsim.page.triggers import Desk
 
@@ -48,6 +56,26 @@ def page(
         desk.close()
 
 
+def _one_run(file: str | None, output: str, force: bool, json: bool) -> None:
+    """Write a run as a file that opens from disk."""
+    if file is None or not _is_run(file):
+        raise InputError("goes with a run file, like run.h5 -o run.html", key="--output")
+    from snapsim.storage.whole_file import require_writable
+
+    if not output.lower().endswith((".html", ".htm")):
+        raise InputError(f'"{output}" must end in .html', key="--output")
+    require_writable(output, force)
+    import snapsim
+    from snapsim.page.one_run import write_one_run
+
+    write_one_run(snapsim.read_run(file), output, force)
+    return emit_json({"file": output}) if json else emit(f"wrote {output}; it needs no network")
+
+
+def _is_run(file: str) -> bool:
+    return file.lower().endswith((".h5", ".hdf5"))
+
+
 def _source(file: str | None, changes: list[str]) -> tuple[Source, str | None]:
     """The scene to show, and the run file that is already there."""
     from snapsim.page.bench import Source
@@ -56,7 +84,7 @@ def _source(file: str | None, changes: list[str]) -> tuple[Source, str | None]:
 
     if file is None:
         return Source(STARTER, "starter scene", tuple(changes)), None
-    if file.lower().endswith((".h5", ".hdf5")):
+    if _is_run(file):
         import snapsim
 
         system = snapsim.read_run(file).system

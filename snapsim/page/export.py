@@ -22,3 +22,13 @@ def clip_work(given: dict[str, Any], report: Report) -> dict[str, Any]:
         lambda done, of: report(done / of, f"frame {done} of {of}"),
     )
     return {"path": given["path"]}
+
+
+def html_work(given: dict[str, Any], report: Report) -> dict[str, Any]:
+    """Write the run file at `run` as one HTML file at `path`."""
+    import snapsim
+    from snapsim.page.one_run import write_one_run
+
+    report(0.0, "writing")
+    write_one_run(snapsim.read_run(given["run"]), Path(given["path"]), overwrite=True)
+    return {"path": given["path"]}

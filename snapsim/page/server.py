@@ -19,7 +19,7 @@ from snapsim.render.typeface import font_path
 
 HOST = "127.0.0.1"
 ASSETS = Path(__file__).parent / "assets"
-SCRIPTS = ("viewer.js", "hands.js", "playing.js", "parts.js", "page.js")
+SCRIPTS = ("viewer.js", "hands.js", "playing.js", "parts.js", "showing.js", "page.js")
 TEMPLATE = "<snap-page></snap-page>"
 LOST = (
     "<div class='lost'><h1>The page has lost its server</h1><p>Start <code>snapsim page</code>"

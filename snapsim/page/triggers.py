@@ -21,7 +21,7 @@ from snapsim.errors import InputError, SnapsimError
 from snapsim.numerics import rotations
 from snapsim.page.bench import Bench, Run, Source
 from snapsim.page.energy_curve import curve_work, margin_work
-from snapsim.page.export import clip_work
+from snapsim.page.export import clip_work, html_work
 from snapsim.page.jobs import Job, Lane, cancel
 from snapsim.page.pose import typed
 from snapsim.page.release_job import load_work, release_work
@@ -189,6 +189,14 @@ class Desk:
         return self._begun(bench, self.runs.submit("clip", clip_work, given))
 
     @answering
+    def html(self, tab: str, run: int) -> Answer:
+        """Begin the HTML file of a run."""
+        bench = self.bench(tab)
+        _, path = self._new_file(".html")
+        given = {"run": self._run(bench, run).path, "path": path}
+        return self._begun(bench, self.looks.submit("html", html_work, given))
+
+    @answering
     def stop(self, tab: str, number: int) -> Answer:
         """Cancel a job of this tab."""
         bench = self.bench(tab)
@@ -244,6 +252,6 @@ class Desk:
 
 CALLS = (
     "hello", "move", "type_pose", "look", "back", "set_down", "put", "choose", "release", "explain",
-    "clip", "stop", "standing", "result", "file_of",
+    "clip", "html", "stop", "standing", "result", "file_of",
 )  # fmt: skip
 """Names of the calls that the browser may make."""

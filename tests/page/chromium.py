@@ -117,6 +117,7 @@ class Tab:
         self.socket: Any = browser.run(self._connect())
         for domain in ("Page", "Runtime", "Network", "Log"):
             self.call(f"{domain}.enable")
+        self.call("Emulation.setFocusEmulationEnabled", enabled=True)
         self.call(
             "Browser.setDownloadBehavior",
             behavior="allow",

@@ -183,6 +183,40 @@ def test_the_run_file_that_is_saved_holds_the_run_that_is_shown(
     assert tab.js("snapsim.page.record.summary.simulated_s") == run.time[-1]
 
 
+def test_the_page_of_a_run_is_saved_and_a_clip_begun_and_cancelled(
+    tab: Tab, browser: Chromium
+) -> None:
+    tab.js("snapsim.page.savePage()")
+    path = browser.downloads / "disc.html"
+    for _ in range(200):
+        if path.exists():
+            break
+        tab.js("0")
+        time.sleep(0.05)
+    assert "<title>Steel disc tilted under a block magnet (invented)</title>" in path.read_text()
+    tab.js("snapsim.page.saveClip()")
+    tab.wait("snapsim.page.drawing && snapsim.page.drawing.word.startsWith('frame')", 40)
+    tab.js("snapsim.page.stopJob(snapsim.page.drawing)")
+    tab.wait("!snapsim.page.drawing")
+
+
+def test_a_picture_is_saved_with_the_caution_in_it(tab: Tab, browser: Chromium) -> None:
+    from PIL import Image
+
+    tab.js("document.querySelector('canvas').focus()")
+    tab.press("p")
+    path = browser.downloads / "disc.png"
+    for _ in range(100):
+        if path.exists() and path.stat().st_size:
+            break
+        tab.js("0")
+        time.sleep(0.05)
+    with Image.open(path) as picture:
+        assert picture.width == tab.js("snapsim.page.view.canvas.width")
+        low = picture.convert("L").crop((0, picture.height - 40, picture.width, picture.height))
+        assert low.getextrema()[1] - low.getextrema()[0] > 120  # words on the backdrop
+
+
 def test_a_reload_finds_the_run_and_the_pose_again(tab: Tab) -> None:
     name = tab.js("sessionStorage.getItem('snapsim-tab')")
     tab.press("Escape")
@@ -216,6 +250,21 @@ def test_a_wrong_or_missing_token_gets_a_plain_page(
     made.wait("document.body && document.body.innerText.includes('not complete')")
     assert made.js("document.scripts.length") == 0
     made.close()
+
+
+def test_two_runs_are_compared_by_ghost_curve_and_table(tab: Tab) -> None:
+    tab.js("document.querySelector('canvas').focus()")
+    tab.press("r")
+    tab.wait("snapsim.page.runs.length === 2 && snapsim.page.mode === 'play'", 60)
+    tab.press(" ")
+    first = tab.js("snapsim.page.runs[0].number")
+    tab.js(f"snapsim.page.chooseCompare({first})")
+    tab.wait("snapsim.page.other")
+    assert tab.js("snapsim.page.view.ghosts.has('other')")
+    tab.wait("document.querySelectorAll('.runplot path').length === 2")
+    assert tab.js("document.querySelectorAll('.runs thead th').length") == 3
+    tab.js("snapsim.page.chooseCompare(null)")
+    tab.wait("!snapsim.page.view.ghosts.has('other')")
 
 
 def test_nothing_was_complained_of(tab: Tab) -> None:

@@ -1,9 +1,9 @@
 // The page: one Vue component on trame's connection. Each tab has a scene of its own on the server.
 (() => {
   "use strict";
-  const { StageView, Hands, Recording, Clock, quantity, said, grown } = window.snapsim;
-  const { add, scale, length, unit, multiply, about, normalised } = window.snapsim.math;
-  const COLOURS = { force: "#FFB454", weight: "#9FB4BF", torque: "#8CD3F2", trail: "#FFB454", other: "#7FD8C4" };
+  const { StageView, Hands, Recording, Clock, quantity, said, LAYERS } = window.snapsim;
+  const { add, length, multiply, about, normalised } = window.snapsim.math;
+  const { showArrows, placeLabels, showRecord, showOther, showLayers, dress } = window.snapsim;
   const POLL = 150, QUIET = 450;
 
   // A name for this tab that a reload keeps; a tab opened as a copy of another gets its own.
@@ -40,7 +40,7 @@
       pose: null, figures: null, tool: "move", axis: "", step: 1, holding: false,
       jobs: [], runs: [], records: {}, shown: null, compare: null, mode: "place",
       curve: null, curveFor: "", margin: null, marginFor: "", time: 0, playing: false, pace: 0.05,
-      layers: { force: true, torque: true, trail: true, start: true }, tab: "place", keys: false,
+      layers: { ...LAYERS }, tab: "place", keys: false,
       spoken: "", labels: [], link: "", helpKeys: KEYS, clipSize: "1280x720",
     }),
     computed: {
@@ -64,26 +64,27 @@
         if (this.mode === "play" && this.record) return this.record.figures(this.time);
         return null;
       },
-      speedLines() {
-        const lines = [];
-        if (this.record) lines.push({ name: "shown", colour: "var(--series-1)", x: this.record.time, y: this.record.speed });
-        if (this.other) lines.push({ name: "compared", colour: "var(--series-3)", dash: "7 4", x: this.other.time, y: this.other.speed });
-        return lines;
-      },
-      blowTimes() { return this.record && this.record.blow ? [this.record.blow.time] : []; },
       announced() { return this.record && this.record.blow && this.time >= this.record.blow.time ? this.record.blow.words : ""; },
       tabled() {
         const of = (n) => ({ name: this.runs.find((r) => r.number === n).name, record: this.records[n] });
         return [this.shown, this.compare].filter((n) => n !== null && this.records[n]).map(of);
       },
+      // Where on the curve a part let go at rest snaps: from `from` to `to`, known to `error` [deg].
       snaps() {
         if (!this.margin || !this.curve) return [];
-        return this.margin.ways.filter((w) => w.kind === "tilt" && w.snaps_beyond_deg !== null && w.snaps_beyond_deg !== undefined)
-          .map((w) => {
-            const sign = w.axis[0] * this.curve.axis[0] + w.axis[1] * this.curve.axis[1] + w.axis[2] * this.curve.axis[2];
-            return Math.abs(sign) < 0.9 ? null : { at: Math.sign(sign) * w.snaps_beyond_deg, from: Math.sign(sign) * w.snaps_beyond_deg, to: Math.sign(sign) * 400, error: w.snaps_beyond_error_deg };
-          }).filter(Boolean);
+        const now = this.margin.present.fate === "snaps", c = this.curve.axis, found = [];
+        for (const way of this.margin.ways) {
+          if (way.kind !== "tilt") continue;
+          const along = way.axis[0] * c[0] + way.axis[1] * c[1] + way.axis[2] * c[2];
+          const at = now ? way.safe_from_deg : way.snaps_beyond_deg;
+          const error = now ? way.safe_from_error_deg : way.snaps_beyond_error_deg;
+          if (Math.abs(along) < 0.9 || (!now && typeof at !== "number")) continue;
+          const sign = Math.sign(along), edge = typeof at === "number" ? sign * at : sign * 400;
+          found.push({ at: edge, from: now ? 0 : edge, to: now ? edge : sign * 400, error, known: typeof at === "number", now });
+        }
+        return found;
       },
+      known() { return this.snaps.filter((s) => s.known); },
       fateWords() {
         if (!this.margin) return "";
         const f = this.margin.present.fate, to = this.margin.present.reaches;
@@ -139,15 +140,9 @@
           moved: (position, quaternion, event) => this.send(position, quaternion, event.timeStamp),
         });
         this.clock = new Clock((t) => this.seek(t, true), () => { this.playing = false; });
-        this.dress();
+        dress(this.view);
         this.showScene();
         window.snapsim.page = this;
-      },
-      dress() {
-        const style = getComputedStyle(document.documentElement);
-        const of = (name) => style.getPropertyValue(name).trim();
-        Object.assign(this.view.colours, { low: of("--backdrop-low"), high: of("--backdrop-high"), rim: of("--rim"), dim: Number(of("--dim")) });
-        this.view.refresh();
       },
       showScene() {
         this.view.show(this.scene);
@@ -297,7 +292,7 @@
         } else if (job.kind === "margin") {
           this.margin = answer.result;
           this.marginFor = key;
-        } else if (job.kind === "clip") this.offer(answer.file, "clip.mp4");
+        } else if (["clip", "html"].includes(job.kind)) this.offer(answer.file, `${this.stem()}.${job.kind === "clip" ? "mp4" : "html"}`);
       },
 
       // --- release and runs --------------------------------------------------------------------
@@ -355,21 +350,12 @@
         if (!this.record || this.mode !== "play") return;
         this.time = Math.min(Math.max(time, 0), this.record.end);
         if (!ticking) this.clock.time = this.time;
-        for (const p of this.record.poses(this.time)) this.view.move(p.index, p.position, p.quaternion);
-        if (this.other) this.showOther();
+        showRecord(this.view, this.record, this.time);
+        showOther(this.view, this.other, this.time);
         this.showArrows();
       },
-      showOther() {
-        const theirs = this.other.poses(this.time).find((p) => p.index === this.other.part);
-        this.view.ghost("other", theirs.index, theirs, COLOURS.other, 0.95, this.other.scene.bodies[theirs.index].edges);
-      },
       showLayers() {
-        if (this.mode !== "play" || !this.record) return;
-        const start = this.record.poses(0).find((p) => p.index === this.record.part);
-        this.view.ghost("start", start.index, this.layers.start ? start : null);
-        this.view.trail("trail", this.layers.trail ? [this.record.path()] : null, COLOURS.trail, 3);
-        this.view.trail("other", this.layers.trail && this.other ? [this.other.path()] : null, COLOURS.other, 3);
-        if (!this.other) this.view.ghost("other", 0, null);
+        if (this.mode === "play" && this.record) showLayers(this.view, this.record, this.other, this.layers);
       },
       toggleLayer(name) {
         this.layers[name] = !this.layers[name];
@@ -378,39 +364,14 @@
       },
       showArrows() {
         if (!this.view || !this.view.bodies.length) return;
-        const play = this.mode === "play" && this.record;
-        const figures = play ? this.now : this.figures;
-        const force = figures && (play ? figures.force : figures.force_N);
-        const torque = figures && (play ? figures.torque : figures.torque_Nm);
-        const part = play ? this.record.part : this.part;
-        const weight = play ? this.record.weight_N : figures && figures.weight_N;
-        const at = this.view.poses[part].position, size = this.view.bodies[part].size;
-        const reach = 0.5 * size + 0.15 * this.view.size;
-        this.view.alarmed = !play && figures && figures.overlap ? part : -1;
-        this.labels = [];
-        const arrow = (name, vector, ratio, text) => {
-          const strong = vector && length(vector) > 1e-9 && ratio > 0.004;
-          const v = strong ? scale(unit(vector), Math.min(reach * 0.55 * grown(ratio), 1.6 * this.view.size)) : null;
-          this.view.arrow(name, v ? { origin: at, vector: v, thick: 0.022 * this.view.size } : null, COLOURS[name]);
-          if (v) this.labels.push({ name, text, point: add(at, add(v, unit(v), 0.03 * this.view.size)), x: 0, y: 0 });
-        };
-        const on = this.layers.force;
-        arrow("force", on ? force : null, force ? length(force) / weight : 0, force ? `pull ${said(length(force), "N")}` : "");
-        arrow("weight", on && force ? [0, 0, -1] : null, 1, `weight ${said(weight, "N")}`);
-        const turn = this.layers.torque && torque ? length(torque) / (weight * 0.5 * size) : 0;
-        const angle = Math.min(0.5 * grown(turn) + 0.35, 5);
-        this.view.arrow("torque", turn > 0.01 ? { origin: at, axis: torque, angle, radius: 0.62 * size, thick: 0.016 * this.view.size } : null, COLOURS.torque);
-        this.placeLabels();
+        const play = this.mode === "play" && this.record, f = this.figures;
+        this.view.alarmed = !play && f && f.overlap ? this.part : -1;
+        const acting = play ? { ...this.now, weight: this.record.weight_N }
+          : f && f.force_N && { force: f.force_N, torque: f.torque_Nm, weight: f.weight_N };
+        this.labels = showArrows(this.view, play ? this.record.part : this.part, acting, this.layers);
       },
       placeLabels() {
-        const box = this.$refs.labels;
-        if (!box) return;
-        this.labels.forEach((label, k) => {
-          const [x, y] = this.view.project(label.point), node = box.children[k];
-          if (!node) return;
-          const w = this.$refs.stage.clientWidth, h = this.$refs.stage.clientHeight;
-          node.style.transform = `translate(${Math.min(Math.max(x, 60), w - 60)}px, ${Math.min(Math.max(y, 70), h - 24)}px) translate(-50%, -50%)`;
-        });
+        if (this.$refs.labels) placeLabels(this.view, this.labels, this.$refs.labels);
       },
 
       // --- files -------------------------------------------------------------------------------
@@ -425,6 +386,11 @@
       async saveRun() {
         const answer = await this.call("file_of", this.shown);
         if (answer.file) this.offer(answer.file, `${this.stem()}.h5`);
+      },
+      async savePage() {
+        const answer = await this.call("html", this.shown);
+        this.complain("clip", answer);
+        this.standing(answer);
       },
       async saveClip() {
         const [width, height] = this.clipSize.split("x").map(Number);
@@ -495,7 +461,7 @@
       this.open();
       document.addEventListener("keydown", this.key);
       this.theme = matchMedia("(prefers-color-scheme: light)");
-      this.theme.addEventListener("change", () => this.view && this.dress());
+      this.theme.addEventListener("change", () => this.view && dress(this.view));
     },
     template: document.getElementById("page-template").innerHTML,
   };

@@ -156,13 +156,13 @@
         return this.curve.extremes.map((e) => {
           const x = this.f.x(e.angle_deg), y = this.f.y(e.energy_J * this.scale[1]);
           const end = x > this.f.right - 60 ? "end" : x < this.f.left + 60 ? "start" : "middle";
-          return { x, y, crest: e.crest, end, text: `${e.crest ? "crest" : "rest"} ${e.angle_deg.toFixed(0).replace("-", "−")}°`,
+          return { x, y, crest: e.crest, end, text: `${e.crest ? "critical" : "rest"} ${e.angle_deg.toFixed(0).replace("-", "−")}°`,
             d: e.crest ? `M${x - 6} ${y + 5}L${x + 6} ${y + 5}L${x} ${y - 6}Z` : `M${x - 6} ${y - 5}L${x + 6} ${y - 5}L${x} ${y + 6}Z` };
         });
       },
       bands() {
-        return this.snaps.map((s) => ({ ...s, a: this.f.x(Math.max(s.from, this.curve.angle_deg[0])),
-          b: this.f.x(Math.min(s.to, this.curve.angle_deg[this.curve.angle_deg.length - 1])), x: this.f.x(s.at) }));
+        const x = this.curve.angle_deg, within = (v) => this.f.x(Math.min(Math.max(v, x[0]), x[x.length - 1]));
+        return this.snaps.map((s) => ({ ...s, a: within(s.from), b: within(s.to), x: within(s.at) }));
       },
       words() {
         const e = this.curve.extremes.map((m) => `${m.crest ? "point of no return" : "rest"} at ${m.angle_deg.toFixed(0)} degrees`);
@@ -176,13 +176,43 @@
       <text class="axis" :x="f.right" :y="height - 3" text-anchor="end">turned from here [deg]</text>
       <text class="axis" :x="2" :y="height - 3">energy [{{ scale[0] }}]</text>
       <g v-for="b in bands" :key="b.at"><rect class="beyond" :x="Math.min(b.a, b.b)" :width="Math.max(3, Math.abs(b.b - b.a))" :y="f.top" :height="f.bottom - f.top"/>
-        <line class="critical" :x1="b.x" :x2="b.x" :y1="f.top" :y2="f.bottom"/></g>
+        <line v-if="b.known" class="critical" :x1="b.x" :x2="b.x" :y1="f.top" :y2="f.bottom"/></g>
       <path :d="d" class="energy" fill="none"/>
       <line class="now" :x1="f.x(0)" :x2="f.x(0)" :y1="f.top" :y2="f.bottom"/>
       <g v-for="m in marks" :key="m.text"><path :d="m.d" :class="m.crest ? 'crest' : 'hollow'"/>
         <text class="mark" :x="m.x" :y="m.crest ? m.y - 11 : m.y + 21" :text-anchor="m.end">{{ m.text }}</text></g>
       <circle class="here" :cx="f.x(0)" :cy="f.y(curve.now_J * scale[1])" r="6"/>
     </svg>`,
+  };
+
+  // A run's speed, energy, gap or pull against time, and another run's over it.
+  const CHARTS = {
+    speed: ["speed", "m/s", 1], kinetic: ["kinetic energy", "J", 1], gap: ["gap to magnet", "mm", 1e3], pull: ["pull", "N", 1],
+  };
+  const SnapRunPlot = {
+    components: { SnapChart },
+    props: { record: Object, other: Object, time: Number, height: { type: Number, default: 150 } },
+    emits: ["seek"],
+    data: () => ({ charts: CHARTS, what: "speed" }),
+    computed: {
+      lines() {
+        const of = (record, more) => ({ ...more, x: record.time, y: this.values(record) });
+        const lines = [of(this.record, { name: "shown", colour: "var(--series-1)" })];
+        if (this.other) lines.push(of(this.other, { name: "compared", colour: "var(--series-3)", dash: "7 4" }));
+        return lines;
+      },
+      marks() { return this.record.blow ? [this.record.blow.time] : []; },
+    },
+    methods: {
+      values(record) {
+        if (this.what === "pull") return record.pull();
+        const factor = CHARTS[this.what][2];
+        return factor === 1 ? record[this.what] : record[this.what].map((v) => factor * v);
+      },
+    },
+    template: `<div class="runplot"><div class="choice" role="group" aria-label="plotted against time">
+        <button type="button" v-for="(c, name) in charts" :key="name" :aria-pressed="what === name" @click="what = name">{{ c[0] }}</button></div>
+      <snap-chart :lines="lines" :now="time" :marks="marks" :words="charts[what][0]" :unit="charts[what][1]" :height="height" @seek="(t) => $emit('seek', t)"></snap-chart></div>`,
   };
 
   const SnapFigure = {
@@ -245,6 +275,6 @@
 
   Object.assign(window.snapsim, {
     quantity, said, ticks, thinned, grown, PACES,
-    parts: { SnapChart, SnapCurve, SnapFigure, SnapTransport, SnapRunTable },
+    parts: { SnapRunPlot, SnapCurve, SnapFigure, SnapTransport, SnapRunTable },
   });
 })();

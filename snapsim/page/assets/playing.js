@@ -62,6 +62,15 @@
       };
     }
 
+    // Length of the magnetic force [N] at each stored frame.
+    pull() {
+      if (!this.pulls) {
+        const f = this.force;
+        this.pulls = Float32Array.from(this.time, (_, k) => Math.hypot(f[3 * k], f[3 * k + 1], f[3 * k + 2]));
+      }
+      return this.pulls;
+    }
+
     // The part's path as points, at most `most`.
     path(most = 400) {
       const body = this.bodies.find((b) => b.index === this.part) || this.bodies[0];

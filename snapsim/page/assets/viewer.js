@@ -677,7 +677,9 @@
       for (const g of this.ghosts.values())
         stroke(g.own || this.bodies[g.index].edges, poseMatrix(g.position, g.quaternion), rgb(g.colour),
           g.share, 1.8, 2e-5);
-      for (const t of this.trails.values()) stroke(t, IDENTITY, t.colour, t.share, t.width, 1e-4);
+      gl.disable(gl.DEPTH_TEST); // a path runs through the part that made it
+      for (const t of this.trails.values()) stroke(t, IDENTITY, t.colour, t.share, t.width, 0);
+      gl.enable(gl.DEPTH_TEST);
     }
 
     _drawArrows() {
