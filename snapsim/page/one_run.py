@@ -103,10 +103,10 @@ def _letters(bold: bool) -> bytes:
     options = subset.Options(flavor="woff", recalc_timestamp=False, hinting=False)
     options.layout_features = ["kern"]
     options.drop_tables += ["FFTM"]  # the editor's time stamps
-    font = subset.load_font(str(font_path(bold)), options)
-    cutter = subset.Subsetter(options)
-    cutter.populate(unicodes=LETTERS)
-    cutter.subset(font)
     target = io.BytesIO()
-    subset.save_font(font, target, options)
+    with subset.load_font(str(font_path(bold)), options) as font:
+        cutter = subset.Subsetter(options)
+        cutter.populate(unicodes=LETTERS)
+        cutter.subset(font)
+        subset.save_font(font, target, options)
     return target.getvalue()
