@@ -65,6 +65,12 @@ def match(
         str | None, typer.Option(help="Cells of a fit: draft, normal or fine.")
     ] = None,
     workers: Annotated[int, typer.Option(min=1, max=256, help="Processes of a fit.")] = 1,
+    clip: Annotated[
+        str | None, typer.Option(metavar="CLIP.mp4", help="Write the overlay as a clip.")
+    ] = None,
+    over: Annotated[
+        str | None, typer.Option(metavar="FILE", help="Picture or video behind the overlay.")
+    ] = None,
     make_track: Annotated[
         bool, typer.Option("--make-track", help="Write TRACK.csv: synthetic footage of FILE.")
     ] = False,
@@ -95,8 +101,18 @@ def match(
     if make_track:
         return _make(file, track, given, options or "options", force, json, tuple(changes or ()))
     what = _What(
-        file, track, given, options or "options", output, style, json, tuple(changes or ())
+        file,
+        track,
+        given,
+        options or "options",
+        output,
+        style,
+        json,
+        tuple(changes or ()),
+        clip,
+        over,
     )
+    _check_targets(what, force)
     return _fit(what, workers) if given.fit else _lay(what)
 
 
@@ -112,6 +128,23 @@ class _What:
     style: str
     json: bool
     changes: tuple[str, ...]
+    clip: str | None
+    over: str | None
+
+
+def _check_targets(what: _What, force: bool) -> None:
+    """Refuse before any work what could not be written or read after it."""
+    from snapsim.footage.backdrop import first_frame
+    from snapsim.render.formats import format_of
+    from snapsim.render.targets import check_target
+
+    if what.clip is not None:
+        path = Path(what.clip)
+        if format_of(path).suffix in ("", ".mov"):
+            raise InputError(f"{path}: the name must end in .mp4, .webm or .gif", key="--clip")
+        check_target(path, path.suffix.lower(), force)
+    if what.over is not None:
+        first_frame(what.over)
 
 
 def _overrule(
@@ -201,7 +234,8 @@ def _lay(what: _What) -> None:
     title, unit = run.system.title, filmed.unit
     result = overlay_summary(found, verdict(found, 0, unit), title, unit)
     if what.output is not None:
-        _write(Path(what.output), found, result, what.style, unit)
+        _write(Path(what.output), found, result, what.style, unit, what.over)
+    _film(what, found, title, unit)
     _show(what, result, match_table(result))
 
 
@@ -226,16 +260,29 @@ def _fit(what: _What, workers: int) -> None:
     asked = (fitted.predictor, fitted.unknowns, fitted.fitted, fitted.intervals)
     result["fit"] = fit_summary(fitted, ambiguities(*asked))
     if what.output is not None:
-        _write(Path(what.output), found, result, what.style, filmed.unit)
+        _write(Path(what.output), found, result, what.style, filmed.unit, what.over)
         _write_fitted(Path(what.output), fitted, what.track)
+    _film(what, found, result["title"], filmed.unit)
     _show(what, result, Group(fit_table(result["fit"]), match_table(result)))
+
+
+def _film(what: _What, found: Overlay, title: str, unit: str) -> None:
+    """Write the overlay as a clip, where one is asked for."""
+    if what.clip is None:
+        return
+    from snapsim.cli.progress import clip_progress
+    from snapsim.footage.clip import write_clip
+
+    with clip_progress() as progress:
+        write_clip(found, Path(what.clip), title, unit, what.over, progress=progress)
 
 
 def _show(what: _What, result: dict[str, Any], table: RenderableType) -> None:
     if what.json:
         return emit_json(result)
     emit(table)
-    return emit(f"wrote results to {what.output}") if what.output is not None else None
+    wrote = [w for w in (what.output, what.clip) if w is not None]
+    return emit(f"wrote {' and '.join(wrote)}") if wrote else None
 
 
 def _read(what: _What) -> Filmed:
@@ -312,10 +359,18 @@ def _release(scene: Any) -> Trajectory:
         return snapsim.release(scene, progress)
 
 
-def _write(folder: Path, found: Overlay, result: dict[str, Any], style: str, unit: str) -> None:
+def _write(
+    folder: Path,
+    found: Overlay,
+    result: dict[str, Any],
+    style: str,
+    unit: str,
+    over: str | None,
+) -> None:
     """Write the results, each whole or not at all; the track file as it was read is among them."""
     import json
 
+    from snapsim.footage.backdrop import first_frame
     from snapsim.footage.plots import overlay_plot, residual_plot
     from snapsim.footage.summary import residual_rows
     from snapsim.render.plots import PlotOptions, save, style_named
@@ -330,10 +385,11 @@ def _write(folder: Path, found: Overlay, result: dict[str, Any], style: str, uni
     for name, text in texts.items():
         with whole_file(folder / name, True) as path:
             path.write_text(text, encoding="utf-8")
+    still = first_frame(over) if over is not None else None
     page = PlotOptions(style_named(style))
     title = result["title"]
     for name, plot in (
-        ("overlay.png", overlay_plot(found, title, unit)),
+        ("overlay.png", overlay_plot(found, title, unit, still)),
         ("residuals.png", residual_plot(found, title, unit)),
     ):
         with whole_file(folder / name, True) as path:
