@@ -71,10 +71,13 @@ class Cases:
 
     def tasks(self, options: Options) -> Iterator[Task]:
         """Yield every run."""
-        places = self.study.placements()
         for spot, shares in spots(self.study):
-            changes = self.changes(spot, shares)
-            yield Task(spot.number, self.text, self.file, changes, places, options)
+            yield self.task(spot, shares, options)
+
+    def task(self, spot: Spot, shares: Array, options: Options) -> Task:
+        """Return one run."""
+        changes, places = self.changes(spot, shares), self.study.placements()
+        return Task(spot.number, self.text, self.file, changes, places, options)
 
     def _written(self, document: dict[str, Any], key: str, value: Any) -> tuple[str, Any]:
         """Return the scene's key and value; one of three numbers is put between the others."""

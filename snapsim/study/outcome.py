@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
@@ -27,6 +27,23 @@ HAND_GAP = 0.100
 
 TOUCHING = 1e-3
 """A part whose gap to a magnet ends below this [m] is clamped there by the pull it then has."""
+
+
+Measure = Literal[
+    "impact_energy_J",
+    "effective_energy_J",
+    "speed_m_s",
+    "peak_force_N",
+    "clamp_force_N",
+    "first_blow_s",
+    "closed_25mm_s",
+    "closed_100mm_s",
+    "least_gap_m",
+    "fixed_load_N",
+    "string_load_N",
+    "edge_stress",
+]
+"""The numbers of a run, SI, the unit at the end of each name."""
 
 
 @dataclass(frozen=True)

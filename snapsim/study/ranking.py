@@ -25,6 +25,7 @@ from snapsim.study.chance import chance
 from snapsim.study.coarse_first import differences, latest
 from snapsim.study.hazard_limits import Limit, Standard, standards
 from snapsim.study.ledger import read_ledger
+from snapsim.study.rare_event import rare_chance
 from snapsim.study.sampling import FIRST_AB, MATRIX_A, MATRIX_B, Spot, spots
 from snapsim.study.sensitivity import sobol_indices
 from snapsim.study.study_file import Study, study_from_text
@@ -102,8 +103,9 @@ def _rows(folder: str, against: list[Standard]) -> list[dict[str, Any]]:
             "coarse_first": differences(results, [r.spot.number for r in group])
             if study.coarse_first
             else None,
+            "rare": rare_chance(study, setup, results) if study.rare else None,
         }
-        for _, name, group in groups
+        for setup, name, group in groups
         if group
     ]
 

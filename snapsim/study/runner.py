@@ -168,6 +168,38 @@ class _Processes(ProcessPoolExecutor):
                 process.terminate()
 
 
+class KeptProcesses:
+    """Makes executors that share one set of processes from call to call; close it at the end."""
+
+    def __init__(self, workers: int) -> None:
+        self._workers = workers
+        self.now: Executor | None = None
+
+    def __call__(self) -> Executor:
+        """Return an executor on the processes there are, begun anew where they were lost."""
+        self.now = self.now or processes(self._workers)
+        return _Borrowed(self)
+
+    def close(self, wait: bool = True) -> None:
+        """End the processes."""
+        now, self.now = self.now, None
+        if now is not None:
+            now.shutdown(wait, cancel_futures=True)
+
+
+class _Borrowed(Executor):
+    def __init__(self, owner: KeptProcesses) -> None:
+        self._owner = owner
+
+    def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+        assert self._owner.now is not None
+        return self._owner.now.submit(fn, *args, **kwargs)
+
+    def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
+        if not wait:  # broken, or broken off: what these processes are at is not wanted
+            self._owner.close(wait=False)
+
+
 def _until_broken(
     executor: Executor, queue: deque[Task], room: int
 ) -> Generator[tuple[int, Result], None, list[Task]]:

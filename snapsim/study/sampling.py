@@ -81,8 +81,8 @@ def _matrices(study: Study, d: int, replicate: int) -> list[Array]:
     if d == 0:
         return [np.empty((1, 0))]
     if not study.sensitivities:
-        plain = _sobol(study.samples, d, study.seed, replicate)
-        return [_correlated(plain, study)]
+        plain = sobol_shares(study, replicate)
+        return [correlated_shares(stats.norm.ppf(plain), study) if study.correlated else plain]
     double = _sobol(study.samples, 2 * d, study.seed, replicate)
     a, b = double[:, :d], double[:, d:]
     mixed = [np.where(np.arange(d) == i, b, a) for i in range(d)]
@@ -98,12 +98,17 @@ def _sobol(n: int, d: int, seed: int, replicate: int) -> Array:
     return np.clip(points, 1e-9, 1 - 1e-9)
 
 
-def _correlated(points: Array, study: Study) -> Array:
-    if not study.correlated:
-        return points
-    factor = cholesky_factor(list(study.vary), study)
-    shared: Array = stats.norm.cdf(stats.norm.ppf(points) @ factor.T)
-    return shared
+def sobol_shares(study: Study, replicate: int) -> Array:
+    """Return the shares (samples, d) of a replicate before keys are correlated."""
+    return _sobol(study.samples, len(study.vary), study.seed, replicate)
+
+
+def correlated_shares(scores: Array, study: Study) -> Array:
+    """Return the shares (k, d) of independent standard normal scores (k, d)."""
+    if study.correlated:
+        scores = scores @ cholesky_factor(list(study.vary), study).T
+    found: Array = stats.norm.cdf(scores)
+    return found
 
 
 def cholesky_factor(keys: Sequence[str], study: Study) -> Array:

@@ -13,7 +13,7 @@ from snapsim.errors import InputError
 from snapsim.scenario.explain import input_error
 from snapsim.scenario.fields import Direction, Energy, Flag, Force, Length, Name, Speed, Table
 from snapsim.study.distributions import Distribution
-from snapsim.study.outcome import WhatCounts
+from snapsim.study.outcome import Measure, WhatCounts
 from snapsim.study.place import Placement
 
 Count = Literal["snap", "pinch", "magnet_struck", "string_broken", "table_overloaded"]
@@ -69,6 +69,30 @@ class CountDescription(Table):
         return tuple(dict.fromkeys((*self.what, *more)))
 
 
+class RareDescription(Table):
+    """[rare]: an event of small chance, found by subset simulation instead of plain sampling.
+
+    The bound is in the unit that the measure's name ends in. A measure serves that grows, or
+    shrinks, towards the event: for a snap, the least gap to a magnet.
+    """
+
+    measure: Measure
+    exceeds: float | None = Field(None, description="the event: the measure is above this")
+    below: float | None = Field(None, description="the event: the measure is below this")
+    levels: int = Field(8, ge=1, le=20, strict=True, description="at most; each is a tenth as rare")
+
+    @model_validator(mode="after")
+    def _one_side(self) -> Self:
+        if (self.exceeds is None) == (self.below is None):
+            raise ValueError("needs either exceeds or below, like exceeds = 200.0")
+        return self
+
+    @property
+    def bound(self) -> float:
+        """The bound itself."""
+        return self.exceeds if self.exceeds is not None else float(self.below or 0.0)
+
+
 class Study(Table):
     """A study as its author wrote it."""
 
@@ -89,6 +113,7 @@ class Study(Table):
     place: tuple[PlaceDescription, ...] = ()
     setup: tuple[SetupDescription, ...] = ()
     count: CountDescription = CountDescription()
+    rare: RareDescription | None = None
 
     @model_validator(mode="after")
     def _sound(self) -> Self:
@@ -100,12 +125,23 @@ class Study(Table):
             raise ValueError("asks for sensitivities of correlated keys; these need independence")
         if self.sensitivities and self.samples & (self.samples - 1):
             raise ValueError("needs samples that are a power of 2 for sensitivities, like 64")
+        if self.rare is not None:
+            self._check_rare()
         names = [s.name for s in self.setup]
         if len(set(names)) != len(names):
             raise ValueError("names a setup twice")
         if not self.vary and not self.setup:
             raise ValueError("varies nothing; give [vary] or [[setup]]")
         return self
+
+    def _check_rare(self) -> None:
+        for key in ("sensitivities", "coarse_first"):
+            if getattr(self, key):
+                raise ValueError(f"has [rare], which goes without {key}")
+        if not self.vary:
+            raise ValueError("has [rare] but varies nothing; give [vary]")
+        if self.replicates < 2 or self.samples < 20:
+            raise ValueError("has [rare], which needs at least 2 replicates of 20 samples")
 
     def counts(self) -> WhatCounts:
         """Return where the lines are drawn."""

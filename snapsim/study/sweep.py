@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import time
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from contextlib import closing
 from dataclasses import dataclass, field, replace
@@ -18,12 +18,14 @@ from pathlib import Path
 from typing import Any
 
 from snapsim.analysis.stray_field import stray_summary
+from snapsim.arrays import Array
 from snapsim.errors import OutputError
 from snapsim.study.cases import Cases, cases, stopping
 from snapsim.study.coarse_first import COARSE, CoarseRun, coarse_number, open_runs
 from snapsim.study.ledger import Ledger, program_identity
-from snapsim.study.runner import Keep, Options, Task, run_all
-from snapsim.study.sampling import count, spots
+from snapsim.study.rare_event import estimates
+from snapsim.study.runner import Keep, KeptProcesses, Options, Task, run_all
+from snapsim.study.sampling import Spot, count, spots
 from snapsim.study.study_file import Study
 
 RUNS = "runs"
@@ -107,23 +109,23 @@ def _fill(
     options: SweepOptions,
     progress: Callable[[Standing], None] | None,
 ) -> Standing:
-    """Compute what is missing, in one pass or coarse first."""
-    desk = _Desk(ledger, options, progress, Standing(count(ready.study)))
+    """Compute what is missing: in one pass, coarse first, or level by level."""
     run_options = stopping(ready.study, Options(keep=options.keep, folder=_folder(ledger, options)))
-    tasks = list(ready.tasks(run_options))
-    if not ready.study.coarse_first:
-        desk.compute(tasks)
+    with closing(_Desk(ledger, options, progress, Standing(count(ready.study)))) as desk:
+        if ready.study.rare is not None:
+            _level_by_level(ready, desk, run_options)
+        elif ready.study.coarse_first:
+            _coarse_first(ready, desk, run_options)
+        else:
+            desk.compute(list(ready.tasks(run_options)))
         return desk.standing
+
+
+def _coarse_first(ready: Cases, desk: _Desk, options: Options) -> None:
+    """All runs with long steps, then those that are left open; only these keep run files."""
+    tasks, bare = list(ready.tasks(options)), replace(options, keep="none")
     desk.compute(
-        [
-            replace(
-                t,
-                number=coarse_number(t.number),
-                settings=COARSE,
-                options=replace(run_options, keep="none"),
-            )
-            for t in tasks
-        ]
+        [replace(t, number=coarse_number(t.number), settings=COARSE, options=bare) for t in tasks]
     )
     runs = [
         CoarseRun(spot, shares, desk.known[coarse_number(spot.number)])
@@ -132,7 +134,19 @@ def _fill(
     again = open_runs(runs, ready.study.counts())
     desk.standing.total += len(again)
     desk.compute([t for t in tasks if t.number in again])
-    return desk.standing
+
+
+def _level_by_level(ready: Cases, desk: _Desk, options: Options) -> None:
+    """The runs of a rare event, each level where the one before says."""
+    desk.standing.total = 0
+
+    def answer(runs: Sequence[tuple[Spot, Array]]) -> list[dict[str, Any]]:
+        desk.standing.total += len(runs)
+        desk.compute([ready.task(spot, shares, options) for spot, shares in runs])
+        return [desk.known[spot.number] for spot, _ in runs]
+
+    for setup in range(max(1, len(ready.study.setup))):
+        estimates(ready.study, setup, answer)
 
 
 class _Desk:
@@ -148,6 +162,7 @@ class _Desk:
         self.ledger, self.options, self.progress = ledger, options, progress
         self.standing = standing
         self.known = dict(ledger.results())
+        self._processes = KeptProcesses(options.workers)
         self._began = time.monotonic()
 
     def compute(self, tasks: list[Task]) -> None:
@@ -156,7 +171,8 @@ class _Desk:
             if task.number in self.known:
                 self._count(task.number, self.known[task.number])
         missing = [t for t in tasks if t.number not in self.known]
-        with closing(run_all(missing, self.options.workers, self.options.executor)) as runs:
+        executor = self.options.executor or self._processes
+        with closing(run_all(missing, self.options.workers, executor)) as runs:
             for number, result in runs:
                 self.ledger.add(number, result)
                 self.known[number] = _as_kept(result)
@@ -165,6 +181,10 @@ class _Desk:
                 self.standing.seconds = time.monotonic() - self._began
                 if self.progress is not None:
                     self.progress(self.standing)
+
+    def close(self) -> None:
+        """Let the processes end."""
+        self._processes.close()
 
     def _count(self, number: int, result: dict[str, Any]) -> None:
         earlier = self.known.get(coarse_number(number)) if number >= 0 else None

@@ -99,7 +99,7 @@ def test_every_output_has_the_cautions_and_the_page_fetches_nothing(ranked):
         assert caution in page
         assert caution in table
     assert "http" not in page.replace("http-equiv", "")
-    assert page.count("data:image/svg+xml") == 4
+    assert page.count("data:image/svg+xml") == 1
     rows = list(csv.DictReader(line for line in table.splitlines() if not line.startswith("#")))
     assert float(rows[0]["snap chance"]) == 0
     assert json.loads(rank_json(result)) == result

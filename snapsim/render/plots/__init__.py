@@ -9,7 +9,7 @@ from snapsim.render.plots.field_lines import field_plot
 from snapsim.render.plots.figure import FORMATS, Plot, PlotOptions, ending_of, save, style_named
 from snapsim.render.plots.force_map import map_plot
 from snapsim.render.plots.magnetisation import magnetisation_plot
-from snapsim.render.plots.ranking import chance_plot, exceedance_plot, input_plot
+from snapsim.render.plots.ranking import exceedance_plot
 from snapsim.render.plots.run import run_plot
 
 __all__ = [
@@ -18,7 +18,6 @@ __all__ = [
     "Plot",
     "PlotOptions",
     "barrier_plot",
-    "chance_plot",
     "continuation_plot",
     "distance_plot",
     "ending_of",
@@ -26,7 +25,6 @@ __all__ = [
     "exceedance_plot",
     "fate_plot",
     "field_plot",
-    "input_plot",
     "magnetisation_plot",
     "map_plot",
     "run_plot",
