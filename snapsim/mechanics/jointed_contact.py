@@ -12,7 +12,7 @@ are rigid and without play in blows.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -33,7 +33,7 @@ from snapsim.mechanics.linkage import (
 )
 from snapsim.mechanics.rigid_bodies import RigidBodies
 from snapsim.mechanics.simultaneous_blows import STEP
-from snapsim.mechanics.sustained_contact import ContactStep, contact_work, mean_slip, turn_freely
+from snapsim.mechanics.sustained_contact import ContactStep, contact_work, mean_slip, turn_all
 from snapsim.parts.states import State
 
 
@@ -149,8 +149,7 @@ def jointed_step(
     count = len(contacts.gap)
     turned = state.spin.copy()
     inverse = bodies.inverse_inertia_world(state.pose.quaternion)
-    for body in np.flatnonzero(bodies.free):
-        turn_freely(inverse[body], turned[body], dt)
+    turn_all(inverse, turned, 0.5 * dt)
     old = stacked_velocity(State(state.pose, state.velocity, turned))
     inverse_mass = inverse_mass_matrix(bodies, state.pose.quaternion)
     elimination = Elimination(joints.jacobian, inverse_mass)
@@ -173,10 +172,13 @@ def jointed_step(
     impulse, residual = solve_contacts(operator, q, mu, np.zeros(len(q)), tolerance)
     new = free + reduced @ (rows.T @ impulse)
     held = first - elimination.solve(elimination.response.T @ (rows.T @ impulse))
-    return _finished(
+    found = _finished(
         linkage, state, old, new, dt, applied, impulse, rows, mu, shift, tolerance, residual,
         contacts, limits, joints, held, rubbing, rubbing_load,
     )  # fmt: skip
+    spin = found.spin.copy()
+    turn_all(inverse, spin, 0.5 * dt)
+    return replace(found, spin=spin)
 
 
 def _finished(

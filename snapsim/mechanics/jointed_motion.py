@@ -609,6 +609,13 @@ class JointedMotion(Motion):
             pose = moved(pose, reduced @ (sides.T @ push))
         return pose
 
+    def _tied(self) -> BoolArray:
+        """Bodies (n,) that joints hold."""
+        held = [i for k in self.mode.attached for i in self.linkage.joints[k].bodies if i >= 0]
+        tied = np.zeros(len(self.bodies.mass), dtype=bool)
+        tied[held] = True
+        return tied
+
     def _supported(self, contacts: ContactSet, step: object) -> BoolArray:
         held = super()._supported(contacts, step)  # type: ignore[arg-type]
         for number in self.mode.attached:

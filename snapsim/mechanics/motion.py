@@ -24,6 +24,7 @@ from snapsim.mechanics.contact import ContactGeometry, ContactSet, separation_ra
 from snapsim.mechanics.flight import Flight, LoadFunction, Tolerances
 from snapsim.mechanics.impact import Blow, resolve_impact
 from snapsim.mechanics.joints.contract import perpendiculars
+from snapsim.mechanics.position_correction import Moved, moved_between, slowed
 from snapsim.mechanics.records import End, Frame, PairBlow, Strike, Tally, no_loads
 from snapsim.mechanics.rigid_bodies import RigidBodies, drift
 from snapsim.mechanics.simultaneous_blows import STEP
@@ -31,6 +32,7 @@ from snapsim.mechanics.sustained_contact import (
     ContactStep,
     contact_step,
     project_out,
+    turn_all,
     turning_slip,
 )
 from snapsim.parts.states import Pose, State
@@ -70,7 +72,7 @@ class MotionSettings:
     slow: float = 1e-3
     hop: float = 5e-5
     landing: float = 1e-4
-    load_change: float = 0.02
+    load_change: float = 0.012
     rest: float = 2e-5
     rest_steps: int = 8
     contact_step: float = 7e-4
@@ -474,13 +476,19 @@ class Motion:
         step faster than at the start, by no more than accelerations or the touching gap explain,
         and the new ones must open it by the difference there.
         """
-        rate = separation_rates(replace(self.state, pose=middle), contacts)
+        rate = separation_rates(self._half_turned(middle, dt), contacts)
         touching = contacts.gap - rate * dt / 2 <= self.settings.touch
         bend = np.minimum(rate - np.minimum(self._rates_at_start(contacts), 0.0), 0.0)
         explained = np.fmax(dt * self._acceleration(), 4 * self.settings.touch / dt)
         lasting = dt * np.where(rate > 0, rate, np.where(bend > -explained, bend, 0.0))
         room: Array = np.where(touching, lasting, 2 * np.maximum(contacts.gap, 0.0))
         return room
+
+    def _half_turned(self, middle: Pose, dt: float) -> State:
+        """The state that meets the forces in the middle of a step: its spins have turned half."""
+        spin = self.state.spin.copy()
+        turn_all(self.bodies.inverse_inertia_world(middle.quaternion), spin, 0.5 * dt)
+        return State(middle, self.state.velocity, spin)
 
     def _turning(self, middle: Pose, contacts: ContactSet, dt: float) -> Array:
         """Slip (c,) [m/s] that turning during the step explains."""
@@ -582,15 +590,16 @@ class Motion:
         """Move to the end of the step, push out what sank in, and book the works."""
         before, step, contacts, dt = self.state, trial.step, trial.contacts, trial.dt
         self.time += dt
-        pose = drift(trial.middle, step.velocity, step.spin, dt / 2)
-        pose = self._push_out(pose, 0.5 * self.settings.touch)
+        sunk = drift(trial.middle, step.velocity, step.spin, dt / 2)
+        pose = self._push_out(sunk, 0.5 * self.settings.touch)
         self.state = State(pose, step.velocity, step.spin)
+        pushed = 0.0 if pose is sunk else self._pay_for_pushing(trial, moved_between(sunk, pose))
         self.steps += 1
         mean_v = 0.5 * (before.velocity + step.velocity)
         work = step.applied_work - dt * float(np.sum(self._weight() * mean_v))
         self.tally = replace(
             self.tally,
-            work=self.tally.work + work,
+            work=self.tally.work + work + pushed,
             friction_loss=self.tally.friction_loss - step.friction_work,
             contact_work=self.tally.contact_work + step.normal_work,
         )
@@ -598,6 +607,20 @@ class Motion:
         self._note_loads((trial.force + pressing, trial.torque + twisting))
         self._watch_rest(before, contacts, step)
         self._pressed = trial
+
+    def _pay_for_pushing(self, trial: Trial, moved: Moved) -> float:
+        """Take what pushing out gave from the motion; return the field's work in it [J]."""
+        raised = -moved.works(trial.force + self._weight(), trial.torque)
+        pair = trial.contacts.pair
+        before = float(self.bodies.kinetic_energies(self.state).sum())
+        self.state = slowed(self.bodies, self.state, pair, raised, self._tied())
+        paid = before - float(self.bodies.kinetic_energies(self.state).sum())
+        share = min(1.0, paid / max(float(raised.sum()), 1e-300))
+        return share * float(moved.works(trial.force, trial.torque).sum())
+
+    def _tied(self) -> BoolArray:
+        """Bodies (n,) that joints hold."""
+        return np.zeros(len(self.bodies.mass), dtype=bool)
 
     def _watch_rest(self, before: State, contacts: ContactSet, step: ContactStep) -> None:
         """Count the steps in a row in which every free body is held and hardly moves."""

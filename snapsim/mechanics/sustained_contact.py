@@ -9,8 +9,10 @@ penetration by the end of it, no rebound, a stuck contact keeps the velocity zer
 decelerates exactly. The pose is fixed within the call. Use, second order where smooth: move every
 body by half a step at constant velocity and spin (exact rotation), call this there, move by the
 other half with the new ones. The gyroscopic term is a turn of the body's spin by the implicit
-midpoint rule before the rest, which keeps the kinetic energy; with those half moves no energy
-appears. Then K' - K = applied_work + normal_work + friction_work, to rounding.
+midpoint rule, which keeps the kinetic energy: by dt/2 before the rest and by dt/2 after it, so that
+the contacts' rates, of which gaps and works are made, are the same seen from either side. All laws
+above hold on the velocities between the two; K' - K = applied_work + normal_work + friction_work,
+to rounding.
 
 A part that rolls or rocks turns while it moves, so the velocity it was left with at the last step's
 contact is not quite zero at this one's. For a slip below `grip` Coulomb's law is therefore put on
@@ -189,8 +191,7 @@ def _step(
     guess: Array,
 ) -> tuple[Array, Array, float, IntArray, float]:
     """Change `velocity` and `spin` in place; return impulse, works, applied, status, misfit."""
-    for body in range(inverse_mass.size):
-        turn_freely(inverse_inertia[body], spin[body], dt)
+    turn_all(inverse_inertia, spin, 0.5 * dt)
     frame = contact_frames(normal)
     jacobian = contact_jacobian(position, pair, point, frame)
     response = impulse_response(inverse_mass, inverse_inertia, pair, jacobian)
@@ -210,6 +211,7 @@ def _step(
     after = contact_velocity(velocity, spin, pair, jacobian)
     works = contact_work(impulse, before, after)
     status = contact_status(after + shift, impulse, friction, 100.0 * tolerance)
+    turn_all(inverse_inertia, spin, 0.5 * dt)
     return to_world(frame, impulse), works, applied, status, residual
 
 
@@ -293,6 +295,13 @@ def contact_work(impulse: Array, before: Array, after: Array) -> Array:
             j = 3 * k + i
             works[min(i, 1), k] += 0.5 * impulse[j] * (before[j] + after[j])
     return works
+
+
+@njit(cache=True, error_model="numpy")
+def turn_all(inverse_inertia: Array, spin: Array, dt: float) -> None:
+    """Turn every spin (n, 3) in place as `turn_freely` does."""
+    for body in range(inverse_inertia.shape[0]):
+        turn_freely(inverse_inertia[body], spin[body], dt)
 
 
 @njit(cache=True, error_model="numpy")

@@ -295,7 +295,7 @@ class _Log:
         tally = self.frames[-1].tally
         change = {key: values - values[0] for key, values in energy.items()}
         potential = change["gravity"] + change["magnetic"]
-        scale = max(float(np.max(-potential)), float(energy["kinetic"].max()), 1e-12)
+        scale = max(float(np.max(-potential)), float(energy["kinetic"].max()), self._least())
         pressed = np.array([f.tally.contact_work for f in self.frames])
         work = done["field"] + done["hold"] - change["gravity"]
         work = work + pressed - change["dissipated"]
@@ -316,6 +316,12 @@ class _Log:
             field_work=tally.work,
             all_work=float(work[-1]),
         )
+
+    def _least(self) -> float:
+        """What loads do over the touching gap [J]: less is not told apart from rest."""
+        weight = self.bodies.mass[:, None] * self.system.gravity
+        load = np.linalg.norm(self._column("force") + weight, axis=2)[:, self.bodies.free]
+        return max(STEPS.touch * float(load.sum(axis=1).max()), 1e-12)
 
     def _accuracy(self) -> dict[str, float | str]:
         return {

@@ -70,7 +70,8 @@ class Audit:
     `friction_loss`, and `event_gain`, the sum of energies that events gained (zero when restitution
     and friction only take away). `field_error`, `integrator_error` and `unaccounted` are the
     largest misfits at any stored frame; `unaccounted_fraction` is the last as a share of the
-    energy released. `hold_work` is done by hands that carry a part.
+    energy released, or of what the loads do over the touching gap if that is more. `hold_work` is
+    done by hands that carry a part.
     """
 
     magnetic_released: float
