@@ -445,7 +445,7 @@ class JointedMotion(Motion):
     ) -> JointedStep:
         """Solve with the bearings' slip as it is by the end of the step and `chosen` limits."""
         state = replace(self.state, pose=middle)
-        rows = self._rows(state, self.time + dt / 2)
+        rows = self._driven_rows(state, dt)
         limits = rows.only(rows.kind == LIMIT)
         limits = limits if chosen is None else limits.only(chosen)
         room = self._room(middle, contacts, dt)
@@ -477,6 +477,15 @@ class JointedMotion(Motion):
                 break
             slip = new
         return step
+
+    def _driven_rows(self, state: State, dt: float) -> Stack:
+        """The rows in the middle of a step, their rates the mean of those at its two ends: the new
+        velocities then are on a path that a hand drives, whose speed changes within the step."""
+        rows = self._rows(state, self.time + dt / 2)
+        if not any(self.linkage.joints[k].times for k in self.mode.attached):
+            return rows
+        ends = [self._rows(state, t).rate for t in (self.time, self.time + dt)]
+        return replace(rows, rate=0.5 * (ends[0] + ends[1]))
 
     def _new_slip(
         self,

@@ -72,12 +72,12 @@ class MotionSettings:
     slow: float = 1e-3
     hop: float = 5e-5
     landing: float = 1e-4
-    load_change: float = 0.012
+    load_change: float = 0.02
     rest: float = 2e-5
     rest_steps: int = 8
-    contact_step: float = 7e-4
-    turn: float = 0.015
-    fall: float = 5e-4
+    contact_step: float = 1.5e-3
+    turn: float = 0.03
+    fall: float = 1e-3
     frame_spacing: float = 5e-3
     flight_step: float = 0.05
     limit: int = 200_000
