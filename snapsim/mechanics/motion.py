@@ -140,6 +140,7 @@ class Motion:
         self._flight_hint: float | None = None
         self._contact_hint = self._sink_hint = np.inf
         self._pressed: Trial | None = None
+        self._latest = (np.zeros_like(bodies.inertia[:, 0]), np.zeros_like(bodies.inertia[:, 0]))
         self._nearby = geometry.contacts(start.pose, 0.0)
 
     def run(self) -> Iterator[Item]:
@@ -216,10 +217,9 @@ class Motion:
 
         In sustained contact by the loads of the last step's middle, which costs nothing.
         """
-        pressed = self._pressed
-        force, torque = (
-            self.loads(self.state.pose) if pressed is None else (pressed.force, pressed.torque)
-        )
+        if self._pressed is None:
+            self._latest = self.loads(self.state.pose)
+        force, torque = self._latest
         weight = float(np.linalg.norm(self.gravity))
         return self.bodies.largest_acceleration(self.state, force, torque) + weight
 
@@ -512,14 +512,14 @@ class Motion:
 
         The midpoint rule's error in the work is about the square of that change over 24.
         """
-        before, self._contact_hint = self._pressed, np.inf
-        if before is None:
-            return None
+        self._contact_hint = np.inf
+        force, torque = self._latest
+        far = 1.0 if self._pressed is not None else 2.0  # from the step's start to its middle
         weight = self.bodies.mass * float(np.linalg.norm(self.gravity)) + 1e-9
         now = np.linalg.norm(trial.force, axis=1) + weight
-        pull = np.linalg.norm(trial.force - before.force, axis=1) / now
-        twist = np.linalg.norm(trial.torque - before.torque, axis=1) / (now * self.bodies.reach)
-        change = float(np.max((pull + twist)[self.bodies.free]))
+        pull = np.linalg.norm(trial.force - force, axis=1) / now
+        twist = np.linalg.norm(trial.torque - torque, axis=1) / (now * self.bodies.reach)
+        change = far * float(np.max((pull + twist)[self.bodies.free]))
         allowed = self.settings.load_change
         self._contact_hint = trial.dt * float(np.clip(allowed / max(change, 1e-9), 0.3, 2.0))
         if change < 2 * allowed or trial.dt < 1e-6:
@@ -606,7 +606,7 @@ class Motion:
         pressing, twisting = pressing_loads(contacts, step.impulse, dt, trial.middle.position)
         self._note_loads((trial.force + pressing, trial.torque + twisting))
         self._watch_rest(before, contacts, step)
-        self._pressed = trial
+        self._pressed, self._latest = trial, (trial.force, trial.torque)
 
     def _pay_for_pushing(self, trial: Trial, moved: Moved) -> float:
         """Take what pushing out gave from the motion; return the field's work in it [J]."""
