@@ -29,6 +29,7 @@ from snapsim.mechanics.records import End, Frame, PairBlow, Strike, Tally, no_lo
 from snapsim.mechanics.rigid_bodies import RigidBodies, drift
 from snapsim.mechanics.simultaneous_blows import STEP
 from snapsim.mechanics.sustained_contact import (
+    SLIDING,
     ContactStep,
     contact_step,
     project_out,
@@ -491,9 +492,14 @@ class Motion:
         return State(middle, self.state.velocity, spin)
 
     def _turning(self, middle: Pose, contacts: ContactSet, dt: float) -> Array:
-        """Slip (c,) [m/s] that turning during the step explains."""
-        where = contacts.pair, contacts.point
-        return turning_slip(middle.position, self.state.spin, *where, dt)
+        """Slip (c,) [m/s] that turning during the step explains: none where it slid before."""
+        last, where = self._pressed, (contacts.pair, contacts.point)
+        bound = turning_slip(middle.position, self.state.spin, *where, dt)
+        if last is None or not len(last.contacts) or not len(contacts):
+            return bound
+        nearest, known = counterparts(contacts, last.contacts)
+        slid = known & (last.step.status[nearest] == SLIDING)
+        return np.where(slid, 0.0, bound)
 
     def _rates_at_start(self, contacts: ContactSet) -> Array:
         """The rate (c,), at the start of the step, of the nearest contact there of the same pair;
@@ -501,11 +507,9 @@ class Motion:
         near = self._nearby
         if not len(near) or not len(contacts):
             return np.zeros(len(contacts))
-        away = np.sum((contacts.point[:, None] - near.point) ** 2, axis=2)
-        other = np.any(contacts.pair[:, None] != near.pair, axis=2)
-        away[other] = np.inf
-        rates: Array = separation_rates(self.state, near)[away.argmin(axis=1)]
-        return np.where(np.all(other, axis=1), 0.0, rates)
+        nearest, known = counterparts(contacts, near)
+        rates: Array = np.where(known, separation_rates(self.state, near)[nearest], 0.0)
+        return rates
 
     def _smoother_step(self, trial: Trial) -> float | None:
         """A shorter step where the load changed too much since the last one; None where it fits.
@@ -664,6 +668,15 @@ class Motion:
 def separation_rates(state: State, contacts: ContactSet) -> Array:
     """Return d(gap)/dt at each contact (c,) [m/s]: negative where bodies close on each other."""
     return separation_rate(state.pose, state.velocity, state.spin, contacts)
+
+
+def counterparts(contacts: ContactSet, others: ContactSet) -> tuple[IntArray, BoolArray]:
+    """Return which of `others` (at least one) is the nearest of the same pair to each contact
+    (c,), and whether there is one."""
+    away = np.sum((contacts.point[:, None] - others.point) ** 2, axis=2)
+    other = np.any(contacts.pair[:, None] != others.pair, axis=2)
+    away[other] = np.inf
+    return away.argmin(axis=1), ~np.all(other, axis=1)
 
 
 def closings(gap: Array, rate: Array, end: Array, dt: float) -> tuple[Array, Array]:
