@@ -15,9 +15,12 @@ from snapsim.page.figures import Probe, probe
 from snapsim.page.jobs import Job
 from snapsim.page.pose import TypedPose, typed
 from snapsim.page.scene_view import scene_view
-from snapsim.page.setting_down import set_down
+from snapsim.page.spacing import at_gap, kept_on_joints, set_down
 from snapsim.scenario.changes import apply_changes
 from snapsim.scenario.loading import scene_from_text
+from snapsim.scenario.quantities import LENGTH, parse
+from snapsim.simulation.landscape.constraints import Constraints
+from snapsim.simulation.landscape.place import Place
 from snapsim.simulation.system import System
 
 PROBE_DETAIL = "draft"
@@ -58,6 +61,7 @@ class Bench:
     pose: TypedPose = field(init=False)
     lock: threading.Lock = field(default_factory=threading.Lock)
     _probe: Future[Probe] | None = None
+    _constraints: Constraints | None = None
 
     def __post_init__(self) -> None:
         self._take(self.changes, None)
@@ -86,12 +90,26 @@ class Bench:
         self._take(self.changes, name)
 
     def move(self, pose: TypedPose) -> None:
-        """Bring the part to a pose."""
+        """Bring the part to a pose, or the nearest that its joints allow; raises InputError."""
+        if self._constraints is None:
+            self._constraints = Constraints(self.system, self.part)
+        if self._constraints.joints:
+            pose = typed(kept_on_joints(self._constraints, pose.place))
         self.pose = self.poses[self.part_name] = pose
 
     def set_down(self) -> None:
         """Lower or raise the part until it just rests on what lies under it; raises InputError."""
         self.move(typed(set_down(self.system, self.part, self.pose.place)))
+
+    def set_gap(self, text: str) -> None:
+        """Move the part straight before the nearest magnet to a gap like "30 mm"."""
+        try:
+            wanted = parse(text, LENGTH)[0]
+        except ValueError as error:
+            raise InputError(str(error), key="gap") from None
+        if wanted < 0:
+            raise InputError("must be 0 mm or more", key="gap")
+        self.move(typed(at_gap(self.system, self.part, self.pose.place, wanted)))
 
     def reset_pose(self) -> None:
         """Bring the part back to where the scene has it."""
@@ -130,6 +148,7 @@ class Bench:
             "fields": scene_fields(document, self.part_name),
             "changed": list(self.changes),
             "pose": self.shown_pose(),
+            "jointed": any(self.part in joint.bodies for joint in self.system.joints),
         }
 
     def shown_pose(self) -> dict[str, Any]:
@@ -150,9 +169,9 @@ class Bench:
         self.changes, self.system = changes, system
         self.part = self._choice(part)
         pose = system.start.pose
-        place = typed(_place(pose.position[self.part], pose.quaternion[self.part]))
+        place = typed(Place(pose.position[self.part], pose.quaternion[self.part]))
         self.pose = self.poses.get(self.part_name, place)
-        self._probe = None
+        self._probe, self._constraints = None, None
 
     def _choice(self, name: str | None) -> int:
         may = [i for i in range(len(self.system.bodies)) if self._may_move(i)]
@@ -175,9 +194,3 @@ class Bench:
     def _document(self, changes: dict[str, str]) -> dict[str, Any]:
         made: Sequence[str] = [*self.source.changes, *(f"{k}={v}" for k, v in changes.items())]
         return apply_changes(tomllib.loads(self.source.text), made, self.source.file)
-
-
-def _place(position: Any, quaternion: Any) -> Any:
-    from snapsim.simulation.landscape.place import Place
-
-    return Place(position, quaternion)

@@ -50,6 +50,7 @@ def playback(run: Trajectory) -> dict[str, Any]:
         "gap": pack(run.gap[kept], "f4"),
         "weight_N": float(run.system.bodies[lead].mass * np.linalg.norm(run.system.gravity)),
         "blow": None if blow is None else {"time": blow.time, "words": impact_line(blow)},
+        "parted": {n: load.parted for n, load in run.loads.items() if not np.isnan(load.parted)},
         "summary": summary(run),
         "scene": scene_view(run.system),
     }

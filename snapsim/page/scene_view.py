@@ -13,6 +13,7 @@ import numpy as np
 import pyvista as pv
 
 from snapsim.arrays import Array
+from snapsim.mechanics.joints import Hinge, Joint, Slide, String
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
 from snapsim.render import palette, poles
@@ -39,6 +40,7 @@ def scene_view(system: System) -> dict[str, Any]:
             body_view(body, pose.position[i], pose.quaternion[i])
             for i, body in enumerate(system.bodies)
         ],
+        "joints": [joint_view(joint) for joint in system.joints],
         "centre": action.centre.tolist(),
         "size": action.size,
         "distance": _distance(action),
@@ -47,6 +49,22 @@ def scene_view(system: System) -> dict[str, Any]:
         "level": receiver.level,
         "floor": None if receiver.table is not None else palette.FLOOR,
         "grid": min(GRID_STEPS, key=lambda step: abs(step - action.size / 12)),
+    }
+
+
+def joint_view(joint: Joint) -> dict[str, Any]:
+    """Return a joint's two ends, each a body's number (-1 the world) and a point in its frame."""
+    kind = type(joint).__name__.lower()
+    return {
+        "kind": kind,
+        "name": joint.name,
+        "ends": [
+            {"body": body, "point": np.asarray(point).tolist()}
+            for body, point in zip(joint.bodies, joint.points, strict=True)
+        ],
+        "axis": joint.axis.tolist() if isinstance(joint, Hinge | Slide) else None,
+        "length": joint.length if isinstance(joint, String) else None,
+        "colour": palette.STRING if kind == "string" else palette.JOINT,
     }
 
 

@@ -108,9 +108,13 @@ class Desk:
 
     @answering
     def type_pose(self, tab: str, field: str, text: str) -> Answer:
-        """Set one field of the pose as typed: "x", "y", "z", "about_x", "about_y", "about_z"."""
+        """Set one field of the pose as typed: "x", "y", "z", "about_x", "about_y", "about_z",
+        "gap"."""
         bench = self.bench(tab)
-        bench.move(bench.pose.with_field(field, text))
+        if field == "gap":
+            bench.set_gap(text)
+        else:
+            bench.move(bench.pose.with_field(field, text))
         return {"figures": bench.figures(), "pose": bench.shown_pose()}
 
     @answering
@@ -175,9 +179,11 @@ class Desk:
         works = {"curve": curve_work, "margin": margin_work}
         if what not in works:
             raise InputError(f'is "{what}"; allowed: curve, margin', key="what")
-        for job in bench.jobs.values():
-            if job.kind == what:
+        for job in [j for j in bench.jobs.values() if j.kind in works]:
+            if what == "curve" or job.kind == what:  # a new pose: what is left of the old is no use
                 cancel(job)
+            if not job.active:
+                del bench.jobs[job.number]
         return self._begun(bench, self.looks.submit(what, works[what], bench.given()))
 
     @answering

@@ -231,6 +231,45 @@ def test_a_reload_finds_the_run_and_the_pose_again(tab: Tab) -> None:
     assert tab.js(STAND) == place
 
 
+def test_a_reload_during_a_run_finds_it_again(tab: Tab) -> None:
+    tab.js("snapsim.page.put('run.duration', '300 ms')")
+    tab.wait("snapsim.page.changed.length === 1")
+    before = tab.js("snapsim.page.runs.length")
+    tab.js("snapsim.page.release().then(() => 0)")
+    tab.wait("snapsim.page.releasing")
+    tab.js("window.gone = true")
+    tab.call("Page.reload")
+    tab.wait(f"!window.gone && {READY}")
+    tab.wait(f"snapsim.page.runs.length === {before + 1} && snapsim.page.mode === 'play'", 60)
+    assert 0.06 < tab.js("snapsim.page.record.end") <= 0.3
+    tab.press("Escape")
+    tab.js("snapsim.page.put('run.duration', null)")
+    tab.wait("snapsim.page.changed.length === 0 && snapsim.page.mode === 'place'")
+
+
+def test_a_release_is_cancelled_by_key(tab: Tab) -> None:
+    tab.js("document.querySelector('canvas').focus()")
+    before = tab.js("snapsim.page.runs.length")
+    tab.press("r")
+    tab.wait("snapsim.page.releasing")
+    tab.press("Escape")
+    tab.wait("!snapsim.page.releasing")
+    assert tab.js("snapsim.page.runs.length") == before
+    releases = tab.data("snapsim.page.jobs.filter((j) => j.kind === 'release')")
+    assert releases[-1]["state"] == "cancelled"
+
+
+def test_a_gap_is_typed(tab: Tab) -> None:
+    fill(tab, "[aria-describedby='c-gap']", "25 mm")
+    tab.wait(f"{SETTLED} && Math.abs(snapsim.page.figures.gap_m - 0.025) < 1e-8")
+    fill(tab, "[aria-describedby='c-gap']", "-1 mm")
+    tab.wait("document.querySelector('#c-gap')")
+    assert "0 mm or more" in tab.js("document.querySelector('#c-gap').innerText")
+    tab.js("document.querySelector('canvas').focus()")
+    tab.press("Home")
+    tab.wait(f"{SETTLED} && snapsim.page.pose.typed_mm[2] === -60")
+
+
 def test_two_tabs_have_a_scene_each(tab: Tab, opened: Open) -> None:
     other = opened()
     assert other.js("snapsim.page.runs.length") == 0
@@ -255,7 +294,7 @@ def test_a_wrong_or_missing_token_gets_a_plain_page(
 def test_two_runs_are_compared_by_ghost_curve_and_table(tab: Tab) -> None:
     tab.js("document.querySelector('canvas').focus()")
     tab.press("r")
-    tab.wait("snapsim.page.runs.length === 2 && snapsim.page.mode === 'play'", 60)
+    tab.wait("snapsim.page.runs.length === 3 && snapsim.page.mode === 'play'", 60)
     tab.press(" ")
     first = tab.js("snapsim.page.runs[0].number")
     tab.js(f"snapsim.page.chooseCompare({first})")

@@ -6,7 +6,8 @@
 
   class Hands {
     // choices: { part() -> index that may be moved or -1, tool() -> "move"|"tilt",
-    //            axis() -> ""|"x"|"y"|"z", moved(position, quaternion, event), held(now) }
+    //            axis() -> ""|"x"|"y"|"z", moved(position, quaternion, event), held(now),
+    //            other(index): a body was touched that is not the part }
     constructor(view, choices) {
       this.view = view;
       this.choices = choices;
@@ -37,6 +38,7 @@
       this.fingers.set(event.pointerId, at);
       if (this.fingers.size > 1) return;
       const hit = part >= 0 && event.button === 0 ? this.view.pick(...at) : null;
+      if (hit && hit.index !== part) this.choices.other(hit.index);
       if (!hit || hit.index !== part) return;
       const { position, quaternion } = this.view.poses[part];
       this.grip = { part, id: event.pointerId, point: hit.point, position, quaternion, at };

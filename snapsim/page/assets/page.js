@@ -36,7 +36,7 @@
     components: window.snapsim.parts,
     data: () => ({
       ready: false, fault: "", title: "", note: "", file: "", cautions: [],
-      part: -1, parts: [], partName: "", groups: [], changed: [], complaints: {},
+      part: -1, parts: [], partName: "", jointed: false, groups: [], changed: [], complaints: {},
       pose: null, figures: null, tool: "move", axis: "", step: 1, holding: false,
       jobs: [], runs: [], records: {}, shown: null, compare: null, mode: "place",
       curve: null, curveFor: "", margin: null, marginFor: "", time: 0, playing: false, pace: 0.05,
@@ -96,9 +96,14 @@
     methods: {
       quantity, said,
       async call(name, ...given) {
-        const answer = await window.trame.trigger(name, [this.tabId, ...given]);
-        if (!answer) throw new Error(`no answer to ${name}`);
-        return answer;
+        let answer = null;
+        try {
+          answer = await window.trame.trigger(name, [this.tabId, ...given]);
+        } catch (fault) {
+          const said = fault && fault.data && fault.data.exception;
+          answer = { error: { key: null, message: `unexpected fault in ${name}: ${said || "no answer"}` } };
+        }
+        return answer || { error: { key: null, message: `no answer to ${name}` } };
       },
 
       // --- the scene -------------------------------------------------------------------------
@@ -121,7 +126,7 @@
         this.scene = view.scene;
         Object.assign(this, {
           title: view.title, note: view.note, file: view.file, part: view.part, parts: view.parts,
-          partName: view.part_name, groups: view.fields, changed: view.changed, pose: view.pose,
+          partName: view.part_name, jointed: view.jointed, groups: view.fields, changed: view.changed, pose: view.pose,
         });
         if (this.view && this.mode === "place") this.showScene();
       },
@@ -137,6 +142,10 @@
           part: () => (this.mode === "place" ? this.part : -1),
           tool: () => this.tool, axis: () => this.axis,
           held: (now) => { this.holding = now; },
+          other: (index) => {
+            const name = this.scene.bodies[index].name;
+            if (this.parts.includes(name)) this.choose(name);
+          },
           moved: (position, quaternion, event) => this.send(position, quaternion, event.timeStamp),
         });
         this.clock = new Clock((t) => this.seek(t, true), () => { this.playing = false; });
@@ -173,13 +182,14 @@
         this.later();
       },
       answered(answer, since) {
+        this.complain("pose", answer);
         if (answer.error) {
-          this.speak(answer.error.message);
+          if (this.jointed) this.showPose();
           return;
         }
         if (answer.pose) this.pose = answer.pose;
         this.see(answer.figures, since);
-        if (!this.holding) this.showPose();
+        if (!this.holding || this.jointed) this.showPose();
       },
       see(figures, since = null) {
         this.figures = figures;
@@ -274,7 +284,9 @@
         if (job.state === "failed") this.complaints = { ...this.complaints, [job.kind]: job.error };
         if (job.state !== "done") return;
         if (["release", "load"].includes(job.kind)) {
-          if (fresh || this.shown === null) await this.showRun(job.number, fresh);
+          const again = this.shownBefore(), first = job.kind === "load" && !again;
+          if (fresh || first) await this.showRun(job.number, true);
+          else if (again && again.run === job.number) await this.showRun(job.number, false, again.time);
           return;
         }
         if (!fresh) return;
@@ -310,7 +322,16 @@
         const answer = await this.call("result", number);
         if (!answer.error) this.records = { ...this.records, [number]: Vue.markRaw(new Recording(answer.result)) };
       },
-      async showRun(number, play) {
+      // What this tab showed before it was loaded again: a run and its time, or placing (null).
+      shownBefore() {
+        try {
+          return JSON.parse(sessionStorage.getItem(`snapsim-shown-${this.tabId}`));
+        } catch {
+          return null;
+        }
+      },
+      remember(what) { sessionStorage.setItem(`snapsim-shown-${this.tabId}`, JSON.stringify(what)); },
+      async showRun(number, play, time = 0) {
         await this.fetchRun(number);
         if (!this.records[number]) return;
         this.shown = number;
@@ -318,10 +339,10 @@
         this.mode = "play";
         this.tab = "runs";
         this.clock.end = this.record.end;
-        this.clock.time = 0;
         this.view.show(this.record.scene);
         this.showLayers();
-        this.seek(0);
+        this.seek(time);
+        this.remember({ run: number, time });
         if (this.record.blow) this.speak(this.record.blow.words);
         if (play) this.play();
       },
@@ -336,6 +357,7 @@
         this.playing = false;
         this.mode = "place";
         this.tab = "place";
+        this.remember({ run: null, time: 0 });
         this.showScene();
       },
       play() {
@@ -349,7 +371,10 @@
       seek(time, ticking = false) {
         if (!this.record || this.mode !== "play") return;
         this.time = Math.min(Math.max(time, 0), this.record.end);
-        if (!ticking) this.clock.time = this.time;
+        if (!ticking) {
+          this.clock.time = this.time;
+          this.remember({ run: this.shown, time: this.time });
+        }
         showRecord(this.view, this.record, this.time);
         showOther(this.view, this.other, this.time);
         this.showArrows();

@@ -75,7 +75,7 @@
         this.fault = error.message;
         return;
       }
-      this.hands = new Hands(this.view, { part: () => -1, tool: () => "move", axis: () => "", held() {}, moved() {} });
+      this.hands = new Hands(this.view, { part: () => -1, tool: () => "move", axis: () => "", held() {}, moved() {}, other() {} });
       this.view.onframe = () => placeLabels(this.view, this.labels, this.$refs.labels);
       dress(this.view);
       matchMedia("(prefers-color-scheme: light)").addEventListener("change", () => dress(this.view));

@@ -44,6 +44,7 @@
   const poseAt = (record, time) => record.poses(time).find((p) => p.index === record.part);
 
   function showRecord(view, record, time) {
+    view.parted = new Set(Object.keys(record.parted).filter((name) => record.parted[name] <= time));
     for (const p of record.poses(time)) view.move(p.index, p.position, p.quaternion);
   }
 

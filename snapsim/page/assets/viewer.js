@@ -91,7 +91,7 @@
     precision highp float; precision highp sampler2DShadow;
     in vec3 vNormal; in vec3 vColour; in vec3 vWorld; in vec4 vLight;
     uniform vec3 eye, right, up, back, tint; uniform float flat_, tinted, gloss, sharpness, opacity;
-    uniform float level, gridStep, gridReach, dim; uniform vec3 gridCentre;
+    uniform float level, gridStep, gridReach, dim, fading; uniform vec3 gridCentre;
     uniform sampler2DShadow shade; uniform float shadows;
     out vec4 pixel;
     vec3 linear(vec3 c) { return pow(c, vec3(2.2)); }
@@ -135,7 +135,9 @@
         float far = smoothstep(0.5, 1.6, length(vWorld - gridCentre) / gridReach);
         c *= 1.0 - dim * far;
       }
-      pixel = vec4(c * opacity, opacity);
+      float there = fading > 0.5
+        ? opacity * (1.0 - smoothstep(0.6, 1.9, length(vWorld - gridCentre) / gridReach)) : opacity;
+      pixel = vec4(c * there, there);
     }`];
   const DEPTH = [`#version 300 es
     in vec3 position; uniform mat4 model, light;
@@ -281,7 +283,7 @@
       this.sheet = this._sheet();
       this._shadowMap();
       this.bodies = []; this.poses = []; this.ghosts = new Map();
-      this.arrows = new Map(); this.trails = new Map(); this.marked = -1; this.alarmed = -1;
+      this.arrows = new Map(); this.trails = new Map(); this.joints = []; this.parted = new Set(); this.marked = -1; this.alarmed = -1;
       this.colours = { low: "#0A0E13", high: "#3A4D5A", dim: 0.88, edge: "#10151A", rim: "#F2F6F5" };
       this.camera = { target: [0, 0, 0], distance: 1, azimuth: -1.1, elevation: 0.35 };
       this.centre = [0, 0, 0]; this.size = 0.3; this.level = 0; this.home = null;
@@ -349,6 +351,10 @@
         target: scene.centre, distance: scene.distance,
         azimuth: scene.azimuth, elevation: scene.elevation,
       };
+      drop(gl, this.joined);
+      this.joints = scene.joints || [];
+      this.joined = this.joints.length ? lines(gl, new Float32Array(6)) : null;
+      this.parted = new Set();
       this.ghosts.clear(); this.arrows.clear(); this.trails.clear();
       if (first) this.camera = { ...this.home };
       this.refresh();
@@ -440,6 +446,27 @@
         });
       }
       this.refresh();
+    }
+
+    // Points of a joint now: a string straight or hanging through, else a stroke along its axis.
+    _jointPath(joint) {
+      const [a, b] = joint.ends.map(({ body, point }) => {
+        if (body < 0) return point;
+        return add(this.poses[body].position, rotate(this.poses[body].quaternion, point));
+      });
+      if (joint.axis) {
+        const body = joint.ends[0].body, reach = (joint.kind === "slide" ? 0.35 : 0.12) * this.size;
+        const n = body < 0 ? joint.axis : rotate(this.poses[body].quaternion, joint.axis);
+        return [add(a, n, -reach), add(a, n, reach)];
+      }
+      if (joint.kind !== "string") return [a, b];
+      const slack = 0.5 * Math.sqrt(Math.max(joint.length ** 2 - length(sub(a, b)) ** 2, 0));
+      const path = [];
+      for (let k = 0; k <= 16; k++) {
+        const s = k / 16;
+        path.push(add(add(scale(a, 1 - s), b, s), [0, 0, -1], 4 * slack * s * (1 - s)));
+      }
+      return path;
     }
 
     axes() {
@@ -628,9 +655,9 @@
     _drawBodies() {
       const gl = this.gl, set = this._set;
       const plain = { swell: 0, flat_: 0, tinted: 0, tint: [0, 0, 0], gloss: 0, sharpness: 10,
-        opacity: 1, shadows: this.plain ? 0 : 1 };
+        opacity: 1, fading: 0, shadows: this.plain ? 0 : 1 };
       if (this.floor) {
-        set({ ...plain, model: IDENTITY });
+        set({ ...plain, model: IDENTITY, fading: 1 }); // into the backdrop
         this._elements(this.floor);
       }
       const order = this.bodies.map((_, k) => k)
@@ -674,6 +701,15 @@
         const { position, quaternion } = this.poses[k];
         stroke(body.edges, poseMatrix(position, quaternion), rgb(this.colours.edge), 0.85, 1.2, 4e-5);
       });
+      for (const joint of this.joints) {
+        if (this.parted.has(joint.name)) continue;
+        const path = this._jointPath(joint), segments = [];
+        for (let k = 1; k < path.length; k++) segments.push(...path[k - 1], ...path[k]);
+        gl.bindBuffer(gl.ARRAY_BUFFER, this.joined.buffers[1]);
+        gl.bufferData(gl.ARRAY_BUFFER, new Float32Array(segments), gl.DYNAMIC_DRAW);
+        this.joined.count = segments.length / 6;
+        stroke(this.joined, IDENTITY, rgb(joint.colour), 1, joint.axis ? 6 : 3, 4e-5);
+      }
       for (const g of this.ghosts.values())
         stroke(g.own || this.bodies[g.index].edges, poseMatrix(g.position, g.quaternion), rgb(g.colour),
           g.share, 1.8, 2e-5);

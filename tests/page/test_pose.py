@@ -1,0 +1,86 @@
+"""Poses as typed, and where a part may be."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+import snapsim
+from snapsim.errors import InputError
+from snapsim.page.pose import TypedPose, quaternion_of, turns_of, typed
+from snapsim.page.spacing import at_gap, kept_on_joints, set_down
+from snapsim.simulation.landscape.constraints import Constraints
+from snapsim.simulation.landscape.place import Place
+
+SCENES = Path(__file__).parents[2] / "scenarios"
+
+
+@pytest.mark.parametrize(
+    "turns", [(10, 20, 30), (-170, 80, 5), (0, 90, 0), (25, -90, 0), (0, 0, 0)]
+)
+def test_turns_about_x_then_y_then_z_are_scipys_extrinsic_angles(turns) -> None:
+    angles = np.radians(turns)
+    w, x, y, z = quaternion_of(angles)
+    # Rotation.from_euler, lower case: extrinsic, scipy.spatial.transform's documentation
+    theirs = Rotation.from_euler("xyz", angles).as_matrix()
+    np.testing.assert_allclose(Rotation.from_quat([x, y, z, w]).as_matrix(), theirs, atol=1e-12)
+    np.testing.assert_allclose(turns_of(np.array([w, x, y, z])), angles, atol=1e-7)
+
+
+def test_the_commands_of_a_pose_bring_the_part_to_that_pose(scene: Path) -> None:
+    place = Place(np.array([0.0123456789, -0.02, -0.05]), quaternion_of(np.radians([12, -34, 56])))
+    pose = typed(place)
+    system = snapsim.load_scene(scene, pose.changes("disc"))
+    np.testing.assert_allclose(system.start.pose.position[1], place.position, atol=1e-9)
+    turn = abs(system.start.pose.quaternion[1] @ place.quaternion)
+    assert turn == pytest.approx(1.0, abs=1e-14)
+    shown = pose.place
+    np.testing.assert_array_equal(system.start.pose.position[1], shown.position)
+
+
+@pytest.mark.parametrize(
+    ("field", "text", "said"),
+    [("x", "12", "no unit"), ("y", "3 kg", "length"), ("about_z", "4 mm", "angle"),
+     ("z", "11 m", "within 10 m"), ("about_x", "", "angle")],
+)  # fmt: skip
+def test_a_bad_field_of_a_pose_is_named_in_one_line(field: str, text: str, said: str) -> None:
+    with pytest.raises(InputError) as caught:
+        TypedPose((0, 0, 0), (0, 0, 0)).with_field(field, text)
+    assert caught.value.key == field
+    assert said in caught.value.message
+    assert "\n" not in caught.value.message
+
+
+@pytest.mark.parametrize("height", [-0.06, -0.1])  # clear of the table, and sunk into it
+def test_a_part_is_set_down_to_just_touch_what_lies_under_it(scene: Path, height: float) -> None:
+    system = snapsim.load_scene(scene)
+    start = system.start.pose
+    place = set_down(system, 1, Place(np.array([0, 0, height]), start.quaternion[1]))
+    # a disc of 60 x 12 mm turned by 75 deg reaches down 30 sin 75 + 6 cos 75 mm; table top at -110
+    half = 0.03 * np.sin(np.radians(75)) + 0.006 * np.cos(np.radians(75))
+    assert place.position[2] == pytest.approx(-0.11 + half, abs=2e-7)
+
+
+def test_a_part_is_brought_to_a_gap_straight_before_the_magnet(scene: Path) -> None:
+    system = snapsim.load_scene(scene)
+    start = system.start.pose
+    place = at_gap(system, 1, Place(start.position[1], start.quaternion[1]), 0.02)
+    half = 0.03 * np.sin(np.radians(75)) + 0.006 * np.cos(np.radians(75))
+    assert place.position[2] == pytest.approx(-0.02 - half, abs=1e-8)  # the pole face is z = 0
+    with pytest.raises(InputError, match="no place"):
+        at_gap(system, 1, place, 5.0)
+
+
+def test_a_hinged_part_stays_on_its_hinge() -> None:
+    system = snapsim.load_scene(SCENES / "bar-on-a-hinge.toml")
+    part = system.number("bar")
+    pose = system.start.pose
+    constraints = Constraints(system, part)
+    pulled = Place(pose.position[part] + [-0.04, 0.02, 0.01], pose.quaternion[part])
+    kept = kept_on_joints(constraints, pulled)
+    limits = constraints.limits(kept, 1e-4)
+    assert np.abs(limits.misfit).max() < 1e-8
+    assert np.linalg.norm(kept.position - pose.position[part]) > 0.01
