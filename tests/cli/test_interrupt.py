@@ -1,10 +1,5 @@
 """Ctrl-C on a real pseudo-terminal: a sweep stops at once, says how to go on, and goes on."""
 
-import os
-import select
-import sys
-import time
-
 import pytest
 
 STUDY = """
@@ -17,37 +12,6 @@ replicates = 1
 
 STOPPED = (130, -2)
 """Exit status of an interrupt; Python may end by the signal itself, which a shell shows as 130."""
-
-LIMIT = 60.0
-"""Seconds after which the test gives up."""
-
-
-def on_a_terminal(arguments, folder, until, deadline=LIMIT):
-    """Run a command in a terminal of its own, press Ctrl-C when `until()`; return (screen, exit
-    status, seconds it took to end)."""
-    import pty
-    import warnings
-
-    with warnings.catch_warnings():  # this process may have threads; the child begins anew at once
-        warnings.simplefilter("ignore", DeprecationWarning)
-        pid, terminal = pty.fork()
-    if pid == 0:
-        os.chdir(folder)
-        os.execv(sys.executable, [sys.executable, "-m", "snapsim", *arguments])
-    screen, pressed, began = b"", None, time.monotonic()
-    while time.monotonic() - began < deadline:
-        if select.select([terminal], [], [], 0.05)[0]:
-            try:
-                screen += os.read(terminal, 1 << 16)
-            except OSError:  # the other end is closed
-                break
-        if pressed is None and until():
-            os.write(terminal, b"\x03")
-            pressed = time.monotonic()
-    took = time.monotonic() - (pressed or began)
-    _, status = os.waitpid(pid, 0)
-    os.close(terminal)
-    return screen.decode(), os.waitstatus_to_exitcode(status), took
 
 
 def rows_in(folder):
@@ -68,7 +32,9 @@ def study(falling, tmp_path):
 
 
 @pytest.mark.slow
-def test_an_interrupt_at_the_terminal_stops_cleanly_and_the_sweep_goes_on(study, tmp_path, snap):
+def test_an_interrupt_at_the_terminal_stops_cleanly_and_the_sweep_goes_on(
+    study, tmp_path, snap, on_a_terminal
+):
     arguments = ["sweep", study, "-o", "out", "--workers", "2"]
     screen, status, took = on_a_terminal(arguments, tmp_path, lambda: rows_in(tmp_path / "out") > 4)
     assert status in STOPPED
@@ -83,7 +49,7 @@ def test_an_interrupt_at_the_terminal_stops_cleanly_and_the_sweep_goes_on(study,
 
 
 @pytest.mark.slow
-def test_an_interrupt_while_workers_start_leaves_no_traceback(study, tmp_path):
+def test_an_interrupt_while_workers_start_leaves_no_traceback(study, tmp_path, on_a_terminal):
     arguments = ["sweep", study, "-o", "out", "--workers", "2"]
     begun = tmp_path / "out" / "sweep.sqlite"
     screen, status, _ = on_a_terminal(arguments, tmp_path, begun.exists)

@@ -93,6 +93,29 @@ def test_a_worker_killed_mid_sweep_changes_nothing_in_the_table(study, scheduler
 
 
 @pytest.mark.slow
+def test_an_interrupt_at_the_terminal_keeps_what_the_cluster_did(study, scheduler, on_a_terminal):
+    out = study.parent / "broken off"
+    many = study.with_name("many.study.toml")
+    many.write_text(STUDY.replace("samples = 32", "samples = 200"))
+    arguments = ["sweep", str(many), "-o", str(out), "--cluster", scheduler[0]]
+    screen, status, took = on_a_terminal(arguments, study.parent, lambda: _rows(out) > 4)
+    assert status in (130, -2)  # a shell shows an end by the signal as 130, too
+    assert "interrupted; what was done is kept, start the same again to go on" in " ".join(
+        screen.split()
+    )
+    assert "Traceback" not in screen
+    assert took < 15  # the tasks in hand are let go; a busy machine
+    assert 4 < _rows(out) < 400
+
+
+def _rows(folder):
+    try:
+        return len(read_ledger(folder)[1])
+    except InputError:  # not there yet
+        return 0
+
+
+@pytest.mark.slow
 def test_a_cluster_without_workers_ends_the_sweep_and_what_was_done_is_kept(
     study, scheduler, monkeypatch
 ):
