@@ -86,10 +86,34 @@ def _table(result: dict[str, Any]) -> RenderableType:
         rows.add_row(escape(name), str(row["runs"]), *chances, spread, escape(first))
         counted = ", ".join(f"{n} {k}" for k, n in row["statuses"].items())
         said.append(Text(f"{name}: {counted}", style="bold"))
+        said += [Text(f"  {line}") for line in _remarks(row)]
         for limit in row["limits"]:
             source = f"{limit['standard']} ({limit['edition']}), {limit['clause']}"
             said.append(Text(f"  {limit['name']}: {limit['says']} [{source}; {limit['known']}]"))
     return Group(rows, *said, *(Text(c, style="yellow") for c in result["cautions"]))
+
+
+def _remarks(row: dict[str, Any]) -> list[str]:
+    """What stands beside the chances: a rare event, protection, runs made with long steps."""
+    found = []
+    if row["rare"]:
+        r = row["rare"]
+        sign = "above" if r["side"] == "most" else "below"
+        settled = "" if r["settled"] else " (not settled: an upper bound)"
+        found.append(
+            f"{r['measure']} {sign} {r['bound']:g}: chance {r['chance']:.2g}"
+            f" ({r['low']:.2g} to {r['high']:.2g}), {r['runs']} runs{settled}"
+        )
+    weak = [p["equipment"] for p in row["protection"] if p["not_enough"]]
+    if weak:
+        found.append(f"protection that is not enough: {', '.join(weak)}")
+    if row["coarse_first"]:
+        c = row["coarse_first"]
+        found.append(
+            f"{c['coarse']} runs with long steps, {c['refined']} made again;"
+            f" of these {c['changed']} changed what is counted"
+        )
+    return found
 
 
 def _share(chance: dict[str, Any] | None) -> str:

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import binomtest
+from scipy.stats import binomtest, t
 
 LEVEL = 0.95
 """Confidence level of all intervals."""
@@ -27,6 +27,13 @@ class Chance:
     low: float
     high: float
     spread: float
+
+    def between_replicates(self, replicates: int) -> tuple[float, float] | None:
+        """Return the interval by Student's t from the spread of the replicates, None with one."""
+        if not np.isfinite(self.spread):
+            return None
+        half = float(t.ppf(0.5 + LEVEL / 2, replicates - 1)) * self.spread
+        return max(0.0, self.value - half), min(1.0, self.value + half)
 
     @property
     def value(self) -> float:

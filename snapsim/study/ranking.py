@@ -149,13 +149,17 @@ def _chances(done: list[_Run], flags: Iterable[str]) -> dict[str, Any]:
     found: dict[str, Any] = {}
     for flag in flags:
         known = [r for r in done if r.result["flags"].get(flag) is not None]
-        c = chance([r.result["flags"][flag] for r in known], [r.spot.replicate for r in known])
+        groups = [r.spot.replicate for r in known]
+        c = chance([r.result["flags"][flag] for r in known], groups)
+        spread = c.between_replicates(len(set(groups))) or (None, None)
         found[flag] = {
             "chance": number(c.value),
             "low": c.low,
             "high": c.high,
             "of": c.runs,
             "replicate_standard_error": number(c.spread),
+            "replicate_low": spread[0],
+            "replicate_high": spread[1],
         }
     return found
 

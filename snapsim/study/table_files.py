@@ -10,6 +10,8 @@ from typing import Any
 
 from snapsim.errors import InputError, OutputError
 
+_CHANCE = ("chance", "low", "high", "replicate_low", "replicate_high")
+
 
 def rank_csv(result: dict[str, Any]) -> str:
     """Return the table as CSV: one line a row, units in the headings, cautions as comments."""
@@ -65,11 +67,14 @@ def _flat(row: dict[str, Any]) -> dict[str, Any]:
     flat = {k: row[k] for k in ("study", "setup", "directory", "runs")}
     flat |= {f"runs {k}": v for k, v in row["statuses"].items()}
     for flag, c in row["chances"].items():
-        flat |= {f"{flag} {k}": c[k] for k in ("chance", "low", "high", "replicate_standard_error")}
+        flat |= {f"{flag} {k}": c[k] for k in _CHANCE}
     for measure, q in row["measures"].items():
         flat |= {f"{measure} {k}": q[k] for k in ("median", "p95", "worst")}
     for limit in row["limits"]:
         flat[f"{limit['standard']}: {limit['name']}"] = limit["says"]
+    if row["rare"]:
+        event = f"rare: {row['rare']['measure']} beyond {row['rare']['bound']:g}"
+        flat |= {f"{event} {k}": row["rare"][k] for k in ("chance", "low", "high", "settled")}
     first = row["inputs"]["inputs"]
     return flat | {
         "protection not enough": _equipment(row, not_enough=True),

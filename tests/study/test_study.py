@@ -86,6 +86,16 @@ def test_the_interval_of_a_chance_is_wilsons():
     )
 
 
+def test_the_interval_between_replicates_is_students():
+    # means 0.2, 0.4, 0.3 of three replicates of 10: mean 0.3, s/sqrt(3) = 0.1/sqrt(3); t of 2
+    # degrees of freedom at 97.5 % is 4.3027 (any table of Student's distribution)
+    hits = [k < n for n in (2, 4, 3) for k in range(10)]
+    found = chance(hits, [r for r in range(3) for _ in range(10)])
+    half = 4.3027 * 0.1 / math.sqrt(3)
+    assert found.between_replicates(3) == pytest.approx((0.3 - half, 0.3 + half), abs=1e-4)
+    assert chance([True, False], [0, 0]).between_replicates(1) is None
+
+
 def test_the_interval_covers_the_true_chance_as_often_as_it_says():
     # Coverage of Wilson's interval summed over the binomial distribution: near 95 % for n = 64,
     # p = 0.1 to 0.9 (Brown, Cai and DasGupta 2001, Stat. Sci. 16, 101, fig. 5, from memory: 0.92

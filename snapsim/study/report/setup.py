@@ -211,9 +211,24 @@ def _details(row: dict[str, Any]) -> str:
         body.append((name, *numbers, f"{q['of']:,}"))
     head = ("of the runs that have it", "median", "1 in 20 worse", "worst", "runs")
     return (
-        f"<details><summary>All numbers</summary>{table(head, body)}{_coarse(row)}"
+        f"<details><summary>All numbers</summary>{table(head, body)}{_intervals(row)}{_coarse(row)}"
         f"<p class='soft'>{escape(row['program'])}</p></details>"
     )
+
+
+def _intervals(row: dict[str, Any]) -> str:
+    """Each chance with both intervals: of independent runs, and between the replicates."""
+    body = [
+        (flag.replace("_", " "), chance_text(c), _between(c), f"{c['of']:,}")
+        for flag, c in row["chances"].items()
+        if c["chance"] is not None
+    ]
+    return table(("chance of", "Wilson, 95 %", "between replicates", "runs"), body)
+
+
+def _between(chance: dict[str, Any]) -> str:
+    low, high = chance["replicate_low"], chance["replicate_high"]
+    return "–" if low is None else f"{share(low, figures=1)}–{share(high, figures=1)} %"
 
 
 def _coarse(row: dict[str, Any]) -> str:
