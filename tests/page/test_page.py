@@ -145,6 +145,29 @@ def test_keys_move_tilt_and_reset_the_part(tab: Tab) -> None:
     tab.wait(f"{SETTLED} && snapsim.page.pose.typed_deg[1] === {turned}")
 
 
+def test_the_keys_are_listed_in_a_dialog_that_gives_the_focus_back(tab: Tab) -> None:
+    tab.js("document.querySelector('canvas').focus()")
+    tab.press("?")
+    tab.wait("document.activeElement.innerText.startsWith('Close')")
+    tab.press("Tab")
+    assert tab.js("document.activeElement.innerText").startswith("Close")
+    tab.press("Escape")
+    tab.wait("document.activeElement.tagName === 'CANVAS' && !document.querySelector('.sheet')")
+
+
+def test_everything_that_can_be_pressed_is_reached_by_tab_and_has_a_name(tab: Tab) -> None:
+    tab.js("document.activeElement.blur()")
+    reached = set()
+    for _ in range(60):
+        tab.press("Tab")
+        reached.add(tab.js("(document.activeElement.id || '') + document.activeElement.outerHTML"))
+    shown = """[...document.querySelectorAll('button, input, select, canvas, summary')].filter(
+      (e) => e.offsetParent && !e.disabled && e.tabIndex >= 0)"""
+    assert len(reached) >= tab.js(f"{shown}.length")
+    named = """(e) => e.getAttribute('aria-label') || e.innerText.trim() || e.closest('label')"""
+    assert tab.js(f"{shown}.filter((e) => !({named})(e)).length") == 0
+
+
 def test_release_by_key_then_scrub_pause_and_layers(tab: Tab) -> None:
     tab.press("r")
     tab.wait("snapsim.page.releasing || snapsim.page.record")

@@ -84,6 +84,7 @@
         }
         return found;
       },
+      moved() { return Boolean(this.pose && this.mode === "place" && this.pose.changes.length); },
       known() { return this.snaps.filter((s) => s.known); },
       fateWords() {
         if (!this.margin) return "";
@@ -479,7 +480,18 @@
         return true;
       },
       scrub(sign, far) { if (this.record) this.seek(this.time + (sign * far * this.record.end) / 500); },
+      turnTab(way) {
+        const all = ["place", "scene", "runs"];
+        this.tab = all[(all.indexOf(this.tab) + way + all.length) % all.length];
+        this.$nextTick(() => document.getElementById(`tab-${this.tab}`).focus());
+      },
       speak(text) { this.spoken = text; },
+    },
+    watch: {
+      keys(open) {
+        if (open) this.from = document.activeElement;
+        this.$nextTick(() => (open ? this.$refs.close : this.from || this.$refs.keysButton).focus());
+      },
     },
     mounted() {
       this.tabId = tabName();
