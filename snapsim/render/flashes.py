@@ -25,7 +25,8 @@ _LINEAR = np.array(
 
 def luminance(frame: Image.Image) -> Array:
     """Return relative luminance (18, 32) of patches of a picture, 0 to 1."""
-    small = np.asarray(frame.convert("RGB").resize(PATCHES, Image.Resampling.BOX))
+    coarse = frame.reduce((max(1, frame.width // PATCHES[0]), max(1, frame.height // PATCHES[1])))
+    small = np.asarray(coarse.convert("RGB").resize(PATCHES, Image.Resampling.BOX))
     weighted: Array = _LINEAR[small] @ np.array([0.2126, 0.7152, 0.0722])
     return weighted
 

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import matplotlib as mpl
+import numpy as np
 from PIL import Image, ImageDraw
 
 from snapsim.render import palette
@@ -80,11 +81,25 @@ class Overlay:
         self._panels = panels
         for panel in panels:
             panel.still(pen)
-        self._mask = self._still.getchannel("A")
-        self._colours = self._still.convert("RGB")
+        colours, mask = self._still.convert("RGB"), self._still.getchannel("A")
+        self._strips = [(box[:2], colours.crop(box), mask.crop(box)) for box in self._covered(mask)]
 
     def _u(self, pixels: float) -> int:
         return scaled(self.layout.unit, pixels)
+
+    def _covered(self, mask: Image.Image) -> list[Box]:
+        """Boxes that hold all that stays the same: most of a picture's middle is free of words."""
+        w, h = self.layout.size
+        rows = np.flatnonzero(np.asarray(mask).any(axis=1))
+        breaks = np.flatnonzero(np.diff(rows) > 1)
+        starts = [rows[0], *rows[breaks + 1]] if len(rows) else []
+        ends = [*rows[breaks], rows[-1]] if len(rows) else []
+        found = []
+        for top, bottom in zip(starts, ends, strict=True):
+            strip = mask.crop((0, int(top), w, int(bottom) + 1)).getbbox()
+            if strip is not None:
+                found.append((strip[0], int(top), strip[2], min(int(bottom) + 1, h)))
+        return found
 
     def show(
         self,
@@ -99,7 +114,8 @@ class Overlay:
         if frame.mode == "RGBA":
             frame.alpha_composite(self._still)
         else:
-            frame.paste(self._colours, (0, 0), self._mask)
+            for place, colours, mask in self._strips:
+                frame.paste(colours, place, mask)
         pen = ImageDraw.Draw(frame)
         self._put_notes(pen, notes)
         if moment is not None:

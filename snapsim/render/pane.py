@@ -75,13 +75,17 @@ class Pane:
         """Return the frame at a clip time [s] inside a piece of the timeline."""
         now = piece.sim_at(clip) - self._lag
         struck = self._blow is not None and self._blow.time <= now
-        if piece.kind == "freeze" and struck and now <= self._blow_time() + 1e-12:
-            now = float(np.nextafter(self._blow_time(), -np.inf))  # as it strikes, not after
         announced = self._announced(clip, piece) if struck else None
+        if piece.kind == "freeze":
+            now = self._as_it_strikes(now)
         return self.compose(now, clip, piece.shot, self._timeline.label_at(clip), announced)
 
-    def _blow_time(self) -> float:
-        return self._blow.time if self._blow is not None else np.inf
+    def _as_it_strikes(self, now: float) -> float:
+        """The last moment before the blow, where the blow's own time is asked for: two stored
+        frames share that time, and the later one is already the rebound."""
+        if self._blow is not None and abs(now - self._blow.time) <= 1e-12:
+            return float(np.nextafter(self._blow.time, -np.inf))
+        return now
 
     def _announced(self, clip: float, piece: Piece) -> str | None:
         """The first blow's line while it is news: BLOW_SHOWN clip seconds, and at the end."""
@@ -95,7 +99,7 @@ class Pane:
         """Return the frame at a simulated time [s] of the run's own, from the first camera."""
         struck = self._blow is not None and self._blow.time <= time
         line = impact_line(self._blow) if self._blow is not None and struck else None
-        return self.compose(time, clip, 0, "", line)
+        return self.compose(self._as_it_strikes(time), clip, 0, "", line)
 
     def compose(
         self, now: float, clip: float, shot: int, pace: str, blow: str | None

@@ -10,8 +10,10 @@ from __future__ import annotations
 
 import json
 import multiprocessing
+import os
 import shutil
 import signal
+import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
@@ -177,14 +179,12 @@ def _draw_piece(
                 yield np.asarray(picture)
             count()
 
-    part = folder / f"part-{number:05d}{form.piece_suffix}"
-    if part.is_dir():
-        shutil.rmtree(part)
+    part = folder / f"part-{number:05d}-{os.getpid()}{form.piece_suffix}"
     size = options.width, options.height
     form.encode(frames(), part, size, options.fps, first)
     part.rename(folder / f"{number:05d}{form.piece_suffix}")
     np.save(folder / f"{number:05d}.npy", np.array(light, dtype=np.float32))
-    note = folder / f"part-{number:05d}.json"
+    note = folder / f"part-{number:05d}-{os.getpid()}.json"
     note.write_text(json.dumps({"seconds": dict(show.watch.seconds)}))
     note.rename(folder / f"{number:05d}.json")
 
@@ -229,8 +229,18 @@ _own: dict[str, Any] = {}
 
 def _start_worker(job: Job, count: Any, stop: Any) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent decides
+    threading.Thread(target=_go_with_parent, daemon=True).start()
+    os.environ.setdefault("LP_NUM_THREADS", "1")  # software OpenGL: a core for each process
     offscreen.require()
     _own.update(show=Show(job), count=count, stop=stop)
+
+
+def _go_with_parent() -> None:
+    """End this process when the one that wants its work is gone, killed for example."""
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
 def _work(target: Path, folder: Path, number: int, length: int) -> None:

@@ -232,3 +232,41 @@ def test_check_schema_starts_without_compiled_physics():
         check=False,
     )
     assert done.returncode == 0, done.stderr
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (["--layer", "glow"], '"glow" is no layer; layers are stage,'),
+        (["--without", "trial"], "did you mean trail?"),
+        (["--camera", "crane"], "cameras are fixed, orbit, follow, close-up, or a file of shots"),
+        (["--camera", "none.toml"], "none.toml: cannot be read"),
+        (["--replay", "moon"], '--replay: "moon" is no camera'),
+        (["--view", "3"], "azimuth and elevation in degrees, like -60,20"),
+        (["--align", "never"], "must be release or impact"),
+        (["--freeze", "0.1"], "must be 0 (none) or 0.5 to 60 seconds"),
+        (["--fps", "0"], "must be 1 to 240 frames a second"),
+        (["-o", "a.avi"], "must end in .mp4, .webm, .gif or .mov"),
+        (["-o", "no/a.mp4"], "no/a.mp4: folder no does not exist"),
+        (["--still", "end"], "a.mp4: the name must end in .png"),
+    ],
+)
+def test_a_clip_that_cannot_be_drawn_is_one_line(snap, options, said):
+    assert said in one_line(snap("clip", "run.h5", "-o", "a.mp4", *options))
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ('[[shot]]\ncamera = "orbit"\nturns = "3 deg"', "shot.1.turns: is unknown; allowed are"),
+        ('[[shot]]\ncamera = "orbit"\nturn = 3', "shot.1.turn: the number 3 has no unit"),
+        ('[[shot]]\ncamera = "crane"', 'shot 1.camera: "crane" is no camera'),
+        ('[[shot]]\nview = ["1 deg", "2 deg"]', "shot.1.camera: is missing"),
+        ("[[shot]", "is no TOML"),
+    ],
+)
+def test_a_wrong_file_of_shots_is_one_line(snap, tmp_path, text, said):
+    (tmp_path / "shots.toml").write_text(text)
+    line = one_line(snap("clip", "run.h5", "-o", "a.mp4", "--camera", "shots.toml"))
+    assert "shots.toml: " in line
+    assert said in line

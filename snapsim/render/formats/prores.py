@@ -11,7 +11,7 @@ TICKS = 1000
 def _piece(fps: int) -> list[str]:
     return [
         *("-c:v", "prores_ks", "-profile:v", "4444", "-pix_fmt", "yuva444p10le"),
-        *("-alpha_bits", "16", "-vf", TO_VIDEO, "-threads", "2", *COLOUR),
+        *("-qscale:v", "9", "-alpha_bits", "8", "-vf", TO_VIDEO, "-threads", "2", *COLOUR),
         *("-video_track_timescale", str(TICKS * fps)),
     ]
 

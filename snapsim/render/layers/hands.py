@@ -17,6 +17,7 @@ from snapsim.render.layers.contract import Note
 from snapsim.simulation.hands import Gaps, hand_gaps
 from snapsim.simulation.trajectory import Trajectory
 
+ASIDE = 0.07  # of the action's size: how far words keep from the frame they are about
 LEAST = 0.012  # half size of a frame at least, as a share of the action's size
 
 
@@ -25,7 +26,7 @@ class HandMarks:
     the one that matters there."""
 
     def __init__(self, plotter: Any, run: Trajectory, size: float, line: float) -> None:
-        self._run, self._gaps = run, hand_gaps(run)
+        self._run, self._gaps, self._aside = run, hand_gaps(run), ASIDE * size
         self._frames = []
         for found in self._gaps:
             half = np.maximum(found.hand.span, LEAST * size)
@@ -71,7 +72,7 @@ class HandMarks:
                 words += f", below {1e3 * gaps.hand.gap:.0f} mm"
             colour = palette.HAND_CLOSED if shut else palette.HAND_OPEN
             place = self._place(gaps, moment.position, moment.quaternion)
-            found.append(Note(words, place, colour))
+            found.append(Note(words, place, colour, self._aside))
         return found
 
     def _place(self, found: Gaps, position: Array, quaternion: Array) -> Array:
