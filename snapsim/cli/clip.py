@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from snapsim.render import ClipOptions, ClipReport
     from snapsim.simulation.trajectory import Trajectory
 
+MOST_GHOSTS = 40
 SHAPES = {"16:9": (16, 9), "9:16": (9, 16), "1:1": (1, 1)}
 HEIGHTS = {"360p": 360, "540p": 540, "720p": 720, "1080p": 1080, "1440p": 1440, "4k": 2160}
 
@@ -250,7 +251,13 @@ def _ensemble_files(names: list[str] | tuple[()], shown: list[str]) -> list[str]
         if not inside:
             raise InputError("holds no run files; make them with sweep --keep all", file=name)
         found += inside
-    return [name for name in found if name not in shown]
+    found = [name for name in found if name not in shown]
+    if len(found) > MOST_GHOSTS:
+        complain(
+            f"{len(found)} runs in the ensemble: every {-(-len(found) // MOST_GHOSTS)}th shown"
+        )
+        found = found[:: -(-len(found) // MOST_GHOSTS)]
+    return found
 
 
 def _time_of(text: str, run: Trajectory) -> float:
