@@ -160,6 +160,7 @@ class Bench:
             "position": place.position.tolist(),
             "quaternion": place.quaternion.tolist(),
             "changes": self.all_changes(),
+            "moved": bool(self.changes or self.poses),
         }
 
     def _take(self, changes: dict[str, str], part: str | None) -> None:

@@ -22,6 +22,7 @@ from snapsim.numerics import rotations
 from snapsim.page.bench import Bench, Run, Source
 from snapsim.page.energy_curve import curve_work, margin_work
 from snapsim.page.export import clip_work, html_work
+from snapsim.page.field_lines_job import lines_work
 from snapsim.page.jobs import Job, Lane, cancel
 from snapsim.page.pose import typed
 from snapsim.page.release_job import load_work, release_work
@@ -187,6 +188,18 @@ class Desk:
         return self._begun(bench, self.looks.submit(what, works[what], bench.given()))
 
     @answering
+    def lines(self, tab: str, run: int | None, time: float) -> Answer:
+        """Begin the field lines of a run at a time, or of the scene as placed."""
+        bench = self.bench(tab)
+        for job in [j for j in bench.jobs.values() if j.kind == "lines"]:
+            cancel(job)
+            if not job.active:
+                del bench.jobs[job.number]
+        of = None if run is None else self._run(bench, run).path
+        given = bench.given() | {"run": of, "time": time}
+        return self._begun(bench, self.looks.submit("lines", lines_work, given))
+
+    @answering
     def clip(self, tab: str, run: int, width: int, height: int) -> Answer:
         """Begin a clip of a run."""
         bench = self.bench(tab)
@@ -258,6 +271,6 @@ class Desk:
 
 CALLS = (
     "hello", "move", "type_pose", "look", "back", "set_down", "put", "choose", "release", "explain",
-    "clip", "html", "stop", "standing", "result", "file_of",
+    "lines", "clip", "html", "stop", "standing", "result", "file_of",
 )  # fmt: skip
 """Names of the calls that the browser may make."""

@@ -168,6 +168,23 @@ def test_everything_that_can_be_pressed_is_reached_by_tab_and_has_a_name(tab: Ta
     assert tab.js(f"{shown}.filter((e) => !({named})(e)).length") == 0
 
 
+def test_field_lines_are_drawn_and_pale_once_the_part_has_moved(tab: Tab) -> None:
+    tab.press("5")
+    fresh = "snapsim.page.lines && snapsim.page.linesFor === snapsim.page.momentKey()"
+    tab.wait(fresh, 40)
+    ends = tab.data("snapsim.page.lines.map((l) => [l.length, Math.min(...l.map((p) => p[2]))])")
+    assert len(ends) == 14
+    assert all(count > 100 for count, _ in ends)
+    assert min(low for _, low in ends) < -0.03  # some run down to the disc
+    assert tab.js("snapsim.page.view.trails.get('lines').share") == 0.8
+    tab.press("ArrowUp")
+    tab.wait("snapsim.page.view.trails.get('lines').share === 0.25 || " + fresh)
+    tab.press("5")
+    assert not tab.js("snapsim.page.view.trails.has('lines')")
+    tab.press("Home")
+    tab.wait(f"{SETTLED} && snapsim.page.pose.typed_mm[2] === -60")
+
+
 def test_release_by_key_then_scrub_pause_and_layers(tab: Tab) -> None:
     tab.press("r")
     tab.wait("snapsim.page.releasing || snapsim.page.record")

@@ -3,7 +3,7 @@
   "use strict";
   const { StageView, Hands, Recording, Clock, quantity, said, LAYERS } = window.snapsim;
   const { add, length, multiply, about, normalised } = window.snapsim.math;
-  const { showArrows, placeLabels, showRecord, showOther, showLayers, dress } = window.snapsim;
+  const { showArrows, placeLabels, showRecord, showOther, showLayers, showLines, dress } = window.snapsim;
   const POLL = 150, QUIET = 450;
 
   // A name for this tab that a reload keeps; a tab opened as a copy of another gets its own.
@@ -22,7 +22,7 @@
     ["− +", "step finer, coarser"], ["G", "set the part down"], ["Home", "back to where the scene has it"],
     ["R", "release"], ["Escape", "cancel the release, or back to placing"], ["Space", "play, pause"],
     [", .", "scrub back, forward"], ["J L I K", "look from the left, right, above, below"], ["Z X", "nearer, farther"],
-    ["F", "whole stage in view"], ["1 2 3 4", "layers: force, torque, trail, start"], ["P", "save the picture"], ["?", "these keys"],
+    ["F", "whole stage in view"], ["1 2 3 4 5", "layers: force, torque, trail, start, field lines"], ["P", "save the picture"], ["?", "these keys"],
   ];
   const MOVES = {
     ArrowLeft: [-1, 0, 0], ArrowRight: [1, 0, 0], ArrowUp: [0, 0, 1], ArrowDown: [0, 0, -1],
@@ -41,7 +41,7 @@
       jobs: [], runs: [], records: {}, shown: null, compare: null, mode: "place",
       curve: null, curveFor: "", margin: null, marginFor: "", time: 0, playing: false, pace: 0.05,
       layers: { ...LAYERS }, tab: "place", keys: false,
-      spoken: "", labels: [], link: "", helpKeys: KEYS, clipSize: "1280x720",
+      spoken: "", labels: [], linesFor: "", lines: null, helpKeys: KEYS, clipSize: "1280x720",
     }),
     computed: {
       releasing() { return this.jobs.find((j) => j.kind === "release" && ["waiting", "running"].includes(j.state)); },
@@ -84,7 +84,7 @@
         }
         return found;
       },
-      moved() { return Boolean(this.pose && this.mode === "place" && this.pose.changes.length); },
+      moved() { return Boolean(this.pose && this.mode === "place" && this.pose.moved); },
       known() { return this.snaps.filter((s) => s.known); },
       fateWords() {
         if (!this.margin) return "";
@@ -149,7 +149,10 @@
           },
           moved: (position, quaternion, event) => this.send(position, quaternion, event.timeStamp),
         });
-        this.clock = new Clock((t) => this.seek(t, true), () => { this.playing = false; });
+        this.clock = new Clock((t) => this.seek(t, true), () => {
+          this.playing = false;
+          this.later();
+        });
         dress(this.view);
         this.showScene();
         window.snapsim.page = this;
@@ -162,6 +165,7 @@
         if (this.mode !== "place" || !this.view) return;
         this.view.move(this.part, this.pose.position, this.pose.quaternion);
         this.showArrows();
+        this.showLines();
       },
 
       // --- the pose: one call in flight, the newest next ------------------------------------
@@ -258,7 +262,10 @@
       // --- curve and margins, once the pose has been quiet for a while ----------------------
       later() {
         clearTimeout(this.quiet);
-        this.quiet = setTimeout(() => this.explain(), QUIET);
+        this.quiet = setTimeout(() => {
+          this.askLines();
+          this.explain();
+        }, QUIET);
       },
       async explain() {
         if (this.holding || this.mode !== "place" || !this.figures || this.figures.overlap || this.curveFor === this.poseKey || this.askedFor === this.poseKey) return;
@@ -305,6 +312,10 @@
         } else if (job.kind === "margin") {
           this.margin = answer.result;
           this.marginFor = key;
+        } else if (job.kind === "lines") {
+          this.lines = Vue.markRaw(answer.result.lines);
+          this.linesFor = key;
+          this.showLines();
         } else if (["clip", "html"].includes(job.kind)) this.offer(answer.file, `${this.stem()}.${job.kind === "clip" ? "mp4" : "html"}`);
       },
 
@@ -359,7 +370,9 @@
         this.mode = "place";
         this.tab = "place";
         this.remember({ run: null, time: 0 });
+        this.linesAsked = null;
         this.showScene();
+        this.later();
       },
       play() {
         if (!this.record) return;
@@ -367,6 +380,7 @@
         if (this.playing) this.clock.pause();
         else this.clock.play();
         this.playing = !this.playing;
+        this.later();
       },
       setPace(value) { this.pace = this.clock.pace = value; },
       seek(time, ticking = false) {
@@ -379,12 +393,32 @@
         showRecord(this.view, this.record, this.time);
         showOther(this.view, this.other, this.time);
         this.showArrows();
+        if (this.layers.lines) this.showLines();
+        if (!ticking) this.later();
       },
       showLayers() {
         if (this.mode === "play" && this.record) showLayers(this.view, this.record, this.other, this.layers);
       },
+      // Which moment the field lines are of: a pose, or a run and its time.
+      momentKey() { return this.mode === "play" ? JSON.stringify([this.shown, this.time]) : this.poseKey; },
+      showLines() {
+        if (!this.view) return;
+        const mine = this.lines && (this.linesFor.startsWith("[\"") === (this.mode === "place"));
+        showLines(this.view, this.layers.lines && mine ? this.lines : null, this.linesFor !== this.momentKey());
+      },
+      async askLines() {
+        if (!this.layers.lines || this.playing || this.holding || this.linesAsked === this.momentKey()) return;
+        if (this.mode === "place" && (!this.figures || this.figures.overlap)) return;
+        this.linesAsked = this.momentKey();
+        const play = this.mode === "play";
+        const answer = await this.call("lines", play ? this.shown : null, play ? this.time : 0);
+        if (answer.job) this.asked = { ...(this.asked || {}), [answer.job]: this.linesAsked };
+        this.standing(answer);
+      },
       toggleLayer(name) {
         this.layers[name] = !this.layers[name];
+        this.showLines();
+        this.askLines();
         this.showLayers();
         this.showArrows();
       },
@@ -474,7 +508,7 @@
         else if (key === "r") this.release();
         else if (key === " ") this.play();
         else if (key === "," || key === ".") this.scrub(key === "," ? -1 : 1, far);
-        else if ("1234".includes(key)) this.toggleLayer(["force", "torque", "trail", "start"][Number(key) - 1]);
+        else if ("12345".includes(key)) this.toggleLayer(["force", "torque", "trail", "start", "lines"][Number(key) - 1]);
         else if (key === "p") this.savePicture();
         else return false;
         return true;

@@ -11,7 +11,7 @@
     components: window.snapsim.parts,
     data: () => ({
       title: given.run.title, scene: given.scene, cautions: given.cautions, version: given.version,
-      record: Vue.markRaw(new Recording(given.run)), layers: { ...LAYERS }, fault: "",
+      record: Vue.markRaw(new Recording(given.run)), layers: Object.fromEntries(Object.entries(LAYERS).filter(([name]) => name !== "lines")), fault: "",
       time: 0, playing: false, pace: 0.05, labels: [],
     }),
     computed: {

@@ -4,8 +4,8 @@
   "use strict";
   const { said, grown } = window.snapsim;
   const { add, scale, length, unit } = window.snapsim.math;
-  const COLOURS = { force: "#FFB454", weight: "#9FB4BF", torque: "#8CD3F2", trail: "#FFB454", other: "#7FD8C4", start: "#9FB4BF" };
-  const LAYERS = { force: true, torque: true, trail: true, start: true };
+  const COLOURS = { force: "#FFB454", weight: "#9FB4BF", torque: "#8CD3F2", trail: "#FFB454", other: "#7FD8C4", start: "#9FB4BF", lines: "#9FC7E8" };
+  const LAYERS = { force: true, torque: true, trail: true, start: true, lines: false };
 
   // Arrows of magnetic force and torque, and weight, on a body; returns the labels they need.
   // Lengths grow with the logarithm of force over weight: a hundredfold pull still fits the stage.
@@ -64,6 +64,11 @@
     view.trail("other", layers.trail && other ? [other.path()] : null, COLOURS.other, 3);
   }
 
+  // Field lines, paler where they are of another moment than the one that is shown.
+  function showLines(view, lines, stale) {
+    view.trail("lines", lines, COLOURS.lines, 1.6, stale ? 0.25 : 0.8, true);
+  }
+
   // The look of the page for the 3-D view, from its style sheet.
   function dress(view) {
     const style = getComputedStyle(document.documentElement);
@@ -72,5 +77,5 @@
     view.refresh();
   }
 
-  Object.assign(window.snapsim, { LAYERS, showArrows, placeLabels, showRecord, showOther, showLayers, dress });
+  Object.assign(window.snapsim, { LAYERS, showArrows, placeLabels, showRecord, showOther, showLayers, showLines, dress });
 })();

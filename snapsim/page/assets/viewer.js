@@ -433,8 +433,8 @@
       return points;
     }
 
-    // Polylines, each a list of points.
-    trail(name, polylines, colour, width = 3, share = 1) {
+    // Polylines, each a list of points; `hidden` where bodies are before them.
+    trail(name, polylines, colour, width = 3, share = 1, hidden = false) {
       drop(this.gl, this.trails.get(name));
       this.trails.delete(name);
       if (polylines && polylines.length) {
@@ -442,7 +442,7 @@
         for (const points of polylines)
           for (let k = 1; k < points.length; k++) segments.push(...points[k - 1], ...points[k]);
         this.trails.set(name, {
-          ...lines(this.gl, new Float32Array(segments)), colour: rgb(colour), width, share,
+          ...lines(this.gl, new Float32Array(segments)), colour: rgb(colour), width, share, hidden,
         });
       }
       this.refresh();
@@ -713,9 +713,11 @@
       for (const g of this.ghosts.values())
         stroke(g.own || this.bodies[g.index].edges, poseMatrix(g.position, g.quaternion), rgb(g.colour),
           g.share, 1.8, 2e-5);
-      gl.disable(gl.DEPTH_TEST); // a path runs through the part that made it
-      for (const t of this.trails.values()) stroke(t, IDENTITY, t.colour, t.share, t.width, 0);
-      gl.enable(gl.DEPTH_TEST);
+      for (const t of this.trails.values()) {
+        if (!t.hidden) gl.disable(gl.DEPTH_TEST); // a path runs through the part that made it
+        stroke(t, IDENTITY, t.colour, t.share, t.width, 0);
+        gl.enable(gl.DEPTH_TEST);
+      }
     }
 
     _drawArrows() {
