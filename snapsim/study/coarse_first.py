@@ -7,13 +7,14 @@ logistic regression of each flag on the inputs' normal scores z, with squares an
     P = 1 / (1 + exp(-w.x)),   x = (1, z_i, z_i z_j),   open where DOUBT < P < 1 - DOUBT,
                                                         or where the flag is the unlikely one.
 
-Besides, every `CHECKED`-th run is made both ways, whatever it came to: the differences say what the
-shortcut costs (`differences`), in each study anew.
+Besides, every `CHECKED`-th run, and four at least, is made both ways whatever it came to. Where
+these differ too much (`trusted`), all runs are made again; the table says what the shortcut cost
+(`differences`), in each study anew.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -30,7 +31,6 @@ from snapsim.study.sampling import Spot
 COARSE = MotionSettings(
     tolerances=Tolerances(relative=3e-4, length=3e-6, speed=3e-5),
     slow=3e-2,
-    hop=2e-3,
     rest=2e-4,
     load_change=0.08,
     contact_step=3e-3,
@@ -50,6 +50,9 @@ DOUBT = 0.03
 
 CHECKED = 50
 """Every so many-th run is made both ways."""
+
+CHANGED, OFF = 0.1, 0.02
+"""Share of the checked runs whose flags may change, and the median by which energies may."""
 
 RIDGE = 5e-5
 """Weight of the penalty a run: the smaller, the narrower the band of doubt."""
@@ -85,10 +88,22 @@ def open_runs(runs: Iterable[CoarseRun], counts: WhatCounts) -> set[int]:
     every = list(runs)
     lines = _lines(counts)
     chosen = {r.spot.number for r in every if _open(r.result, lines)}
-    chosen |= {r.spot.number for r in every[::CHECKED]}
+    chosen |= checked(every)
     for setup in sorted({r.spot.setup for r in every}):
         chosen |= _both_ways([r for r in every if r.spot.setup == setup])
     return chosen - {r.spot.number for r in every if r.result["status"] == "overlap"}
+
+
+def checked(runs: Sequence[CoarseRun]) -> set[int]:
+    """Return the numbers of the runs that are made both ways whatever they came to."""
+    return {r.spot.number for r in runs[:: max(1, min(CHECKED, len(runs) // 4))]}
+
+
+def trusted(results: Mapping[int, dict[str, Any]], numbers: Iterable[int]) -> bool:
+    """Return whether the long steps stood the test of the checked runs."""
+    found = differences(results, numbers)
+    few = found["changed"] <= CHANGED * found["both_ways"]
+    return few and (found["energy_median"] or 0.0) <= OFF
 
 
 def differences(results: Mapping[int, dict[str, Any]], numbers: Iterable[int]) -> dict[str, Any]:

@@ -21,7 +21,14 @@ from snapsim.analysis.stray_field import stray_summary
 from snapsim.arrays import Array
 from snapsim.errors import OutputError
 from snapsim.study.cases import Cases, cases, stopping
-from snapsim.study.coarse_first import COARSE, CoarseRun, coarse_number, open_runs
+from snapsim.study.coarse_first import (
+    COARSE,
+    CoarseRun,
+    checked,
+    coarse_number,
+    open_runs,
+    trusted,
+)
 from snapsim.study.ledger import Ledger, program_identity
 from snapsim.study.rare_event import estimates
 from snapsim.study.runner import Keep, KeptProcesses, Options, Task, run_all
@@ -134,6 +141,10 @@ def _coarse_first(ready: Cases, desk: _Desk, options: Options) -> None:
     again = open_runs(runs, ready.study.counts())
     desk.standing.total += len(again)
     desk.compute([t for t in tasks if t.number in again])
+    if not trusted(desk.known, checked(runs)):
+        rest = [t for t in tasks if t.number not in again]
+        desk.standing.total += len(rest)
+        desk.compute(rest)
 
 
 def _level_by_level(ready: Cases, desk: _Desk, options: Options) -> None:
