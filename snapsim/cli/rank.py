@@ -85,6 +85,8 @@ def _table(result: dict[str, Any]) -> RenderableType:
         first = inputs[0]["key"] if inputs else "-"
         rows.add_row(escape(name), str(row["runs"]), *chances, spread, escape(first))
         counted = ", ".join(f"{n} {k}" for k, n in row["statuses"].items())
+        if row["runs"] < row["planned"]:
+            counted += f"; {row['planned'] - row['runs']} not computed yet"
         said.append(Text(f"{name}: {counted}", style="bold"))
         said += [Text(f"  {line}") for line in _remarks(row)]
         for limit in row["limits"]:

@@ -133,6 +133,7 @@ def _row(
         "scene": study.scene,
         "program": program,
         "runs": len(drawn),
+        "planned": _planned(study),
         "statuses": dict(sorted(Counter(r.result["status"] for r in drawn).items())),
         "chances": _chances(done, study.count.flags),
         "measures": {m: q for m in MEASURES if (q := _quantiles(m, _values(done, m)))},
@@ -228,6 +229,11 @@ def _compared(standard: Standard, limit: Limit, done: list[_Run]) -> dict[str, A
         "high": c.high,
         "says": _says(standard, beyond, len(values), len(known)),
     }
+
+
+def _planned(study: Study) -> int:
+    """How many runs of the study's own spread a setup has when the sweep is whole."""
+    return study.replicates * study.samples * (1 + study.sensitivities) if study.vary else 1
 
 
 def _protection(limits: list[dict[str, Any]]) -> list[dict[str, Any]]:

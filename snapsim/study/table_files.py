@@ -64,7 +64,7 @@ def _flat_rows(result: dict[str, Any]) -> list[dict[str, Any]]:
 
 
 def _flat(row: dict[str, Any]) -> dict[str, Any]:
-    flat = {k: row[k] for k in ("study", "setup", "directory", "runs")}
+    flat = {k: row[k] for k in ("study", "setup", "directory", "runs", "planned")}
     flat |= {f"runs {k}": v for k, v in row["statuses"].items()}
     for flag, c in row["chances"].items():
         flat |= {f"{flag} {k}": c[k] for k in _CHANCE}

@@ -147,6 +147,26 @@ def test_what_protection_is_not_enough_stands_in_every_output(ranked, tmp_path):
     assert "thin glove is not enough" in report(result)
 
 
+def test_a_sweep_that_is_not_whole_says_what_is_missing(ranked, tmp_path, falling):
+    _, result = ranked
+    assert all(r["runs"] == r["planned"] == 32 for r in result["rows"])
+    (tmp_path / "falling.toml").write_text(falling)
+    path = tmp_path / "s.study.toml"
+    path.write_text(STUDY)
+
+    def interrupt(standing):
+        if standing.fresh == 3:
+            raise KeyboardInterrupt
+
+    one = SweepOptions(executor=lambda: ThreadPoolExecutor(1))
+    with pytest.raises(KeyboardInterrupt):
+        sweep(load_study(path), path, tmp_path / "out", one, interrupt)
+    part = rank([tmp_path / "out"])
+    missing = sum(32 - r["runs"] for r in part["rows"])
+    assert f"{32 - part['rows'][0]['runs']} not computed yet" in report(part)
+    assert missing > 0
+
+
 def test_only_what_a_study_counts_is_a_column(ranked):
     _, result = ranked
     counted = ["snap", "pinch", "magnet_struck", "string_broken"]

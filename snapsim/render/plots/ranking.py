@@ -39,6 +39,8 @@ def _exceedance(
         axes.axvline(value, color=paper.warn, lw=1.4, ls=DASHES[2])
     axes.set(xscale="log", ylim=(0, 101))
     axes.xaxis.set_major_formatter("{x:g}")
+    if limits:  # room for the names at the leftmost
+        axes.set_xlim(left=min(axes.get_xlim()[0], 0.4 * min(limits.values())))
     axes.set(xlabel="effective energy of the worst blow [J]", ylabel="runs above it [%]")
     if len(series) > 1:
         axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.01), ncols=2, frameon=False)

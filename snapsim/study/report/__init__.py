@@ -70,7 +70,9 @@ def _judged(row: dict[str, Any]) -> list[tuple[str, dict[str, Any]]]:
 
 
 def _counted(row: dict[str, Any]) -> str:
-    return ", ".join(f"{n:,} {status}" for status, n in row["statuses"].items())
+    counted = ", ".join(f"{n:,} {status}" for status, n in row["statuses"].items())
+    missing = row["planned"] - row["runs"]
+    return counted + (f"; {missing:,} not computed yet" if missing > 0 else "")
 
 
 def _energies(rows: list[dict[str, Any]]) -> str:
@@ -131,7 +133,10 @@ def _curves(rows: list[dict[str, Any]]) -> str:
         return ""
     shown = dict(list(series.items())[:SHOWN])
     bounds = {f"{x['standard']}, {x['bound']:g} J": x["bound"] for x in _limits(rows)}
-    return "<h3>Share of runs above an energy</h3>" + _picture(exceedance_plot(shown, bounds))
+    which = f", the first {SHOWN} setups" if len(series) > SHOWN else ""
+    return f"<h3>Share of runs above an energy{which}</h3>" + _picture(
+        exceedance_plot(shown, bounds)
+    )
 
 
 def _picture(plot: Plot) -> str:
