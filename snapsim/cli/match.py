@@ -62,7 +62,7 @@ def match(
         bool, typer.Option("--lay-only", help="Fit nothing, whatever the match file says.")
     ] = False,
     detail: Annotated[
-        str | None, typer.Option(help="Cells of a fit: draft, normal or fine.")
+        str | None, typer.Option(help="Cells of a fit's last step: draft, normal or fine.")
     ] = None,
     workers: Annotated[int, typer.Option(min=1, max=256, help="Processes of a fit.")] = 1,
     clip: Annotated[
@@ -167,7 +167,7 @@ def _overrule(
         ("view", "origin", origin),
         ("view", "y", y),
         ("fitting", "until", until),
-        ("fitting", "detail", detail),
+        ("fitting", "finish", detail),
         ("make", "seed", seed),
     ):
         if value is not None:

@@ -117,7 +117,10 @@ class FittingDescription(Table):
     starts: int = Field(16, ge=1, le=10_000, strict=True)
     seed: int = Field(1, ge=0, strict=True)
     confidence: Annotated[Number, Field(gt=0, lt=1)] = 0.95
-    detail: Literal["draft", "normal", "fine"] = "draft"
+    detail: Literal["draft", "normal", "fine"] = Field("draft", description="cells of the search")
+    finish: Literal["draft", "normal", "fine"] = Field(
+        "normal", description="cells of the last fit and of its intervals"
+    )
     until: Time | None = Field(None, description="time after release up to which it is fitted")
 
 

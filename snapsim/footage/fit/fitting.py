@@ -14,7 +14,7 @@ from snapsim.errors import InputError
 from snapsim.footage.fit.least_squares import Problem, solve
 from snapsim.footage.fit.profile import Intervals, profile
 from snapsim.footage.fit.simulated import Simulated
-from snapsim.footage.fit.staged import Fitted, Say, Settings, staged_fit
+from snapsim.footage.fit.staged import Fitted, Say, Settings, refined, staged_fit
 from snapsim.footage.fit.unknowns import Unknown, spreads, unknowns_of
 from snapsim.footage.match_file import MatchFile
 from snapsim.footage.matching import Filmed
@@ -76,17 +76,29 @@ def _fit(
         found, unknowns, filmed.footage.tracks, filmed.view, match.time.release, given.detail,
         executor,
     )  # fmt: skip
+    settings = _settings(filmed, match)
+    fitted = staged_fit(predictor, settings, say)
+    computed = predictor.computed
+    if given.finish != given.detail and predictor.has_cells:
+        predictor = predictor.with_detail(given.finish)
+        fitted = refined(fitted, predictor, settings, say)
+        computed += predictor.computed
+    before = predictor.computed
+    fitted, intervals = with_intervals(fitted, given.confidence, say)
+    computed += predictor.computed - before
+    cpu = process_time() - began
+    return FitResult(unknowns, predictor, fitted, intervals, given.confidence, computed, cpu)
+
+
+def _settings(filmed: Filmed, match: MatchFile) -> Settings:
+    """How far to fit, and the noise to begin with."""
+    given = match.fitting
     end = filmed.footage.last
     if given.until is not None:
         end = min(end, match.time.release + given.until)
     noise = given.noise if given.noise is not None else track_noise(filmed.footage.tracks)
     noise = noise if np.isfinite(noise) and noise > 0 else NOISE
-    fitted = staged_fit(predictor, Settings(given.starts, given.seed, noise, end), say)
-    fitted, intervals = with_intervals(fitted, given.confidence, say)
-    return FitResult(
-        unknowns, predictor, fitted, intervals, given.confidence, predictor.computed,
-        process_time() - began,
-    )  # fmt: skip
+    return Settings(given.starts, given.seed, noise, end)
 
 
 def with_intervals(

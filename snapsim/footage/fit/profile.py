@@ -105,7 +105,7 @@ def _end(solved: Solved, cover: Array, k: int, side: int, wanted: float) -> Walk
     """Walk to one end: yields points, is sent their residuals."""
     best, room = solved.x[k], solved.x[k] if side < 0 else 1 - solved.x[k]
     away = min(wanted * float(np.sqrt(cover[k, k] / robust_loss.ratio_factor(solved.z))), room)
-    near, near_root, far = 0.0, 0.0, room
+    near, near_root, far, met = 0.0, 0.0, room, False
     for _ in range(ROUNDS):
         loss = yield from _others(solved, cover, k, best + side * away)
         root = float(np.sqrt(max(loss - solved.loss, 1e-12)))
@@ -116,11 +116,11 @@ def _end(solved: Solved, cover: Array, k: int, side: int, wanted: float) -> Walk
         if root < wanted:
             near, near_root = away, root
         else:
-            far = min(far, away)
+            far, met = min(far, away), True
         rate = (root - near_root) / (away - near) if root > wanted and away > near else root / away
         guess = near + (wanted - near_root) / max(rate, 1e-12)
         away = float(np.clip(guess, near + 0.05 * (far - near), far))
-    return best + side * away, False, False
+    return best + side * far, not met, False  # the safe side of what is known
 
 
 def _others(solved: Solved, cover: Array, k: int, value: float) -> Generator[Array, Array, float]:

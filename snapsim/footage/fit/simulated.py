@@ -84,7 +84,13 @@ class Simulated:
         self.weight = np.concatenate([np.full(len(t.time), t.weight) for t in self.tracks])
         self._kept: OrderedDict[Job, Course | str] = OrderedDict()
         self.computed = 0
-        self.magnetic = any(b.is_magnet for b in cases.scene.bodies)
+        self.has_cells = any(cases.scene.has_cells(b) for b in cases.scene.bodies)
+
+    def with_detail(self, detail: str) -> Simulated:
+        """Return the same with other cells, nothing computed yet."""
+        return Simulated(
+            self.cases, self.unknowns, self.tracks, self.view, self.release, detail, self._executor
+        )
 
     def ask(self, queries: Sequence[Query]) -> list[Answer]:
         """Return an answer to each query."""

@@ -271,6 +271,26 @@ def _jointly(
     return Fitted(problem, solved, rows, until, settings.end, last, blow, delay, tuple(stages))
 
 
+def refined(
+    fitted: Fitted, predictor: Predictor, settings: Settings, say: Say | None = None
+) -> Fitted:
+    """Go on from a fit with another predictor of the same places, as one with finer cells."""
+    tell = say or (lambda stage, done, of_all: None)
+    tell("finer cells", 0, 2)
+    query = replace(fitted.solved.query, whole=False, until=settings.end)
+    smooth, _ = _smooth(predictor, settings, query)
+    blow = predictor.ask([smooth.query])[0].blow
+    tell("finer cells", 1, 2)
+    start = replace(smooth.query, whole=True, until=fitted.until)
+    problem = Problem(predictor, start, fitted.problem.free, fitted.rows, settings.noise)
+    solved = solve(problem)
+    noise = _scale(settings.noise * solved.z, predictor.size, settings.noise)
+    solved = rescaled(solved, settings.noise / noise)
+    problem = replace(problem, base=solved.query, noise=noise)
+    stages = (*fitted.stages, "once more with finer cells")
+    return replace(fitted, problem=problem, solved=solved, noise=noise, blow=blow, stages=stages)
+
+
 def _scale(residual: Array, unknowns: int, otherwise: float) -> float:
     found = robust_loss.scale(residual, unknowns)
     return found if np.isfinite(found) and found > 0 else otherwise

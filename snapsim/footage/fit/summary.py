@@ -16,10 +16,8 @@ from snapsim.footage.fit.fitting import FitResult
 from snapsim.footage.fit.telling_apart import Ambiguity
 from snapsim.footage.fit.written import standard_error
 
-DRAFT = (
-    'Fitted with "draft" cells, whose forces err by about 4 %: that error goes into the values'
-    ' (into remanence, half of it). Repeat with detail = "normal" under [fitting] before use.'
-)
+CELLS = {"draft": "about 4 %", "normal": "1-2 %", "fine": "up to 1 %"}
+"""Errors of force by cells; README, limits of validity."""
 
 
 def fit_summary(result: FitResult, open_questions: tuple[Ambiguity, ...]) -> dict[str, Any]:
@@ -117,6 +115,10 @@ def _warnings(result: FitResult) -> list[str]:
         )
     if not all(i.settled for i in result.intervals.intervals):
         said.append("Some ends of intervals were not found to 5 %.")
-    if result.predictor.detail == "draft" and result.predictor.magnetic:
-        said.append(DRAFT)
+    if result.predictor.has_cells:
+        detail = result.predictor.detail
+        said.append(
+            f'Forces with "{detail}" cells err by {CELLS[detail]}: that goes into the values, into'
+            " remanence half of it, and no interval holds it."
+        )
     return said

@@ -6,7 +6,7 @@ from closed_forms import ClosedForm
 
 from snapsim.footage.fit.fitting import with_intervals
 from snapsim.footage.fit.profile import covariance
-from snapsim.footage.fit.staged import Settings, staged_fit
+from snapsim.footage.fit.staged import Settings, refined, staged_fit
 
 TIME = np.arange(0, 1, 1 / 120)
 
@@ -89,3 +89,31 @@ def test_the_best_of_many_starts_is_found_among_false_minima():
     predictor = ClosedForm(places, low, high, TIME, tracked)
     fitted = staged_fit(predictor, Settings(64, 1, 1.0, 1.0))
     assert low[0] + 50 * fitted.shares[0] == pytest.approx(41.3, abs=0.05)
+
+
+def test_a_fit_goes_on_with_a_finer_model_to_that_models_values():
+    # As coarse cells pull 3 % too hard: the truth is what the finer model needs, not the coarse.
+    def places(values, times, pull=1.0):
+        z = 200 * pull * values[0] * np.minimum(times, 0.5) ** 2
+        back = 150 * values[1] * np.maximum(times - 0.5, 0)
+        return np.stack([z - back, 0 * z], axis=1)
+
+    def coarse(values, times):
+        return places(values, times, 1.03)
+
+    tracked = places(np.array([1.1, 0.3]), TIME)
+    tracked = tracked + np.random.default_rng(2).standard_normal(tracked.shape)
+    bounds = np.array([0.5, 0.0]), np.array([2.0, 1.0])
+    settings = Settings(8, 1, 1.0, float(TIME[-1]))
+    rough, fine = (
+        ClosedForm(f, *bounds, TIME, tracked, lambda values: 0.5) for f in (coarse, places)
+    )
+    first = staged_fit(rough, settings)
+    assert rough.values(first.shares)[0] == pytest.approx(1.1 / 1.03, rel=0.01)
+    fitted, found = with_intervals(refined(first, fine, settings), 0.95)
+    ends = [fine.values(np.array([getattr(i, side) for i in found.intervals]))
+            for side in ("low", "high")]  # fmt: skip
+    assert (ends[0] < [1.1, 0.3]).all()
+    assert (ends[1] > [1.1, 0.3]).all()
+    assert fine.asked < rough.asked
+    assert fitted.noise == pytest.approx(1, rel=0.15)
