@@ -9,7 +9,7 @@ from snapsim.footage.clip import COMPUTED, SHAPE, canvas_of, picture, strips, wr
 from snapsim.footage.outlines import outline
 from snapsim.footage.overlay import overlay
 from snapsim.footage.tracks import Footage, Track
-from snapsim.footage.views import Plane
+from snapsim.footage.views import Pinhole, Plane
 from snapsim.parts.bodies import Body
 from snapsim.parts.materials import MATERIALS
 from snapsim.parts.shapes import Box, Sphere
@@ -52,14 +52,29 @@ def test_marks_and_outline_are_where_the_camera_sees_them(laid):
     assert near(frame, SHAPE, edge + np.array([20, 0]), 4) == 0
 
 
+def area_of(shape):
+    first, second = (shape.faces[:, k] - shape.faces[:, 0] for k in (1, 2))
+    return 0.5 * np.abs(first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]).sum()
+
+
 def test_the_outline_of_a_box_is_its_silhouette(falls):
     shape = outline(falls, VIEW, body(Box((0.2, 0.3, 0.1))), 0.0)
     corners = np.unique(shape.edges.reshape(-1, 2).round(6), axis=0)
     np.testing.assert_allclose(corners, [[160, 40], [160, 80], [240, 40], [240, 80]])
     # seen square on, only the face towards the camera is a front face
-    first, second = (shape.faces[:, k] - shape.faces[:, 0] for k in (1, 2))
-    area = 0.5 * np.abs(first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]).sum()
-    assert area == pytest.approx(80 * 40)
+    assert area_of(shape) == pytest.approx(80 * 40)
+
+
+def test_front_faces_are_those_turned_to_the_camera(falls):
+    # of a cube seen square on from near by only the near face, two triangles, can be seen
+    for down in (True, False):
+        camera = Pinhole(
+            (640.0, 480.0), 0.0, 0.0, down, np.array([0.0, -1, 1]), np.array([X, Z, [0, 1, 0]]),
+            450.0, (320.0, 240.0),
+        )  # fmt: skip
+        shape = outline(falls, camera, body(Box((0.2, 0.2, 0.2))), 0.0)
+        assert len(shape.faces) == 2
+        assert area_of(shape) == pytest.approx((450 * 0.2 / 0.9) ** 2)  # 0.9 m away
 
 
 def test_a_clip_has_a_picture_for_each_frame_over_the_video_given(laid, tmp_path):

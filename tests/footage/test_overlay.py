@@ -74,6 +74,15 @@ def test_the_trimmed_rms_is_that_of_normal_noise_and_knows_the_unknowns():
     assert trimmed_rms(z[:20], 10) == pytest.approx(np.sqrt(2) * trimmed_rms(z[:20]))
 
 
+def test_a_slow_drift_below_the_noise_is_no_agreement(falls):
+    drift = 1.2e-3 * np.sin(9 * falls.time)[:, None, None] * np.array([1, 0, 1])  # 1.2 px
+    other = replace(falls, position=falls.position + drift)
+    found = verdict(laid(other, made(falls, noise=0.5), 1.0))
+    assert found.ratio < 1.1
+    assert found.persistence > 0.5
+    assert found.agreement == "close"
+
+
 def test_a_given_noise_is_taken_at_its_word(falls):
     tracks = made(falls, noise=1.0)
     assert verdict(laid(falls, tracks, 1.0)).agreement == "within the noise"

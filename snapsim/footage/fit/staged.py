@@ -216,9 +216,13 @@ def _after(
         if robust_loss.scale(found[-1].z, len(late) + 1) < GOOD:
             break
     best = min(found, key=lambda s: s.loss)
-    spread = robust_loss.scale(best.z, len(best.x))
-    error = _delay_error(best) * (spread if np.isfinite(spread) else 1.0)
-    return replace(best.query, delay=0.0), (best.query.delay, error)
+    return replace(best.query, delay=0.0), _delay(best)
+
+
+def _delay(found: Solved) -> tuple[float, float]:
+    """The free delay and its standard error [s]."""
+    spread = robust_loss.scale(found.z, len(found.x))
+    return found.query.delay, _delay_error(found) * (spread if np.isfinite(spread) else 1.0)
 
 
 def _delay_error(found: Solved) -> float:
@@ -278,8 +282,15 @@ def refined(
     tell = say or (lambda stage, done, of_all: None)
     tell("finer cells", 0, 2)
     query = replace(fitted.solved.query, whole=False, until=settings.end)
-    smooth, _ = _smooth(predictor, settings, query)
-    blow = predictor.ask([smooth.query])[0].blow
+    smooth, free = _smooth(predictor, settings, query)
+    blow, delay = predictor.ask([smooth.query])[0].blow, (np.nan, np.nan)
+    if np.isfinite(fitted.delay[0]):
+        late = tuple(k for k in range(predictor.size) if k not in free)
+        end = min(settings.end, blow + WINDOW * _spacing(predictor))
+        rows = rows_between(predictor, blow, end)
+        base = replace(smooth.query, whole=True, until=end)
+        after = solve(Problem(predictor, base, late, rows, settings.noise, delayed=True))
+        delay = _delay(after)
     tell("finer cells", 1, 2)
     start = replace(smooth.query, whole=True, until=fitted.until)
     problem = Problem(predictor, start, fitted.problem.free, fitted.rows, settings.noise)
@@ -288,7 +299,8 @@ def refined(
     solved = rescaled(solved, settings.noise / noise)
     problem = replace(problem, base=solved.query, noise=noise)
     stages = (*fitted.stages, "once more with finer cells")
-    return replace(fitted, problem=problem, solved=solved, noise=noise, blow=blow, stages=stages)
+    found = replace(fitted, problem=problem, solved=solved, noise=noise, stages=stages)
+    return replace(found, blow=blow, delay=delay)
 
 
 def _scale(residual: Array, unknowns: int, otherwise: float) -> float:

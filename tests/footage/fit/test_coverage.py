@@ -69,3 +69,17 @@ def test_the_time_of_the_blow_is_found_between_the_frames():
     assert fitted.blow == pytest.approx(blow(TRUE), abs=1e-3)  # frames are 8.3 ms apart
     assert abs(fitted.delay[0]) < 4 * fitted.delay[1]
     assert fitted.delay[1] < 2e-3
+
+
+def test_a_blow_that_comes_late_is_found_late_and_does_not_spoil_the_restitution():
+    late = 4e-3
+    predictor = made(5, noise=0.3)
+    first = blow(TRUE)
+    times = np.where(
+        predictor.time < first + late, np.minimum(predictor.time, first), predictor.time - late
+    )
+    noise = 0.3 * np.random.default_rng(6).standard_normal(predictor.tracked.shape)
+    predictor.tracked = bouncing(TRUE, times) + noise
+    fitted = staged_fit(predictor, Settings(8, 1, 0.3, 0.3))
+    assert fitted.delay[0] == pytest.approx(late, abs=5 * fitted.delay[1])
+    assert 0 < fitted.delay[1] < 1e-3
