@@ -44,6 +44,9 @@ Item = Frame | Strike | End
 NEARLY = 3.0
 """Touching gaps within which a closing contact is struck: the end of a step meets them so well."""
 
+EVEN_ENOUGH = 1e-9
+"""Share of the kinetic energy below which an error in the work is left."""
+
 SHORTEST = 1e-9
 """Shortest step of sustained contact [s], in which a fast gap closes by less than it is known."""
 
@@ -73,7 +76,7 @@ class MotionSettings:
     slow: float = 1e-3
     hop: float = 5e-5
     landing: float = 1e-4
-    load_change: float = 0.02
+    load_change: float = 0.012
     rest: float = 2e-5
     rest_steps: int = 8
     contact_step: float = 1.5e-3
@@ -141,6 +144,7 @@ class Motion:
         self._flight_hint: float | None = None
         self._contact_hint = self._sink_hint = np.inf
         self._pressed: Trial | None = None
+        self._since = Moved(*(np.zeros_like(bodies.inertia[:, 0]) for _ in range(2)))
         self._latest = (np.zeros_like(bodies.inertia[:, 0]), np.zeros_like(bodies.inertia[:, 0]))
         self._nearby = geometry.contacts(start.pose, 0.0)
 
@@ -533,8 +537,8 @@ class Motion:
     def _sinking_time(self, trial: Trial) -> float | None:
         """A shorter step where bodies sink into each other by more than `touch`; None where not.
 
-        Contacts that wander fast, as those of a disc about to lie flat, need it: pushing out what
-        sank against the load gains energy.
+        Contacts that wander fast, as those of a disc about to lie flat, need it: pushed out from
+        deeper, they are struck.
         """
         pose = drift(trial.middle, trial.step.velocity, trial.step.spin, trial.dt / 2)
         depth = -float(self.geometry.gaps(pose).min(initial=0.0))
@@ -597,13 +601,13 @@ class Motion:
         sunk = drift(trial.middle, step.velocity, step.spin, dt / 2)
         pose = self._push_out(sunk, 0.5 * self.settings.touch)
         self.state = State(pose, step.velocity, step.spin)
-        pushed = 0.0 if pose is sunk else self._pay_for_pushing(trial, moved_between(sunk, pose))
+        evened = self._even_out(trial, before, moved_between(sunk, pose))
         self.steps += 1
         mean_v = 0.5 * (before.velocity + step.velocity)
         work = step.applied_work - dt * float(np.sum(self._weight() * mean_v))
         self.tally = replace(
             self.tally,
-            work=self.tally.work + work + pushed,
+            work=self.tally.work + work + evened,
             friction_loss=self.tally.friction_loss - step.friction_work,
             contact_work=self.tally.contact_work + step.normal_work,
         )
@@ -611,16 +615,29 @@ class Motion:
         self._note_loads((trial.force + pressing, trial.torque + twisting))
         self._watch_rest(before, contacts, step)
         self._pressed, self._latest = trial, (trial.force, trial.torque)
+        self._since = Moved(0.5 * dt * self.state.velocity, 0.5 * dt * self.state.spin)
 
-    def _pay_for_pushing(self, trial: Trial, moved: Moved) -> float:
-        """Take what pushing out gave from the motion; return the field's work in it [J]."""
-        raised = -moved.works(trial.force + self._weight(), trial.torque)
-        pair = trial.contacts.pair
-        before = float(self.bodies.kinetic_energies(self.state).sum())
-        self.state = slowed(self.bodies, self.state, pair, raised, self._tied())
-        paid = before - float(self.bodies.kinetic_energies(self.state).sum())
-        share = min(1.0, paid / max(float(raised.sum()), 1e-300))
-        return share * float(moved.works(trial.force, trial.torque).sum())
+    def _even_out(self, trial: Trial, before: State, pushed: Moved) -> float:
+        """Settle with the motion what pushing out and the step's quadrature gave it or took.
+
+        From one load to the next, over d1 before and d2 after the step's start, the field did
+        (F1 + F2).(d1 + d2)/2 by the trapezoidal rule; the steps booked F1.d1 + F2.d2, too much by
+        (F1 - F2).(d1 - d2)/2. Return the work [J] to be booked for it.
+        """
+        ahead = Moved(0.5 * trial.dt * before.velocity, 0.5 * trial.dt * before.spin)
+        change = self._latest[0] - trial.force, self._latest[1] - trial.torque
+        since = self._since if self._pressed is not None else ahead.scaled(0.0)
+        over = 0.5 * (since.works(*change) - ahead.works(*change))
+        raised = -pushed.works(trial.force + self._weight(), trial.torque)
+        had = self.bodies.kinetic_energies(self.state)
+        if float(np.abs(over + raised).max()) <= EVEN_ENOUGH * float(had.max()):
+            return 0.0
+        self.state = slowed(
+            self.bodies, self.state, trial.contacts.pair, over + raised, self._tied()
+        )
+        paid = had - self.bodies.kinetic_energies(self.state)
+        lifted = pushed.works(self._weight(), np.zeros_like(trial.torque))
+        return -float(paid.sum() + lifted[paid != 0.0].sum())
 
     def _tied(self) -> BoolArray:
         """Bodies (n,) that joints hold."""

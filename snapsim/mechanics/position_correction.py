@@ -10,8 +10,9 @@ nothing: a disc that rolls on a pole speeds up. It is taken from the kinetic ene
 that touch each other (a cluster): all velocities of a cluster that leans on a fixed body are scaled
 by one factor; in one that floats freely only those relative to its motion as a whole, which keeps
 its momentum and angular momentum. Contacts that roll, slide or stay closed go on doing so, since
-relative velocities keep their directions. Where w is negative, or more than the motion has, nothing
-is changed. Valid while w is small against the kinetic energy.
+relative velocities keep their directions. A negative w is given back in the same way. Where w is
+more than the motion has, or what is given back more than a small share of it, nothing is changed.
+Valid while w is small against the kinetic energy.
 """
 
 from __future__ import annotations
@@ -25,6 +26,9 @@ from snapsim.mechanics.rigid_bodies import RigidBodies
 from snapsim.numerics import rotations
 from snapsim.parts.states import Pose, State
 
+MOST_GIVEN = 0.05
+"""Largest share of a cluster's kinetic energy that is given back to it at once."""
+
 
 @dataclass(frozen=True)
 class Moved:
@@ -32,6 +36,10 @@ class Moved:
 
     displacement: Array
     turn: Array
+
+    def scaled(self, factor: float) -> Moved:
+        """Return a share of it."""
+        return Moved(factor * self.displacement, factor * self.turn)
 
     def works(self, force: Array, torque: Array) -> Array:
         """Return the work (n,) [J] that a load (n, 3) [N, N m] does on each body on the way."""
@@ -57,7 +65,7 @@ def clusters(pair: IntArray, count: int) -> list[IntArray]:
 def slowed(
     bodies: RigidBodies, state: State, pair: IntArray, raised: Array, untouched: BoolArray
 ) -> State:
-    """Return the state with the energy `raised` (n,) [J] taken from the motion of each cluster.
+    """Return the state with the energy `raised` (n,) [J] taken from each cluster's motion.
 
     `pair` (c, 2) are the pairs in contact; clusters with a body of `untouched` (n,) are left.
     """
@@ -66,13 +74,13 @@ def slowed(
     leaning = free[pair[:, 0]] & free[pair[:, 1]]
     for group in clusters(pair[leaning], len(free)):
         gained = float(raised[group].sum())
-        if gained <= 0 or not free[group].all() or np.any(untouched[group]):
+        if gained == 0 or not free[group].all() or np.any(untouched[group]):
             continue
         on_fixed = bool(np.any(np.isin(pair[~leaning], group)))
         drift_v, drift_w = (0.0, 0.0) if on_fixed else _as_a_whole(bodies, state, group)
         own_v, own_w = velocity[group] - drift_v, spin[group] - drift_w
         has = _energy(bodies, state, group, own_v, own_w)
-        if has <= gained:
+        if gained >= has or -gained > MOST_GIVEN * has:
             continue
         factor = np.sqrt(1 - gained / has)
         velocity[group], spin[group] = drift_v + factor * own_v, drift_w + factor * own_w

@@ -17,7 +17,7 @@ UNACCOUNTED = 1e-3
 """Unaccounted share of the largest energy turned over so far: the larger of the greatest potential
 energy (magnetic and of gravity) released and the greatest kinetic energy met."""
 
-MOST_STEPS = 6000
+MOST_STEPS = 15000
 """Steps after which a scene counts as hung: some ten times what the median scene takes."""
 
 LEGITIMATE_STOPS = ("a joint drives two bodies into each other", "m from the scene")
