@@ -8,6 +8,6 @@ from random_audit import case, check
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", [case(seed) for seed in range(0, 50)])
+@pytest.mark.parametrize("seed", [case(seed) for seed in range(50)])
 def test_a_random_scene_ends_without_sinking_or_energy_unaccounted(seed):
     check(seed)
