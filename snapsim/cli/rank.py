@@ -71,7 +71,8 @@ def _table(result: dict[str, Any]) -> RenderableType:
     from rich.table import Table
     from rich.text import Text
 
-    flags = list(dict.fromkeys(f for row in result["rows"] for f in row["chances"]))
+    judged = (f for r in result["rows"] for f, c in r["chances"].items() if c["of"])
+    flags = list(dict.fromkeys(judged))
     rows = Table("setup", "runs", *(f"{f.replace('_', ' ')}\n% (95 %)" for f in flags))
     for heading in ("effective energy J\nmedian, 95 %, worst", "change first"):
         rows.add_column(heading)

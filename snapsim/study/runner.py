@@ -354,6 +354,17 @@ def _keep(run: Trajectory, task: Task) -> None:
     from snapsim.study.thinning import thinned
 
     path = Path(options.folder) / f"{task.number:06d}.h5"
-    if disk_usage(options.folder).free < ROOM:  # the HDF5 library is loud where a disk runs full
+    if _free(options.folder) < ROOM:  # the HDF5 library is loud where a disk runs full
         raise OutputError(f"{path}: less than {ROOM >> 20} MiB are free on the disk; make room")
     write_run(thinned(run) if options.keep == "thin" else run, path, force=True)
+
+
+def _free(folder: str) -> int:
+    """Bytes free where run files are kept."""
+    try:
+        return disk_usage(folder).free
+    except OSError as error:
+        raise OutputError(
+            f"{folder}: a worker cannot keep run files there: {error.strerror};"
+            " workers on other machines need a folder that all of them share"
+        ) from None

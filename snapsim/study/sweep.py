@@ -216,6 +216,8 @@ def _folder(ledger: Ledger, options: SweepOptions) -> str:
     folder = Path(ledger.folder) / RUNS
     try:
         folder.mkdir(exist_ok=True)
+        for half in folder.glob(".*.part"):  # of a worker that was ended while it wrote
+            half.unlink()
     except OSError as error:
         raise OutputError(f"{folder}: cannot be made: {error.strerror}") from None
     return str(folder.absolute())

@@ -6,6 +6,7 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
+from snapsim.errors import OutputError
 from snapsim.study import runner
 from snapsim.study.outcome import WhatCounts
 from snapsim.study.place import Placement
@@ -60,6 +61,12 @@ def test_a_placed_body_keeps_its_gap_whatever_it_is_given(falling):
         # free fall over 5 mm, as above
         speed = (2 * 9.80665 * 0.005) ** 0.5
         assert result["measures"]["speed_m_s"] == pytest.approx(speed, rel=1e-5)
+
+
+def test_a_folder_that_a_worker_does_not_have_ends_the_sweep(falling, tmp_path):
+    keep = Options(keep="all", folder=str(tmp_path / "on another machine"))
+    with pytest.raises(OutputError, match="a folder that all of them share"):
+        run_task(Task(1, falling, "f.toml", ("run.duration=0.01 s",), options=keep))
 
 
 def test_every_task_gets_one_result_through_any_executor(falling):

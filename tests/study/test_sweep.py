@@ -81,9 +81,13 @@ def test_kept_runs_are_files_that_read_back(study, tmp_path):
 
     keep = SweepOptions(keep="thin", executor=HERE.executor)
     few = load_study(study).model_copy(update={"samples": 2, "replicates": 1})
+    half = tmp_path / "out" / "runs" / ".000000.h5.4711.part"
+    half.parent.mkdir(parents=True)
+    half.touch()  # what a worker leaves that is killed while it writes
     sweep(few, study, tmp_path / "out", keep)
     files = sorted((tmp_path / "out" / "runs").glob("*.h5"))
     assert files
+    assert not half.exists()
     assert snapsim.read_run(files[0]).outcome in ("moving", "settled")
 
 
