@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from enum import StrEnum
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -26,11 +27,12 @@ class What(StrEnum):
     torque = "torque"
     magnetisation = "magnetisation"
     field = "field"
+    barrier = "barrier"
 
 
 def plot(
     source: Annotated[
-        str, typer.Argument(metavar="INPUT", help="Scene file (TOML) or run file (HDF5).")
+        str, typer.Argument(metavar="INPUT", help="Scene (TOML), run (HDF5) or a sweep's DIR.")
     ],
     output: Annotated[
         str, typer.Option("-o", "--output", metavar="PLOT", help="Write .png, .svg or .pdf.")
@@ -38,7 +40,8 @@ def plot(
     what: Annotated[
         What,
         typer.Option(
-            help="Of a scene: energy or torque against tilt, magnetisation cut open, field lines."
+            help="Of a scene: energy or torque against tilt, magnetisation cut open, field lines,"
+            " the way over the barrier."
         ),
     ] = What.energy,
     body: MovingBody = None,
@@ -50,7 +53,7 @@ def plot(
     force: Force = False,
     changes: Changes = None,
 ) -> None:
-    """Why it snaps: energy, torque, magnetisation, field lines; or a run against time."""
+    """Why it snaps: energy, torque, magnetisation, field lines; a run or a sweep's energies."""
     from snapsim.render.plots import PlotOptions, ending_of, save, style_named
     from snapsim.storage.whole_file import require_writable, whole_file
 
@@ -60,6 +63,8 @@ def plot(
         if changes:
             raise InputError("a run is what it is; --set goes with a scene", key="--set")
         made = _of_run(source)
+    elif Path(source).is_dir():
+        made = _of_sweep(source)
     else:
         made = _of_scene(source, what, body, axis, plane, changes)
     with whole_file(output, force) as path:
@@ -72,6 +77,16 @@ def _of_run(path: str) -> Plot:
     from snapsim.render.plots import run_plot
 
     return run_plot(snapsim.read_run(path))
+
+
+def _of_sweep(folder: str) -> Plot:
+    from snapsim.study.ranking import rank
+    from snapsim.study.report import curves
+
+    found = curves(rank([folder], [])["rows"])
+    if found is None:
+        raise InputError("no run of the sweep struck anything: nothing to draw", file=folder)
+    return found
 
 
 def _of_scene(
@@ -87,6 +102,8 @@ def _of_scene(
     with stage_progress() as progress:
         if what in (What.energy, What.torque):
             return _tilt(scene, body, what, axis - 1, progress)
+        if what is What.barrier:
+            return _barrier(scene, body, file, progress)
         return _cut(scene, body, what, axes)
 
 
@@ -101,6 +118,17 @@ def _tilt(scene: System, body: str | None, what: What, axis: int, progress: Prog
     curve = tilt_curve(EnergyLandscape(scene, number), Constraints(scene, number), axis, progress)
     make = energy_plot if what is What.energy else torque_plot
     return make(curve, f"{scene.bodies[number].name}: {scene.title}")
+
+
+def _barrier(scene: System, body: str | None, file: str, progress: Progress) -> Plot:
+    import snapsim
+    from snapsim.render.plots import barrier_plot
+
+    report = snapsim.margin(scene, body, progress)
+    name = scene.bodies[report.body].name
+    if report.barrier is None:
+        raise InputError("no pass to a magnet was found: nothing to draw", file=file, key=name)
+    return barrier_plot(report, report.barrier, f"{name}: over the pass to the magnet")
 
 
 def _cut(scene: System, body: str | None, what: What, axes: tuple[int, int]) -> Plot:

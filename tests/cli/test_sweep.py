@@ -28,6 +28,8 @@ def test_a_sweep_and_its_ranking(snap, study, tmp_path):
     assert "No result of this program is a permission" in (tmp_path / "r.html").read_text()
     assert "No result of this program is a permission" in snap("rank", "out").out
     assert snap("rank", "out", "-o", "r.csv").status == 2
+    assert snap("plot", "out", "-o", "energies.svg").status == 0
+    assert "effective energy" in (tmp_path / "energies.svg").read_text()
 
 
 def test_slips_are_one_line_with_status_2(snap, study):

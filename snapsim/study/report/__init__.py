@@ -127,16 +127,20 @@ def _limits(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
     return list(every.values())
 
 
-def _curves(rows: list[dict[str, Any]]) -> str:
+def curves(rows: list[dict[str, Any]]) -> Plot | None:
+    """Return the plot of the runs above an energy, first setups only; None where none struck."""
     series = {called(r): r["energies_J"] for r in rows if r["energies_J"]}
-    if not series:
-        return ""
-    shown = dict(list(series.items())[:SHOWN])
     bounds = {f"{x['standard']}, {x['bound']:g} J": x["bound"] for x in _limits(rows)}
-    which = f", the first {SHOWN} setups" if len(series) > SHOWN else ""
-    return f"<h3>Share of runs above an energy{which}</h3>" + _picture(
-        exceedance_plot(shown, bounds)
-    )
+    return exceedance_plot(dict(list(series.items())[:SHOWN]), bounds) if series else None
+
+
+def _curves(rows: list[dict[str, Any]]) -> str:
+    plot = curves(rows)
+    if plot is None:
+        return ""
+    struck = sum(1 for r in rows if r["energies_J"])
+    which = f", the first {SHOWN} setups" if struck > SHOWN else ""
+    return f"<h3>Share of runs above an energy{which}</h3>{_picture(plot)}"
 
 
 def _picture(plot: Plot) -> str:
