@@ -16,8 +16,10 @@ from snapsim.simulation.trajectory import Trajectory
 MOMENT = 0.037
 
 # The drawn part of the canvas as numbers: how many colours it has, and a sum over its dots.
-CANVAS = """(() => { const v = snapsim.page.view, g = v.gl, w = v.canvas.width, h = v.canvas.height,
-  p = new Uint8Array(4 * w * h); v.draw(); g.readPixels(0, 0, w, h, g.RGBA, g.UNSIGNED_BYTE, p);
+CANVAS = """(() => { const v = snapsim.page.view, g = v.gl;
+  v.lively = false; v.draw(); // in full size, however slow the machine
+  const w = v.canvas.width, h = v.canvas.height, p = new Uint8Array(4 * w * h);
+  g.readPixels(0, 0, w, h, g.RGBA, g.UNSIGNED_BYTE, p);
   const seen = new Set(), q = window.now_; let moved = 0;
   for (let k = 0; k < p.length; k += 4) seen.add(p[k] << 16 | p[k + 1] << 8 | p[k + 2]);
   if (q) for (let k = 0; k < p.length; k += 4) moved += Math.abs(p[k] - q[k]) > 40;
@@ -46,6 +48,8 @@ def test_it_asks_nothing_of_any_network(tab: Tab) -> None:
 
 
 def test_the_stage_is_drawn_and_scrubbing_moves_the_part(tab: Tab) -> None:
+    for layer in ("force", "torque", "trail", "start"):  # only the bodies count here
+        tab.js(f"snapsim.page.toggleLayer('{layer}')")
     colours, _ = tab.js(CANVAS)
     assert colours > 500  # a blank canvas has one
     assert tab.js(CANVAS)[1] == 0
@@ -53,6 +57,8 @@ def test_the_stage_is_drawn_and_scrubbing_moves_the_part(tab: Tab) -> None:
     tab.js("document.querySelector('.scrub').dispatchEvent(new Event('input'))")
     assert tab.js("snapsim.page.time") == pytest.approx(0.055)
     assert tab.js(CANVAS)[1] > 300
+    for layer in ("force", "torque", "trail", "start"):
+        tab.js(f"snapsim.page.toggleLayer('{layer}')")
 
 
 def test_its_figures_and_poses_are_those_of_the_run(tab: Tab, run: Trajectory) -> None:

@@ -168,6 +168,31 @@ def test_everything_that_can_be_pressed_is_reached_by_tab_and_has_a_name(tab: Ta
     assert tab.js(f"{shown}.filter((e) => !({named})(e)).length") == 0
 
 
+def test_the_energy_curve_is_that_of_the_pose_and_marked_while_it_is_not(
+    tab: Tab, scene: Path
+) -> None:
+    import numpy as np
+
+    import snapsim
+    from snapsim.simulation.landscape.constraints import Constraints
+    from snapsim.simulation.landscape.energy import EnergyLandscape
+    from snapsim.simulation.landscape.tilt_curve import tilt_curve
+
+    fresh = "snapsim.page.curve && snapsim.page.curveFor === snapsim.page.poseKey"
+    tab.wait(fresh, 40)
+    system = snapsim.load_scene(scene)
+    curve = tilt_curve(EnergyLandscape(system, 1), Constraints(system, 1))
+    shown = tab.data("snapsim.page.curve")
+    np.testing.assert_allclose(shown["angle_deg"], np.degrees(curve.angle), atol=1e-9)
+    # solved to 1e-6 of the magnetic energy on the page
+    np.testing.assert_allclose(shown["energy_J"], curve.energy, atol=2e-6)
+    tab.press("d")
+    tab.wait("document.querySelector('.plot.stale')")
+    assert "earlier pose" in tab.js("document.querySelector('#why').innerText")
+    tab.press("Home")
+    tab.wait(f"{SETTLED} && {fresh} && !document.querySelector('.plot.stale')", 40)
+
+
 def test_field_lines_are_drawn_and_pale_once_the_part_has_moved(tab: Tab) -> None:
     tab.press("5")
     fresh = "snapsim.page.lines && snapsim.page.linesFor === snapsim.page.momentKey()"
@@ -333,13 +358,16 @@ def test_a_wrong_or_missing_token_gets_a_plain_page(
 
 def test_two_runs_are_compared_by_ghost_curve_and_table(tab: Tab) -> None:
     tab.js("document.querySelector('canvas').focus()")
-    tab.press("r")
-    tab.wait("snapsim.page.runs.length === 3 && snapsim.page.mode === 'play'", 60)
-    tab.press(" ")
-    first = tab.js("snapsim.page.runs[0].number")
-    tab.js(f"snapsim.page.chooseCompare({first})")
-    tab.wait("snapsim.page.other")
-    assert tab.js("snapsim.page.view.ghosts.has('other')")
+    for count in (1, 2):
+        if tab.js("snapsim.page.runs.length") < count:
+            tab.js("snapsim.page.place()")
+            tab.press("r")
+            tab.wait(f"snapsim.page.runs.length === {count} && snapsim.page.mode === 'play'", 60)
+    tab.js("snapsim.page.place()")  # comparing shows a run again
+    number = "snapsim.page.runs.find((r) => r.number !== snapsim.page.shown).number"
+    tab.js(f"snapsim.page.chooseCompare({number})")
+    tab.wait("snapsim.page.other && snapsim.page.mode === 'play'")
+    tab.wait("snapsim.page.view.ghosts.has('other')")
     tab.wait("document.querySelectorAll('.runplot path').length === 2")
     assert tab.js("document.querySelectorAll('.runs thead th').length") == 3
     tab.js("snapsim.page.chooseCompare(null)")

@@ -359,7 +359,11 @@
         if (play) this.play();
       },
       async chooseCompare(number) {
-        if (number !== null) await this.fetchRun(number);
+        if (number !== null) {
+          await this.fetchRun(number);
+          const shown = this.shown === null ? this.runs.find((r) => r.number !== number).number : this.shown;
+          if (this.mode !== "play") await this.showRun(shown, false);
+        }
         this.compare = number;
         this.showLayers();
         this.seek(this.time);
