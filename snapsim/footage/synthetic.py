@@ -31,7 +31,9 @@ def made_tracks(
     given: MakeDescription,
 ) -> list[Track]:
     """Return the tracks of a course; `tracks` say which points, their times and places are new."""
-    end = float(course.time[-1]) if given.until is None else given.until
+    end = float(course.time[-1])
+    if given.until is not None:
+        end = min(end, given.until)
     first = int(np.floor(release * rate + 1e-9))
     last = int(np.floor((release + end) * rate + 1e-9))
     time = np.arange(first, last + 1) / rate

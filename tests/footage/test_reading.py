@@ -1,12 +1,19 @@
 """Which column is which, frames to seconds, and one line for each thing that is wrong."""
 
+import tomllib
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from snapsim.errors import InputError
 from snapsim.footage.building import unit_of, view_of
+from snapsim.footage.fit.unknowns import unknowns_of
+from snapsim.footage.match_file import load_match, match_from
+from snapsim.footage.matching import read_footage
 from snapsim.footage.reading import footage_from
 from snapsim.footage.table import table_from
+from snapsim.scenario import toml_text
 
 BODIES = ("ball", "table")
 
@@ -107,3 +114,14 @@ def test_what_a_match_file_may_not_say_is_refused_in_one_line(filmed, tables, sa
     with pytest.raises(InputError, match=said) as caught:
         filmed(**tables)
     assert "\n" not in str(caught.value)
+
+
+def test_the_demonstration_reads_as_its_match_file_says():
+    scenes = Path(__file__).parents[2] / "scenarios"
+    match = match_from(load_match(str(scenes / "gear-blank.match.toml")), "match.toml")
+    track = str(scenes / "gear-blank.tracks.csv")
+    filmed = read_footage(track, match, "match.toml", ["magnet", "blank", "table"])
+    assert [len(t.time) for t in filmed.footage.tracks] == [73, 73]
+    assert unknowns_of(match.fit, "match.toml")[0].unit == "T"
+    again = match_from(tomllib.loads(toml_text.write(match.model_dump())), "again.toml")
+    assert again.model_dump() == match.model_dump()

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from snapsim.footage.building import view_of
 from snapsim.footage.course import Course
 from snapsim.footage.projection import seen
 from snapsim.footage.tracks import Track
@@ -31,6 +32,19 @@ def test_a_pinhole_sees_by_similar_triangles():
     found = camera.project(points)
     np.testing.assert_allclose(found[:2], [[530, 340], [515, 370]])
     assert np.isnan(found[2]).all()
+
+
+def test_a_camera_described_in_a_match_file_sees_what_it_looks_at_in_its_middle(filmed):
+    view = {
+        "kind": "pinhole", "position": "0.4, -2, 0.3 m", "look_at": "0, 0, -50 mm",
+        "focal_length": "1500 px", "size": "1920 x 1080 px", "line_time": "10 us",
+    }  # fmt: skip
+    camera = view_of(filmed(view=view), "match.toml")
+    np.testing.assert_allclose(camera.project(np.array([0, 0, -0.05])), [960, 540], atol=1e-9)
+    above = camera.project(np.array([0, 0, 0.0]))
+    assert above[0] == pytest.approx(960)  # up is up
+    assert above[1] < 540
+    assert camera.line_time == pytest.approx(1e-5)
 
 
 def test_a_far_pinhole_is_a_plane():

@@ -16,7 +16,7 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -39,6 +39,9 @@ from snapsim.footage.fit.least_squares import (
 
 CAUCHY = 5.0
 """Where the scan's loss turns forgiving [standard deviations]."""
+
+BATCH = 8
+"""Starts of a scan asked for at once."""
 
 BEST = 3
 """Starts that are followed up."""
@@ -121,10 +124,10 @@ def _scan(predictor: Predictor, settings: Settings, stages: list[str], tell: Say
         points = qmc.Sobol(predictor.size, scramble=True, rng=chance).random(settings.starts)
     points = np.vstack([np.full((1, predictor.size), 0.5), points])
     queries = [Query(p, False, settings.end) for p in points]
-    losses = []
-    for k, query in enumerate(queries):
-        tell("scanning", k, len(queries))
-        losses.append(_forgiving(predictor, settings, query))
+    losses: list[float] = []
+    while len(losses) < len(queries):
+        tell("scanning", len(losses), len(queries))
+        losses += _forgiving(predictor, settings, queries[len(losses) : len(losses) + BATCH])
     order = np.argsort(losses)
     if not np.isfinite(losses[order[0]]):
         raise ComputationError(
@@ -134,14 +137,21 @@ def _scan(predictor: Predictor, settings: Settings, stages: list[str], tell: Say
     return [queries[k] for k in order[:BEST] if np.isfinite(losses[k])]
 
 
-def _forgiving(predictor: Predictor, settings: Settings, query: Query) -> float:
-    """Cauchy's loss of all rows until the end; inf where the motion cannot be computed."""
-    answer = predictor.ask([query])[0]
-    if not answer.sound:
-        return float("inf")
-    rows = rows_between(predictor, -np.inf, settings.end)
-    z = residuals(predictor, answer, rows) / settings.noise
-    return float(np.sum(np.log1p((z / CAUCHY) ** 2)))
+def _forgiving(
+    predictor: Predictor,
+    settings: Settings,
+    queries: Sequence[Query],
+    begin: float = -np.inf,
+    end: float = np.inf,
+) -> list[float]:
+    """Cauchy's loss of the rows from `begin` until the end; inf where nothing can be computed."""
+    rows = rows_between(predictor, begin, min(end, settings.end))
+    found = []
+    for answer in predictor.ask(queries):
+        z = residuals(predictor, answer, rows) / settings.noise
+        loss = float(np.sum(np.log1p((z / CAUCHY) ** 2)))
+        found.append(loss if answer.sound else float("inf"))
+    return found
 
 
 def _best_smooth(
@@ -152,7 +162,8 @@ def _best_smooth(
     for k, start in enumerate(starts):
         tell("smooth part", k, len(starts))
         found, free = _smooth(predictor, settings, start)
-        tried.append((_forgiving(predictor, settings, found.query), k, found.query, free))
+        (loss,) = _forgiving(predictor, settings, [found.query])
+        tried.append((loss, k, found.query, free))
         if robust_loss.scale(found.z, len(free)) < GOOD:
             break
     return min(tried)[2:]
@@ -200,23 +211,23 @@ def _after(
     if rows.sum() * 2 <= len(late) + 1:
         return query, (np.nan, np.nan)
     base = replace(query, until=end)
-    losses = []
+    tell("after the blow", 0, 1)
     points = _late_points(late, settings)
-    for k, point in enumerate(points):
-        tell("after the blow", k, len(points))
-        shares = base.shares.copy()
-        shares[list(late)] = point
-        tried = replace(base, shares=shares)
-        answer = predictor.ask([tried])[0]
-        z = residuals(predictor, answer, rows) / settings.noise
-        losses.append((float(np.sum(np.log1p((z / CAUCHY) ** 2))), k, tried))
+    tries = [replace(base, shares=_with(base.shares, late, point)) for point in points]
+    losses = _forgiving(predictor, settings, tries, blow, end)
     found: list[Solved] = []
-    for _, _, tried in sorted(losses)[:2]:
-        found.append(solve(Problem(predictor, tried, late, rows, settings.noise, delayed=True)))
+    for k in np.argsort(losses, kind="stable")[:2]:
+        found.append(solve(Problem(predictor, tries[k], late, rows, settings.noise, delayed=True)))
         if robust_loss.scale(found[-1].z, len(late) + 1) < GOOD:
             break
     best = min(found, key=lambda s: s.loss)
     return replace(best.query, delay=0.0), _delay(best)
+
+
+def _with(shares: Array, which: tuple[int, ...], values: Array) -> Array:
+    changed = shares.copy()
+    changed[list(which)] = values
+    return changed
 
 
 def _delay(found: Solved) -> tuple[float, float]:
