@@ -653,6 +653,11 @@ class JointedMotion(Motion):
         calm = (self._rim_speeds(self.state) < self.settings.rest) & (size < CALM)
         self._still = self._still + 1 if np.all(calm | ~self.bodies.free) else 0
 
+    def bearing(self) -> Array:
+        """Return what each body, then each joint, bears now (n + j, 2) [N, N m]; blows left out."""
+        joints = [(r.last_force, r.last_torque) for r in self.records]
+        return np.concatenate([super().bearing(), np.array(joints).reshape(-1, 2)])
+
     def _note_joints(self, force: Array, torque: Array) -> None:
         for number in self.mode.attached:
             one, two = float(np.linalg.norm(force[number])), float(np.linalg.norm(torque[number]))

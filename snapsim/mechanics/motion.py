@@ -231,6 +231,10 @@ class Motion:
     def _slow(self) -> float:
         return max(self.settings.slow, self.settings.hop * self._acceleration())
 
+    def bearing(self) -> Array:
+        """Return what each body, then each joint, bears now (n + j, 2) [N, N m]; blows left out."""
+        return np.stack([self.borne.last_force, self.borne.last_torque], axis=1)
+
     def _note_loads(self, borne: tuple[Array, Array] | None = None) -> None:
         """Note force and torque (n, 3) on each body; without them, those applied now."""
         force, torque = self.loads(self.state.pose) if borne is None else borne

@@ -74,7 +74,7 @@ def release(
     bodies = rigid_bodies(system.bodies)
     geometry = ContactGeometry(system.bodies, system.surfaces)
     motion = _motion(system, bodies, geometry, loads, steps)
-    log = _Log(system, bodies, loads, geometry)
+    log = _Log(system, bodies, loads, geometry, motion.bearing)
     try:
         for item in motion.run():
             log.take(item)
@@ -134,6 +134,7 @@ class _Log:
     bodies: RigidBodies
     loads: MagneticLoads
     geometry: ContactGeometry
+    bearing: Callable[[], Array]
     frames: list[Frame] = field(default_factory=list)
     rows: list[dict[str, object]] = field(default_factory=list)
     impacts: list[Impact] = field(default_factory=list)
@@ -171,6 +172,7 @@ class _Log:
                 "magnetic": found.energy,
                 "magnetisation": found.magnetisation,
                 "gap": self._magnet_gap(frame.state),
+                "bearing": self.bearing(),
             }
         )
 
@@ -244,7 +246,15 @@ class _Log:
             cost=Cost(self.loads.evaluations, end.steps, wall),
             accuracy=self._accuracy(),
             work=work,
+            bearing=self._borne(),
         )
+
+    def _borne(self) -> dict[str, Array]:
+        """What fixed bodies and joints bore at the frames, (k, 2) each."""
+        system, columns = self.system, self._column("bearing")
+        fixed = {b.name: columns[:, i] for i, b in enumerate(system.bodies) if b.fixed}
+        joints = columns[:, len(system.bodies) :].swapaxes(0, 1)
+        return fixed | {j.name: c for j, c in zip(system.joints, joints, strict=True)}
 
     def _loads(self, end: End) -> dict[str, Load]:
         """What each fixed body and each joint bore."""

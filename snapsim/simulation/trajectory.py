@@ -116,7 +116,9 @@ class Trajectory:
     "dissipated" to (k,) [J], `work` "field" and "hold": what the magnetic forces and what hands
     have done since the start (k,) [J]. `gap` (k,) is the smallest distance between a free body and
     any other magnet [m] (nan without one). `magnetisation` maps a soft body's name to (k, c, 3)
-    [A/m] in body axes. At an impact two frames share one time: just before and just after it.
+    [A/m] in body axes. `bearing` maps fixed bodies and joints, as `loads` does, to force [N] and
+    torque [N m] borne at the frames (k, 2), those of the step before in flight. At an impact two
+    frames share one time: just before and just after it.
     """
 
     system: System
@@ -139,3 +141,4 @@ class Trajectory:
     cost: Cost
     accuracy: Mapping[str, float | str]
     work: Mapping[str, Array] = field(default_factory=dict)
+    bearing: Mapping[str, Array] = field(default_factory=dict)

@@ -72,3 +72,8 @@ AUDIT = {
     "all_work": ("J", "work of field, weight, hands and contacts less what was booked as lost"),
 }
 """The energy audit; the names are those of `Audit`."""
+
+BEARING = {
+    "force": ("N", "borne at the frames; blows and a body's own weight are not counted"),
+    "torque": ("N m", "borne at the frames; about a joint's point, a body's centre of mass"),
+}

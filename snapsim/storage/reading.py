@@ -131,6 +131,7 @@ def _trajectory(file: h5py.File, system: System) -> Trajectory:
         cost=_cost(file["cost"]),
         accuracy={k: _value(v) for k, v in file["accuracy"].attrs.items()},
         work={name: floats(w, name) for w in [energy.get("work", {})] for name in w},
+        bearing=_bearing(file["loads"]),
     )
 
 
@@ -184,6 +185,15 @@ def _loads(group: h5py.Group) -> dict[str, Load]:
             **_numbers(g, list(columns.LOAD)), why=str(g.attrs.get("why", ""))
         )
         for g in ordered
+    }
+
+
+def _bearing(group: h5py.Group) -> dict[str, Array]:
+    """What was borne at the frames (k, 2); an older file has it not."""
+    return {
+        str(g.attrs["name"]): np.stack([floats(g, key) for key in columns.BEARING], axis=1)
+        for g in group.values()
+        if all(key in g for key in columns.BEARING)
     }
 
 

@@ -40,7 +40,7 @@ def write_run(trajectory: Trajectory, path: str | PathLike[str], force: bool = F
         put(file, "gap", trajectory.gap, "m", "smallest gap of a free body to a magnet", frame)
         _write_bodies(file, trajectory, time)
         _write_impacts(file, trajectory)
-        _write_loads(file, trajectory)
+        _write_loads(file, trajectory, time)
         _write_energy(file, trajectory, time)
         _write_cost(file, trajectory)
 
@@ -134,7 +134,7 @@ def _write_impacts(file: h5py.File, trajectory: Trajectory) -> None:
         put(group, name, values, units, description, [blow])
 
 
-def _write_loads(file: h5py.File, trajectory: Trajectory) -> None:
+def _write_loads(file: h5py.File, trajectory: Trajectory, time: h5py.Dataset) -> None:
     group = file.create_group("loads")
     for number, (name, load) in enumerate(trajectory.loads.items()):
         inner = group.create_group(escape(name))
@@ -143,6 +143,10 @@ def _write_loads(file: h5py.File, trajectory: Trajectory) -> None:
         for key, (units, description) in columns.LOAD.items():
             put(inner, key, getattr(load, key), units, description)
         inner.attrs["why"] = load.why
+        if name in trajectory.bearing:
+            for k, (key, (units, description)) in enumerate(columns.BEARING.items()):
+                values = trajectory.bearing[name][:, k]
+                put(inner, key, values, units, description, [("time", time)])
 
 
 def _write_energy(file: h5py.File, trajectory: Trajectory, time: h5py.Dataset) -> None:

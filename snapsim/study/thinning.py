@@ -30,6 +30,7 @@ def thinned(run: Trajectory) -> Trajectory:
         cells={},
         magnetisation={},
         work={k: v[at] for k, v in run.work.items()},
+        bearing={k: v[at] for k, v in run.bearing.items()},
     )
 
 

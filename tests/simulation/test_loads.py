@@ -22,6 +22,10 @@ def test_a_table_bears_the_weight_at_rest_and_its_lever(make_body, make_system):
     assert run.outcome == "settled"
     assert load.last_force == pytest.approx(weight, rel=1e-6)
     assert load.last_torque == pytest.approx(0.5 * weight, rel=1e-5)
+    borne = run.bearing["table"]
+    assert borne.shape == (len(run.time), 2)
+    assert borne[-1].tolist() == [load.last_force, load.last_torque]
+    assert borne[:, 0].max() <= load.peak_force
 
 
 def test_a_magnets_mount_bears_a_hanging_part_s_weight_at_rest_whatever_the_pull(

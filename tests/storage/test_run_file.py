@@ -78,6 +78,9 @@ def test_awkward_body_names_read_back(name, make_run, tmp_path):
 def test_the_file_has_the_agreed_layout(run, tmp_path):
     write_run(run, tmp_path / "run.h5")
     with h5py.File(tmp_path / "run.h5") as file:
+        for name, borne in run.bearing.items():
+            assert file["loads"][name]["force"][:].tolist() == borne[:, 0].tolist()
+            assert file["loads"][name]["torque"].dims[0].keys() == ["time"]
         assert set(file) >= {"scene", "time", "bodies", "impacts", "loads", "energy"}
         assert set(file["scene"]) >= {"source", "resolved", "versions"}
         assert len(file["scene"].attrs["content_hash"]) == 64

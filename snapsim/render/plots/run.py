@@ -1,4 +1,4 @@
-"""A run against time: speeds, energies, gap and pull on one page."""
+"""A run against time: speeds, energies, gap, pull and what the rig bears on one page."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from snapsim.arrays import Array
 from snapsim.render.plots.figure import Plot
 from snapsim.render.plots.style import DASHES, Paper, entitle
 
@@ -15,17 +16,31 @@ if TYPE_CHECKING:
 
     from snapsim.simulation.trajectory import Trajectory
 
-HEIGHT = 8.4
+PANEL = 2.1
+"""Height of one panel [inch]."""
+
 MOST = 4
 
 
 def run_plot(run: Trajectory) -> Plot:
-    """Speed [m/s], gap to the magnet [mm], pull [N] and energies [J] against time [s]."""
-    return Plot(HEIGHT, lambda figure, paper: _draw(figure, paper, run))
+    """Speed [m/s], gap to the magnet [mm], pull and loads of the rig [N] and energies [J] against
+    time [s]."""
+    borne = _heaviest(run)
+    height = PANEL * (5 if borne else 4)
+    return Plot(height, lambda figure, paper: _draw(figure, paper, run, borne))
 
 
-def _draw(figure: Figure, paper: Paper, run: Trajectory) -> None:
-    speed, gap, pull, energy = figure.subplots(4, 1, sharex=True)
+def _heaviest(run: Trajectory) -> dict[str, Array]:
+    """Forces (k,) [N] of the joints and fixed bodies that bore most, heaviest first."""
+    forces = {name: column[:, 0] for name, column in run.bearing.items() if column[:, 0].any()}
+    return dict(sorted(forces.items(), key=lambda item: -item[1].max())[:MOST])
+
+
+def _draw(figure: Figure, paper: Paper, run: Trajectory, borne: dict[str, Array]) -> None:
+    panels: list[Axes] = list(figure.subplots(5 if borne else 4, 1, sharex=True))
+    speed, gap, pull, energy = panels[0], panels[1], panels[2], panels[-1]
+    if borne:
+        _loads(panels[3], paper, run, borne)
     free = [i for i, body in enumerate(run.system.bodies) if not body.fixed][:MOST]
     for i, colour, dash in zip(free, paper.series, DASHES, strict=False):
         name = run.system.bodies[i].name
@@ -44,12 +59,20 @@ def _draw(figure: Figure, paper: Paper, run: Trajectory) -> None:
     gap.set_ylabel("gap to the\nmagnet [mm]")
     pull.set_ylabel("magnetic\nforce [N]")
     energy.set(ylabel="energy gained\n[J]", xlabel="time [s]")
-    energy.legend(loc="center right")
+    energy.legend(loc="best")
     if len(free) > 1:
         speed.legend(loc="best")
-    for axes in (speed, gap, pull, energy):
+    for axes in panels:
         _mark_first(axes, paper, run)
     figure.align_ylabels()
+
+
+def _loads(axes: Axes, paper: Paper, run: Trajectory, borne: dict[str, Array]) -> None:
+    """What the rig bears, blows left out."""
+    for (name, force), colour, dash in zip(borne.items(), paper.series, DASHES, strict=False):
+        axes.plot(run.time, force, color=colour, ls=dash, label=name)
+    axes.set_ylabel("borne, blows\nleft out [N]")
+    axes.legend(loc="best")
 
 
 def _mark_first(axes: Axes, paper: Paper, run: Trajectory) -> None:
