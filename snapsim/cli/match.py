@@ -11,7 +11,7 @@ import typer
 
 from snapsim.cli.options import AsJson, Changes, Force, Style
 from snapsim.cli.output import emit, emit_json
-from snapsim.errors import InputError
+from snapsim.errors import ComputationError, InputError
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -356,7 +356,12 @@ def _release(scene: Any) -> Trajectory:
     from snapsim.cli.progress import release_progress
 
     with release_progress(scene.duration) as progress:
-        return snapsim.release(scene, progress)
+        run = snapsim.release(scene, progress)
+    if run.reason.startswith("interrupted"):
+        raise KeyboardInterrupt
+    if run.outcome == "stopped":
+        raise ComputationError(f"{scene.file}: stopped at {run.time[-1]:.6g} s: {run.reason}")
+    return run
 
 
 def _write(

@@ -26,6 +26,9 @@ from snapsim.study.sampling import Spot
 BLOW = 0.05
 """Closing speed [m/s] from which a contact counts as a blow that parts smooth motion from rest."""
 
+FIRST = "the first blow"
+"""Why a release ends that is followed to its first blow only."""
+
 KEPT = 400
 """Courses kept in memory."""
 
@@ -53,13 +56,17 @@ def run_job(job: Job) -> Course | str:
             system = placed(system, placement)
         refuse_overlaps(system)
         run = release(system, until=None if job.whole else _first_blow)
+        if run.reason.startswith("interrupted"):
+            raise KeyboardInterrupt
+        if run.outcome == "stopped" and run.reason != FIRST:
+            return f"stopped at {run.time[-1]:.4g} s: {run.reason}"
     except (SnapsimError, ArithmeticError, ValueError) as error:
         return str(error) or type(error).__name__
     return course_of(run, BLOW)
 
 
 def _first_blow(impact: Impact) -> str | None:
-    return "the first blow" if impact.closing_speed >= BLOW else None
+    return FIRST if impact.closing_speed >= BLOW else None
 
 
 class Simulated:

@@ -123,3 +123,21 @@ def test_what_cannot_be_fitted_is_refused_in_one_line(tmp_path):
         with pytest.raises(InputError, match=said) as caught:
             fit(tmp_path, FALL, line, "ball", "0, 0, 0 mm", {key: {"between": bounds}})
         assert "\n" not in str(caught.value)
+
+
+def test_an_interrupt_ends_the_fit_and_a_run_that_stops_is_a_failure(monkeypatch):
+    from dataclasses import replace
+
+    import snapsim.simulation.release as module
+    from snapsim.footage.fit.simulated import Job, run_job
+    from snapsim.scenario.loading import scene_from_text
+
+    job = Job(FALL, "scene.toml", ('run.duration="10 ms"',), (), True)
+    run = module.release(scene_from_text(FALL, "scene.toml", job.changes))
+    lost = replace(run, outcome="stopped", reason="lost its way")
+    monkeypatch.setattr(module, "release", lambda *a, **k: lost)
+    assert "lost its way" in run_job(job)
+    gone = replace(run, outcome="stopped", reason="interrupted by the user")
+    monkeypatch.setattr(module, "release", lambda *a, **k: gone)
+    with pytest.raises(KeyboardInterrupt):
+        run_job(job)
