@@ -1,6 +1,6 @@
 """Makes all pictures and clips of this folder anew, one of each for every scene, named by it.
 
-    python renders/remake.py [SCENE ...]      (some minutes for all: every scene is released)
+    python renders/remake.py [--stills] [SCENE ...]    (minutes for all: every scene is released)
 
 SCENE.png is the first blow, or the end of a run without one; SCENE.mp4 the whole run, small.
 """
@@ -16,14 +16,14 @@ from snapsim.render.readings import first_blow
 
 HERE = Path(__file__).parent
 SCENES = HERE.parent / "scenarios"
-STILL = ClipOptions(width=1120, height=630, overwrite=True)
+STILL = ClipOptions(width=960, height=540, overwrite=True)
 CLIP = ClipOptions(
     width=480, height=270, fps=30, cards=False, freeze=1.2, replay=None, overwrite=True
 )
 WITH_LINES = ("gear-blank", "two-magnets", "bar-on-a-hinge")
 
 
-def remake(name):
+def remake(name, stills_only=False):
     """Release a scene and draw it."""
     run = snapsim.release(snapsim.load_scene(SCENES / f"{name}.toml"))
     blow = first_blow(run)
@@ -31,17 +31,19 @@ def remake(name):
     layers = layers_of(["lines"]) if name in WITH_LINES else STILL.layers
     still = HERE / f"{name}.png"
     render_still(run, when, still, ClipOptions(**{**vars(STILL), "layers": layers}))
-    with Image.open(still) as picture:  # 256 colours, chosen for it: a third of the size
-        small = picture.convert("RGB").quantize(256, dither=Image.Dither.FLOYDSTEINBERG)
-    small.save(still, optimize=True)
-    render_clip(run, HERE / f"{name}.mp4", ClipOptions(**{**vars(CLIP), "layers": layers}))
+    with Image.open(still) as picture:
+        picture.load()
+    picture.save(still, optimize=True)
+    if not stills_only:
+        render_clip(run, HERE / f"{name}.mp4", ClipOptions(**{**vars(CLIP), "layers": layers}))
 
 
 def main():
     """Remake what is named, or all."""
     every = sorted(p.stem for p in SCENES.glob("*.toml") if p.suffixes == [".toml"])
-    for name in sys.argv[1:] or every:
-        remake(name)
+    named = [name for name in sys.argv[1:] if not name.startswith("-")]
+    for name in named or every:
+        remake(name, "--stills" in sys.argv)
         print(name, flush=True)
 
 

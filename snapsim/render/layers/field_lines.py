@@ -65,11 +65,11 @@ class FieldLines:
             np.zeros((4 * self._lines.count, 3)), faces=_head_faces(self._lines.count)
         )
         self._centre, self._size = centre, size
-        self._mesh["shade"] = np.zeros((count * POINTS, 4), dtype=np.uint8)
+        self._mesh["shade"] = np.zeros((count * POINTS, 3), dtype=np.uint8)
         plotter.add_mesh(
             self._mesh,
             scalars="shade",
-            rgba=True,
+            rgb=True,
             line_width=line,
             lighting=False,
             reset_camera=False,
@@ -84,13 +84,15 @@ class FieldLines:
         self._heads.points = _heads(lines[:, 0], view, self._head)
 
     def _shade(self, points: Array) -> ByteArray:
-        """The lines' colour (k, 4), fainter away from the scene."""
+        """The lines' colour (k, 3), nearer to the backdrop's away from the scene: opaque, as
+        see-through lines are darker where their pieces overlap."""
         far = np.linalg.norm(points - self._centre, axis=1) / self._size
         share = np.clip((FADE[1] - far) / (FADE[1] - FADE[0]), FAINT, 1.0)
-        colour = np.array([*palette.rgb(palette.FIELD_LINE), 255], dtype=np.uint8)
-        shade = np.tile(colour, (len(points), 1))
-        shade[:, 3] = (230 * share).astype(np.uint8)
-        return shade
+        near, ground = (
+            np.array(palette.rgb(c), float) for c in (palette.FIELD_LINE, palette.BACKDROP_HIGH)
+        )
+        mixed: ByteArray = (ground + share[:, None] * (near - ground)).astype(np.uint8)
+        return mixed
 
     def notes(self, moment: Moment) -> list[Note]:
         """No words."""
