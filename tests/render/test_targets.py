@@ -44,7 +44,8 @@ def test_a_new_folder_takes_the_old_one_s_place(tmp_path):
         folder.mkdir()
         Image.new("RGB", (2, 2), colour).save(folder / "000000.png")
     put(new, old)
-    assert Image.open(old / "000000.png").getpixel((0, 0)) == (0, 0, 255)
+    with Image.open(old / "000000.png") as picture:
+        assert picture.getpixel((0, 0)) == (0, 0, 255)
     assert list(tmp_path.iterdir()) == [old]
 
 
