@@ -25,8 +25,9 @@ LOW = 8.0  # elevation of the second camera [deg]
 @dataclass(frozen=True)
 class Subject:
     """What there is to be seen: the whole `action` from its best direction `axes`; `part_at` gives
-    corners (8, 3) of the leading part at a simulated time, `blow_at` those of all that moves
-    (or None without a blow), `struck` (m, 3) points of what is struck, near the blow."""
+    corners (8, 3) of the leading part at a simulated time, `moving_at` those of all that moves,
+    `struck` (m, 3) are points of what is struck, near the blow; `obstacles` as in `camera.hidden`:
+    boxes (centre (3,), rotation (3, 3), half sizes (3,)) that hide what is behind."""
 
     action: Action
     axes: Array
