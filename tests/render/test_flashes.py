@@ -42,8 +42,16 @@ def test_luminance_is_wcag_s_of_each_patch():
 def test_cuts_of_a_timeline_are_too_far_apart_to_flash(impact, slow):
     """Each cut goes dark and comes back: one flash. In no second are there more than three."""
     line = timeline.build(1.0, impact, slow, None, timeline.Extras(2.6, 0.5, True, 3.6))
+    check_cuts(line)
+
+
+def test_cuts_round_a_very_short_run_are_as_far_apart():
+    check_cuts(timeline.build(0.02, 0.01, 1.0, None, timeline.Extras(2.6, 0.0, True, 3.6)))
+
+
+def check_cuts(line):
     assert len(line.cuts) == 3
-    assert np.diff(line.cuts).min() >= timeline.LEAST
+    assert np.diff(line.cuts).min() >= 2 * timeline.VEIL  # fully bright in between
     bright = np.array([1 - line.veil_at(t) for t in line.frame_times(FPS)])
     light = np.broadcast_to(bright[:, None, None], (len(bright), *PATCHES))
     assert 0 < flashes.most_flashes(light, FPS) <= flashes.LIMIT

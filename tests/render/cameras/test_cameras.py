@@ -9,6 +9,7 @@ from snapsim import load_scene
 from snapsim.render import ClipOptions, Key, Shot
 from snapsim.render.camera import angles_of, axes_of
 from snapsim.render.cameras.choice import camera_for
+from snapsim.render.cameras.moving import moving
 from snapsim.render.framing import corners, find_action, leading_part
 from snapsim.render.interpolation import sample
 from snapsim.render.layout import lay_out
@@ -118,6 +119,26 @@ def test_a_moving_camera_moves_smoothly(scene):
     distance = np.linalg.norm(eyes[0] - sample(run, 0.0).position[part])
     jerk = np.linalg.norm(np.diff(eyes, n=2, axis=0), axis=1)
     assert jerk.max() < 0.01 * distance
+
+
+@pytest.mark.parametrize("way", [(1.0, 0.0, 0.0), (0.0, 1.0, 0.3)])
+def test_a_part_that_suddenly_leaps_is_not_lost(way):
+    """Half a metre within 0.05 s, across the view or from the eye: the camera has eased by then."""
+    cube = 0.05 * np.array([[a, b, c] for a in (-1, 1) for b in (-1, 1) for c in (-1, 1)])
+    layout = lay_out(1280, 720)
+
+    def held(clip):
+        return cube + 0.5 * np.clip((clip - 2.0) / 0.05, 0, 1) * np.array(way)
+
+    given = (0.0, 4.0), lambda t: (-90.0, 10.0), lambda t: 1.0, held
+    camera = moving(*given, layout.size, layout.margins)
+    for clip in camera.at:
+        view = camera.view_at(clip)
+        share = view.project(held(clip)) / layout.size
+        assert view.coordinates(held(clip))[:, 2].max() < 0
+        m = layout.margins
+        assert (share >= [m.left - 1e-9, m.top - 1e-9]).all()
+        assert (share <= [1 - m.right + 1e-9, 1 - m.bottom + 1e-9]).all()
 
 
 def test_angles_are_the_inverse_of_axes():
