@@ -7,12 +7,14 @@ from __future__ import annotations
 
 import os
 import re
+import socket
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from aiohttp import web
 
+from snapsim.errors import InputError
 from snapsim.page import guard
 from snapsim.page.triggers import CALLS, Desk
 from snapsim.render.typeface import font_path
@@ -31,9 +33,10 @@ Ready = Callable[[str], None]
 
 
 def serve(desk: Desk, port: int = 0, ready: Ready | None = None) -> None:
-    """Serve until interrupted."""
+    """Serve until interrupted; raises InputError where the port is taken."""
     from trame.app import get_server
 
+    _require_free(port)
     token = guard.new_token()
     os.environ["TRAME_ARGS"] = ""  # trame must not read this program's own arguments
     server: Any = get_server("snapsim-page", client_type="vue3")
@@ -57,6 +60,18 @@ def serve(desk: Desk, port: int = 0, ready: Ready | None = None) -> None:
         disable_logging=True,
         timeout=0,
     )
+
+
+def _require_free(port: int) -> None:
+    with socket.socket() as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((HOST, port))
+        except OSError as error:
+            raise InputError(
+                f"{port} cannot be had: {error.strerror}; choose another, or 0 for a free one",
+                key="--port",
+            ) from None
 
 
 def _mount(bound: Any, token: str, desk: Desk) -> None:

@@ -54,12 +54,12 @@ class Desk:
 
     def __init__(self, source: Source, run: str | None = None) -> None:
         self.source, self.first_run = source, run
+        self.executor = ThreadPoolExecutor(1)
+        Bench(source, self.executor)  # refuses a bad scene before anything is begun
         self.tabs: dict[str, Bench] = {}
         self.runs, self.looks = Lane(), Lane()  # letting go and drawing; looking before
         self.folder = tempfile.TemporaryDirectory(prefix="snapsim-page-")
-        self.executor = ThreadPoolExecutor(1)
         self.numbers = 0
-        Bench(source, self.executor)  # refuses a bad scene before anything is served
 
     def close(self) -> None:
         """End the worker processes and remove what was written."""

@@ -313,6 +313,9 @@ def test_a_reload_during_a_run_finds_it_again(tab: Tab) -> None:
 
 
 def test_a_release_is_cancelled_by_key(tab: Tab) -> None:
+    for key, value in (("run.duration", "300 ms"), ("run.detail", "normal")):  # long enough
+        tab.js(f"snapsim.page.put('{key}', '{value}')")
+    tab.wait("snapsim.page.changed.length === 2 && snapsim.page.figures")
     tab.js("document.querySelector('canvas').focus()")
     before = tab.js("snapsim.page.runs.length")
     tab.press("r")
@@ -322,6 +325,25 @@ def test_a_release_is_cancelled_by_key(tab: Tab) -> None:
     assert tab.js("snapsim.page.runs.length") == before
     releases = tab.data("snapsim.page.jobs.filter((j) => j.kind === 'release')")
     assert releases[-1]["state"] == "cancelled"
+    for key in ("run.duration", "run.detail"):
+        tab.js(f"snapsim.page.put('{key}', null)")
+    tab.wait("snapsim.page.changed.length === 0 && snapsim.page.figures")
+
+
+def test_what_is_being_typed_is_not_taken_away_when_the_page_changes(tab: Tab) -> None:
+    field = "document.querySelector('.pose input')"
+    tab.js(f"(() => {{ const e = {field}; e.focus(); e.select(); }})()")
+    tab.call("Input.insertText", text="1")
+    tab.js("snapsim.page.pose = {...snapsim.page.pose, typed_mm: [7, 0, 0]}, 0")
+    tab.js("new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
+    tab.call("Input.insertText", text="2 mm")
+    assert tab.js(f"{field}.value") == "12 mm"
+    tab.press("Enter")
+    tab.wait(f"{SETTLED} && snapsim.page.pose.typed_mm[0] === 12")
+    tab.js("document.querySelector('canvas').focus()")
+    tab.press("Home")
+    tab.wait(f"{SETTLED} && snapsim.page.pose.typed_mm[0] === 0")
+    tab.wait(f"{field}.value === '0 mm'")
 
 
 def test_a_gap_is_typed(tab: Tab) -> None:
@@ -365,12 +387,12 @@ def test_two_runs_are_compared_by_ghost_curve_and_table(tab: Tab) -> None:
             tab.wait(f"snapsim.page.runs.length === {count} && snapsim.page.mode === 'play'", 60)
     tab.js("snapsim.page.place()")  # comparing shows a run again
     number = "snapsim.page.runs.find((r) => r.number !== snapsim.page.shown).number"
-    tab.js(f"snapsim.page.chooseCompare({number})")
+    tab.js(f"snapsim.page.chooseCompare({number}), 0")
     tab.wait("snapsim.page.other && snapsim.page.mode === 'play'")
     tab.wait("snapsim.page.view.ghosts.has('other')")
     tab.wait("document.querySelectorAll('.runplot path').length === 2")
     assert tab.js("document.querySelectorAll('.runs thead th').length") == 3
-    tab.js("snapsim.page.chooseCompare(null)")
+    tab.js("snapsim.page.chooseCompare(null), 0")
     tab.wait("!snapsim.page.view.ghosts.has('other')")
 
 

@@ -41,7 +41,7 @@
       jobs: [], runs: [], records: {}, shown: null, compare: null, mode: "place",
       curve: null, curveFor: "", margin: null, marginFor: "", time: 0, playing: false, pace: 0.05,
       layers: { ...LAYERS }, tab: "place", keys: false,
-      spoken: "", labels: [], linesFor: "", lines: null, helpKeys: KEYS, clipSize: "1280x720",
+      spoken: "", labels: [], linesFor: "", lines: null, gap: null, helpKeys: KEYS, clipSize: "1280x720",
     }),
     computed: {
       releasing() { return this.jobs.find((j) => j.kind === "release" && ["waiting", "running"].includes(j.state)); },
@@ -203,6 +203,8 @@
           this.retry = setTimeout(async () => { const a = await this.call("look"); this.see(a.figures); this.later(); }, 120);
           return;
         }
+        const near = figures.nearest_magnet;
+        this.gap = near ? { to: near, text: `${(1e3 * figures.gap_m).toFixed(3)} mm` } : null;
         this.showArrows();
         if (since === null || !this.view || !window.snapsim.delays) return;
         // measured where asked for: the new figures are in the page, the new arrow in its picture
@@ -221,8 +223,8 @@
         this.view.move(this.part, position, quaternion);
         this.send(position, quaternion);
       },
-      async typePose(field, event) {
-        const answer = await this.call("type_pose", field, event.target.value);
+      async typePose(field, text) {
+        const answer = await this.call("type_pose", field, text);
         this.complain(field, answer);
         if (!answer.error) this.answered(answer, performance.now());
         this.later();
@@ -381,8 +383,10 @@
       play() {
         if (!this.record) return;
         this.clock.pace = this.pace;
-        if (this.playing) this.clock.pause();
-        else this.clock.play();
+        if (this.playing) {
+          this.clock.pause();
+          this.remember({ run: this.shown, time: this.time });
+        } else this.clock.play();
         this.playing = !this.playing;
         this.later();
       },

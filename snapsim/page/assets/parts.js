@@ -223,6 +223,21 @@
       <div v-if="note" class="note">{{ note }}</div></div>`,
   };
 
+  // A field that follows its value, but never takes away what is being typed in it.
+  const SnapField = {
+    props: { value: String },
+    emits: ["enter"],
+    data() { return { text: this.value, typing: false }; },
+    watch: { value(to) { if (!this.typing) this.text = to; } },
+    methods: {
+      entered() {
+        this.typing = false;
+        this.$emit("enter", this.text);
+      },
+    },
+    template: `<input type="text" v-model="text" spellcheck="false" autocomplete="off" @input="typing = true" @change="entered">`,
+  };
+
   const PACES = [
     { text: "real time", value: 1 }, { text: "5 × slower", value: 0.2 },
     { text: "20 × slower", value: 0.05 }, { text: "100 × slower", value: 0.01 },
@@ -275,6 +290,6 @@
 
   Object.assign(window.snapsim, {
     quantity, said, ticks, thinned, grown, PACES,
-    parts: { SnapRunPlot, SnapCurve, SnapFigure, SnapTransport, SnapRunTable },
+    parts: { SnapField, SnapRunPlot, SnapCurve, SnapFigure, SnapTransport, SnapRunTable },
   });
 })();
