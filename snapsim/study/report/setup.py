@@ -112,7 +112,8 @@ def _limits(row: dict[str, Any]) -> str:
 
 def _limit(limit: dict[str, Any]) -> str:
     kind = "said beyond" if limit["exceeded_in"] else "said"
-    says = limit["says"].split(": ")[-1].split(";")[0]
+    judged = not limit["says"].startswith("not judged")
+    says = limit["says"].split(": ")[-1].split(";")[0] if judged else limit["says"]
     return (
         f"<div class='limit'><div>{escape(limit['name'])} <span class='soft'>"
         f"{escape(bound_text(limit))}; {escape(limit['standard'])}</span></div>"
