@@ -51,14 +51,14 @@ def test_the_figures_are_those_of_the_force_command(tab: Tab, scene: Path) -> No
 def test_dragging_the_part_moves_it_and_its_figures_within_a_tenth_of_a_second(tab: Tab) -> None:
     before, force = tab.js(STAND), tab.js("snapsim.page.pull")
     tab.js("snapsim.delays = []")
-    for attempt in range(5):  # the machine may be busy with other tests
+    for attempt in range(8):  # from the pointer's event to the picture; other tests run beside
         x, y = tab.js(PART)
         tab.drag(x, y, 40 * (-1) ** attempt, -30 * (-1) ** attempt, steps=5)
         tab.wait(SETTLED)
         if attempt == 0:
             assert tab.js(STAND) != before
             assert tab.js("snapsim.page.pull") != force
-        if tab.js("Math.min(...snapsim.delays.map((d) => d.answer))") < 100:
+        if tab.js("Math.min(...snapsim.delays.map((d) => d.all))") < 100:
             break
     else:
         pytest.fail(f"slow: {tab.data('snapsim.delays')} ms")

@@ -137,7 +137,7 @@
     }
 
     tell(event, position, quaternion) {
-      this.view.move(this.grip.part, position, quaternion);
+      this.view.put(this.grip.part, position, quaternion);
       this.choices.moved(position, quaternion, event);
     }
 

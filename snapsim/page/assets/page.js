@@ -189,6 +189,7 @@
       answered(answer, since) {
         this.complain("pose", answer);
         if (answer.error) {
+          this.view.refresh();
           if (this.jointed) this.showPose();
           return;
         }
@@ -199,6 +200,7 @@
       see(figures, since = null) {
         this.figures = figures;
         if (!figures) {
+          if (this.view) this.view.refresh();
           clearTimeout(this.retry);
           this.retry = setTimeout(async () => { const a = await this.call("look"); this.see(a.figures); this.later(); }, 120);
           return;

@@ -373,15 +373,30 @@
       this.stir();
     }
 
+    // As `move`, for one who draws soon: where drawing is slow, one picture with the new figures
+    // comes sooner than two.
+    put(index, position, quaternion) {
+      if (!this.slow) {
+        this.move(index, position, quaternion);
+        return;
+      }
+      this.poses[index] = { position: [...position], quaternion: [...quaternion] };
+      this.livelier();
+    }
+
     // Something moves: where drawing is slow, coarser pictures until it is still again.
     stir() {
+      this.livelier();
+      this.refresh();
+    }
+
+    livelier() {
       this.lively = true;
       clearTimeout(this._calm);
       this._calm = setTimeout(() => {
         this.lively = false;
         if (this.slow) this.refresh();
       }, 300);
-      this.refresh();
     }
 
     get slow() {
