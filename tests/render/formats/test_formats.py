@@ -111,7 +111,7 @@ def test_every_piece_of_an_mp4_begins_with_a_whole_picture(tmp_path):
 @pytest.mark.parametrize(
     ("name", "form"),
     [("a.MP4", MP4), ("a.webm", WEBM), ("a.gif", GIF), ("a.mov", PRORES), ("a", PNG_SEQUENCE)],
-    ids=str,
+    ids=["mp4", "webm", "gif", "mov", "pictures"],
 )
 def test_the_ending_chooses_the_format(tmp_path, name, form):
     assert format_of(tmp_path / name) is form
