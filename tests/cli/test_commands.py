@@ -9,7 +9,7 @@ import pytest
 import snapsim
 
 ALL = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
-SCENES = [p for p in ALL if not p.name.endswith(".study.toml")]
+SCENES = [p for p in ALL if p.suffixes == [".toml"]]
 
 
 def test_help_names_every_command_and_the_caution(snap):

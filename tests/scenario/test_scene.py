@@ -14,7 +14,7 @@ from snapsim.scenario.loading import load_scene, scene_from_text
 from snapsim.scenario.starter import STARTER
 
 ALL = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
-SCENES = [p for p in ALL if not p.name.endswith(".study.toml")]
+SCENES = [p for p in ALL if p.suffixes == [".toml"]]
 
 
 def same(a, b):

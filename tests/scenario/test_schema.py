@@ -11,7 +11,7 @@ from snapsim.scenario.schema import scene_schema
 from snapsim.scenario.starter import STARTER
 
 ALL = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
-SCENES = [p for p in ALL if not p.name.endswith(".study.toml")]
+SCENES = [p for p in ALL if p.suffixes == [".toml"]]
 
 
 @pytest.fixture(scope="module")
