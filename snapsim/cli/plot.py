@@ -11,6 +11,7 @@ import typer
 
 from snapsim.cli.options import Changes, Force, MovingBody, Style
 from snapsim.cli.output import emit
+from snapsim.cli.target import Target
 from snapsim.errors import InputError
 
 if TYPE_CHECKING:
@@ -54,11 +55,7 @@ def plot(
     changes: Changes = None,
 ) -> None:
     """Why it snaps: energy, torque, magnetisation, field lines; a run or a sweep's energies."""
-    from snapsim.render.plots import PlotOptions, ending_of, save, style_named
-    from snapsim.storage.whole_file import require_writable, whole_file
-
-    ending, options = ending_of(output), PlotOptions(style_named(style))
-    require_writable(output, force)
+    target = Target(output, style, force, json=False, more=())
     if source.lower().endswith((".h5", ".hdf5")):
         if changes:
             raise InputError("a run is what it is; --set goes with a scene", key="--set")
@@ -67,8 +64,7 @@ def plot(
         made = _of_sweep(source)
     else:
         made = _of_scene(source, what, body, axis, plane, changes)
-    with whole_file(output, force) as path:
-        save(path, made, options, ending)
+    target.write(made)
     emit(f"wrote {output}")
 
 

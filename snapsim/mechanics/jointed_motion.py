@@ -626,12 +626,7 @@ class JointedMotion(Motion):
         return tied
 
     def _supported(self, contacts: ContactSet, step: object) -> BoolArray:
-        held = super()._supported(contacts, step)  # type: ignore[arg-type]
-        for number in self.mode.attached:
-            for body in self.linkage.joints[number].bodies:
-                if body >= 0:
-                    held[body] = True
-        return held
+        return super()._supported(contacts, step) | self._tied()  # type: ignore[arg-type]
 
     # -- loads and ends --------------------------------------------------------------------------
 

@@ -17,11 +17,9 @@ from snapsim.scenario.loading import scene_from_text
 from snapsim.scenario.placement import refuse_overlaps
 from snapsim.scenario.spans import Span
 from snapsim.simulation.landscape.continuation import Continuation, Row
-from snapsim.simulation.landscape.creep import attractors, creep
 from snapsim.simulation.landscape.place import axis_from_vertical
 from snapsim.simulation.landscape.rests import body_number
 from snapsim.simulation.landscape.thresholds import Kind, Ways
-from snapsim.simulation.landscape.ways import TOUCHING
 from snapsim.simulation.system import System
 from snapsim.study.place import set_down
 from snapsim.study.runner import processes
@@ -87,10 +85,9 @@ def row_at(given: Against, index: int) -> Row:
         return Row(numbers, "none", str(error), float("nan"), ())
     ways = Ways(system, body, lambda what, done, of_all: None)
     upright = axis_from_vertical(ways.place)
-    touched = ways.constraints.touched(ways.place, TOUCHING) & attractors(ways.fine)
-    if touched:
+    if ways.at_magnet():
         return Row(numbers, "touches", "", upright, ())
-    now = creep(ways.fine, ways.constraints, ways.place, ways.creeping)
+    now = ways.let_go()
     found = ways.measured(now.fate == "snaps", given.kinds)
     return Row(numbers, now.fate, "", upright, tuple(t for _, t in found))
 

@@ -32,8 +32,6 @@ from snapsim.arrays import Array
 from snapsim.simulation.landscape.creep import (
     Crept,
     Fate,
-    attractors,
-    creep,
 )
 from snapsim.simulation.landscape.descent import settle
 from snapsim.simulation.landscape.path import Pass, highest_point, lowest_pass, polished
@@ -43,7 +41,7 @@ from snapsim.simulation.landscape.rests import (
     body_number,
 )
 from snapsim.simulation.landscape.thresholds import Quantity, Threshold, Ways
-from snapsim.simulation.landscape.ways import TOUCHING, Push, Turn
+from snapsim.simulation.landscape.ways import Push, Turn
 from snapsim.simulation.system import System
 
 
@@ -90,11 +88,11 @@ def margin(system: System, body: str | None = None, progress: Progress | None = 
 class _Measure(Ways):
     def run(self) -> Margin:
         """The present pose, every way, the pass."""
-        touched = self.constraints.touched(self.place, TOUCHING) & attractors(self.fine)
+        touched = self.at_magnet()
         if touched:
             return self._margin("touches", min(touched), (), None)
         self.progress("letting go", 0, 1)
-        now = creep(self.fine, self.constraints, self.place, self.creeping)
+        now = self.let_go()
         found = self.measured(now.fate == "snaps")
         self.progress("over the pass", 0, 1)
         barrier = self._barrier(now, found)

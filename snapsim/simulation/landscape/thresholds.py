@@ -32,7 +32,7 @@ from snapsim.simulation.landscape.rests import (
     descent_settings,
 )
 from snapsim.simulation.landscape.starts import search_box
-from snapsim.simulation.landscape.ways import Push, Turn, pushes, turns
+from snapsim.simulation.landscape.ways import TOUCHING, Push, Turn, pushes, turns
 from snapsim.simulation.refinement import TwoMeshes, estimate_scalar, two_meshes
 from snapsim.simulation.system import System
 
@@ -103,6 +103,14 @@ class Ways:
         self.settings = descent_settings(self.coarse, self.constraints)
         self.creeping = CreepSettings(self.settings.longest, self.settings.far)
         self.place = self.constraints.restored(self.fine.start) or self.fine.start
+
+    def at_magnet(self) -> frozenset[int]:
+        """Return the numbers of the attracting bodies that the part touches as it is."""
+        return self.constraints.touched(self.place, TOUCHING) & attractors(self.fine)
+
+    def let_go(self) -> Crept:
+        """Return what comes of letting the part go as it is."""
+        return creep(self.fine, self.constraints, self.place, self.creeping)
 
     def measured(
         self, snaps_now: bool, kinds: Collection[Kind] = KINDS
