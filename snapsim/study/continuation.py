@@ -9,8 +9,8 @@ independent of each other and go to processes of their own.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from concurrent.futures import as_completed
 from dataclasses import dataclass
+from functools import partial
 
 from snapsim.errors import SnapsimError
 from snapsim.scenario.loading import scene_from_text
@@ -22,7 +22,7 @@ from snapsim.simulation.landscape.rests import body_number
 from snapsim.simulation.landscape.thresholds import Kind, Ways
 from snapsim.simulation.system import System
 from snapsim.study.place import set_down
-from snapsim.study.runner import processes
+from snapsim.study.runner import each_apart, processes
 
 Progress = Callable[[str, int, int], None]
 
@@ -68,9 +68,8 @@ def _rows(given: Against, workers: int) -> Iterator[tuple[int, Row]]:
         return
     executor = processes(workers)
     try:
-        futures = {executor.submit(row_at, given, k): k for k in range(given.steps + 1)}
-        for future in as_completed(futures):
-            yield futures[future], future.result()
+        values = range(given.steps + 1)
+        yield from each_apart(executor, partial(row_at, given), values, "run the same again")
     finally:
         executor.shutdown(wait=True, cancel_futures=True)
 

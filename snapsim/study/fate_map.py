@@ -9,16 +9,16 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Generator, Mapping, Sequence
-from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
-from concurrent.futures.process import BrokenProcessPool
+from concurrent.futures import Executor
 from contextlib import closing
 from dataclasses import asdict, dataclass, replace
+from functools import partial
 from math import ceil, log2
 from typing import Any
 
 import numpy as np
 
-from snapsim.errors import ComputationError, InputError, SnapsimError
+from snapsim.errors import InputError, SnapsimError
 from snapsim.numerics.quartering import LabelMap, Point, boundaries, corners, refine
 from snapsim.scenario.loading import scene_from_text
 from snapsim.scenario.spans import Span
@@ -28,12 +28,14 @@ from snapsim.simulation.landscape.rests import body_number
 from snapsim.simulation.system import System
 from snapsim.study.ledger import Ledger, fingerprint, program_identity
 from snapsim.study.place import set_down
-from snapsim.study.runner import processes
+from snapsim.study.runner import each_apart, processes
 
 Progress = Callable[[str, int, int], None]
 
 SPOT_REACH = 12
 """Finest steps either side in which a boundary is looked for with other cells."""
+
+KEPT = "what is done is kept: run the same again to go on"
 
 DEEPEST = 10
 """Quarterings at most: a thousandth of a cell."""
@@ -178,17 +180,8 @@ class _Desk:
                 yield point, fate_at(self.given, point, detail)
             return
         executor = self.executor = self.executor or processes(self.workers)
-        waiting: dict[Future[Fate], Point] = {}
-        try:
-            waiting = {executor.submit(fate_at, self.given, p, detail): p for p in points}
-            while waiting:
-                done, _ = wait(waiting, return_when=FIRST_COMPLETED)
-                for future in done:
-                    yield waiting.pop(future), future.result()
-        except BrokenProcessPool:
-            raise ComputationError(
-                "a worker process died; what is done is kept: run the same again to go on"
-            ) from None
+        call = partial(fate_at, self.given, detail=detail)
+        yield from each_apart(executor, call, points, KEPT)
 
     def close(self) -> None:
         """Drop what was not begun and let the processes end."""

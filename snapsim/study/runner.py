@@ -32,7 +32,7 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 from shutil import disk_usage
-from typing import Any, Literal
+from typing import Any, Literal, TypeVar
 
 from snapsim.errors import ComputationError, OutputError, SnapsimError
 from snapsim.magnetics.cells.contract import CellMesh
@@ -44,6 +44,8 @@ from snapsim.study.interrupts import held_back
 from snapsim.study.outcome import WhatCounts, nothing, outcome_of
 from snapsim.study.place import Placement, placed
 
+Item = TypeVar("Item")
+Answer = TypeVar("Answer")
 Keep = Literal["none", "thin", "all"]
 Result = dict[str, Any]
 
@@ -198,6 +200,23 @@ class _Borrowed(Executor):
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
         if not wait:  # broken, or broken off: what these processes are at is not wanted
             self._owner.close(wait=False)
+
+
+def each_apart(
+    executor: Executor, call: Callable[[Item], Answer], items: Iterable[Item], advice: str
+) -> Generator[tuple[Item, Answer], None, None]:
+    """Yield (item, call(item)) of each item as it is done, in no fixed order.
+
+    Raises ComputationError with an `advice` where a worker process died.
+    """
+    try:
+        waiting = {executor.submit(call, item): item for item in items}
+        while waiting:
+            done, _ = wait(waiting, return_when=FIRST_COMPLETED)
+            for future in done:
+                yield waiting.pop(future), future.result()
+    except BrokenExecutor:
+        raise ComputationError(f"a worker process died; {advice}") from None
 
 
 def _until_broken(

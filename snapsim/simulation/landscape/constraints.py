@@ -99,8 +99,11 @@ class Constraints:
 
     def touched(self, place: Place, within: float = TOUCH) -> frozenset[int]:
         """Return the numbers of the bodies that this one touches."""
-        near = self.others[self.gaps(place) < within]
-        return frozenset(int(i) for i in near)
+        return self.near(self.gaps(place), within)
+
+    def near(self, gaps: Array, within: float) -> frozenset[int]:
+        """Return the numbers of the bodies whose gap, of those `gaps` gives, is below `within`."""
+        return frozenset(int(i) for i in self.others[gaps < within])
 
     def limits(self, place: Place, reach: float) -> Limits:
         """Return all rows, contacts with gaps below `reach` [m]."""

@@ -96,8 +96,9 @@ def creep(
     settings: CreepSettings,
 ) -> Crept:
     """Follow the body from rest at a place without overlap until it snaps, stays or is gone."""
-    targets = attractors(landscape) - constraints.touched(place, STRUCK)
-    level, longest, way = landscape.at(place), _longest(constraints, place, settings), [place]
+    gaps = constraints.gaps(place)
+    targets = attractors(landscape) - constraints.near(gaps, STRUCK)
+    level, longest, way = landscape.at(place), _longest(gaps, settings), [place]
     step = longest
     parted: frozenset[int] = frozenset()
     for count in range(settings.most):
@@ -122,19 +123,19 @@ def creep(
             step *= 0.4
             continue
         place, level = there, new
-        longest = _longest(constraints, place, settings)
+        gaps = constraints.gaps(place)
+        longest = _longest(gaps, settings)
         step = min(1.4 * step, MOST_STRETCH * longest, step * longest / size)
         way.append(place)
-        struck = targets & constraints.touched(place, STRUCK)
+        struck = targets & constraints.near(gaps, STRUCK)
         if struck:
             return Crept("snaps", place, level, min(struck), parted, count, tuple(way))
     return Crept("unfinished", place, level, None, parted, settings.most, tuple(way))
 
 
-def _longest(constraints: Constraints, place: Place, settings: CreepSettings) -> float:
-    """The longest step here [m]: in the open a share of the way to whatever is nearest."""
-    nearest = float(constraints.gaps(place).min(initial=np.inf))
-    return max(settings.longest, OPEN * min(nearest, settings.far))
+def _longest(gaps: Array, settings: CreepSettings) -> float:
+    """The longest step [m] at these gaps: in the open a share of the way to what is nearest."""
+    return max(settings.longest, OPEN * min(float(gaps.min(initial=np.inf)), settings.far))
 
 
 def creep_step(
