@@ -6,11 +6,11 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
-from snapsim.errors import OutputError
+from snapsim.errors import ComputationError, OutputError
 from snapsim.study import runner
 from snapsim.study.outcome import WhatCounts
 from snapsim.study.place import Placement
-from snapsim.study.runner import Options, Task, run_all, run_task
+from snapsim.study.runner import Options, Task, each_apart, processes, run_all, run_task
 
 
 def test_a_fall_is_no_snap_and_its_speed_is_that_of_free_fall(falling):
@@ -90,3 +90,11 @@ def test_a_worker_that_dies_costs_only_the_run_that_kills_it(falling, monkeypatc
         2: "failed"
     }
     assert "died" in found[2]["reason"]
+
+
+def test_a_worker_that_dies_on_an_item_ends_it_with_one_line():
+    with (
+        processes(1) as executor,
+        pytest.raises(ComputationError, match="a worker process died; run the same again"),
+    ):
+        list(each_apart(executor, os._exit, [3], "run the same again"))
