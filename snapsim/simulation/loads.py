@@ -9,6 +9,7 @@ import numpy as np
 from snapsim.arrays import Array
 from snapsim.magnetics.model import MagneticModel, MagneticState
 from snapsim.parts.states import Pose
+from snapsim.simulation.energy_between_poses import EnergyBetweenPoses
 
 CONTACT_TOLERANCE = 1e-8
 """Residual bound of the magnetisation in sustained contact, as a share of the energy."""
@@ -23,37 +24,77 @@ def flight_tolerance(relative: float) -> float:
     return float(min(relative**1.5, CONTACT_TOLERANCE))
 
 
+INTERPOLATED = (10.0, 100.0)
+"""Shares of the loads, in flight and in contact, to which they may be interpolated, over the
+integrator's relative bound."""
+
+LARGEST_SHARES = (3e-4, 1e-3)
+"""The largest such shares."""
+
+SOLVED_BELOW = 1e-6
+"""Relative bound of the integrator below which every pose is solved."""
+
+
+def interpolation_shares(relative: float) -> tuple[float, float] | None:
+    """Return the shares for flight and contact at the integrator's `relative` bound."""
+    if relative < SOLVED_BELOW:
+        return None
+    flight, contact = (
+        min(factor * relative, largest)
+        for factor, largest in zip(INTERPOLATED, LARGEST_SHARES, strict=True)
+    )
+    return flight, contact
+
+
 class MagneticLoads:
     """Evaluates the model at poses, starting each solve from the last one; keeps the last few.
 
     In flight to the model's own tolerance, in sustained contact to CONTACT_TOLERANCE. Frames are
-    asked for at poses the motion has just used, hence the short memory.
+    asked for at poses the motion has just used, hence the short memory. With `between`, loads are
+    interpolated where they are known to `shares` (flight, contact) of themselves.
     """
 
     MEMORY = 32
 
-    def __init__(self, model: MagneticModel) -> None:
+    def __init__(
+        self,
+        model: MagneticModel,
+        between: EnergyBetweenPoses | None = None,
+        shares: tuple[float, float] = (0.0, 0.0),
+    ) -> None:
         self.model = model
+        self.between = between
+        self._shares = shares
         self._tolerance = model.tolerance
         self.evaluations = 0
         self.unconverged = 0
         self.worst_bound = 0.0
         self._last: MagneticState | None = None
         self._recent: OrderedDict[bytes, MagneticState] = OrderedDict()
+        self._guesses: dict[bytes, tuple[Array, Array]] = {}
 
     def flight(self, pose: Pose) -> tuple[Array, Array]:
         """Return force and torque (n, 3) each [N, N m], about the centres of mass, for flight."""
-        found = self.state(pose, self._tolerance)
-        return found.force, found.torque
+        return self._load(pose, self._tolerance, self._shares[0])
 
     def contact(self, pose: Pose) -> tuple[Array, Array]:
         """Return the same for sustained contact, from a rougher solve."""
-        found = self.state(pose, CONTACT_TOLERANCE)
+        return self._load(pose, CONTACT_TOLERANCE, self._shares[1])
+
+    def _load(self, pose: Pose, tolerance: float, share: float) -> tuple[Array, Array]:
+        place = _key(pose)
+        key = place + np.float64(tolerance).tobytes()
+        if self.between is not None and key not in self._recent:
+            guess = self._guesses.get(key) or self.between.load(pose, share)
+            if guess is not None:
+                self._guesses[key] = guess
+                return guess
+        found = self.state(pose, tolerance)
         return found.force, found.torque
 
     def state(self, pose: Pose, tolerance: float = CONTACT_TOLERANCE) -> MagneticState:
         """Return the magnetic state at `pose`, solved to `tolerance` or better."""
-        place = pose.position.tobytes() + pose.quaternion.tobytes()
+        place = _key(pose)
         key = place + np.float64(tolerance).tobytes()
         known = self._recent.get(key)
         if known is not None:
@@ -68,4 +109,12 @@ class MagneticLoads:
             self._recent[place + np.float64(bound).tobytes()] = found
         while len(self._recent) > self.MEMORY:
             self._recent.popitem(last=False)
+        if self.between is not None and found.converged:
+            share = self._shares[tolerance == CONTACT_TOLERANCE]
+            self.between.solved(pose, found.energy, (found.force, found.torque), share)
+            self._guesses.clear()
         return found
+
+
+def _key(pose: Pose) -> bytes:
+    return pose.position.tobytes() + pose.quaternion.tobytes()

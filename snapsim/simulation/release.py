@@ -26,7 +26,8 @@ from snapsim.mechanics.rigid_bodies import RigidBodies, rigid_bodies
 from snapsim.parts.states import State
 from snapsim.simulation.close_soft_parts import closest_of
 from snapsim.simulation.eddy_loss import eddy_estimate
-from snapsim.simulation.loads import MagneticLoads, flight_tolerance
+from snapsim.simulation.energy_between_poses import EnergyBetweenPoses, pose_space
+from snapsim.simulation.loads import MagneticLoads, flight_tolerance, interpolation_shares
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import (
     Audit,
@@ -70,7 +71,7 @@ def release(
     model = MagneticModel(
         system.bodies, system.detail, tolerance, meshes=meshes, recoil=system.recoil
     )
-    loads = MagneticLoads(model)
+    loads = _loads(system, model, steps)
     bodies = rigid_bodies(system.bodies)
     geometry = ContactGeometry(system.bodies, system.surfaces)
     motion = _motion(system, bodies, geometry, loads, steps)
@@ -90,6 +91,16 @@ def release(
     if not estimates:
         return run
     return replace(run, accuracy={**run.accuracy, **eddy_estimate(run), **closest_of(run)})
+
+
+def _loads(system: System, model: MagneticModel, steps: MotionSettings) -> MagneticLoads:
+    """The loads of a run, interpolated between solved poses where the steps' bounds allow it."""
+    shares = interpolation_shares(steps.tolerances.relative)
+    acting = sorted({*model.soft, *model.magnets})
+    space = pose_space(system.bodies, acting, system.gravity)
+    if shares is None or space is None:
+        return MagneticLoads(model)
+    return MagneticLoads(model, EnergyBetweenPoses(space), shares)
 
 
 def _motion(
@@ -338,4 +349,18 @@ class _Log:
             "detail": self.system.detail,
             "solver_bound_J": self.loads.worst_bound,
             "unconverged_evaluations": float(self.loads.unconverged),
+            **self._interpolation(),
+        }
+
+    def _interpolation(self) -> dict[str, float | str]:
+        """How many loads were interpolated, and errors met where poses were solved all the same."""
+        between = self.loads.between
+        if between is None:
+            return {"interpolated_loads": 0.0}
+        errors = np.array(between.record.errors or [np.nan])
+        return {
+            "interpolated_loads": float(between.record.answered),
+            "interpolation_checks": float(len(between.record.errors)),
+            "interpolation_error_median": float(np.median(errors)),
+            "interpolation_error_worst": float(errors.max()),
         }
