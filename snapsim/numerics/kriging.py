@@ -17,6 +17,7 @@ Solak et al., Adv. Neural Inf. Process. Syst. 15, 1033 (2003) (both from memory)
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Final
 
@@ -24,6 +25,7 @@ import numpy as np
 from scipy.linalg import lapack
 
 from snapsim.arrays import Array
+from snapsim.numerics.compilation import compiled
 
 NUGGET: Final = 1e-11
 """Share of the variance by which observations may err: keeps the matrix positive definite."""
@@ -59,13 +61,12 @@ class Kriging:
 
     def at(self, point: Array, tangent: Array) -> Estimate:
         """Return what is thought of the place `point` (d,) with `tangent` (d, k)."""
-        cross = _covariances(point[None], tangent[None], self.point, self.tangent, self.length)
-        found = cross @ self.weight
-        slopes = cross[1:]
-        known, _ = lapack.dtrtrs(self.factor, slopes.T, lower=0, trans=1)
-        prior = np.einsum("ij,ij->j", tangent, tangent) / self.length**2
-        left = np.maximum(prior - np.einsum("ij,ij->j", known, known), 0.0)
-        return Estimate(self.mean + float(found[0]), found[1:], np.sqrt(self.variance * left))
+        k = tangent.shape[1]
+        cross, found, left = np.empty((1 + k, len(self.weight))), np.empty(1 + k), np.empty(k)
+        fill_row(point, tangent, self.point, self.tangent, self.length, cross)
+        known, _ = lapack.dtrtrs(self.factor, cross[1:].T, lower=0, trans=1)
+        sum_up(cross, self.weight, known, tangent, self.variance, self.length, found, left)
+        return Estimate(self.mean + float(found[0]), found[1:], left)
 
 
 def kriging(
@@ -76,9 +77,9 @@ def kriging(
     `point` (n, d), `tangent` (n, d, k), `value` (n,), `slopes` (n, k).
     """
     mean = float(value[-1])
-    matrix = _covariances(point, tangent, point, tangent, length)
-    matrix.flat[:: len(matrix) + 1] *= 1.0 + NUGGET
-    factor, failed = lapack.dpotrf(matrix, lower=0, clean=0, overwrite_a=1)
+    matrix = np.empty((value.size + slopes.size, value.size + slopes.size))
+    fill_lower(point, tangent, length, 1.0 + NUGGET, matrix)
+    factor, failed = lapack.dpotrf(matrix.T, lower=0, clean=0, overwrite_a=1)
     if failed:
         return None
     observed = np.concatenate([(value - mean)[:, None], slopes], axis=1).ravel()
@@ -91,20 +92,65 @@ def kriging(
     return Kriging(point, tangent, length, mean, factor, weight, variance, surprise)
 
 
-def _covariances(u: Array, a: Array, v: Array, b: Array, length: float) -> Array:
-    """Return the covariances over s^2 of value and slopes at `u` (p, d), tangents `a` (p, d, k),
-    with those at `v` (n, d), `b` (n, d, k): (p (1 + k), n (1 + k))."""
-    p, n, k = len(u), len(v), a.shape[2]
-    apart = (u[:, None] - v) / length
-    alike = np.exp(-0.5 * np.einsum("pnd,pnd->pn", apart, apart))
-    ahead = np.matmul(apart, a) / length
-    behind = np.matmul(apart.transpose(1, 0, 2), b).transpose(1, 0, 2) / length
-    both = a.transpose(0, 2, 1).reshape(p * k, -1) @ b.transpose(1, 0, 2).reshape(-1, n * k)
-    out = np.empty((p, 1 + k, n, 1 + k))
-    out[:, 0, :, 0] = alike
-    out[:, 0, :, 1:] = alike[:, :, None] * behind
-    out[:, 1:, :, 0] = -(alike[:, :, None] * ahead).transpose(0, 2, 1)
-    crossed = both.reshape(p, k, n, k) / length**2
-    crossed -= ahead.transpose(0, 2, 1)[:, :, :, None] * behind[:, None]
-    out[:, 1:, :, 1:] = alike[:, None, :, None] * crossed
-    return out.reshape(p * (1 + k), n * (1 + k))
+@compiled
+def fill_row(
+    u: Array, a: Array, points: Array, tangents: Array, length: float, out: Array
+) -> None:
+    """Set `out` (1 + k, n (1 + k)) to the covariances over s^2 of value and slopes at `u` (d,),
+    `a` (d, k), with those at `points` (n, d), `tangents` (n, d, k)."""
+    d, k = a.shape
+    ahead, behind, l2 = np.empty(k), np.empty(k), length * length
+    for j in range(len(points)):
+        at = j * (1 + k)
+        square = 0.0
+        for i in range(d):
+            square += (u[i] - points[j, i]) ** 2
+        alike = math.exp(-0.5 * square / l2)
+        for m in range(k):
+            ahead[m] = behind[m] = 0.0
+            for i in range(d):
+                apart = (u[i] - points[j, i]) / l2
+                ahead[m] += apart * a[i, m]
+                behind[m] += apart * tangents[j, i, m]
+        out[0, at] = alike
+        for m in range(k):
+            out[0, at + 1 + m] = alike * behind[m]
+            out[1 + m, at] = -alike * ahead[m]
+            for q in range(k):
+                both = 0.0
+                for i in range(d):
+                    both += a[i, m] * tangents[j, i, q]
+                out[1 + m, at + 1 + q] = alike * (both / l2 - ahead[m] * behind[q])
+
+
+@compiled
+def fill_lower(
+    points: Array, tangents: Array, length: float, stretch: float, matrix: Array
+) -> None:
+    """Set the lower triangle of `matrix`, and more, to the covariances over s^2 of value and slopes
+    at n places with each other; the diagonal times `stretch`."""
+    size = 1 + tangents.shape[2]
+    for i in range(len(points)):
+        rows = matrix[i * size : (i + 1) * size]
+        fill_row(points[i], tangents[i], points[: i + 1], tangents[: i + 1], length, rows)
+    for i in range(len(matrix)):
+        matrix[i, i] *= stretch
+
+
+@compiled
+def sum_up(
+    cross: Array, weight: Array, known: Array, tangent: Array, variance: float, length: float,
+    found: Array, deviation: Array,
+) -> None:  # fmt: skip
+    """Set `found` (1 + k,) to cross weight and `deviation` (k,) to what is not `known` (m, k)."""
+    for i in range(len(cross)):
+        found[i] = 0.0
+        for j in range(len(weight)):
+            found[i] += cross[i, j] * weight[j]
+    for i in range(len(deviation)):
+        left = 0.0
+        for j in range(len(tangent)):
+            left += tangent[j, i] ** 2 / length**2
+        for j in range(len(known)):
+            left -= known[j, i] ** 2
+        deviation[i] = math.sqrt(variance * max(left, 0.0))

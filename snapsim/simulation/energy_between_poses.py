@@ -17,6 +17,7 @@ several are, their slopes are observed as well.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final
@@ -24,29 +25,36 @@ from typing import Final
 import numpy as np
 
 from snapsim.arrays import Array, IntArray
-from snapsim.numerics import rotations
+from snapsim.numerics.compilation import compiled
 from snapsim.numerics.kriging import Estimate, Kriging, kriging
+from snapsim.numerics.rotation_kernels import matrices
 from snapsim.parts.bodies import Body
 from snapsim.parts.states import Pose
 
 Wrenches = tuple[Array, Array]
 """Force and torque (n, 3) each of n bodies [N, N m], about the centres of mass, world axes."""
 
-OBSERVED: Final = 168
-"""Numbers that one interpolant may rest on: 24 poses of one body, 12 of two. More cost more than
-they spare."""
+ROOT_HALF: Final = math.sqrt(0.5)
+
+NEAREST: Final = (16, 12, 12)
+"""Poses that one interpolant rests on, of one tracked body, two, three. More cost more than they
+spare."""
 
 FEWEST: Final = 4
 """Poses below which nothing is interpolated."""
 
-MOST_BODIES: Final = 3
-"""Bodies whose poses or slopes matter, above which every pose is solved."""
 
 KEPT: Final = 400
 """Solved poses that are remembered."""
 
 STEP: Final = 1.25
 """Factor between the lengths that are weighed against each other."""
+
+WEIGHED: Final = 4
+"""New poses after which the length is weighed anew."""
+
+SAME: Final = 0.25
+"""Share of other poses up to which a choice of nearest poses counts as the same."""
 
 FIRST_LENGTH: Final = 0.9
 """Length of the process at first, in radii of gyration."""
@@ -72,15 +80,9 @@ class PoseSpace:
     def place(self, pose: Pose) -> tuple[Array, Array]:
         """Return the point (12 k,) and the tangents (12 k, 6 k): displacement and turn times s."""
         count = len(self.tracked)
-        point, tangent = np.zeros((count, 4, 3)), np.zeros((count, 12, count, 6))
-        point[:, 0] = pose.position[self.tracked]
-        turns = rotations.matrix(pose.quaternion[self.tracked])
-        axes = np.swapaxes(turns, 1, 2) / np.sqrt(2.0)
-        point[:, 1:] = self.gyration[:, None, None] * axes
-        for b in range(count):
-            tangent[b, :3, b, :3] = np.eye(3)
-            tangent[b, 3:, b, 3:] = _turning(axes[b])
-        return point.ravel(), tangent.reshape(12 * count, 6 * count)
+        point, tangent = np.empty(12 * count), np.zeros((12 * count, 6 * count))
+        _place(pose.position, pose.quaternion, self.tracked, self.gyration, point, tangent)
+        return point, tangent
 
     def slopes(self, force: Array, torque: Array) -> Array:
         """Return dE (6 k,) [N] along the tangents."""
@@ -92,21 +94,12 @@ class PoseSpace:
     def wrenches(self, slopes: Array, position: Array) -> Wrenches:
         """Return force and torque on all bodies at `position` (n, 3) from the slopes (6 k,)."""
         force, torque = np.zeros_like(position), np.zeros_like(position)
-        pull = -slopes.reshape(-1, 6)
-        force[self.tracked], twist = pull[:, :3], pull[:, 3:] * self.gyration[:, None]
-        torque[self.tracked] = twist
-        if self.rest >= 0:
-            arm = position[self.tracked] - position[self.rest]
-            force[self.rest] = -pull[:, :3].sum(axis=0)
-            torque[self.rest] = -(twist + np.cross(arm, pull[:, :3])).sum(axis=0)
+        _wrenches(slopes, position, self.tracked, self.gyration, self.rest, force, torque)
         return force, torque
 
-    def shares(self, errors: Array, slopes: Array) -> float:
-        """Return the largest of the bodies' `errors` (6 k,) as a share of their loads."""
-        error = np.sqrt(np.square(errors).reshape(-1, 6).sum(axis=1))
-        pull = np.square(slopes).reshape(-1, 2, 3).sum(axis=2)
-        load = np.sqrt(pull).sum(axis=1) + self.weight
-        return float(np.max(error / np.maximum(load, 1e-300)))
+    def share(self, error: Array, slopes: Array) -> float:
+        """Return the largest of the bodies' errors (6 k,) as a share of their loads."""
+        return _share(error, slopes, self.weight)
 
 
 def pose_space(bodies: Sequence[Body], acting: Sequence[int], gravity: Array) -> PoseSpace | None:
@@ -115,7 +108,7 @@ def pose_space(bodies: Sequence[Body], acting: Sequence[int], gravity: Array) ->
     moving = [i for i in acting if not bodies[i].fixed]
     held = [i for i in acting if bodies[i].fixed]
     tracked = moving if len(held) < 2 else moving + held
-    if not moving or len(acting) < 2 or len(tracked) > MOST_BODIES:
+    if not moving or len(acting) < 2 or len(tracked) > len(NEAREST):
         return None
     chosen = [bodies[i] for i in tracked]
     gyration = [np.sqrt(np.trace(b.inertia) / (2.0 * b.mass)) for b in chosen]
@@ -124,12 +117,66 @@ def pose_space(bodies: Sequence[Body], acting: Sequence[int], gravity: Array) ->
     return PoseSpace(np.array(tracked), rest, np.array(gyration), np.array(weight))
 
 
-def _turning(axes: Array) -> Array:
-    """Return d(axes)/d(turn) (9, 3) of the rows of `axes` (3, 3): e turns by w x e."""
-    out = np.zeros((3, 3, 3))
-    for k, (x, y, z) in enumerate(axes.tolist()):
-        out[k] = [[0.0, z, -y], [-z, 0.0, x], [y, -x, 0.0]]
-    return out.reshape(9, 3)
+@compiled
+def _place(
+    position: Array, quaternion: Array, tracked: IntArray, gyration: Array,
+    point: Array, tangent: Array,
+) -> None:  # fmt: skip
+    turns = matrices(quaternion)
+    for b in range(len(tracked)):
+        row, column, turn = 12 * b, 6 * b, turns[tracked[b]]
+        for i in range(3):
+            point[row + i] = position[tracked[b], i]
+            tangent[row + i, column + i] = 1.0
+        for k in range(3):
+            at = row + 3 + 3 * k
+            x, y, z = turn[0, k] * ROOT_HALF, turn[1, k] * ROOT_HALF, turn[2, k] * ROOT_HALF
+            point[at], point[at + 1], point[at + 2] = (
+                gyration[b] * x,
+                gyration[b] * y,
+                gyration[b] * z,
+            )
+            # an axis e turns by w x e
+            tangent[at, column + 4], tangent[at, column + 5] = z, -y
+            tangent[at + 1, column + 3], tangent[at + 1, column + 5] = -z, x
+            tangent[at + 2, column + 3], tangent[at + 2, column + 4] = y, -x
+
+
+@compiled
+def _wrenches(
+    slopes: Array, position: Array, tracked: IntArray, gyration: Array, rest: int,
+    force: Array, torque: Array,
+) -> None:  # fmt: skip
+    for b in range(len(tracked)):
+        i = tracked[b]
+        for k in range(3):
+            force[i, k] = -slopes[6 * b + k]
+            torque[i, k] = -slopes[6 * b + 3 + k] * gyration[b]
+        if rest < 0:
+            continue
+        x, y, z = force[i, 0], force[i, 1], force[i, 2]
+        a = position[i, 0] - position[rest, 0]
+        b_, c = position[i, 1] - position[rest, 1], position[i, 2] - position[rest, 2]
+        force[rest, 0] -= x
+        force[rest, 1] -= y
+        force[rest, 2] -= z
+        torque[rest, 0] -= torque[i, 0] + b_ * z - c * y
+        torque[rest, 1] -= torque[i, 1] + c * x - a * z
+        torque[rest, 2] -= torque[i, 2] + a * y - b_ * x
+
+
+@compiled
+def _share(error: Array, slopes: Array, weight: Array) -> float:
+    largest = 0.0
+    for b in range(len(weight)):
+        wrong, pull, twist = 0.0, 0.0, 0.0
+        for k in range(6 * b, 6 * b + 3):
+            wrong += error[k] ** 2 + error[k + 3] ** 2
+            pull += slopes[k] ** 2
+            twist += slopes[k + 3] ** 2
+        load = math.sqrt(pull) + math.sqrt(twist) + weight[b]
+        largest = max(largest, math.sqrt(wrong) / max(load, 1e-300))
+    return largest
 
 
 @dataclass
@@ -151,7 +198,7 @@ class EnergyBetweenPoses:
         self._tangents: list[Array] = []
         self._values: list[float] = []
         self._slopes: list[Array] = []
-        self._per_pose = 1 + 6 * len(space.tracked)
+        self._nearest = NEAREST[len(space.tracked) - 1]
         self._length = FIRST_LENGTH * float(space.gyration.max())
         self._caution = CAREFUL
         self._fit: Kriging | None = None
@@ -189,7 +236,7 @@ class EnergyBetweenPoses:
 
     def _compare(self, found: Estimate, slopes: Array, allowed: float) -> bool:
         """Learn from an estimate and the truth; return whether the pose is worth keeping."""
-        met = self.space.shares(found.slopes - slopes, slopes)
+        met = self.space.share(found.slopes - slopes, slopes)
         expected = self._expected(found)
         if expected <= allowed:
             self.record.errors.append(met)
@@ -198,7 +245,7 @@ class EnergyBetweenPoses:
         return max(met, expected) > NEWS * allowed
 
     def _expected(self, found: Estimate) -> float:
-        return self._caution * self.space.shares(found.deviation, found.slopes)
+        return self._caution * self.space.share(found.deviation, found.slopes)
 
     def _estimate(self, pose: Pose, allowed: float) -> Estimate | None:
         """The estimate at a pose, from the solved poses nearest to it if need be."""
@@ -214,29 +261,30 @@ class EnergyBetweenPoses:
         return None if self._fit is None else self._fit.at(point, tangent)
 
     def _gather(self, point: Array) -> bool:
-        """Fit to the solved poses nearest to `point`; False where that is the present fit."""
+        """Fit to the solved poses nearest to `point`; False where the present fit has most of
+        them."""
         away = np.sum((np.array(self._points) - point) ** 2, axis=1)
-        order = np.argsort(away, kind="stable")[: max(OBSERVED // self._per_pose, FEWEST)]
+        order = np.argsort(away, kind="stable")[: self._nearest]
         window = frozenset(order.tolist())
-        if self._fit is not None and window == self._window:
+        if self._fit is not None and len(window - self._window) <= SAME * len(window):
             return False
         self._window = window
         self._fit = self._fitted(order[::-1])
         return True
 
     def _fitted(self, chosen: IntArray) -> Kriging | None:
-        """The interpolant through the chosen poses; with new ones, of the likeliest length."""
-        lengths = [self._length]
-        if self._fresh:
-            lengths += [self._length / STEP, self._length * STEP]
-            self._fresh = 0
+        """The interpolant through the chosen poses; now and then of the likeliest length."""
         data = (
             np.array([self._points[i] for i in chosen]),
             np.array([self._tangents[i] for i in chosen]),
             np.array([self._values[i] for i in chosen]),
             np.array([self._slopes[i] for i in chosen]),
         )
-        fits = [fit for length in lengths if (fit := kriging(*data, length)) is not None]
-        best = min(fits, key=lambda fit: fit.surprise, default=None)
-        self._length = self._length / STEP if best is None else best.length
+        best = kriging(*data, self._length)
+        if self._fresh >= WEIGHED or best is None:
+            self._fresh = 0
+            others = [kriging(*data, self._length * f) for f in (1.0 / STEP, STEP)]
+            fits = [fit for fit in (best, *others) if fit is not None]
+            best = min(fits, key=lambda fit: fit.surprise, default=None)
+            self._length = self._length / STEP if best is None else best.length
         return best

@@ -89,11 +89,14 @@ class MagneticLoads:
             if guess is not None:
                 self._guesses[key] = guess
                 return guess
-        found = self.state(pose, tolerance)
+        found = self._solved(pose, tolerance, share)
         return found.force, found.torque
 
     def state(self, pose: Pose, tolerance: float = CONTACT_TOLERANCE) -> MagneticState:
         """Return the magnetic state at `pose`, solved to `tolerance` or better."""
+        return self._solved(pose, tolerance, self._shares[1])
+
+    def _solved(self, pose: Pose, tolerance: float, share: float) -> MagneticState:
         place = _key(pose)
         key = place + np.float64(tolerance).tobytes()
         known = self._recent.get(key)
@@ -110,7 +113,6 @@ class MagneticLoads:
         while len(self._recent) > self.MEMORY:
             self._recent.popitem(last=False)
         if self.between is not None and found.converged:
-            share = self._shares[tolerance == CONTACT_TOLERANCE]
             self.between.solved(pose, found.energy, (found.force, found.torque), share)
             self._guesses.clear()
         return found

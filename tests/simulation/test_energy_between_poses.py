@@ -1,0 +1,163 @@
+"""Loads between solved poses: geometry of the pose space, balance, trust, and whole releases."""
+
+import numpy as np
+import pytest
+
+from snapsim.magnetics.model import MagneticModel
+from snapsim.mechanics.flight import Tolerances
+from snapsim.mechanics.motion import MotionSettings
+from snapsim.numerics import rotations
+from snapsim.parts.shapes import Box, Ring
+from snapsim.parts.states import Pose
+from snapsim.simulation.energy_between_poses import EnergyBetweenPoses, pose_space
+from snapsim.simulation.loads import interpolation_shares
+from snapsim.simulation.release import STEPS, release
+
+GRAVITY = np.array([0, 0, -9.80665])
+SOLVED = MotionSettings(tolerances=Tolerances(relative=9e-7, length=1e-7, speed=1e-6))
+"""The usual steps but for a bound just below that from which loads are interpolated."""
+
+
+@pytest.fixture
+def bodies(make_body, materials):
+    """A block magnet held, a free iron ring and a table."""
+    return (
+        make_body("magnet", Box((0.06, 0.06, 0.03)), materials["magnet"], (0, 0, -1), True),
+        make_body("ring", Ring(0.05, 0.02, 0.01), materials["iron"](400.0, 1.6)),
+        make_body("table", Box((0.4, 0.4, 0.02)), fixed=True),
+    )
+
+
+def pose_of(x, turn):
+    """The scene's pose with the ring at `x` (3,), turned by a rotation vector (3,)."""
+    position = np.array([[0, 0, 0.015], x, [0, 0, -0.2]], dtype=float)
+    quaternion = np.array([rotations.IDENTITY] * 3)
+    quaternion[1] = rotations.from_rotation_vector(turn)
+    return Pose(position, quaternion)
+
+
+def near(rng, spread):
+    """A random pose of the ring some `spread` from a place under the magnet."""
+    return pose_of(
+        np.array([0.01, 0.0, -0.05]) + rng.normal(0, spread, 3),
+        np.array([0.3, 0.9, 0.1]) + rng.normal(0, spread / 0.02, 3),
+    )
+
+
+def test_distance_in_pose_space_is_how_far_the_matter_moves(bodies):
+    """Root mean square over the ring's own points (Monte Carlo, 4e5 of them: 0.5 %)."""
+    space = pose_space(bodies, (0, 1), GRAVITY)
+    rng = np.random.default_rng(1)
+    points = rng.uniform(-1, 1, (400_000, 3)) * [0.025, 0.025, 0.005]
+    radius = np.hypot(points[:, 0], points[:, 1])
+    points = points[(radius < 0.025) & (radius > 0.01)]
+    first, second = near(rng, 0.0), near(rng, 0.001)
+    moved = [p.position[1] + rotations.rotate(p.quaternion[1], points) for p in (first, second)]
+    whole = np.sqrt(np.mean(np.sum((moved[1] - moved[0]) ** 2, axis=1)))
+    apart = np.linalg.norm(space.place(first)[0] - space.place(second)[0])
+    # exact for a body whose matter lies alike in all directions; a ring's does not
+    assert apart == pytest.approx(whole, rel=0.3)
+
+
+def test_tangents_are_the_derivatives_of_the_point(bodies):
+    """Central differences of a displacement and of a turn about each axis, good to (step/s)^2/6 = 6e-8."""
+    space, step = pose_space(bodies, (0, 1), GRAVITY), 1e-5
+    pose = near(np.random.default_rng(3), 0.01)
+    point, tangent = space.place(pose)
+    assert point.shape == (12,)
+    for k in range(6):
+        ends = []
+        for sign in (1, -1):
+            move = np.zeros(6)
+            move[k] = sign * step
+            position, quaternion = pose.position.copy(), pose.quaternion.copy()
+            position[1] += move[:3]
+            turn = rotations.from_rotation_vector(move[3:] / space.gyration[0])
+            quaternion[1] = rotations.multiply(turn, quaternion[1])
+            ends.append(space.place(Pose(position, quaternion))[0])
+        assert tangent[:, k] == pytest.approx((ends[0] - ends[1]) / (2 * step), abs=1e-7)
+
+
+def test_loads_on_a_fixed_magnet_balance_those_on_the_part(bodies):
+    """The model's own loads come back from the part's slopes alone."""
+    space = pose_space(bodies, (0, 1), GRAVITY)
+    pose = near(np.random.default_rng(4), 0.005)
+    state = MagneticModel(bodies, "draft", 1e-9).evaluate(pose)
+    force, torque = space.wrenches(space.slopes(state.force, state.torque), pose.position)
+    assert force == pytest.approx(state.force, abs=1e-9 * np.abs(state.force).max())
+    assert torque == pytest.approx(state.torque, abs=1e-9 * np.abs(state.torque).max())
+
+
+def test_two_held_magnets_get_loads_of_their_own(bodies, make_body, materials):
+    """With two fixed magnets balance does not tell them apart: their slopes are interpolated."""
+    other = make_body("other", Box((0.03, 0.03, 0.03)), materials["magnet"], (1, 0, 0), True)
+    scene = (bodies[0], bodies[1], other)
+    space = pose_space(scene, (0, 1, 2), GRAVITY)
+    model, between = MagneticModel(scene, "draft", 1e-9), EnergyBetweenPoses(space)
+    rng = np.random.default_rng(8)
+
+    def placed():
+        pose = near(rng, 0.0005)
+        pose.position[2] = [0.08, 0, -0.05]
+        return pose
+
+    for _ in range(40):
+        pose = placed()
+        state = model.evaluate(pose)
+        between.solved(pose, state.energy, (state.force, state.torque), 1e-3)
+    answered = 0
+    for _ in range(10):
+        pose = placed()
+        state, found = model.evaluate(pose), between.load(pose, 1e-3)
+        if found is not None:
+            answered += 1
+            for got, want in zip(found, (state.force, state.torque), strict=True):
+                assert got == pytest.approx(want, abs=5e-3 * np.abs(want).max())
+    assert answered >= 5
+
+
+def test_what_is_not_known_is_not_answered(bodies):
+    """Nothing before a few poses are solved; among them yes, ten times as far off no."""
+    between = EnergyBetweenPoses(pose_space(bodies, (0, 1), GRAVITY))
+    model, rng = MagneticModel(bodies, "draft", 1e-9), np.random.default_rng(6)
+    assert between.load(near(rng, 0.001), 4e-4) is None
+    for _ in range(30):
+        pose = near(rng, 0.001)
+        state = model.evaluate(pose)
+        between.solved(pose, state.energy, (state.force, state.torque), 4e-4)
+    inside = [near(rng, 0.0005) for _ in range(20)]
+    found = [between.load(pose, 4e-4) for pose in inside]
+    assert sum(f is not None for f in found) >= 15
+    for pose, load in zip(inside, found, strict=True):
+        if load is not None:
+            want = model.evaluate(pose)
+            miss = between.space.slopes(load[0] - want.force, load[1] - want.torque)
+            assert between.space.share(miss, between.space.slopes(want.force, want.torque)) < 1.2e-3
+    assert between.load(pose_of([0.06, 0.02, -0.09], np.zeros(3)), 4e-4) is None
+
+
+def test_a_snap_comes_out_as_with_every_pose_solved(bodies, make_system):
+    """The first blow's energy within 1e-5 of itself (what loads may err by in flight) on fewer than
+    half the solves, and the errors met stay within a few times what was allowed."""
+    rows = [
+        (bodies[0], (0, 0, 0.015)),
+        (bodies[1], (0.012, 0.004, -0.045), rotations.from_rotation_vector([0.2, 0.7, 0.0])),
+        (bodies[2], (0, 0, -0.2)),
+    ]
+    system = make_system(rows, duration=0.3, detail="draft")
+    runs = [release(system, settings=settings) for settings in (STEPS, SOLVED)]
+    quick, slow = (run.impacts[0] for run in runs)
+    assert runs[1].accuracy["interpolated_loads"] == 0
+    assert runs[0].accuracy["interpolated_loads"] > 100
+    assert quick.kinetic_energy == pytest.approx(slow.kinetic_energy, rel=1e-5)
+    assert quick.time == pytest.approx(slow.time, rel=1e-6)
+    assert runs[0].cost.field_evaluations < 0.6 * runs[1].cost.field_evaluations
+    assert runs[0].accuracy["interpolation_error_worst"] < 1e-3
+    assert runs[0].audit.unaccounted_fraction < 1e-3
+
+
+def test_tight_bounds_solve_every_pose():
+    """What a bound of the integrator allows the loads; none at all below one in a million."""
+    assert interpolation_shares(1e-8) is None
+    assert interpolation_shares(1e-6) == pytest.approx((1e-5, 1e-4))
+    assert interpolation_shares(3e-4) == pytest.approx((3e-4, 1e-3))
