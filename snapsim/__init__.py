@@ -70,10 +70,9 @@ def force(scene: System, accuracy: bool = False) -> ForceReport:
 
     With `accuracy` on two meshes, error bars in the report's `accuracy`.
     """
-    from snapsim.scenario.placement import refuse_overlaps
     from snapsim.simulation.force import force
 
-    refuse_overlaps(scene)
+    _make_ready(scene)
     return force(scene, accuracy)
 
 
@@ -90,11 +89,10 @@ def poses(
     done, how much of it is done and of how much. Raises InputError for a body that is unknown or
     fixed, that nothing draws, and on an overlap.
     """
-    from snapsim.scenario.placement import refuse_overlaps
     from snapsim.simulation.landscape.rests import body_number, poses
 
     body_number(scene, body)
-    refuse_overlaps(scene)
+    _make_ready(scene)
     return poses(scene, body, starts, seed, progress)
 
 
@@ -110,10 +108,9 @@ def force_along(
 
     Its orientation is kept; `body` as in `poses`.
     """
-    from snapsim.scenario.placement import refuse_overlaps
     from snapsim.simulation.landscape.look_around import force_along
 
-    refuse_overlaps(scene)
+    _make_ready(scene)
     return force_along(scene, body, direction, distance, points, progress)
 
 
@@ -127,10 +124,9 @@ def force_map(
 ) -> OverPlane:
     """Return force and energy of a part moved over a plane of two world axes, its place in the
     middle; `span` [m] is the width and height, `points` those of the longer side."""
-    from snapsim.scenario.placement import refuse_overlaps
     from snapsim.simulation.landscape.look_around import force_map
 
-    refuse_overlaps(scene)
+    _make_ready(scene)
     return force_map(scene, body, axes, span, points, progress)
 
 
@@ -143,12 +139,11 @@ def margin(
 
     Arguments and errors as in `poses`.
     """
-    from snapsim.scenario.placement import refuse_overlaps
     from snapsim.simulation.landscape.margin import margin
     from snapsim.simulation.landscape.rests import body_number
 
     body_number(scene, body)
-    refuse_overlaps(scene)
+    _make_ready(scene)
     return margin(scene, body, progress)
 
 
@@ -163,11 +158,10 @@ def release(
     `accuracy` the release runs on a second, coarse mesh too; the result's `accuracy` has error
     bars, or says that the outcome depends on the mesh.
     """
-    from snapsim.scenario.placement import refuse_overlaps
     from snapsim.simulation.release import release
     from snapsim.simulation.release_accuracy import release_with_accuracy
 
-    refuse_overlaps(scene)
+    _make_ready(scene)
     return release_with_accuracy(scene, progress) if accuracy else release(scene, progress)
 
 
@@ -221,6 +215,15 @@ def render_clip(
     several = run if isinstance(run, list | tuple) else (run,)
     runs = tuple(_as_run(one) for one in several)
     return render_clip(runs, Path(path), options, progress, [_as_run(one) for one in companions])
+
+
+def _make_ready(scene: System) -> None:
+    """Compile the kernels where this installation is new; refuse a scene with overlaps."""
+    from snapsim.scenario.placement import refuse_overlaps
+    from snapsim.simulation.first_use import prepare
+
+    prepare()
+    refuse_overlaps(scene)
 
 
 def _as_run(run: Run) -> Trajectory:

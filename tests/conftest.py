@@ -9,9 +9,16 @@ import warnings
 import pytest
 from hypothesis import settings
 
+from snapsim.simulation.first_use import prepare
+
 # No deadlines: machines are shared. The same examples every time, so that a red run is red again.
 settings.register_profile("snapsim", deadline=None, derandomize=True)
 settings.load_profile("snapsim")
+
+
+def pytest_sessionstart():
+    """Compile the kernels once, side by side, before the tests' processes each compile them all."""
+    prepare()
 
 
 @pytest.fixture

@@ -93,9 +93,7 @@ def kriging(
 
 
 @compiled
-def fill_row(
-    u: Array, a: Array, points: Array, tangents: Array, length: float, out: Array
-) -> None:
+def fill_row(u: Array, a: Array, points: Array, tangents: Array, length: float, out: Array) -> None:
     """Set `out` (1 + k, n (1 + k)) to the covariances over s^2 of value and slopes at `u` (d,),
     `a` (d, k), with those at `points` (n, d), `tangents` (n, d, k)."""
     d, k = a.shape

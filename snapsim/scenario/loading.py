@@ -5,6 +5,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import lru_cache
 from os import PathLike, fspath
 from pathlib import Path
 from typing import Any
@@ -31,13 +32,20 @@ def load_scene(path: str | PathLike[str], changes: Sequence[str] = ()) -> System
     return scene_from_text(scene_text(file), file, changes)
 
 
-def scene_from_text(text: str, file: str, changes: Sequence[str] = ()) -> System:
-    """Return the system of a scene given as TOML text; `file` only names it in errors."""
+def scene_from_text(
+    text: str, file: str, changes: Sequence[str] = (), resolve: bool = True
+) -> System:
+    """Return the system of a scene given as TOML text; `file` only names it in errors.
+
+    Unless `resolve`, the filled-in scene that a run file keeps is left empty.
+    """
     document = apply_changes(_document(text, file), changes, file)
     scene = with_surfaces(describe_scene(document, file), file)
     extra = {"changes": "\n".join(changes)} if changes else {}
     system = build(scene, file)
-    return replace(system, source=text, resolved=resolved_text(scene), extra=extra)
+    return replace(
+        system, source=text, resolved=resolved_text(scene) if resolve else "", extra=extra
+    )
 
 
 def describe_scene(document: dict[str, Any], file: str) -> SceneDescription:
@@ -60,6 +68,7 @@ def scene_text(file: str) -> str:
         raise InputError("is no text file; a scene is TOML in UTF-8", file=file) from None
 
 
+@lru_cache(maxsize=4)
 def _document(text: str, file: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)

@@ -20,7 +20,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -179,6 +179,15 @@ def _share(error: Array, slopes: Array, weight: Array) -> float:
     return largest
 
 
+class _Solved(NamedTuple):
+    """A solved pose: its place, E [J] and slopes (6 k,) [N]."""
+
+    point: Array
+    tangent: Array
+    energy: float
+    slopes: Array
+
+
 @dataclass
 class Record:
     """How the interpolation fared: poses answered, and errors met at poses that were solved though
@@ -194,10 +203,7 @@ class EnergyBetweenPoses:
     def __init__(self, space: PoseSpace) -> None:
         self.space = space
         self.record = Record()
-        self._points: list[Array] = []
-        self._tangents: list[Array] = []
-        self._values: list[float] = []
-        self._slopes: list[Array] = []
+        self._known: list[_Solved] = []
         self._nearest = NEAREST[len(space.tracked) - 1]
         self._length = FIRST_LENGTH * float(space.gyration.max())
         self._caution = CAREFUL
@@ -223,14 +229,8 @@ class EnergyBetweenPoses:
         if found is not None and not self._compare(found, slopes, allowed):
             return
         point, tangent = self.space.place(pose)
-        for kept, new in (
-            (self._points, point),
-            (self._tangents, tangent),
-            (self._values, energy),
-            (self._slopes, slopes),
-        ):
-            kept.append(new)  # type: ignore[attr-defined]
-            del kept[:-KEPT]  # type: ignore[attr-defined]
+        self._known.append(_Solved(point, tangent, energy, slopes))
+        del self._known[:-KEPT]
         self._fit = None
         self._fresh += 1
 
@@ -249,7 +249,7 @@ class EnergyBetweenPoses:
 
     def _estimate(self, pose: Pose, allowed: float) -> Estimate | None:
         """The estimate at a pose, from the solved poses nearest to it if need be."""
-        if len(self._points) < FEWEST:
+        if len(self._known) < FEWEST:
             return None
         point, tangent = self.space.place(pose)
         if self._fit is not None:
@@ -263,7 +263,7 @@ class EnergyBetweenPoses:
     def _gather(self, point: Array) -> bool:
         """Fit to the solved poses nearest to `point`; False where the present fit has most of
         them."""
-        away = np.sum((np.array(self._points) - point) ** 2, axis=1)
+        away = np.sum((np.array([one.point for one in self._known]) - point) ** 2, axis=1)
         order = np.argsort(away, kind="stable")[: self._nearest]
         window = frozenset(order.tolist())
         if self._fit is not None and len(window - self._window) <= SAME * len(window):
@@ -274,12 +274,7 @@ class EnergyBetweenPoses:
 
     def _fitted(self, chosen: IntArray) -> Kriging | None:
         """The interpolant through the chosen poses; now and then of the likeliest length."""
-        data = (
-            np.array([self._points[i] for i in chosen]),
-            np.array([self._tangents[i] for i in chosen]),
-            np.array([self._values[i] for i in chosen]),
-            np.array([self._slopes[i] for i in chosen]),
-        )
+        data = [np.array(column) for column in zip(*(self._known[i] for i in chosen), strict=True)]
         best = kriging(*data, self._length)
         if self._fresh >= WEIGHED or best is None:
             self._fresh = 0

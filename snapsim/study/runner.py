@@ -38,6 +38,7 @@ from snapsim.errors import ComputationError, OutputError, SnapsimError
 from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.mechanics.motion import MotionSettings
 from snapsim.parts.shapes import Shape
+from snapsim.simulation.first_use import prepare
 from snapsim.simulation.system import Detail, System
 from snapsim.simulation.trajectory import Impact, Trajectory
 from snapsim.study.interrupts import held_back
@@ -142,6 +143,7 @@ def run_all(
 
 def processes(workers: int) -> ProcessPoolExecutor:
     """Return an executor of `workers` fresh processes that end with this one."""
+    prepare()
     return _Processes(workers)
 
 
@@ -312,7 +314,7 @@ def _release(task: Task) -> Result:
     from snapsim.scenario.placement import overlaps
     from snapsim.simulation.release import release
 
-    system = _system(task.scene, task.file, task.changes)
+    system = _system(task.scene, task.file, task.changes, task.options.keep != "none")
     for placement in task.places:
         system = placed(system, placement)
     worst = max(overlaps(system), key=lambda o: o.depth, default=None)
@@ -332,10 +334,10 @@ def _release(task: Task) -> Result:
 
 
 @lru_cache(maxsize=8)
-def _system(text: str, file: str, changes: tuple[str, ...]) -> System:
+def _system(text: str, file: str, changes: tuple[str, ...], resolve: bool) -> System:
     from snapsim.scenario.loading import scene_from_text
 
-    return scene_from_text(text, file, changes)
+    return scene_from_text(text, file, changes, resolve)
 
 
 def _meshes(system: System) -> dict[int, CellMesh]:

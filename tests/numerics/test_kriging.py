@@ -44,7 +44,7 @@ def plane():
 
 def test_mean_and_deviation_are_those_of_the_textbook(plane):
     """Against K^-1 by numpy from sympy's covariances; 1e-6: the matrix' condition is 1e8."""
-    points, tangents, values, slopes = plane
+    points, _, values, slopes = plane
     length, at = 0.9, np.array([0.2, -0.3])
     found = kriging(*plane, length).at(at, np.eye(2))
     cov = by_sympy(length)

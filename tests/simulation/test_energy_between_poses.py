@@ -60,7 +60,7 @@ def test_distance_in_pose_space_is_how_far_the_matter_moves(bodies):
 
 
 def test_tangents_are_the_derivatives_of_the_point(bodies):
-    """Central differences of a displacement and of a turn about each axis, good to (step/s)^2/6 = 6e-8."""
+    """Central differences of a displacement and of a turn about each axis: (step/s)^2/6 = 6e-8."""
     space, step = pose_space(bodies, (0, 1), GRAVITY), 1e-5
     pose = near(np.random.default_rng(3), 0.01)
     point, tangent = space.place(pose)
