@@ -31,7 +31,7 @@ from snapsim.magnetics.anhysteretic import compiled_curves
 from snapsim.magnetics.cells import mesh as cells_of
 from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.charged_faces import charge, charged_faces
-from snapsim.magnetics.demagnetization import DemagnetizingOperator
+from snapsim.magnetics.demagnetization import DemagnetizingOperator, shifted_inverse
 from snapsim.magnetics.force import average, force_and_torque, place, turn
 from snapsim.magnetics.magnetization import (
     RELAXED,
@@ -46,6 +46,7 @@ from snapsim.magnetics.magnetization import (
 )
 from snapsim.magnetics.mutual import FaceSet, Interaction, face_set, interaction, wrench
 from snapsim.magnetics.operator_cache import kept_operator
+from snapsim.magnetics.sectors import Sectors, sectors_of, split, unknown_volumes
 from snapsim.magnetics.sources import MagnetSet, magnet_set, source_for
 from snapsim.magnetics.symmetric_blocks import buffer, layout
 from snapsim.magnetics.warm_start import DEPTH, Solution, mixed, mixture
@@ -56,6 +57,9 @@ from snapsim.parts.states import Pose
 
 PRODUCTS_LIMIT = 2000
 """Products with a stored operator after which a pose is given up as not converged."""
+
+WORTH_SPLITTING = 100_000
+"""Entries of an operator from which its products are limited by memory, and sectors save time."""
 
 _ALONE = uncoupled()
 
@@ -459,23 +463,46 @@ def _problem(
     chi = compiled.susceptibility
     counts = [len(mesh.volume) for mesh in cells.values()]
     body = np.repeat(np.arange(len(counts)), counts)
+    sorted_out = [_sorted_out(o, mesh) for o, mesh in zip(operators, cells.values(), strict=True)]
+    blocks = [s.blocks for s in sorted_out]
+    eased = [min(float(x), RELAXED) for x in chi]
     return Problem(
-        where=layout([len(o.volume) for o in operators], [o.flips for o in operators]),
+        where=layout(
+            [len(o.volume) for o in operators],
+            [o.flips for o in operators],
+            [s.sectors for s in sorted_out],
+        ),
         curves=compiled,
         body=body,
         volume=np.concatenate([np.empty(0), *(mesh.volume for mesh in cells.values())]),
         slope=1 / chi[body],
-        demagnetising=buffer([o.blocks for o in operators]),
-        rough=buffer([o.blocks for o in operators], np.float32),
-        shifted=buffer([o.shifted_inverse(float(x)) for o, x in zip(operators, chi, strict=True)]),
-        relaxed=buffer(
-            [
-                o.shifted_inverse(min(float(x), RELAXED))
-                for o, x in zip(operators, chi, strict=True)
-            ],
-            np.float32,
-        ),
+        demagnetising=buffer(blocks),
+        rough=buffer(blocks, np.float32),
+        shifted=buffer([s.inverse(float(x)) for s, x in zip(sorted_out, chi, strict=True)]),
+        relaxed=buffer([s.inverse(x) for s, x in zip(sorted_out, eased, strict=True)], np.float32),
     )
+
+
+@dataclass(frozen=True)
+class _SortedOut:
+    """An operator's blocks (k, n, n) [m^3], split by `sectors` where it has any, and the volume
+    (n,) [m^3] of each unknown."""
+
+    blocks: Array
+    volume: Array
+    sectors: Sectors | None
+
+    def inverse(self, susceptibility: float) -> Array:
+        return shifted_inverse(self.blocks, self.volume, susceptibility)
+
+
+def _sorted_out(operator: DemagnetizingOperator, mesh: CellMesh) -> _SortedOut:
+    whole = _SortedOut(operator.blocks, np.repeat(operator.volume, 3), None)
+    sectors = sectors_of(mesh) if operator.blocks.size > WORTH_SPLITTING else None
+    blocks = None if sectors is None else split(operator.blocks, sectors)
+    if sectors is None or blocks is None:
+        return whole
+    return _SortedOut(blocks, unknown_volumes(operator.volume, sectors), sectors)
 
 
 def _act_on_pair(
