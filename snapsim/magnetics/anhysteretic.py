@@ -31,6 +31,9 @@ RESIDUAL_SLOPE = 1e-6
 
 SATURATING, TABLE = 0, 1
 
+STEPS = 3
+"""Newton's steps to a point of a table that are taken without asking whether they are needed."""
+
 
 class CurveSet(NamedTuple):
     """Curves of n materials, laid out for compiled code.
@@ -159,7 +162,7 @@ def _row(curves: CurveSet, i: int, along: float, across: float, target: float) -
     return int(low)
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@njit(cache=True, error_model="numpy")
 def crossing(
     curves: CurveSet, i: int, along: float, across: float, target: float, guess: float
 ) -> float:
@@ -180,19 +183,38 @@ def crossing(
 def _crossing_of_table(
     curves: CurveSet, i: int, along: float, across: float, target: float, guess: float
 ) -> float:
-    low = _row(curves, i, along, across, target)
-    knot = curves.knots[low]
+    """A few of Newton's steps without a branch that depends on data, and others where they fail."""
+    low, last = _row(curves, i, along, across, target), curves.first[i + 1] - 1
+    knot, right = curves.knots[low], math.inf
+    if low < last:
+        right = curves.knots[low + 1] - knot
     a, b, c, d = (
         curves.cubics[low, 0], curves.cubics[low, 1], curves.cubics[low, 2], curves.cubics[low, 3],
     )  # fmt: skip
     rest = target - along * knot - across * a
-    if low == curves.first[i + 1] - 1:
+    new = min(max(guess - knot, 0.0), right)
+    s = new
+    for _ in range(STEPS):
+        s = new
+        value = along * s + across * s * (b + s * (c + s * d)) - rest
+        new = s - value / (along + across * (b + s * (2 * c + s * 3 * d)))
+        new = min(max(new, 0.0), right)
+    if abs(new - s) <= 1e-7 * right:  # Newton's next error is the square of this one
+        return float(knot + new)
+    if low == last:
         return float(knot + rest / (along + across * b))
+    return _bracketed(curves, low, along, across, rest)
+
+
+@njit(cache=True, error_model="numpy")
+def _bracketed(curves: CurveSet, low: int, along: float, across: float, rest: float) -> float:
+    """Return the crossing in row `low` of a table, by Newton's steps and halving."""
+    knot, b, c, d = (
+        curves.knots[low], curves.cubics[low, 1], curves.cubics[low, 2], curves.cubics[low, 3],
+    )  # fmt: skip
     left, right = 0.0, curves.knots[low + 1] - knot
-    s = guess - knot
-    if not left <= s <= right:
-        gain = along * right + across * (curves.cubics[low + 1, 0] - a)
-        s = right * min(rest / gain, 1.0) if gain > 0 else 0.5 * right
+    gain = along * right + across * (curves.cubics[low + 1, 0] - curves.cubics[low, 0])
+    s = right * min(rest / gain, 1.0) if gain > 0 else 0.5 * right
     near = 1e-7 * right
     for _ in range(200):
         value = along * s + across * s * (b + s * (c + s * d)) - rest
@@ -203,7 +225,7 @@ def _crossing_of_table(
         new = s - value / (along + across * (b + s * (2 * c + s * 3 * d)))
         if not left <= new <= right:
             new = 0.5 * (left + right)
-        elif abs(new - s) <= near:  # Newton's next error is the square of this one
+        elif abs(new - s) <= near:
             return float(knot + new)
         s = new
     return float(knot + s)

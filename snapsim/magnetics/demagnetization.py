@@ -63,7 +63,7 @@ class DemagnetizingOperator:
     def from_classes(self, classes: Array) -> Array:
         """Return the cell vectors (c, 3) of class vectors (g, 3b)."""
         out = np.empty((len(self.blocks) * len(self.volume), 3))
-        from_classes(as_floats(classes), self.flips, out)
+        from_classes(np.array(classes, dtype=np.float64), self.flips, out)
         return out
 
     def apply(self, magnetisation: Array) -> Array:
@@ -78,14 +78,22 @@ class DemagnetizingOperator:
         Raises ValueError for chi <= 0 or NaN; ComputationError where V N + V / chi is not positive
         definite to rounding, which takes a chi beyond about 1e6.
         """
-        if not susceptibility > 0:
-            raise ValueError(f"a susceptibility must be greater than 0, not {susceptibility:g}")
-        shift = np.repeat(self.volume, 3) / susceptibility
-        return np.stack([_inverse(block + np.diag(shift), susceptibility) for block in self.blocks])
+        return shifted_inverse(self.blocks, np.repeat(self.volume, 3), susceptibility)
 
     def scaled(self, length: float) -> DemagnetizingOperator:
         """Return the operator of the mesh `length` times as large; N itself has no scale."""
         return DemagnetizingOperator(self.blocks * length**3, self.mirrors, self.volume * length**3)
+
+
+def shifted_inverse(blocks: Array, volume: Array, susceptibility: float) -> Array:
+    """Return (B + V / chi)^-1 of each block (g, n, n) [m^3]; `volume` (n,) [m^3] of the unknowns.
+
+    Raises as `DemagnetizingOperator.shifted_inverse`.
+    """
+    if not susceptibility > 0:
+        raise ValueError(f"a susceptibility must be greater than 0, not {susceptibility:g}")
+    shift = np.diag(volume / susceptibility)
+    return np.stack([_inverse(block + shift, susceptibility) for block in blocks])
 
 
 def demagnetizing_operator(mesh: CellMesh) -> DemagnetizingOperator:
@@ -143,41 +151,42 @@ def to_classes(vectors: Array, signs: Array, out: Array) -> None:
     """Sort `vectors` (c, 3) into classes `out` (g, 3b); `signs` (g, 3) are the reflections."""
     images = len(signs)
     base = len(vectors) // images
-    part = np.empty(images)
-    for j in range(base):
-        for i in range(3):
-            for r in range(images):
-                part[r] = signs[r, i] * vectors[r * base + j, i]
-            _butterflies(part)
-            for s in range(images):
-                out[s, 3 * j + i] = part[s]
+    for r in range(images):
+        for j in range(base):
+            for i in range(3):
+                out[r, 3 * j + i] = signs[r, i] * vectors[r * base + j, i]
+    _butterflies(out, images)
 
 
 @njit(cache=True, error_model="numpy")
 def from_classes(classes: Array, signs: Array, out: Array) -> None:
-    """Put `classes` (g, 3b) back into cell vectors `out` (c, 3): the transpose of `to_classes`."""
+    """Put `classes` (g, 3b) back into cell vectors `out` (c, 3): the transpose of `to_classes`.
+
+    Overwrites `classes`.
+    """
     images = len(signs)
     base = len(out) // images
-    part = np.empty(images)
-    for j in range(base):
-        for i in range(3):
-            for s in range(images):
-                part[s] = classes[s, 3 * j + i]
-            _butterflies(part)
-            for r in range(images):
-                out[r * base + j, i] = signs[r, i] * part[r]
+    _butterflies(classes, images)
+    for r in range(images):
+        for j in range(base):
+            for i in range(3):
+                out[r * base + j, i] = signs[r, i] * classes[r, 3 * j + i]
 
 
-@njit(cache=True, error_model="numpy", inline="always")
-def _butterflies(part: Array) -> None:
-    """Orthonormal Walsh-Hadamard transform of g = 2^k numbers, in place; its own inverse."""
+@njit(cache=True, error_model="numpy")
+def _butterflies(rows: Array, images: int) -> None:
+    """Orthonormal Walsh-Hadamard transform over g = 2^k rows (g, n), in place; its own inverse."""
     span = 1
-    while span < len(part):
-        for start in range(0, len(part), 2 * span):
+    while span < images:
+        for start in range(0, images, 2 * span):
             for k in range(start, start + span):
-                a, b = part[k], part[k + span]
-                part[k], part[k + span] = a + b, a - b
+                one, other = rows[k], rows[k + span]
+                for j in range(len(one)):
+                    a, b = one[j], other[j]
+                    one[j], other[j] = a + b, a - b
         span *= 2
-    scale = 1.0 / np.sqrt(float(len(part)))
-    for k in range(len(part)):
-        part[k] *= scale
+    scale = 1.0 / np.sqrt(float(images))
+    for k in range(images):
+        row = rows[k]
+        for j in range(len(row)):
+            row[j] *= scale

@@ -14,10 +14,12 @@ magnetised matter, Melcher, Continuum Electromechanics, 1981, section 3.6 (from 
 
 from __future__ import annotations
 
+import numpy as np
 from numba import njit
 
-from snapsim.arrays import Array
+from snapsim.arrays import Array, IntArray
 from snapsim.constants import MU_0
+from snapsim.magnetics.sources.evaluation import add_one
 
 
 @njit(cache=True, error_model="numpy")
@@ -97,3 +99,92 @@ def force_and_torque(
         wrench[3] += scale * (m1 * mean[i, 2] - m2 * mean[i, 1])
         wrench[4] += scale * (m2 * mean[i, 0] - m0 * mean[i, 2])
         wrench[5] += scale * (m0 * mean[i, 1] - m1 * mean[i, 0])
+
+
+@njit(cache=True, error_model="numpy")
+def field_on_cells(
+    codes: IntArray, starts: IntArray, parameters: Array, magnetisations: Array, bodies: IntArray,
+    position: Array, quaternion: Array, turns: Array, body: int,
+    weights: Array, volume: Array, points: Array, background: Array, own: Array,
+    placed: Array, means: Array, gradients: Array, load: Array,
+) -> None:  # fmt: skip
+    """Set the field of all magnets (`MagnetSet`; `bodies` (k,) theirs) on the cells of `body`.
+
+    `position` (n, 3), `quaternion` (n, 4) and `turns` (n, 3, 3) of all bodies; `points` (c q, 3)
+    [m] and `own` (c, 3) [A/m] in body axes, `background` (3,) [A/m] in world axes. Sets `placed`
+    (c q, 3) world, a magnet's `means` (k, c, 3) and `gradients` (k, c q, 3, 3) world, and `load`
+    v h (c, 3) [A m^2] in body axes. A magnet does not act on its own cells.
+    """
+    turn, h = turns[body], np.empty_like(points)
+    place(turn, position[body], points, placed)
+    for i in range(len(volume)):
+        for a in range(3):
+            load[i, a] = background[a]
+    for k in range(len(codes)):
+        if bodies[k] == body:
+            continue
+        h[:] = 0.0
+        gradients[k] = 0.0
+        par, at = parameters[starts[k] : starts[k + 1]], bodies[k]
+        add_one(
+            codes[k], par, magnetisations[k], position[at], quaternion[at], placed, h, gradients[k]
+        )
+        average(weights, h, means[k])
+        for i in range(len(volume)):
+            for a in range(3):
+                load[i, a] += means[k, i, a]
+    for i in range(len(volume)):
+        x, y, z = load[i, 0], load[i, 1], load[i, 2]
+        for a in range(3):
+            inside = turn[0, a] * x + turn[1, a] * y + turn[2, a] * z + own[i, a]
+            load[i, a] = volume[i] * inside
+
+
+@njit(cache=True, error_model="numpy")
+def forces_on_cells(
+    bodies: IntArray, position: Array, turns: Array, body: int, weights: Array, volume: Array,
+    background: Array, placed: Array, means: Array, gradients: Array, m: Array,
+    force: Array, torque: Array,
+) -> None:  # fmt: skip
+    """Add to `force` and `torque` (n, 3) what magnets and cells of `body` do to each other.
+
+    `m` (c, 3) [A/m] in body axes, the rest as in `field_on_cells`; each magnet gets the exact
+    opposite, about its own centre.
+    """
+    turned, acting = np.empty_like(m), np.empty(6)
+    turn(turns[body], m, turned)
+    for k in range(len(bodies)):
+        if bodies[k] == body:
+            continue
+        force_and_torque(
+            weights, volume, placed, position[body], turned, means[k], gradients[k], acting
+        )
+        add_both(position, body, bodies[k], acting, force, torque)
+    x, y, z = 0.0, 0.0, 0.0
+    for i in range(len(volume)):
+        x += MU_0 * volume[i] * turned[i, 0]
+        y += MU_0 * volume[i] * turned[i, 1]
+        z += MU_0 * volume[i] * turned[i, 2]
+    torque[body, 0] += y * background[2] - z * background[1]
+    torque[body, 1] += z * background[0] - x * background[2]
+    torque[body, 2] += x * background[1] - y * background[0]
+
+
+@njit(cache=True, error_model="numpy")
+def add_both(
+    position: Array, on: int, source: int, acting: Array, force: Array, torque: Array
+) -> None:
+    """Add the wrench `acting` (6,) on body `on` about its centre, and its opposite on `source`."""
+    dx, dy, dz = (
+        position[on, 0] - position[source, 0],
+        position[on, 1] - position[source, 1],
+        position[on, 2] - position[source, 2],
+    )
+    fx, fy, fz = acting[0], acting[1], acting[2]
+    for a in range(3):
+        force[on, a] += acting[a]
+        force[source, a] -= acting[a]
+        torque[on, a] += acting[3 + a]
+    torque[source, 0] -= acting[3] + (dy * fz - dz * fy)
+    torque[source, 1] -= acting[4] + (dz * fx - dx * fz)
+    torque[source, 2] -= acting[5] + (dx * fy - dy * fx)

@@ -135,8 +135,9 @@ def minimise(
     start_am: Array,
     tolerance: float,
     limit: int,
-) -> Minimum:
-    """Return the minimum for the `load` v h (c, 3) [A m^2].
+) -> tuple[Array, Array, Array, float, float, int, bool]:
+    """Return the minimum for the `load` v h (c, 3) [A m^2], what `Minimum` has (a tuple of that
+    type would be unpickled at every call).
 
     Starts from the local field `start_h` (c, 3) and `start_am` = A M(start_h). Stops when the
     bound is below `tolerance` |E|, or after `limit` products (then converged is False).
@@ -186,7 +187,32 @@ def minimise(
             if new < energy:
                 bound, energy = bound - (energy - new), new
                 _copy(there, here)
-    return Minimum(here.h, here.m, here.am, energy, max(bound, 0.0), products, converged)
+    return here.h, here.m, here.am, energy, max(bound, 0.0), products, converged
+
+
+@njit(cache=True, error_model="numpy")
+def minimise_from(
+    problem: Problem,
+    coupling: Coupling,
+    load: Array,
+    h: Array,
+    m: Array,
+    tolerance: float,
+    limit: int,
+) -> tuple[Array, Array, Array, float, float, int, bool]:
+    """Return the same from a guess of local field `h` and magnetisation `m` (c, 3) alike.
+
+    Overwrites both. A M is computed anew: mixed from earlier ones its rounding would grow along a
+    path, unseen by the residual that is computed from it.
+    """
+    am = np.empty_like(load)
+    own = h.copy()
+    if coupling.pairs.shape[0] == 0 and field_of(problem, m, own):
+        h[:] = own
+    else:
+        magnetise(problem, h, m)
+    demagnetise(problem, coupling, m, am)
+    return minimise(problem, coupling, load, h, am, tolerance, limit)
 
 
 @njit(cache=True, error_model="numpy")

@@ -31,31 +31,32 @@ from snapsim.magnetics.anhysteretic import compiled_curves
 from snapsim.magnetics.cells import mesh as cells_of
 from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.charged_faces import charge, charged_faces
-from snapsim.magnetics.demagnetization import DemagnetizingOperator
-from snapsim.magnetics.force import average, force_and_torque, place, turn
+from snapsim.magnetics.demagnetization import DemagnetizingOperator, shifted_inverse
+from snapsim.magnetics.force import add_both, field_on_cells, forces_on_cells
 from snapsim.magnetics.magnetization import (
     RELAXED,
     Coupling,
     Minimum,
     Problem,
-    demagnetise,
-    field_of,
-    magnetise,
-    minimise,
+    minimise_from,
     uncoupled,
 )
 from snapsim.magnetics.mutual import FaceSet, Interaction, face_set, interaction, wrench
 from snapsim.magnetics.operator_cache import kept_operator
+from snapsim.magnetics.sectors import Sectors, sectors_of, split, unknown_volumes
 from snapsim.magnetics.sources import MagnetSet, magnet_set, source_for
 from snapsim.magnetics.symmetric_blocks import buffer, layout
-from snapsim.magnetics.warm_start import DEPTH, Solution, mixed, mixture
-from snapsim.numerics import rotations
+from snapsim.magnetics.warm_start import DEPTH, Solution, extrapolated
+from snapsim.numerics.rotation_kernels import matrices
 from snapsim.parts.bodies import Body
 from snapsim.parts.materials import MagnetisationCurve
 from snapsim.parts.states import Pose
 
 PRODUCTS_LIMIT = 2000
 """Products with a stored operator after which a pose is given up as not converged."""
+
+WORTH_SPLITTING = 100_000
+"""Entries of an operator from which its products are limited by memory, and sectors save time."""
 
 _ALONE = uncoupled()
 
@@ -136,16 +137,15 @@ class _Faces:
 
 @dataclass(frozen=True)
 class _Sample:
-    """Field of the magnets on one soft part in one pose, world axes.
+    """Field of the k magnets on one soft part in one pose, world axes.
 
-    `points` (c q, 3); per magnet other than the part itself the cell means `means` (c, 3) and the
-    `gradients` (c q, 3, 3).
+    `points` (c q, 3); the cell means `means` (k, c, 3) and the `gradients` (k, c q, 3, 3), not set
+    for a magnet that is the part itself.
     """
 
-    magnets: tuple[_Magnet, ...]
     points: Array
-    means: tuple[Array, ...]
-    gradients: tuple[Array, ...]
+    means: Array
+    gradients: Array
 
 
 class _Balance:
@@ -156,13 +156,9 @@ class _Balance:
         self.force = np.zeros_like(position)
         self.torque = np.zeros_like(position)
 
-    def add(self, on: int, force: Array, torque: Array, source: int) -> None:
-        """Add a force on body `on`, torque about its centre, and the opposite on `source`."""
-        self.force[on] += force
-        self.torque[on] += torque
-        arm = self.position[on] - self.position[source]
-        self.force[source] -= force
-        self.torque[source] -= torque + _cross(arm, force)
+    def add(self, on: int, acting: Array, source: int) -> None:
+        """Add the wrench `acting` (6,) on body `on` about its centre; the opposite on `source`."""
+        add_both(self.position, on, source, acting, self.force, self.torque)
 
 
 def _cross(a: Array, b: Array) -> Array:
@@ -206,6 +202,11 @@ class MagneticModel:
         yielding = (*self.soft, *self.recoiling)
         self.cells = {i: given.get(i) or cells_of(bodies[i].shape, detail) for i in yielding}
         self._magnets = [_magnet(i, bodies[i]) for i in self.magnets]
+        self._magnet_bodies = np.array(self.magnets, dtype=np.int64)
+        self._set = magnet_set(
+            [source_for(bodies[i].shape) for i in self.magnets],
+            [bodies[i].magnetisation for i in self.magnets],
+        )
         operators = [kept_operator(self.cells[i]) for i in yielding]
         self._parts = _soft_parts([bodies[i] for i in yielding], self.cells, operators)
         self._faces = _faces(self._parts, self.cells) if len(self._parts) > 1 else None
@@ -222,11 +223,11 @@ class MagneticModel:
         Starts from the state `start` and those that it came from (`warm_start`); the start changes
         the cost, and the result only within the tolerance.
         """
-        turns = rotations.matrix(as_floats(pose.quaternion))
         position, quaternion = as_floats(pose.position), as_floats(pose.quaternion)
-        samples = [self._sample(part, position, quaternion, turns) for part in self._parts]
+        turns = matrices(quaternion)
+        load = np.empty((len(self._problem.volume), 3))
+        samples = [self._sample(part, position, quaternion, turns, load) for part in self._parts]
         coupling, interactions = self._couple(position, turns)
-        load = self._load(samples, turns)
         minimum = self._solve(coupling, load, start)
         balance = _Balance(position)
         self._act_on_soft(samples, minimum.m, turns, balance)
@@ -268,19 +269,21 @@ class MagneticModel:
             last=start,
         )
 
-    def _sample(self, part: _SoftPart, position: Array, quaternion: Array, turns: Array) -> _Sample:
-        points = np.empty_like(part.points)
-        place(turns[part.body], position[part.body], part.points, points)
-        means, gradients = [], []
-        others = tuple(magnet for magnet in self._magnets if magnet.body != part.body)
-        for magnet in others:
-            at = slice(magnet.body, magnet.body + 1)
-            h, gradient = magnet.source.field_and_gradient(position[at], quaternion[at], points)
-            mean = np.empty((len(part.volume), 3))
-            average(part.weights, h, mean)
-            means.append(mean)
-            gradients.append(gradient)
-        return _Sample(others, points, tuple(means), tuple(gradients))
+    def _sample(
+        self, part: _SoftPart, position: Array, quaternion: Array, turns: Array, load: Array
+    ) -> _Sample:
+        """Return the field on a part and set its share of `load` v h (c, 3) [A m^2], body axes."""
+        count, cells, points = len(self.magnets), len(part.volume), len(part.points)
+        sample = _Sample(
+            np.empty((points, 3)), np.empty((count, cells, 3)), np.empty((count, points, 3, 3))
+        )
+        field_on_cells(
+            self._set.codes, self._set.starts, self._set.parameters, self._set.magnetisations,
+            self._magnet_bodies, position, quaternion, turns, part.body,
+            part.weights, part.volume, part.points, self.background, part.own,
+            sample.points, sample.means, sample.gradients, load[part.cells],
+        )  # fmt: skip
+        return sample
 
     def _couple(self, position: Array, turns: Array) -> tuple[Coupling, list[Interaction]]:
         """Return the cross blocks and the interactions, each in the axes of its first part."""
@@ -310,59 +313,29 @@ class MagneticModel:
             self._faces.gather, self._faces.first, self._faces.cell, self._faces.outward,
         ), found  # fmt: skip
 
-    def _load(self, samples: list[_Sample], turns: Array) -> Array:
-        """Return v h (c, 3) [A m^2] of all soft cells, body axes."""
-        load = np.zeros((len(self._problem.volume), 3))
-        for part, sample in zip(self._parts, samples, strict=True):
-            total = np.broadcast_to(self.background, (len(part.volume), 3)).copy()
-            for mean in sample.means:
-                total += mean
-            load[part.cells] = part.volume[:, None] * (total @ turns[part.body] + part.own)
-        return load
-
     def _solve(self, coupling: Coupling, load: Array, start: MagneticState | None) -> Minimum:
-        h, am = self._start(coupling, load, start)
+        h, m = self._start(load, start)
         return Minimum(
-            *minimise(self._problem, coupling, load, h, am, self.tolerance, PRODUCTS_LIMIT)
+            *minimise_from(self._problem, coupling, load, h, m, self.tolerance, PRODUCTS_LIMIT)
         )
 
-    def _start(
-        self, coupling: Coupling, load: Array, start: MagneticState | None
-    ) -> tuple[Array, Array]:
-        """Return local field and A M (c, 3) to start from."""
+    def _start(self, load: Array, start: MagneticState | None) -> tuple[Array, Array]:
+        """Return local field and magnetisation (c, 3) to start from."""
         known = () if start is None else start.solutions
         if not known or any(one.shape != load.shape for one in known[0]):
             return np.zeros_like(load), np.zeros_like(load)
-        weights = mixture(load, self._problem.volume, known, self.tolerance)
-        m = mixed(weights, [one.m for one in known])
-        h, am = mixed(weights, [one.h for one in known]), np.empty_like(load)
-        own = h.copy()
-        if self._faces is None and field_of(self._problem, m, own):
-            h = own
-        else:
-            magnetise(self._problem, h, m)
-        # A M anew: mixed from earlier ones its rounding would grow along a path, unseen by the
-        # residual that is computed from it.
-        demagnetise(self._problem, coupling, m, am)
-        return h, am
+        return extrapolated(load, self._problem.volume, known, self.tolerance)
 
     def _act_on_soft(
         self, samples: list[_Sample], m: Array, turns: Array, balance: _Balance
     ) -> None:
         """Add the forces between magnets and soft parts."""
-        acting = np.empty(6)
         for part, sample in zip(self._parts, samples, strict=True):
-            turned = np.empty((len(part.volume), 3))
-            turn(turns[part.body], m[part.cells], turned)
-            centre = balance.position[part.body]
-            for magnet, mean, gradient in zip(
-                sample.magnets, sample.means, sample.gradients, strict=True
-            ):
-                force_and_torque(
-                    part.weights, part.volume, sample.points, centre, turned, mean, gradient, acting
-                )
-                balance.add(part.body, acting[:3], acting[3:], magnet.body)
-            balance.torque[part.body] += MU_0 * _cross(part.volume @ turned, self.background)
+            forces_on_cells(
+                self._magnet_bodies, balance.position, turns, part.body, part.weights, part.volume,
+                self.background, sample.points, sample.means, sample.gradients, m[part.cells],
+                balance.force, balance.torque,
+            )  # fmt: skip
 
     def _act_between_soft(
         self,
@@ -381,7 +354,9 @@ class MagneticModel:
             on, source = self._parts[a].body, self._parts[b].body
             first = coupling.face
             acting = wrench(one, sigma[first[a] : first[a + 1]], sigma[first[b] : first[b + 1]])
-            balance.add(on, turns[on] @ acting[:3], turns[on] @ acting[3:], source)
+            balance.add(
+                on, np.concatenate([turns[on] @ acting[:3], turns[on] @ acting[3:]]), source
+            )
 
     def _act_on_magnets(
         self, position: Array, quaternion: Array, turns: Array, balance: _Balance
@@ -459,23 +434,46 @@ def _problem(
     chi = compiled.susceptibility
     counts = [len(mesh.volume) for mesh in cells.values()]
     body = np.repeat(np.arange(len(counts)), counts)
+    sorted_out = [_sorted_out(o, mesh) for o, mesh in zip(operators, cells.values(), strict=True)]
+    blocks = [s.blocks for s in sorted_out]
+    eased = [min(float(x), RELAXED) for x in chi]
     return Problem(
-        where=layout([len(o.volume) for o in operators], [o.flips for o in operators]),
+        where=layout(
+            [len(o.volume) for o in operators],
+            [o.flips for o in operators],
+            [s.sectors for s in sorted_out],
+        ),
         curves=compiled,
         body=body,
         volume=np.concatenate([np.empty(0), *(mesh.volume for mesh in cells.values())]),
         slope=1 / chi[body],
-        demagnetising=buffer([o.blocks for o in operators]),
-        rough=buffer([o.blocks for o in operators], np.float32),
-        shifted=buffer([o.shifted_inverse(float(x)) for o, x in zip(operators, chi, strict=True)]),
-        relaxed=buffer(
-            [
-                o.shifted_inverse(min(float(x), RELAXED))
-                for o, x in zip(operators, chi, strict=True)
-            ],
-            np.float32,
-        ),
+        demagnetising=buffer(blocks),
+        rough=buffer(blocks, np.float32),
+        shifted=buffer([s.inverse(float(x)) for s, x in zip(sorted_out, chi, strict=True)]),
+        relaxed=buffer([s.inverse(x) for s, x in zip(sorted_out, eased, strict=True)], np.float32),
     )
+
+
+@dataclass(frozen=True)
+class _SortedOut:
+    """An operator's blocks (k, n, n) [m^3], split by `sectors` where it has any, and the volume
+    (n,) [m^3] of each unknown."""
+
+    blocks: Array
+    volume: Array
+    sectors: Sectors | None
+
+    def inverse(self, susceptibility: float) -> Array:
+        return shifted_inverse(self.blocks, self.volume, susceptibility)
+
+
+def _sorted_out(operator: DemagnetizingOperator, mesh: CellMesh) -> _SortedOut:
+    whole = _SortedOut(operator.blocks, np.repeat(operator.volume, 3), None)
+    sectors = sectors_of(mesh) if operator.blocks.size > WORTH_SPLITTING else None
+    blocks = None if sectors is None else split(operator.blocks, sectors)
+    if sectors is None or blocks is None:
+        return whole
+    return _SortedOut(blocks, unknown_volumes(operator.volume, sectors), sectors)
 
 
 def _act_on_pair(
@@ -499,5 +497,5 @@ def _act_on_pair(
     h, gradient = first.source.field_and_gradient(position[at], quaternion[at], points)
     m = turns[j] @ second.magnetisation
     force, torque, energy = magnet_pair.load_on_magnet(h, gradient, arms, second.weights, m)
-    balance.add(j, force, torque, i)
+    balance.add(j, np.concatenate([force, torque]), i)
     return energy

@@ -106,49 +106,57 @@ def add_world(
 ) -> None:  # fmt: skip
     """Add the fields of all magnets at world points to h (k, 3) and g (k, 3, 3)."""
     for i in range(len(codes)):
-        code = codes[i]
         par = parameters[starts[i] : starts[i + 1]]
-        w, a, b, c = quaternions[i, 0], quaternions[i, 1], quaternions[i, 2], quaternions[i, 3]
-        xx, yx, zx = 1 - 2 * (b * b + c * c), 2 * (a * b + w * c), 2 * (a * c - w * b)
-        xy, yy, zy = 2 * (a * b - w * c), 1 - 2 * (a * a + c * c), 2 * (b * c + w * a)
-        xz, yz, zz = 2 * (a * c + w * b), 2 * (b * c - w * a), 1 - 2 * (a * a + b * b)
-        px, py, pz = positions[i, 0], positions[i, 1], positions[i, 2]
-        mx, my, mz = magnetisations[i, 0], magnetisations[i, 1], magnetisations[i, 2]
-        for k in range(len(points)):
-            dx, dy, dz = points[k, 0] - px, points[k, 1] - py, points[k, 2] - pz
-            hx, hy, hz, gxx, gyy, gzz, gxy, gxz, gyz = local_field(
-                code, par,
-                xx * dx + yx * dy + zx * dz, xy * dx + yy * dy + zy * dz,
-                xz * dx + yz * dy + zz * dz, mx, my, mz,
-            )  # fmt: skip
-            h[k, 0] += xx * hx + xy * hy + xz * hz
-            h[k, 1] += yx * hx + yy * hy + yz * hz
-            h[k, 2] += zx * hx + zy * hy + zz * hz
-            # rows of R G', then (R G') R^T
-            ax, ay, az = (
-                xx * gxx + xy * gxy + xz * gxz,
-                xx * gxy + xy * gyy + xz * gyz,
-                xx * gxz + xy * gyz + xz * gzz,
-            )
-            bx, by, bz = (
-                yx * gxx + yy * gxy + yz * gxz,
-                yx * gxy + yy * gyy + yz * gyz,
-                yx * gxz + yy * gyz + yz * gzz,
-            )
-            cx, cy, cz = (
-                zx * gxx + zy * gxy + zz * gxz,
-                zx * gxy + zy * gyy + zz * gyz,
-                zx * gxz + zy * gyz + zz * gzz,
-            )
-            off_xy = ax * yx + ay * yy + az * yz
-            off_xz = ax * zx + ay * zy + az * zz
-            off_yz = bx * zx + by * zy + bz * zz
-            g[k, 0, 0] += ax * xx + ay * xy + az * xz
-            g[k, 1, 1] += bx * yx + by * yy + bz * yz
-            g[k, 2, 2] += cx * zx + cy * zy + cz * zz
-            g[k, 0, 1] += off_xy
-            g[k, 1, 0] += off_xy
-            g[k, 0, 2] += off_xz
-            g[k, 2, 0] += off_xz
-            g[k, 1, 2] += off_yz
-            g[k, 2, 1] += off_yz
+        add_one(codes[i], par, magnetisations[i], positions[i], quaternions[i], points, h, g)
+
+
+@njit(cache=True, error_model="numpy")
+def add_one(
+    code: int, par: Array, magnetisation: Array, position: Array, quaternion: Array,
+    points: Array, h: Array, g: Array,
+) -> None:  # fmt: skip
+    """Add the field of one magnet likewise."""
+    w, a, b, c = quaternion[0], quaternion[1], quaternion[2], quaternion[3]
+    xx, yx, zx = 1 - 2 * (b * b + c * c), 2 * (a * b + w * c), 2 * (a * c - w * b)
+    xy, yy, zy = 2 * (a * b - w * c), 1 - 2 * (a * a + c * c), 2 * (b * c + w * a)
+    xz, yz, zz = 2 * (a * c + w * b), 2 * (b * c - w * a), 1 - 2 * (a * a + b * b)
+    px, py, pz = position[0], position[1], position[2]
+    mx, my, mz = magnetisation[0], magnetisation[1], magnetisation[2]
+    for k in range(len(points)):
+        dx, dy, dz = points[k, 0] - px, points[k, 1] - py, points[k, 2] - pz
+        hx, hy, hz, gxx, gyy, gzz, gxy, gxz, gyz = local_field(
+            code, par,
+            xx * dx + yx * dy + zx * dz, xy * dx + yy * dy + zy * dz,
+            xz * dx + yz * dy + zz * dz, mx, my, mz,
+        )  # fmt: skip
+        h[k, 0] += xx * hx + xy * hy + xz * hz
+        h[k, 1] += yx * hx + yy * hy + yz * hz
+        h[k, 2] += zx * hx + zy * hy + zz * hz
+        # rows of R G', then (R G') R^T
+        ax, ay, az = (
+            xx * gxx + xy * gxy + xz * gxz,
+            xx * gxy + xy * gyy + xz * gyz,
+            xx * gxz + xy * gyz + xz * gzz,
+        )
+        bx, by, bz = (
+            yx * gxx + yy * gxy + yz * gxz,
+            yx * gxy + yy * gyy + yz * gyz,
+            yx * gxz + yy * gyz + yz * gzz,
+        )
+        cx, cy, cz = (
+            zx * gxx + zy * gxy + zz * gxz,
+            zx * gxy + zy * gyy + zz * gyz,
+            zx * gxz + zy * gyz + zz * gzz,
+        )
+        off_xy = ax * yx + ay * yy + az * yz
+        off_xz = ax * zx + ay * zy + az * zz
+        off_yz = bx * zx + by * zy + bz * zz
+        g[k, 0, 0] += ax * xx + ay * xy + az * xz
+        g[k, 1, 1] += bx * yx + by * yy + bz * yz
+        g[k, 2, 2] += cx * zx + cy * zy + cz * zz
+        g[k, 0, 1] += off_xy
+        g[k, 1, 0] += off_xy
+        g[k, 0, 2] += off_xz
+        g[k, 2, 0] += off_xz
+        g[k, 1, 2] += off_yz
+        g[k, 2, 1] += off_yz
