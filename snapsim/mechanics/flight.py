@@ -16,11 +16,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 from scipy.integrate import DOP853, RK45
 
 from snapsim.arrays import Array
 from snapsim.mechanics.rigid_bodies import RigidBodies
+from snapsim.numerics.compilation import compiled
 from snapsim.parts.states import Pose, State
 
 LoadFunction = Callable[[Pose], tuple[Array, Array]]
@@ -164,7 +164,7 @@ class Flight:
         return out
 
 
-@njit(cache=True)
+@compiled
 def _kinematics(rows: Array, inverse_inertia: Array) -> tuple[Array, Array]:
     """Unit quaternions (f, 4) and world spins (f, 3) of state rows (f, 14)."""
     count = rows.shape[0]
@@ -192,7 +192,7 @@ def _kinematics(rows: Array, inverse_inertia: Array) -> tuple[Array, Array]:
     return unit, spin
 
 
-@njit(cache=True)
+@compiled
 def rates(
     rows: Array,
     unit: Array,

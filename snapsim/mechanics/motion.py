@@ -630,8 +630,9 @@ class Motion:
         """
         ahead = Moved(0.5 * trial.dt * before.velocity, 0.5 * trial.dt * before.spin)
         change = self._latest[0] - trial.force, self._latest[1] - trial.torque
-        since = self._since if self._pressed is not None else ahead.scaled(0.0)
-        over = 0.5 * (since.works(*change) - ahead.works(*change))
+        over = -0.5 * ahead.works(*change)
+        if self._pressed is not None:
+            over += 0.5 * self._since.works(*change)
         raised = -pushed.works(trial.force + self._weight(), trial.torque)
         had = self.bodies.kinetic_energies(self.state)
         if float(np.abs(over + raised).max()) <= EVEN_ENOUGH * float(had.max()):

@@ -29,7 +29,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 
 from snapsim.arrays import Array, ArrayLike, IntArray, as_floats
 from snapsim.mechanics.cone_complementarity import contact_status, solve_contacts
@@ -43,7 +42,9 @@ from snapsim.mechanics.delassus import (
     impulse_response,
     to_world,
 )
+from snapsim.mechanics.linear_system import solve_in_place
 from snapsim.numerics import rotations
+from snapsim.numerics.compilation import compiled
 
 __all__ = [
     "SEPARATED",
@@ -172,7 +173,7 @@ def _each(value: ArrayLike, count: int) -> Array:
     return np.ascontiguousarray(np.broadcast_to(as_floats(value), (count,)))
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _step(
     inverse_mass: Array,
     inverse_inertia: Array,
@@ -215,7 +216,7 @@ def _step(
     return to_world(frame, impulse), works, applied, status, residual
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def mean_slip(before: Array, grip: Array) -> Array:
     """Return what to add to u' (3c,) for the laws to hold on u + u', where the slip is small."""
     shift = np.zeros(before.size)
@@ -238,7 +239,7 @@ def turning_slip(position: Array, spin: Array, pair: IntArray, point: Array, dt:
     return bound
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _largest(a: Array, b: Array) -> float:
     """Return the largest magnitude in two arrays of one size, at least 1e-30."""
     size = 1e-30
@@ -247,7 +248,7 @@ def _largest(a: Array, b: Array) -> float:
     return size
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _power(force: Array, torque: Array, velocity: Array, spin: Array) -> float:
     """Return force.velocity + torque.spin over all bodies [W]."""
     total = 0.0
@@ -257,7 +258,7 @@ def _power(force: Array, torque: Array, velocity: Array, spin: Array) -> float:
     return total
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _push(
     inverse_mass: Array,
     inverse_inertia: Array,
@@ -275,7 +276,7 @@ def _push(
                 spin[body, i] += dt * inverse_inertia[body, i, j] * torque[body, j]
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _to_local(frame: Array, world: Array) -> Array:
     """Return world vectors (c, 3) in the contacts' axes (3c,)."""
     local = np.zeros(3 * frame.shape[0])
@@ -286,7 +287,7 @@ def _to_local(frame: Array, world: Array) -> Array:
     return local
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def contact_work(impulse: Array, before: Array, after: Array) -> Array:
     """Return normal and friction work (2, c): p.(u + u')/2."""
     works = np.zeros((2, impulse.size // 3))
@@ -297,53 +298,72 @@ def contact_work(impulse: Array, before: Array, after: Array) -> Array:
     return works
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def turn_all(inverse_inertia: Array, spin: Array, dt: float) -> None:
     """Turn every spin (n, 3) in place as `turn_freely` does."""
     for body in range(inverse_inertia.shape[0]):
         turn_freely(inverse_inertia[body], spin[body], dt)
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def turn_freely(inverse_inertia: Array, spin: Array, dt: float) -> None:
-    """Turn `spin` (3,) in place by I dw/dt = -w x I w over dt: implicit midpoint, Newton.
+    """Turn `spin` w (3,) in place by I dw/dt = -w x I w over dt: implicit midpoint, Newton.
 
-    With x the mean spin, I (x - w) + dt/2 x x I x = 0; dotted with x this says that w.I w stays.
+    With d half the change of the angular momentum L and x = w + I^-1 d the mean spin,
+    d + dt/2 x x (L + d) = 0; dotted with x this says that w.I w stays.
     """
-    determinant = np.linalg.det(inverse_inertia)
-    speed = np.sqrt(spin[0] ** 2 + spin[1] ** 2 + spin[2] ** 2)
-    if determinant <= 0.0 or speed == 0.0:
+    momentum, d = spin.copy(), np.zeros(3)
+    if not solve_in_place(inverse_inertia.copy(), momentum):
         return
-    inertia = np.empty((3, 3))
-    inertia[:] = np.linalg.inv(inverse_inertia)
-    x = spin.copy()
+    x, slope, change = np.empty(3), np.empty((3, 3)), np.empty(3)
+    size = abs(momentum[0]) + abs(momentum[1]) + abs(momentum[2])
     for _ in range(20):
-        momentum = inertia @ x
-        misfit = inertia @ (x - spin)
-        misfit += 0.5 * dt * _cross_product(x, momentum)
-        slope = inertia.copy()
-        for j in range(3):
-            unit = np.zeros(3)
-            unit[j] = 1.0
-            slope[:, j] += 0.5 * dt * _cross_product(unit, momentum)
-            slope[:, j] += 0.5 * dt * _cross_product(x, inertia[:, j].copy())
-        change = np.linalg.solve(slope, misfit)
-        x -= change
-        if np.max(np.abs(change)) <= 1e-15 * speed:
+        _mean_spin(inverse_inertia, spin, d, x)
+        _midpoint_misfit(inverse_inertia, momentum, d, x, 0.5 * dt, change, slope)
+        if not solve_in_place(slope, change):
             break
+        for i in range(3):
+            d[i] -= change[i]
+        if abs(change[0]) + abs(change[1]) + abs(change[2]) <= 1e-15 * size:
+            break
+    _mean_spin(inverse_inertia, spin, d, x)
     for i in range(3):
         spin[i] = 2.0 * x[i] - spin[i]
 
 
-@njit(cache=True, error_model="numpy")
-def _cross_product(a: Array, b: Array) -> Array:
-    """Return a x b (3,)."""
-    return np.array(
-        [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]]
-    )
+@compiled
+def _mean_spin(inverse_inertia: Array, spin: Array, d: Array, x: Array) -> None:
+    """Fill in x = w + I^-1 d (3,)."""
+    for i in range(3):
+        x[i] = spin[i]
+        for j in range(3):
+            x[i] += inverse_inertia[i, j] * d[j]
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
+def _midpoint_misfit(
+    inverse_inertia: Array,
+    momentum: Array,
+    d: Array,
+    x: Array,
+    half: float,
+    misfit: Array,
+    slope: Array,
+) -> None:
+    """Fill in the misfit (3,) of the midpoint rule and its slope (3, 3) by d; half the step."""
+    for i in range(3):
+        j, k = (i + 1) % 3, (i + 2) % 3
+        own, other = momentum[j] + d[j], momentum[k] + d[k]
+        misfit[i] = d[i] + half * (x[j] * other - x[k] * own)
+        for m in range(3):
+            turn = inverse_inertia[j, m] * other - inverse_inertia[k, m] * own
+            slope[i, m] = half * turn
+        slope[i, i] += 1.0
+        slope[i, k] += half * x[j]
+        slope[i, j] -= half * x[k]
+
+
+@compiled
 def _project(
     inverse_mass: Array,
     inverse_inertia: Array,
