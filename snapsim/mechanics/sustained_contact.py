@@ -105,9 +105,9 @@ def contact_step(
     turning explains; with `opening` it must have opened by as much at the end, at the final speed.
     """
     pairs = np.ascontiguousarray(pair, dtype=np.int64).reshape(-1, 2)
-    count, room = pairs.shape[0], as_floats(gap).reshape(-1)
+    count, room, slip = pairs.shape[0], as_floats(gap).reshape(-1), _each(grip, len(pairs))
     after, turning = as_floats(velocity).copy(), as_floats(spin).copy()
-    impulse, works, applied, status, residual = _step(
+    impulse, works, status = _step(
         as_floats(inverse_mass),
         as_floats(inverse_inertia_world),
         as_floats(position),
@@ -119,12 +119,12 @@ def contact_step(
         pairs,
         as_floats(point).reshape(-1, 3),
         as_floats(normal).reshape(-1, 3),
-        room if opening else np.maximum(room, -dt * _each(grip, count)),
+        room if opening else np.maximum(room, -dt * slip),
         _each(friction, count),
-        _each(grip, count),
+        slip,
         np.zeros((count, 3)) if guess is None else as_floats(guess),
     )
-    normal_work, friction_work = float(works[0].sum()), float(works[1].sum())
+    normal_work, friction_work, applied, residual = works.tolist()
     return ContactStep(
         after, turning, impulse, normal_work, friction_work, applied, status, residual
     )
@@ -170,7 +170,8 @@ def project_out(
 
 def _each(value: ArrayLike, count: int) -> Array:
     """Return one number per contact (c,) from one for each or one for all."""
-    return np.ascontiguousarray(np.broadcast_to(as_floats(value), (count,)))
+    each = as_floats(value)
+    return each if each.shape == (count,) else np.full(count, each)
 
 
 @compiled
@@ -190,8 +191,9 @@ def _step(
     friction: Array,
     grip: Array,
     guess: Array,
-) -> tuple[Array, Array, float, IntArray, float]:
-    """Change `velocity` and `spin` in place; return impulse, works, applied, status, misfit."""
+) -> tuple[Array, Array, IntArray]:
+    """Change `velocity` and `spin` in place; return impulse, status and, in between, four numbers:
+    normal, friction and applied work and the misfit."""
     turn_all(inverse_inertia, spin, 0.5 * dt)
     frame = contact_frames(normal)
     jacobian = contact_jacobian(position, pair, point, frame)
@@ -202,18 +204,26 @@ def _step(
     _push(inverse_mass, inverse_inertia, force, torque, dt, velocity, spin)
     free = contact_velocity(velocity, spin, pair, jacobian)
     shift = mean_slip(before, grip)
-    q = free + shift
+    q = free.copy()
     for k in range(gap.size):
         q[3 * k] += gap[k] / dt
+        for i in range(1, 3):
+            q[3 * k + i] += shift[3 * k + i]
     tolerance = _RELATIVE * _largest(before, free)
     impulse, residual = solve_contacts(operator, q, friction, _to_local(frame, guess), tolerance)
     apply_impulse(velocity, spin, pair, response, impulse)
     applied += 0.5 * dt * _power(force, torque, velocity, spin)
     after = contact_velocity(velocity, spin, pair, jacobian)
-    works = contact_work(impulse, before, after)
-    status = contact_status(after + shift, impulse, friction, 100.0 * tolerance)
+    works, sums = contact_work(impulse, before, after), np.zeros(4)
+    for k in range(gap.size):
+        sums[0] += works[0, k]
+        sums[1] += works[1, k]
+    sums[2], sums[3] = applied, residual
+    for i in range(after.size):
+        after[i] += shift[i]
+    status = contact_status(after, impulse, friction, 100.0 * tolerance)
     turn_all(inverse_inertia, spin, 0.5 * dt)
-    return to_world(frame, impulse), works, applied, status, residual
+    return to_world(frame, impulse), sums, status
 
 
 @compiled
@@ -224,19 +234,6 @@ def mean_slip(before: Array, grip: Array) -> Array:
         if np.sqrt(before[3 * k + 1] ** 2 + before[3 * k + 2] ** 2) <= grip[k]:
             shift[3 * k + 1], shift[3 * k + 2] = before[3 * k + 1], before[3 * k + 2]
     return shift
-
-
-def turning_slip(position: Array, spin: Array, pair: IntArray, point: Array, dt: float) -> Array:
-    """Return a bound on the slip (c,) [m/s] that turning by `spin` (n, 3) over `dt` brings.
-
-    The arm to the contact changes by up to w r dt, its velocity by w times that; twice, to be safe.
-    """
-    bound = np.zeros(len(pair))
-    for side in range(2):
-        body = pair[:, side]
-        square = np.sum(spin[body] ** 2, axis=1)
-        bound += 2.0 * dt * square * np.sqrt(np.sum((point - position[body]) ** 2, axis=1))
-    return bound
 
 
 @compiled

@@ -19,7 +19,8 @@ from snapsim.magnetics.model import MagneticModel
 from snapsim.mechanics.contact import ContactGeometry
 from snapsim.mechanics.edge_stress import magnet_edge_stress
 from snapsim.mechanics.flight import Tolerances
-from snapsim.mechanics.motion import Motion, MotionSettings
+from snapsim.mechanics.motion import Motion
+from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.mechanics.peak_force import peak_force_band
 from snapsim.mechanics.records import BodyLoads, End, Frame, PairBlow, Strike
 from snapsim.mechanics.rigid_bodies import RigidBodies, rigid_bodies
