@@ -21,10 +21,11 @@ from snapsim.mechanics.contact_stepping import ContactStepping, separation_rates
 from snapsim.mechanics.flight import Flight
 from snapsim.mechanics.impact import Blow, resolve_impact
 from snapsim.mechanics.joints.contract import perpendiculars
+from snapsim.mechanics.lasting_contacts import pushes
 from snapsim.mechanics.records import End, Frame, PairBlow, Strike, Tally
-from snapsim.mechanics.rigid_bodies import RigidBodies, drift
+from snapsim.mechanics.rigid_bodies import RigidBodies, drift, farthest
 from snapsim.mechanics.sustained_contact import contact_step
-from snapsim.parts.states import State
+from snapsim.parts.states import Pose, State
 
 Item = Frame | Strike | End
 
@@ -36,6 +37,7 @@ class Motion(ContactStepping):
     """One motion; iterate `run()` to its end. Not shared between threads."""
 
     _flight_hint: float | None = None
+    _measured: tuple[Pose, Array] | None = None
 
     def run(self) -> Iterator[Item]:
         """Yield frames and strikes in order of time, then one End."""
@@ -87,12 +89,11 @@ class Motion(ContactStepping):
             return "settled", "every free body rests in contact"
         if self.time >= self.end:
             return "moving", f"still moving at the end of the run ({self.end:g} s)"
-        away = np.linalg.norm(self.state.pose.position - self._stage[0], axis=1)
-        if np.any(away[self.bodies.free] > self._stage[1]):
+        if farthest(self.state.pose.position, self._stage[0], self.bodies.free) > self._stage[1]:
             return "stopped", f"a body went more than {self._stage[1]:.3g} m from the scene"
         if self.steps >= self.settings.limit:
             return "stopped", f"the limit of {self.settings.limit} steps was reached"
-        if not np.all(np.isfinite(self.state.velocity)):
+        if not np.isfinite(self.state.velocity).all():
             return "stopped", "the motion could not be computed further (a speed is not finite)"
         return None
 
@@ -150,7 +151,7 @@ class Motion(ContactStepping):
         """Step [s] after which the nearest pair would just touch, at present speeds and forces."""
         probe = 1e-6
         pose = self.state.pose
-        now = self.geometry.gaps(pose)
+        now = self._gaps(pose)
         if not len(now):
             return self.settings.flight_step
         soon = self.geometry.gaps(drift(pose, self.state.velocity, self.state.spin, probe))
@@ -160,11 +161,32 @@ class Motion(ContactStepping):
         times = 2 * slack / np.maximum(root - rate, 1e-300)
         return float(min(self.settings.flight_step, max(times.min(), 1e-7)))
 
+    def _gaps(self, pose: Pose) -> Array:
+        """Gap of every pair (p,) [m]; what was asked last is known."""
+        if self._measured is None or self._measured[0] is not pose:
+            self._measured = pose, self.geometry.gaps(pose)
+        return self._measured[1]
+
     def _closest(self, flight: Flight, time: float) -> float:
-        return float(self.geometry.gaps(flight.at(time)[0].pose).min(initial=np.inf))
+        return float(self._gaps(flight.at(time)[0].pose).min(initial=np.inf))
+
+    def _passes_clear(self, flight: Flight, begin: float, end: float) -> bool:
+        """Whether nothing can touch in the last step.
+
+        A gap closes no faster than the two bodies' rims move, taken at the step's ends and a
+        quarter more; where both ends' gaps together are more than it closes so, it stays open.
+        """
+        first, last = flight.at(begin)[0], flight.at(end)[0]
+        rim = np.maximum(self.bodies.rim_speeds(first), self.bodies.rim_speeds(last))
+        before, after = self._gaps(first.pose), self._gaps(last.pose)
+        least = np.minimum(before, after)
+        closing = 1.25 * (end - begin) * rim[self.geometry.pairs].sum(axis=1)
+        return bool(((before + after > closing) & (least > 0)).all())
 
     def _first_touch(self, flight: Flight, begin: float, end: float) -> float | None:
         """Time of the first contact in the last step [s], on its open side; None without one."""
+        if self._passes_clear(flight, begin, end):
+            return None
         times = begin + (end - begin) * np.concatenate([[0.0], np.arange(1, 9) / 8])
         clear: float | None = begin if self._closest(flight, begin) > 0 else None
         for time in times[1:]:
@@ -240,27 +262,28 @@ class Motion(ContactStepping):
 
     def _land(self, contacts: ContactSet) -> None:
         """Stop contacts that close too slowly to rebound: a blow of restitution zero."""
+        still = np.zeros(self.state.velocity.shape)
         step = contact_step(
             self.bodies.inverse_mass,
             self.bodies.inverse_inertia_world(self.state.pose.quaternion),
             self.state.pose.position,
             self.state.velocity,
             self.state.spin,
-            np.zeros_like(self.state.velocity),
-            np.zeros_like(self.state.velocity),
+            still,
+            still,
             LANDING_TIME,
             contacts.pair,
             contacts.point,
             contacts.normal,
-            np.zeros_like(contacts.gap),
+            np.zeros(len(contacts)),
             self._friction(contacts),
         )
         self._book_blow(State(self.state.pose, step.velocity, step.spin))
 
     def _book_blow(self, after: State) -> None:
         """Take the state after a blow and book the energy it cost."""
-        energy = float(np.sum(self.bodies.kinetic_energies(self.state)))
-        lost = energy + self._driven - float(np.sum(self.bodies.kinetic_energies(after)))
+        energy = [float(self.bodies.kinetic_energies(s).sum()) for s in (self.state, after)]
+        lost = energy[0] + self._driven - energy[1]
         self.tally = replace(
             self.tally,
             impact_loss=self.tally.impact_loss + lost,
@@ -286,9 +309,10 @@ def _blows(
     Pairs that closed slower than `slow` [m/s] were only pressed together by the others' blow.
     """
     found = []
-    for pair in np.unique(contacts.pair, axis=0):
-        mine = np.flatnonzero(np.all(contacts.pair == pair, axis=1))
-        push = np.einsum("ci,ci->c", impulse[mine], contacts.normal[mine])
+    every = pushes(impulse, contacts.normal)
+    for a, b in sorted(set(map(tuple, contacts.pair.tolist()))):
+        mine = np.flatnonzero((contacts.pair[:, 0] == a) & (contacts.pair[:, 1] == b))
+        pair, push = contacts.pair[mine[0]], every[mine]
         if push.sum() <= 0 or -rate[mine].min() < slow:
             continue
         share = push / push.sum()

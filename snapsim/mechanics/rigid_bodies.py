@@ -47,7 +47,9 @@ class RigidBodies:
 
     def angular_momentum(self, state: State) -> Array:
         """Return L (n, 3) about each centre of mass, world axes [kg m^2/s]."""
-        return _momenta(self.inertia, as_floats(state.pose.quaternion), as_floats(state.spin))
+        return turned_products(
+            self.inertia, as_floats(state.pose.quaternion), as_floats(state.spin)
+        )
 
     def kinetic_energies(self, state: State) -> Array:
         """Return the kinetic energy of each body (n,) [J]; zero for fixed ones."""
@@ -94,21 +96,31 @@ def in_world(quaternion: Array, tensor: Array) -> Array:
 
 
 @compiled
-def _momenta(inertia: Array, quaternion: Array, spin: Array) -> Array:
-    """Return R I R^T w (n, 3)."""
-    world, momenta = in_world(quaternion, inertia), np.zeros(spin.shape)
-    for n in range(len(inertia)):
+def turned_products(tensor: Array, quaternion: Array, vector: Array) -> Array:
+    """Return R T R^T v (n, 3) of tensors T (n, 3, 3) in body axes and world vectors v (n, 3)."""
+    world, products = in_world(quaternion, tensor), np.zeros(vector.shape)
+    for n in range(len(tensor)):
         for i in range(3):
             for j in range(3):
-                momenta[n, i] += world[n, i, j] * spin[n, j]
-    return momenta
+                products[n, i] += world[n, i, j] * vector[n, j]
+    return products
+
+
+@compiled
+def power(force: Array, torque: Array, velocity: Array, spin: Array) -> float:
+    """Return force.velocity + torque.spin over all bodies [W]."""
+    total = 0.0
+    for body in range(force.shape[0]):
+        for i in range(3):
+            total += force[body, i] * velocity[body, i] + torque[body, i] * spin[body, i]
+    return total
 
 
 @compiled
 def _energies(
     free: BoolArray, mass: Array, inertia: Array, quaternion: Array, velocity: Array, spin: Array
 ) -> Array:
-    momenta, energies = _momenta(inertia, quaternion, spin), np.zeros(len(mass))
+    momenta, energies = turned_products(inertia, quaternion, spin), np.zeros(len(mass))
     for n in range(len(mass)):
         for i in range(3):
             if free[n]:
@@ -139,7 +151,7 @@ def _largest_acceleration(
     force: Array,
     torque: Array,
 ) -> float:
-    rates, largest = _momenta(inverse_inertia, quaternion, torque), 0.0
+    rates, largest = turned_products(inverse_inertia, quaternion, torque), 0.0
     for n in range(len(free)):
         if not free[n]:
             continue
@@ -162,6 +174,19 @@ def rigid_bodies(bodies: Sequence[Body]) -> RigidBodies:
     inverse_inertia = np.where(free[:, None, None], np.linalg.inv(inertia), 0.0)
     reach = np.array([float(np.linalg.norm(b.shape.extents)) for b in bodies])
     return RigidBodies(mass, inertia, inverse, inverse_inertia, free, reach)
+
+
+@compiled
+def farthest(position: Array, centre: Array, chosen: BoolArray) -> float:
+    """Return the largest distance [m] of the `chosen` of some positions (n, 3) from `centre`."""
+    square = 0.0
+    for n in range(len(position)):
+        if chosen[n]:
+            away = 0.0
+            for i in range(3):
+                away += (position[n, i] - centre[i]) ** 2
+            square = max(square, away)
+    return float(np.sqrt(square))
 
 
 def drift(pose: Pose, velocity: Array, spin: Array, duration: float) -> Pose:

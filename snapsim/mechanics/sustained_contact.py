@@ -43,6 +43,7 @@ from snapsim.mechanics.delassus import (
     to_world,
 )
 from snapsim.mechanics.linear_system import solve_in_place
+from snapsim.mechanics.rigid_bodies import power
 from snapsim.numerics import rotations
 from snapsim.numerics.compilation import compiled
 
@@ -200,7 +201,7 @@ def _step(
     response = impulse_response(inverse_mass, inverse_inertia, pair, jacobian)
     operator = delassus_operator(pair, jacobian, response)
     before = contact_velocity(velocity, spin, pair, jacobian)
-    applied = 0.5 * dt * _power(force, torque, velocity, spin)
+    applied = 0.5 * dt * power(force, torque, velocity, spin)
     _push(inverse_mass, inverse_inertia, force, torque, dt, velocity, spin)
     free = contact_velocity(velocity, spin, pair, jacobian)
     shift = mean_slip(before, grip)
@@ -212,7 +213,7 @@ def _step(
     tolerance = _RELATIVE * _largest(before, free)
     impulse, residual = solve_contacts(operator, q, friction, _to_local(frame, guess), tolerance)
     apply_impulse(velocity, spin, pair, response, impulse)
-    applied += 0.5 * dt * _power(force, torque, velocity, spin)
+    applied += 0.5 * dt * power(force, torque, velocity, spin)
     after = contact_velocity(velocity, spin, pair, jacobian)
     works, sums = contact_work(impulse, before, after), np.zeros(4)
     for k in range(gap.size):
@@ -243,16 +244,6 @@ def _largest(a: Array, b: Array) -> float:
     for i in range(a.size):
         size = max(size, abs(a[i]), abs(b[i]))
     return size
-
-
-@compiled
-def _power(force: Array, torque: Array, velocity: Array, spin: Array) -> float:
-    """Return force.velocity + torque.spin over all bodies [W]."""
-    total = 0.0
-    for body in range(force.shape[0]):
-        for i in range(3):
-            total += force[body, i] * velocity[body, i] + torque[body, i] * spin[body, i]
-    return total
 
 
 @compiled
