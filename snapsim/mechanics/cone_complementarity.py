@@ -21,10 +21,11 @@ Coulomb friction, 2018 (both from memory).
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
 from snapsim.arrays import Array, IntArray
 from snapsim.mechanics.coulomb_cone import SEPARATED, SLIDING, STICKING, solve_cone
+from snapsim.mechanics.linear_system import solve_in_place
+from snapsim.numerics.compilation import compiled
 
 _CYCLES = 8
 _FIRST_SWEEPS = 6
@@ -33,7 +34,7 @@ _PROXIMAL = 1e-4
 _ROUNDS = 8
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def solve_contacts(
     operator: Array, q: Array, friction: Array, guess: Array, tolerance: float
 ) -> tuple[Array, float]:
@@ -62,7 +63,7 @@ def solve_contacts(
     return best, least
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _solve_shifted(
     operator: Array, q: Array, friction: Array, guess: Array, tolerance: float, near: bool
 ) -> Array:
@@ -83,7 +84,7 @@ def _solve_shifted(
     return best
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _newton(
     operator: Array,
     q: Array,
@@ -106,7 +107,7 @@ def _newton(
     return least
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _keep(operator: Array, q: Array, friction: Array, p: Array, best: Array, least: float) -> float:
     """Copy `p` to `best` if it is better; return the smaller residual."""
     residual = contact_residual(operator, q, friction, p)
@@ -116,7 +117,7 @@ def _keep(operator: Array, q: Array, friction: Array, p: Array, best: Array, lea
     return least
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _velocity(operator: Array, q: Array, p: Array, n: int) -> tuple[float, float, float]:
     """Return the three velocities of the contact whose rows start at n."""
     x, y, z = q[n], q[n + 1], q[n + 2]
@@ -127,14 +128,14 @@ def _velocity(operator: Array, q: Array, p: Array, n: int) -> tuple[float, float
     return x, y, z
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _scale(operator: Array, n: int) -> float:
     """Return r = 1/(largest diagonal entry of the contact's block), 0 between fixed bodies."""
     size = max(operator[n, n], operator[n + 1, n + 1], operator[n + 2, n + 2])
     return 1.0 / size if size > 0.0 else 0.0
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def contact_residual(operator: Array, q: Array, friction: Array, p: Array) -> float:
     """Return the largest misfit of the projection form over all contacts [m/s]."""
     worst = 0.0
@@ -153,7 +154,7 @@ def contact_residual(operator: Array, q: Array, friction: Array, p: Array) -> fl
     return worst
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _sweep(operator: Array, q: Array, friction: Array, p: Array) -> float:
     """Solve every contact once, the others held; return the largest change [m/s]."""
     change = 0.0
@@ -171,7 +172,7 @@ def _sweep(operator: Array, q: Array, friction: Array, p: Array) -> float:
     return change
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _newton_step(operator: Array, q: Array, friction: Array, p: Array) -> bool:
     """Move `p` by one semi-smooth Newton step; False where the linear system is singular."""
     active = np.empty(friction.size, dtype=np.int64)
@@ -186,7 +187,7 @@ def _newton_step(operator: Array, q: Array, friction: Array, p: Array) -> bool:
     matrix, right = np.zeros((3 * count, 3 * count)), np.empty(3 * count)
     for i in range(count):
         _newton_rows(operator, q, friction, p, active, count, i, matrix, right)
-    if not _eliminate(matrix, right):
+    if not solve_in_place(matrix, right):
         return False
     for i in range(count):
         for axis in range(3):
@@ -194,7 +195,7 @@ def _newton_step(operator: Array, q: Array, friction: Array, p: Array) -> bool:
     return True
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _clear_others(p: Array, active: IntArray, count: int) -> None:
     """Set the impulse of all contacts but the first `count` of `active` to zero."""
     i = 0
@@ -205,7 +206,7 @@ def _clear_others(p: Array, active: IntArray, count: int) -> None:
             p[3 * k : 3 * k + 3] = 0.0
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _newton_rows(
     operator: Array,
     q: Array,
@@ -246,7 +247,7 @@ def _newton_rows(
     right[row + 2] = (limit * s2 - p[n + 2]) / r
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _velocity_rows(
     operator: Array, active: IntArray, count: int, row: int, n: int, matrix: Array
 ) -> None:
@@ -257,36 +258,7 @@ def _velocity_rows(
                 matrix[row + axis, 3 * j + other] = operator[n + axis, 3 * active[j] + other]
 
 
-@njit(cache=True, error_model="numpy")
-def _eliminate(matrix: Array, right: Array) -> bool:
-    """Solve matrix x = right in place, Gauss elimination with row pivots; False if singular."""
-    size = right.size
-    for k in range(size):
-        pivot = k
-        for i in range(k + 1, size):
-            if abs(matrix[i, k]) > abs(matrix[pivot, k]):
-                pivot = i
-        if not abs(matrix[pivot, k]) > 0.0:
-            return False
-        if pivot != k:
-            for j in range(k, size):
-                matrix[k, j], matrix[pivot, j] = matrix[pivot, j], matrix[k, j]
-            right[k], right[pivot] = right[pivot], right[k]
-        for i in range(k + 1, size):
-            factor = matrix[i, k] / matrix[k, k]
-            if factor != 0.0:
-                for j in range(k + 1, size):
-                    matrix[i, j] -= factor * matrix[k, j]
-                right[i] -= factor * right[k]
-    for k in range(size - 1, -1, -1):
-        total = right[k]
-        for j in range(k + 1, size):
-            total -= matrix[k, j] * right[j]
-        right[k] = total / matrix[k, k]
-    return True
-
-
-@njit(cache=True, error_model="numpy")
+@compiled
 def contact_status(u: Array, p: Array, friction: Array, tolerance: float) -> IntArray:
     """Return SEPARATED, STICKING or SLIDING for each contact (c,)."""
     status = np.empty(friction.size, dtype=np.int64)

@@ -12,12 +12,12 @@ fixed pose. Source: Brogliato, Nonsmooth Mechanics, 3rd ed. 2016, section 5.4 (f
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
 from snapsim.arrays import Array, IntArray
+from snapsim.numerics.compilation import compiled
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def contact_frames(normal: Array) -> Array:
     """Return right-handed frames (c, 3, 3) with rows n, t1, t2 for unit normals (c, 3)."""
     frame = np.empty((normal.shape[0], 3, 3))
@@ -36,7 +36,7 @@ def contact_frames(normal: Array) -> Array:
     return frame
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _cross(a: Array, b: Array, out: Array) -> None:
     """Write a x b into `out` (3,)."""
     out[0] = a[1] * b[2] - a[2] * b[1]
@@ -44,7 +44,7 @@ def _cross(a: Array, b: Array, out: Array) -> None:
     out[2] = a[0] * b[1] - a[1] * b[0]
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def contact_jacobian(position: Array, pair: IntArray, point: Array, frame: Array) -> Array:
     """Return G as (c, 2, 3, 6): contact, body (a or b), local axis, velocity then spin."""
     jacobian = np.empty((pair.shape[0], 2, 3, 6))
@@ -62,7 +62,7 @@ def contact_jacobian(position: Array, pair: IntArray, point: Array, frame: Array
     return jacobian
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def impulse_response(
     inverse_mass: Array, inverse_inertia: Array, pair: IntArray, jacobian: Array
 ) -> Array:
@@ -82,7 +82,7 @@ def impulse_response(
     return response
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def delassus_operator(pair: IntArray, jacobian: Array, response: Array) -> Array:
     """Return W (3c, 3c), symmetric to the last bit [1/kg]."""
     count = pair.shape[0]
@@ -99,7 +99,7 @@ def delassus_operator(pair: IntArray, jacobian: Array, response: Array) -> Array
     return operator
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _add_block(operator: Array, k: int, m: int, rows: Array, columns: Array) -> None:
     """Add the (3, 3) block of contacts k and m that one shared body contributes."""
     for i in range(3):
@@ -110,7 +110,7 @@ def _add_block(operator: Array, k: int, m: int, rows: Array, columns: Array) -> 
             operator[3 * k + i, 3 * m + j] += total
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def contact_velocity(velocity: Array, spin: Array, pair: IntArray, jacobian: Array) -> Array:
     """Return u (3c,): velocity of a relative to b at each contact, local axes [m/s]."""
     u = np.zeros(3 * pair.shape[0])
@@ -124,7 +124,7 @@ def contact_velocity(velocity: Array, spin: Array, pair: IntArray, jacobian: Arr
     return u
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def apply_impulse(
     velocity: Array, spin: Array, pair: IntArray, response: Array, impulse: Array
 ) -> None:
@@ -139,7 +139,7 @@ def apply_impulse(
                     spin[body, i] += size * response[k, side, axis, 3 + i]
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def to_world(frame: Array, local: Array) -> Array:
     """Return local vectors (3c,) as world vectors (c, 3)."""
     world = np.zeros((frame.shape[0], 3))

@@ -16,11 +16,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 from scipy.integrate import DOP853, RK45
 
-from snapsim.arrays import Array
-from snapsim.mechanics.rigid_bodies import RigidBodies
+from snapsim.arrays import Array, IntArray
+from snapsim.mechanics.rigid_bodies import RigidBodies, power, turned_products
+from snapsim.numerics.compilation import compiled
 from snapsim.parts.states import Pose, State
 
 LoadFunction = Callable[[Pose], tuple[Array, Array]]
@@ -78,6 +78,7 @@ class Flight:
             first_step=None if first_step is None else min(first_step, end - begin),
         )
         self._dense: Callable[[float], Array] | None = None
+        self._asked: tuple[float, tuple[State, float]] | None = None
 
     @property
     def time(self) -> float:
@@ -105,11 +106,14 @@ class Flight:
         self._solver.h_abs = min(self._solver.h_abs, longest)
         self._solver.step()
         self._dense = self._solver.dense_output() if not self.failed else None
+        self._asked = None
 
     def at(self, time: float) -> tuple[State, float]:
         """Return the state and the work done so far [J] at a time inside the last step."""
-        y = self._y(time)
-        return self._unpack(y), float(y[-self.BOOKS])
+        if self._asked is None or self._asked[0] != time:
+            y = self._y(time)
+            self._asked = time, (self._unpack(y), float(y[-self.BOOKS]))
+        return self._asked[1]
 
     def _y(self, time: float) -> Array:
         """The solver's numbers at a time inside the last step."""
@@ -136,85 +140,78 @@ class Flight:
         return np.array([*rows, *[np.inf] * self.BOOKS])
 
     def _unpack(self, y: Array) -> State:
-        rows = y[: -self.BOOKS].reshape(-1, WIDTH)
-        start, i = self._start, self._moving
-        position, quaternion = start.pose.position.copy(), start.pose.quaternion.copy()
-        velocity, spin = np.zeros_like(position), np.zeros_like(position)
-        unit, turn = _kinematics(rows, self._inverse_inertia)
-        position[i], quaternion[i] = rows[:, :3], unit
-        velocity[i], spin[i] = rows[:, 7:10], turn
+        pose, rows = self._start.pose, y[: -self.BOOKS].reshape(-1, WIDTH)
+        fixed = pose.position, pose.quaternion
+        position, quaternion, velocity, spin = _kinematics(
+            rows, self._moving, self._inverse_inertia, *fixed
+        )
         return State(Pose(position, quaternion), velocity, spin)
 
     def _rate(self, _time: float, y: Array) -> Array:
         state = self._unpack(y)
         force, torque = self._loads(state.pose)
-        i = self._moving
-        rows = y[:-1].reshape(-1, WIDTH)
         out = np.empty_like(y)
-        out[-1] = rates(
-            rows,
-            state.pose.quaternion[i],
-            state.spin[i],
-            force[i],
-            torque[i],
-            self._inverse_mass,
-            self._gravity,
-            out[:-1].reshape(-1, WIDTH),
-        )
+        self._fill_rates(y, state, force, torque, out)
+        out[-1] = power(force, torque, state.velocity, state.spin)
         return out
 
-
-@njit(cache=True)
-def _kinematics(rows: Array, inverse_inertia: Array) -> tuple[Array, Array]:
-    """Unit quaternions (f, 4) and world spins (f, 3) of state rows (f, 14)."""
-    count = rows.shape[0]
-    unit, spin = np.empty((count, 4)), np.empty((count, 3))
-    for b in range(count):
-        q = rows[b, 3:7] / np.sqrt(np.sum(rows[b, 3:7] ** 2))
-        unit[b] = q
-        w, x, y, z = q[0], q[1], q[2], q[3]
-        turn = np.array(
-            [
-                [1 - 2 * (y * y + z * z), 2 * (x * y - w * z), 2 * (x * z + w * y)],
-                [2 * (x * y + w * z), 1 - 2 * (x * x + z * z), 2 * (y * z - w * x)],
-                [2 * (x * z - w * y), 2 * (y * z + w * x), 1 - 2 * (x * x + y * y)],
-            ]
-        )
-        momentum = np.empty(3)
-        for i in range(3):
-            momentum[i] = turn[0, i] * rows[b, 10] + turn[1, i] * rows[b, 11]
-            momentum[i] += turn[2, i] * rows[b, 12]
-        body = np.empty(3)
-        for i in range(3):
-            body[i] = np.sum(inverse_inertia[b, i] * momentum)
-        for i in range(3):
-            spin[b, i] = np.sum(turn[i] * body)
-    return unit, spin
+    def _fill_rates(self, y: Array, state: State, force: Array, torque: Array, out: Array) -> None:
+        """Fill dy/dt but for the books, under force and torque (n, 3)."""
+        rows, filled = (v[: -self.BOOKS].reshape(-1, WIDTH) for v in (y, out))
+        turned, spin = state.pose.quaternion, state.spin
+        push = force, torque, self._inverse_mass, self._gravity
+        _rates(rows, turned, spin, self._moving, *push, filled)
 
 
-@njit(cache=True)
-def rates(
+@compiled
+def _kinematics(
+    rows: Array, moving: IntArray, inverse_inertia: Array, position: Array, quaternion: Array
+) -> tuple[Array, Array, Array, Array]:
+    """Positions, unit quaternions, velocities and spins of all n bodies, from the state rows
+    (f, 14) of those that move; `inverse_inertia` (f, 3, 3) is theirs, fixed ones keep their pose.
+    """
+    place, unit = position.copy(), quaternion.copy()
+    velocity, momentum = np.zeros(position.shape), np.empty((len(rows), 3))
+    turned = np.empty((len(rows), 4))
+    for b in range(len(rows)):
+        n = moving[b]
+        w, x, y, z = rows[b, 3], rows[b, 4], rows[b, 5], rows[b, 6]
+        length = np.sqrt(w * w + x * x + y * y + z * z)
+        for i in range(4):
+            turned[b, i] = unit[n, i] = rows[b, 3 + i] / length
+        for i in range(3):
+            place[n, i], velocity[n, i] = rows[b, i], rows[b, 7 + i]
+            momentum[b, i] = rows[b, 10 + i]
+    own, spin = turned_products(inverse_inertia, turned, momentum), np.zeros(position.shape)
+    for b in range(len(rows)):
+        for i in range(3):
+            spin[moving[b], i] = own[b, i]
+    return place, unit, velocity, spin
+
+
+@compiled
+def _rates(
     rows: Array,
-    unit: Array,
+    quaternion: Array,
     spin: Array,
+    moving: IntArray,
     force: Array,
     torque: Array,
     inverse_mass: Array,
     gravity: Array,
     out: Array,
-) -> float:
-    """Fill dy/dt (f, 14) and return the power of force and torque [W]."""
-    power = 0.0
-    for b in range(rows.shape[0]):
-        a, i, j, k = unit[b, 0], unit[b, 1], unit[b, 2], unit[b, 3]
-        x, y, z = spin[b, 0], spin[b, 1], spin[b, 2]
-        out[b, 0:3] = rows[b, 7:10]
+) -> None:
+    """Fill dy/dt (f, 14) of the bodies that move."""
+    for b in range(len(rows)):
+        n = moving[b]
+        a, i, j, k = quaternion[n, 0], quaternion[n, 1], quaternion[n, 2], quaternion[n, 3]
+        x, y, z = spin[n, 0], spin[n, 1], spin[n, 2]
         out[b, 3] = 0.5 * (-x * i - y * j - z * k)
         out[b, 4] = 0.5 * (x * a + y * k - z * j)
         out[b, 5] = 0.5 * (y * a + z * i - x * k)
         out[b, 6] = 0.5 * (z * a + x * j - y * i)
-        out[b, 7:10] = force[b] * inverse_mass[b] + gravity
-        out[b, 10:13] = torque[b]
         out[b, 13] = 0.0
-        power += np.sum(force[b] * rows[b, 7:10]) + np.sum(torque[b] * spin[b])
-    return power
+        for m in range(3):
+            out[b, m] = rows[b, 7 + m]
+            out[b, 7 + m] = force[n, m] * inverse_mass[b] + gravity[m]
+            out[b, 10 + m] = torque[n, m]

@@ -19,7 +19,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 
 from snapsim.arrays import Array, ArrayLike, IntArray, as_floats
 from snapsim.mechanics.delassus import (
@@ -33,6 +32,7 @@ from snapsim.mechanics.delassus import (
 )
 from snapsim.mechanics.simultaneous_blows import STEP, simultaneous_blows
 from snapsim.mechanics.stronge import single_blow
+from snapsim.numerics.compilation import compiled
 
 
 @dataclass(frozen=True)
@@ -103,7 +103,7 @@ def _each(value: ArrayLike, count: int) -> Array:
     return np.ascontiguousarray(np.broadcast_to(as_floats(value), (count,)))
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _blow(
     inverse_mass: Array,
     inverse_inertia: Array,
@@ -132,7 +132,7 @@ def _blow(
     return to_world(frame, impulse), works, -before[::3].copy(), mass, steps
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def blow_on_operator(
     operator: Array, before: Array, restitution: Array, friction: Array, fineness: float
 ) -> tuple[Array, Array, int]:
@@ -149,7 +149,7 @@ def blow_on_operator(
     return impulse, works, steps
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _islands(operator: Array) -> IntArray:
     """Return a label (c,) per contact; contacts that act on each other share one."""
     count = operator.shape[0] // 3
@@ -166,7 +166,7 @@ def _islands(operator: Array) -> IntArray:
     return label
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _resolve_island(
     operator: Array,
     before: Array,
@@ -201,7 +201,7 @@ def _resolve_island(
     return steps
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _lone(
     block: Array,
     start: Array,

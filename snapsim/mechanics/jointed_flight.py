@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 
 from snapsim.arrays import Array
-from snapsim.mechanics.flight import WIDTH, Flight, LoadFunction, Tolerances, rates
+from snapsim.mechanics.flight import Flight, LoadFunction, Tolerances
 from snapsim.mechanics.linkage import (
     Linkage,
     Mode,
@@ -23,7 +23,7 @@ from snapsim.mechanics.linkage import (
     react,
     stacked_velocity,
 )
-from snapsim.mechanics.rigid_bodies import RigidBodies
+from snapsim.mechanics.rigid_bodies import RigidBodies, power
 from snapsim.parts.states import State
 
 DRIFT = 1e-11
@@ -65,7 +65,7 @@ class JointedFlight(Flight):
         state = on_joints_velocity(link, bodies, state, self.time, mode)
         fresh = self._pack(state)
         fresh[-self.BOOKS :] = y[-self.BOOKS :]
-        self._solver.y = fresh
+        self._solver.y, self._asked = fresh, None
         self._solver.f = self._rate(self.time, fresh)
 
     def books(self, time: float) -> tuple[float, float, float]:
@@ -94,18 +94,9 @@ class JointedFlight(Flight):
         state = self._unpack(y)
         found = self._reactions(time, state)
         force, torque = self._loads(state.pose)
-        i, out = self._moving, np.empty_like(y)
+        out = np.empty_like(y)
         pull, twist = force + found.wrench[:, :3], torque + found.wrench[:, 3:]
-        rates(
-            y[: -self.BOOKS].reshape(-1, WIDTH),
-            state.pose.quaternion[i],
-            state.spin[i],
-            pull[i],
-            twist[i],
-            self._inverse_mass,
-            self._gravity,
-            out[: -self.BOOKS].reshape(-1, WIDTH),
-        )
-        power = np.sum(force * state.velocity) + np.sum(torque * state.spin)
-        out[-self.BOOKS :] = power, found.friction_power, found.drive_power
+        self._fill_rates(y, state, pull, twist, out)
+        given = power(force, torque, state.velocity, state.spin)
+        out[-self.BOOKS :] = given, found.friction_power, found.drive_power
         return out

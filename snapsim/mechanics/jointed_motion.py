@@ -20,6 +20,7 @@ from scipy.optimize import brentq
 from snapsim.arrays import Array, BoolArray, IntArray
 from snapsim.mechanics.cone_complementarity import solve_contacts
 from snapsim.mechanics.contact import ContactGeometry, ContactSet
+from snapsim.mechanics.contact_stepping import Sides, Trial, select, separation_rates
 from snapsim.mechanics.flight import Flight, LoadFunction
 from snapsim.mechanics.impact import Blow
 from snapsim.mechanics.jointed_contact import (
@@ -52,17 +53,8 @@ from snapsim.mechanics.linkage import (
     stacked_velocity,
     starting_slips,
 )
-from snapsim.mechanics.motion import (
-    LANDING_TIME,
-    NEARLY,
-    Item,
-    Motion,
-    MotionSettings,
-    Sides,
-    Trial,
-    select,
-    separation_rates,
-)
+from snapsim.mechanics.motion import LANDING_TIME, Item, Motion
+from snapsim.mechanics.motion_settings import NEARLY, MotionSettings
 from snapsim.mechanics.records import End, Frame, JointRecord, Tally
 from snapsim.mechanics.rigid_bodies import RigidBodies
 from snapsim.mechanics.sustained_contact import ContactStep
@@ -164,7 +156,7 @@ class JointedMotion(Motion):
             self.loads(self.state.pose) if pressed is None else (pressed.force, pressed.torque)
         )
         given = (self.linkage, self.bodies, self.state, self.time)
-        pull, resting = force + self._weight(), [j for j, sense in mode.slip.items() if not sense]
+        pull, resting = force + self.weight, [j for j, sense in mode.slip.items() if not sense]
         for _ in range(10):
             slip = starting_slips(*given, mode, pull, torque, rows, resting)
             before, mode = mode, replace(mode, slip={**mode.slip, **slip})
@@ -404,7 +396,7 @@ class JointedMotion(Motion):
 
     def _guards(self, found: Reactions) -> dict[tuple[str, int, int], float]:
         """Margins [N or N m], negative where a reaction asks for another mode."""
-        slack = 1e-9 * float(np.abs(self._weight()).sum()) + 1e-12
+        slack = 1e-9 * float(np.abs(self.weight).sum()) + 1e-12
         guards: dict[tuple[str, int, int], float] = {}
         stack = found.stack
         for i in np.flatnonzero(stack.kind == LIMIT):
@@ -458,7 +450,7 @@ class JointedMotion(Motion):
                 self.linkage,
                 self.bodies,
                 state,
-                force + self._weight(),
+                force + self.weight,
                 torque,
                 dt,
                 contacts,
@@ -645,7 +637,7 @@ class JointedMotion(Motion):
         both = found.acceleration.reshape(-1, 6)
         size = np.linalg.norm(both[:, :3], axis=1)
         size = size + self.bodies.reach * np.linalg.norm(both[:, 3:], axis=1)
-        calm = (self._rim_speeds(self.state) < self.settings.rest) & (size < CALM)
+        calm = (self.bodies.rim_speeds(self.state) < self.settings.rest) & (size < CALM)
         self._still = self._still + 1 if np.all(calm | ~self.bodies.free) else 0
 
     def bearing(self) -> Array:

@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 
 from snapsim.arrays import Array, IntArray
+from snapsim.numerics.compilation import compiled
 from snapsim.parts.states import State
 
 
@@ -99,16 +100,33 @@ class BodyLoads:
 
     def noted(self, force: Array, torque: Array, time: float) -> BodyLoads:
         """Return the loads with `force` and `torque` (n, 3) met at `time`."""
-        one, two = np.linalg.norm(force, axis=1), np.linalg.norm(torque, axis=1)
-        higher, harder = one > self.peak_force, two > self.peak_torque
-        return BodyLoads(
-            np.where(higher, one, self.peak_force),
-            np.where(higher, time, self.peak_time),
-            np.where(harder, two, self.peak_torque),
-            np.where(harder, time, self.torque_time),
-            one,
-            two,
-        )
+        before = self.peak_force, self.peak_time, self.peak_torque, self.torque_time
+        return BodyLoads(*_noted(*before, force, torque, time))
+
+
+@compiled
+def _noted(
+    peak: Array,
+    peak_time: Array,
+    peak_torque: Array,
+    torque_time: Array,
+    force: Array,
+    torque: Array,
+    time: float,
+) -> Array:
+    """Return the fields of `BodyLoads` (6, n)."""
+    found = np.empty((6, len(peak)))
+    for n in range(len(peak)):
+        one = np.sqrt(force[n, 0] ** 2 + force[n, 1] ** 2 + force[n, 2] ** 2)
+        two = np.sqrt(torque[n, 0] ** 2 + torque[n, 1] ** 2 + torque[n, 2] ** 2)
+        found[0, n], found[1, n] = peak[n], peak_time[n]
+        found[2, n], found[3, n] = peak_torque[n], torque_time[n]
+        if one > peak[n]:
+            found[0, n], found[1, n] = one, time
+        if two > peak_torque[n]:
+            found[2, n], found[3, n] = two, time
+        found[4, n], found[5, n] = one, two
+    return found
 
 
 def no_loads(count: int) -> BodyLoads:

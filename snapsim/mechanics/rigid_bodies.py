@@ -15,8 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from snapsim.arrays import Array, BoolArray, IntArray, as_floats
-from snapsim.numerics import rotations
 from snapsim.numerics.compilation import compiled
+from snapsim.numerics.rotation_kernels import advanced, matrices
 from snapsim.parts.bodies import Body
 from snapsim.parts.states import Pose, State
 
@@ -43,35 +43,101 @@ class RigidBodies:
 
     def inverse_inertia_world(self, quaternion: Array) -> Array:
         """Return R I^-1 R^T (n, 3, 3) for unit quaternions (n, 4)."""
-        turn = rotations.matrix(quaternion)
-        world: Array = turn @ self.inverse_inertia @ np.swapaxes(turn, 1, 2)
-        return world
+        return in_world(as_floats(quaternion), self.inverse_inertia)
 
     def angular_momentum(self, state: State) -> Array:
         """Return L (n, 3) about each centre of mass, world axes [kg m^2/s]."""
-        body_spin = rotations.rotate_back(state.pose.quaternion, state.spin)
-        return rotations.rotate(
-            state.pose.quaternion, np.einsum("nij,nj->ni", self.inertia, body_spin)
+        return turned_products(
+            self.inertia, as_floats(state.pose.quaternion), as_floats(state.spin)
         )
 
     def kinetic_energies(self, state: State) -> Array:
         """Return the kinetic energy of each body (n,) [J]; zero for fixed ones."""
-        linear = 0.5 * self.mass * np.sum(state.velocity**2, axis=1)
-        turning = 0.5 * np.sum(state.spin * self.angular_momentum(state), axis=1)
-        energies: Array = np.where(self.free, linear + turning, 0.0)
-        return energies
+        return _energies(
+            self.free,
+            self.mass,
+            self.inertia,
+            as_floats(state.pose.quaternion),
+            as_floats(state.velocity),
+            as_floats(state.spin),
+        )
+
+    def rim_speeds(self, state: State) -> Array:
+        """Return a bound on the speed of any point of each body (n,) [m/s]."""
+        return _rim_speeds(self.reach, as_floats(state.velocity), as_floats(state.spin))
 
     def largest_acceleration(self, state: State, force: Array, torque: Array) -> float:
         """Return a bound on what `force`, `torque` (n, 3) give a point of a free body [m/s^2]."""
         return _largest_acceleration(
             self.free,
             self.inverse_mass,
-            self.inverse_inertia_world(state.pose.quaternion),
+            self.inverse_inertia,
             self.reach,
+            as_floats(state.pose.quaternion),
             as_floats(state.spin),
             as_floats(force),
             as_floats(torque),
         )
+
+
+@compiled
+def in_world(quaternion: Array, tensor: Array) -> Array:
+    """Return R T R^T (n, 3, 3) of tensors T in body axes, for unit quaternions (n, 4)."""
+    turn, world = matrices(quaternion), np.zeros(tensor.shape)
+    for n in range(len(tensor)):
+        for j in range(3):
+            for k in range(3):
+                share = 0.0
+                for m in range(3):
+                    share += tensor[n, j, m] * turn[n, k, m]
+                for i in range(3):
+                    world[n, i, k] += turn[n, i, j] * share
+    return world
+
+
+@compiled
+def turned_products(tensor: Array, quaternion: Array, vector: Array) -> Array:
+    """Return R T R^T v (n, 3) of tensors T (n, 3, 3) in body axes and world vectors v (n, 3)."""
+    world, products = in_world(quaternion, tensor), np.zeros(vector.shape)
+    for n in range(len(tensor)):
+        for i in range(3):
+            for j in range(3):
+                products[n, i] += world[n, i, j] * vector[n, j]
+    return products
+
+
+@compiled
+def power(force: Array, torque: Array, velocity: Array, spin: Array) -> float:
+    """Return force.velocity + torque.spin over all bodies [W]."""
+    total = 0.0
+    for body in range(force.shape[0]):
+        for i in range(3):
+            total += force[body, i] * velocity[body, i] + torque[body, i] * spin[body, i]
+    return total
+
+
+@compiled
+def _energies(
+    free: BoolArray, mass: Array, inertia: Array, quaternion: Array, velocity: Array, spin: Array
+) -> Array:
+    momenta, energies = turned_products(inertia, quaternion, spin), np.zeros(len(mass))
+    for n in range(len(mass)):
+        for i in range(3):
+            if free[n]:
+                energies[n] += (
+                    0.5 * mass[n] * velocity[n, i] ** 2 + 0.5 * spin[n, i] * momenta[n, i]
+                )
+    return energies
+
+
+@compiled
+def _rim_speeds(reach: Array, velocity: Array, spin: Array) -> Array:
+    speeds = np.empty(len(reach))
+    for n in range(len(reach)):
+        v, w = velocity[n], spin[n]
+        turning = np.sqrt(w[0] ** 2 + w[1] ** 2 + w[2] ** 2)
+        speeds[n] = np.sqrt(v[0] ** 2 + v[1] ** 2 + v[2] ** 2) + reach[n] * turning
+    return speeds
 
 
 @compiled
@@ -80,24 +146,22 @@ def _largest_acceleration(
     inverse_mass: Array,
     inverse_inertia: Array,
     reach: Array,
+    quaternion: Array,
     spin: Array,
     force: Array,
     torque: Array,
 ) -> float:
-    largest = 0.0
-    for i in range(len(free)):
-        if not free[i]:
+    rates, largest = turned_products(inverse_inertia, quaternion, torque), 0.0
+    for n in range(len(free)):
+        if not free[n]:
             continue
         pull, turn, square = 0.0, 0.0, 0.0
         for k in range(3):
-            rate = 0.0
-            for j in range(3):
-                rate += inverse_inertia[i, k, j] * torque[i, j]
-            pull += force[i, k] ** 2
-            turn += rate * rate
-            square += spin[i, k] ** 2
-        rim = (np.sqrt(turn) + square) * reach[i]
-        largest = max(largest, np.sqrt(pull) * inverse_mass[i] + rim)
+            pull += force[n, k] ** 2
+            turn += rates[n, k] ** 2
+            square += spin[n, k] ** 2
+        rim = (np.sqrt(turn) + square) * reach[n]
+        largest = max(largest, np.sqrt(pull) * inverse_mass[n] + rim)
     return largest
 
 
@@ -112,7 +176,33 @@ def rigid_bodies(bodies: Sequence[Body]) -> RigidBodies:
     return RigidBodies(mass, inertia, inverse, inverse_inertia, free, reach)
 
 
+@compiled
+def farthest(position: Array, centre: Array, chosen: BoolArray) -> float:
+    """Return the largest distance [m] of the `chosen` of some positions (n, 3) from `centre`."""
+    square = 0.0
+    for n in range(len(position)):
+        if chosen[n]:
+            away = 0.0
+            for i in range(3):
+                away += (position[n, i] - centre[i]) ** 2
+            square = max(square, away)
+    return float(np.sqrt(square))
+
+
 def drift(pose: Pose, velocity: Array, spin: Array, duration: float) -> Pose:
     """Return the pose after `duration` [s] at constant `velocity` and `spin` (n, 3)."""
-    quaternion = rotations.advanced(as_floats(pose.quaternion), duration * spin)
-    return Pose(pose.position + duration * velocity, quaternion)
+    before = as_floats(pose.position), as_floats(pose.quaternion)
+    position, quaternion = _drifted(*before, as_floats(velocity), as_floats(spin), duration)
+    return Pose(position, quaternion)
+
+
+@compiled
+def _drifted(
+    position: Array, quaternion: Array, velocity: Array, spin: Array, duration: float
+) -> tuple[Array, Array]:
+    after, turn = np.empty(position.shape), np.empty(spin.shape)
+    for n in range(len(position)):
+        for i in range(3):
+            after[n, i] = position[n, i] + duration * velocity[n, i]
+            turn[n, i] = duration * spin[n, i]
+    return after, advanced(quaternion, turn)

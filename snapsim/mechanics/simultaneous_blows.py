@@ -23,10 +23,10 @@ Granular Chains, 2014 (both from memory).
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
 from snapsim.arrays import Array
 from snapsim.mechanics.coulomb_cone import friction_disk
+from snapsim.numerics.compilation import compiled
 
 STEP = 0.01
 """Step times the highest frequency; the error of a blow is about STEP^2."""
@@ -35,7 +35,7 @@ _MOST_STEPS = 50_000
 _QUIET = 1e-6
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def simultaneous_blows(
     operator: Array, start: Array, restitution: Array, friction: Array, fineness: float
 ) -> tuple[Array, Array, Array, int]:
@@ -70,7 +70,7 @@ def simultaneous_blows(
     return impulse, work[0], work[1], steps
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _highest(operator: Array) -> float:
     """Return the largest eigenvalue of W_nn within rounding of a Gershgorin-started power loop."""
     count = operator.shape[0] // 3
@@ -90,20 +90,20 @@ def _highest(operator: Array) -> float:
     return size
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _closing(u: Array) -> float:
     """Return the largest closing speed [m/s]."""
     return max(np.max(-u[::3]), 0.0)
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _jammed(before: Array, u: Array, closing: float, step: float) -> bool:
     """Tell whether loaded contacts hold each other: nothing closes and nothing changes."""
     change = np.max(np.abs(u - before))
     return change <= _QUIET * step * closing and _closing(u) <= _QUIET * closing
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _fly(u: Array, gap: Array) -> bool:
     """Let all gaps change until the first closes; False where none ever does."""
     time = np.inf
@@ -117,7 +117,7 @@ def _fly(u: Array, gap: Array) -> bool:
     return True
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _one_step(
     operator: Array,
     u: Array,
@@ -149,7 +149,7 @@ def _one_step(
     return step
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _friction_moments(u: Array, turn: Array) -> Array:
     """Return per contact where in the step friction looks at slip: 1/2, or 1 near stick."""
     theta = np.ones(turn.size)
@@ -159,7 +159,7 @@ def _friction_moments(u: Array, turn: Array) -> Array:
     return theta
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _sweeps(
     operator: Array,
     u: Array,
@@ -194,7 +194,7 @@ def _sweeps(
             return
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _row_products(operator: Array, n: int, piece: Array) -> tuple[float, float, float]:
     """Return the three entries from n on of W piece."""
     x, y, z = 0.0, 0.0, 0.0
@@ -205,7 +205,7 @@ def _row_products(operator: Array, n: int, piece: Array) -> tuple[float, float, 
     return x, y, z
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _friction_impulse(
     operator: Array,
     u: Array,
@@ -225,7 +225,7 @@ def _friction_impulse(
     return friction_disk(a, b, d, q1, q2, friction * normal)
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _unit_impulse(
     a: float, w: float, force: float, gap: float, e: float, stiffness: float, step: float
 ) -> float:
@@ -247,7 +247,7 @@ def _unit_impulse(
     return 2.0 * due / (a + root) if a >= 0.0 else (root - a) / (2.0 * w)
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _closing_impulse(a: float, w: float, gap: float, c: float, step: float) -> float:
     """Return the impulse of an unloaded unit, which must close `gap` first; c = k step^2/2."""
     if -a * step <= gap:
@@ -260,7 +260,7 @@ def _closing_impulse(a: float, w: float, gap: float, c: float, step: float) -> f
     return c * (speed - g) ** 2 / speed if speed > g else 0.0
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _friction_gain(operator: Array, u: Array, piece: Array) -> float:
     """Return the work of friction over the step; positive means a gain."""
     total = 0.0
@@ -270,7 +270,7 @@ def _friction_gain(operator: Array, u: Array, piece: Array) -> float:
     return total
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _crossing(
     operator: Array,
     u: Array,
@@ -292,7 +292,7 @@ def _crossing(
     return earliest
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _update_units(
     operator: Array,
     u: Array,
@@ -322,7 +322,7 @@ def _update_units(
             force[j] = 0.0
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _advance(operator: Array, u: Array, piece: Array, work: Array, turn: Array) -> Array:
     """Return the velocity after the step; book the work and how far the slip has turned."""
     after = np.empty(u.size)
@@ -338,7 +338,7 @@ def _advance(operator: Array, u: Array, piece: Array, work: Array, turn: Array) 
     return after
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _stop_closing(operator: Array, u: Array, impulse: Array, work: Array, scale: float) -> None:
     """Take the last, tiny closing speeds away without rebound or friction."""
     count = u.size // 3

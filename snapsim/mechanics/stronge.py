@@ -21,17 +21,17 @@ Sources: Keller, J. Appl. Mech. 53, 1 (1986); Stronge, Impact Mechanics, 2nd ed.
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
 from snapsim.arrays import Array
 from snapsim.mechanics.coulomb_cone import friction_disk, principal_axes, secular_root
+from snapsim.numerics.compilation import compiled
 
 _TINY_SLIP = 1e-13
 _LOCKED = 1e-9
 _LEVELS = 7
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def single_blow(block: Array, start: Array, restitution: float, friction: float) -> Array:
     """Return (p_n, p_t1, p_t2, work of p_n) of a blow with velocity `start` (3,) before it.
 
@@ -56,7 +56,7 @@ def single_blow(block: Array, start: Array, restitution: float, friction: float)
     return _impulse(block, start, state)
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _impulse(block: Array, start: Array, state: Array) -> Array:
     """Return (p, work): the tangential impulse is what explains the change of slip."""
     if state[1] == start[1] and state[2] == start[2] and block[0, 1] == block[0, 2] == 0.0:
@@ -67,7 +67,7 @@ def _impulse(block: Array, start: Array, state: Array) -> Array:
     return np.array([state[3], t1, t2, state[5]])
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _steady(block: Array, state: Array, friction: float) -> bool:
     """Tell whether the slip direction does not turn."""
     if friction == 0.0:
@@ -80,7 +80,7 @@ def _steady(block: Array, state: Array, friction: float) -> bool:
     return bool(abs(s1 * r2 - s2 * r1) <= 4e-15 * size)
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _friction_direction(block: Array, state: Array, friction: float) -> tuple[float, float, bool]:
     """Return (f1, f2, stays): the tangential impulse per normal one, and whether u_t stays 0."""
     slip = np.hypot(state[1], state[2])
@@ -99,7 +99,7 @@ def _friction_direction(block: Array, state: Array, friction: float) -> tuple[fl
     return c * x1 + s * x2, c * x2 - s * x1, False
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _straight(block: Array, state: Array, friction: float, kappa: float) -> bool:
     """Advance in closed form to the end of the blow (True) or to the moment slip stops."""
     f1, f2, stays = _friction_direction(block, state, friction)
@@ -124,7 +124,7 @@ def _straight(block: Array, state: Array, friction: float, kappa: float) -> bool
     return end <= stop
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _remaining(u_n: float, rate: float, stored: float, kappa: float) -> float:
     """Return the normal impulse left until all that was stored has been given back."""
     before = 0.0
@@ -143,7 +143,7 @@ def _remaining(u_n: float, rate: float, stored: float, kappa: float) -> float:
     return float(before + 2.0 * due / (u_n + np.sqrt(square)))
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _store(state: Array, rate: float, step: float, kappa: float) -> None:
     """Advance u_n, p_n, stored and done work over `step` of normal impulse at a constant rate."""
     left = step
@@ -162,7 +162,7 @@ def _store(state: Array, rate: float, step: float, kappa: float) -> None:
     state[3] += step
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _curved(block: Array, state: Array, friction: float, kappa: float, scale: float) -> bool:
     """Integrate turning slip to the end of the blow (True), to its stop or to a steady line.
 
@@ -191,7 +191,7 @@ def _curved(block: Array, state: Array, friction: float, kappa: float, scale: fl
     return True
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _cut(block: Array, state: Array, friction: float, share: float, step: float) -> Array:
     """Return the state where u_n or the store first reaches zero, by bisection and secant."""
     low, high = 0.0, step
@@ -217,7 +217,7 @@ def _cut(block: Array, state: Array, friction: float, share: float, step: float)
     return trial
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _slope(block: Array, state: Array, friction: float, share: float, out: Array) -> None:
     """Write d(state)/dt with dp = |u_t| dt."""
     slip = np.hypot(state[1], state[2])
@@ -229,7 +229,7 @@ def _slope(block: Array, state: Array, friction: float, share: float, out: Array
     out[5] = state[0] * slip
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _extrapolate(
     block: Array, state: Array, friction: float, share: float, step: float
 ) -> tuple[Array, float]:
@@ -254,7 +254,7 @@ def _extrapolate(
     return column[_LEVELS - 1].copy(), error
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _modified_midpoint(
     block: Array, state: Array, friction: float, share: float, step: float, count: int
 ) -> Array:

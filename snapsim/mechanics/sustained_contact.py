@@ -29,7 +29,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 
 from snapsim.arrays import Array, ArrayLike, IntArray, as_floats
 from snapsim.mechanics.cone_complementarity import contact_status, solve_contacts
@@ -43,7 +42,10 @@ from snapsim.mechanics.delassus import (
     impulse_response,
     to_world,
 )
+from snapsim.mechanics.linear_system import solve_in_place
+from snapsim.mechanics.rigid_bodies import power
 from snapsim.numerics import rotations
+from snapsim.numerics.compilation import compiled
 
 __all__ = [
     "SEPARATED",
@@ -104,9 +106,9 @@ def contact_step(
     turning explains; with `opening` it must have opened by as much at the end, at the final speed.
     """
     pairs = np.ascontiguousarray(pair, dtype=np.int64).reshape(-1, 2)
-    count, room = pairs.shape[0], as_floats(gap).reshape(-1)
+    count, room, slip = pairs.shape[0], as_floats(gap).reshape(-1), _each(grip, len(pairs))
     after, turning = as_floats(velocity).copy(), as_floats(spin).copy()
-    impulse, works, applied, status, residual = _step(
+    impulse, works, status = _step(
         as_floats(inverse_mass),
         as_floats(inverse_inertia_world),
         as_floats(position),
@@ -118,12 +120,12 @@ def contact_step(
         pairs,
         as_floats(point).reshape(-1, 3),
         as_floats(normal).reshape(-1, 3),
-        room if opening else np.maximum(room, -dt * _each(grip, count)),
+        room if opening else np.maximum(room, -dt * slip),
         _each(friction, count),
-        _each(grip, count),
+        slip,
         np.zeros((count, 3)) if guess is None else as_floats(guess),
     )
-    normal_work, friction_work = float(works[0].sum()), float(works[1].sum())
+    normal_work, friction_work, applied, residual = works.tolist()
     return ContactStep(
         after, turning, impulse, normal_work, friction_work, applied, status, residual
     )
@@ -169,10 +171,11 @@ def project_out(
 
 def _each(value: ArrayLike, count: int) -> Array:
     """Return one number per contact (c,) from one for each or one for all."""
-    return np.ascontiguousarray(np.broadcast_to(as_floats(value), (count,)))
+    each = as_floats(value)
+    return each if each.shape == (count,) else np.full(count, each)
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _step(
     inverse_mass: Array,
     inverse_inertia: Array,
@@ -189,33 +192,42 @@ def _step(
     friction: Array,
     grip: Array,
     guess: Array,
-) -> tuple[Array, Array, float, IntArray, float]:
-    """Change `velocity` and `spin` in place; return impulse, works, applied, status, misfit."""
+) -> tuple[Array, Array, IntArray]:
+    """Change `velocity` and `spin` in place; return impulse, status and, in between, four numbers:
+    normal, friction and applied work and the misfit."""
     turn_all(inverse_inertia, spin, 0.5 * dt)
     frame = contact_frames(normal)
     jacobian = contact_jacobian(position, pair, point, frame)
     response = impulse_response(inverse_mass, inverse_inertia, pair, jacobian)
     operator = delassus_operator(pair, jacobian, response)
     before = contact_velocity(velocity, spin, pair, jacobian)
-    applied = 0.5 * dt * _power(force, torque, velocity, spin)
+    applied = 0.5 * dt * power(force, torque, velocity, spin)
     _push(inverse_mass, inverse_inertia, force, torque, dt, velocity, spin)
     free = contact_velocity(velocity, spin, pair, jacobian)
     shift = mean_slip(before, grip)
-    q = free + shift
+    q = free.copy()
     for k in range(gap.size):
         q[3 * k] += gap[k] / dt
+        for i in range(1, 3):
+            q[3 * k + i] += shift[3 * k + i]
     tolerance = _RELATIVE * _largest(before, free)
     impulse, residual = solve_contacts(operator, q, friction, _to_local(frame, guess), tolerance)
     apply_impulse(velocity, spin, pair, response, impulse)
-    applied += 0.5 * dt * _power(force, torque, velocity, spin)
+    applied += 0.5 * dt * power(force, torque, velocity, spin)
     after = contact_velocity(velocity, spin, pair, jacobian)
-    works = contact_work(impulse, before, after)
-    status = contact_status(after + shift, impulse, friction, 100.0 * tolerance)
+    works, sums = contact_work(impulse, before, after), np.zeros(4)
+    for k in range(gap.size):
+        sums[0] += works[0, k]
+        sums[1] += works[1, k]
+    sums[2], sums[3] = applied, residual
+    for i in range(after.size):
+        after[i] += shift[i]
+    status = contact_status(after, impulse, friction, 100.0 * tolerance)
     turn_all(inverse_inertia, spin, 0.5 * dt)
-    return to_world(frame, impulse), works, applied, status, residual
+    return to_world(frame, impulse), sums, status
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def mean_slip(before: Array, grip: Array) -> Array:
     """Return what to add to u' (3c,) for the laws to hold on u + u', where the slip is small."""
     shift = np.zeros(before.size)
@@ -225,20 +237,7 @@ def mean_slip(before: Array, grip: Array) -> Array:
     return shift
 
 
-def turning_slip(position: Array, spin: Array, pair: IntArray, point: Array, dt: float) -> Array:
-    """Return a bound on the slip (c,) [m/s] that turning by `spin` (n, 3) over `dt` brings.
-
-    The arm to the contact changes by up to w r dt, its velocity by w times that; twice, to be safe.
-    """
-    bound = np.zeros(len(pair))
-    for side in range(2):
-        body = pair[:, side]
-        square = np.sum(spin[body] ** 2, axis=1)
-        bound += 2.0 * dt * square * np.sqrt(np.sum((point - position[body]) ** 2, axis=1))
-    return bound
-
-
-@njit(cache=True, error_model="numpy")
+@compiled
 def _largest(a: Array, b: Array) -> float:
     """Return the largest magnitude in two arrays of one size, at least 1e-30."""
     size = 1e-30
@@ -247,17 +246,7 @@ def _largest(a: Array, b: Array) -> float:
     return size
 
 
-@njit(cache=True, error_model="numpy")
-def _power(force: Array, torque: Array, velocity: Array, spin: Array) -> float:
-    """Return force.velocity + torque.spin over all bodies [W]."""
-    total = 0.0
-    for body in range(force.shape[0]):
-        for i in range(3):
-            total += force[body, i] * velocity[body, i] + torque[body, i] * spin[body, i]
-    return total
-
-
-@njit(cache=True, error_model="numpy")
+@compiled
 def _push(
     inverse_mass: Array,
     inverse_inertia: Array,
@@ -275,7 +264,7 @@ def _push(
                 spin[body, i] += dt * inverse_inertia[body, i, j] * torque[body, j]
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _to_local(frame: Array, world: Array) -> Array:
     """Return world vectors (c, 3) in the contacts' axes (3c,)."""
     local = np.zeros(3 * frame.shape[0])
@@ -286,7 +275,7 @@ def _to_local(frame: Array, world: Array) -> Array:
     return local
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def contact_work(impulse: Array, before: Array, after: Array) -> Array:
     """Return normal and friction work (2, c): p.(u + u')/2."""
     works = np.zeros((2, impulse.size // 3))
@@ -297,53 +286,72 @@ def contact_work(impulse: Array, before: Array, after: Array) -> Array:
     return works
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def turn_all(inverse_inertia: Array, spin: Array, dt: float) -> None:
     """Turn every spin (n, 3) in place as `turn_freely` does."""
     for body in range(inverse_inertia.shape[0]):
         turn_freely(inverse_inertia[body], spin[body], dt)
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def turn_freely(inverse_inertia: Array, spin: Array, dt: float) -> None:
-    """Turn `spin` (3,) in place by I dw/dt = -w x I w over dt: implicit midpoint, Newton.
+    """Turn `spin` w (3,) in place by I dw/dt = -w x I w over dt: implicit midpoint, Newton.
 
-    With x the mean spin, I (x - w) + dt/2 x x I x = 0; dotted with x this says that w.I w stays.
+    With d half the change of the angular momentum L and x = w + I^-1 d the mean spin,
+    d + dt/2 x x (L + d) = 0; dotted with x this says that w.I w stays.
     """
-    determinant = np.linalg.det(inverse_inertia)
-    speed = np.sqrt(spin[0] ** 2 + spin[1] ** 2 + spin[2] ** 2)
-    if determinant <= 0.0 or speed == 0.0:
+    momentum, d = spin.copy(), np.zeros(3)
+    if not solve_in_place(inverse_inertia.copy(), momentum):
         return
-    inertia = np.empty((3, 3))
-    inertia[:] = np.linalg.inv(inverse_inertia)
-    x = spin.copy()
+    x, slope, change = np.empty(3), np.empty((3, 3)), np.empty(3)
+    size = abs(momentum[0]) + abs(momentum[1]) + abs(momentum[2])
     for _ in range(20):
-        momentum = inertia @ x
-        misfit = inertia @ (x - spin)
-        misfit += 0.5 * dt * _cross_product(x, momentum)
-        slope = inertia.copy()
-        for j in range(3):
-            unit = np.zeros(3)
-            unit[j] = 1.0
-            slope[:, j] += 0.5 * dt * _cross_product(unit, momentum)
-            slope[:, j] += 0.5 * dt * _cross_product(x, inertia[:, j].copy())
-        change = np.linalg.solve(slope, misfit)
-        x -= change
-        if np.max(np.abs(change)) <= 1e-15 * speed:
+        _mean_spin(inverse_inertia, spin, d, x)
+        _midpoint_misfit(inverse_inertia, momentum, d, x, 0.5 * dt, change, slope)
+        if not solve_in_place(slope, change):
             break
+        for i in range(3):
+            d[i] -= change[i]
+        if abs(change[0]) + abs(change[1]) + abs(change[2]) <= 1e-15 * size:
+            break
+    _mean_spin(inverse_inertia, spin, d, x)
     for i in range(3):
         spin[i] = 2.0 * x[i] - spin[i]
 
 
-@njit(cache=True, error_model="numpy")
-def _cross_product(a: Array, b: Array) -> Array:
-    """Return a x b (3,)."""
-    return np.array(
-        [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]]
-    )
+@compiled
+def _mean_spin(inverse_inertia: Array, spin: Array, d: Array, x: Array) -> None:
+    """Fill in x = w + I^-1 d (3,)."""
+    for i in range(3):
+        x[i] = spin[i]
+        for j in range(3):
+            x[i] += inverse_inertia[i, j] * d[j]
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
+def _midpoint_misfit(
+    inverse_inertia: Array,
+    momentum: Array,
+    d: Array,
+    x: Array,
+    half: float,
+    misfit: Array,
+    slope: Array,
+) -> None:
+    """Fill in the misfit (3,) of the midpoint rule and its slope (3, 3) by d; half the step."""
+    for i in range(3):
+        j, k = (i + 1) % 3, (i + 2) % 3
+        own, other = momentum[j] + d[j], momentum[k] + d[k]
+        misfit[i] = d[i] + half * (x[j] * other - x[k] * own)
+        for m in range(3):
+            turn = inverse_inertia[j, m] * other - inverse_inertia[k, m] * own
+            slope[i, m] = half * turn
+        slope[i, i] += 1.0
+        slope[i, k] += half * x[j]
+        slope[i, j] -= half * x[k]
+
+
+@compiled
 def _project(
     inverse_mass: Array,
     inverse_inertia: Array,

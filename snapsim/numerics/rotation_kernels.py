@@ -21,7 +21,8 @@ def advanced(quaternion: Array, turn: Array) -> Array:
             step[i, k + 1] = share * turn[i, k]
     after = products(step, quaternion)
     for i in range(len(turn)):
-        length = np.sqrt(np.sum(after[i] ** 2))
+        w, x, y, z = after[i, 0], after[i, 1], after[i, 2], after[i, 3]
+        length = np.sqrt(w * w + x * x + y * y + z * z)
         for k in range(4):
             after[i, k] /= length
     return after

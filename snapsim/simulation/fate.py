@@ -17,7 +17,7 @@ from typing import Final, Literal
 import numpy as np
 
 from snapsim.mechanics.contact import ContactGeometry
-from snapsim.mechanics.motion import NEARLY, MotionSettings
+from snapsim.mechanics.motion_settings import NEARLY, MotionSettings
 from snapsim.numerics import rotations
 from snapsim.simulation.release import STEPS, release
 from snapsim.simulation.system import System

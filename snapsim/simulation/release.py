@@ -10,16 +10,18 @@ from __future__ import annotations
 import time as clock
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
-from snapsim.arrays import Array
+from snapsim.arrays import Array, BoolArray
 from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.model import MagneticModel
 from snapsim.mechanics.contact import ContactGeometry
 from snapsim.mechanics.edge_stress import magnet_edge_stress
 from snapsim.mechanics.flight import Tolerances
-from snapsim.mechanics.motion import Motion, MotionSettings
+from snapsim.mechanics.motion import Motion
+from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.mechanics.peak_force import peak_force_band
 from snapsim.mechanics.records import BodyLoads, End, Frame, PairBlow, Strike
 from snapsim.mechanics.rigid_bodies import RigidBodies, rigid_bodies
@@ -189,13 +191,14 @@ class _Log:
 
     def _magnet_gap(self, state: State) -> float:
         """Smallest distance between a free body and another body that is a magnet [m]."""
-        gaps = self.geometry.gaps(state.pose)
-        chosen = [
-            gap
-            for gap, (a, b) in zip(gaps, self.geometry.pairs, strict=True)
-            if self._snaps(int(a), int(b)) or self._snaps(int(b), int(a))
-        ]
-        return float(min(chosen)) if chosen else float("nan")
+        gaps = self.geometry.gaps(state.pose)[self._snapping]
+        return float(gaps.min()) if len(gaps) else float("nan")
+
+    @cached_property
+    def _snapping(self) -> BoolArray:
+        """Which pairs (p,) are a free body and another body that is a magnet."""
+        pairs = self.geometry.pairs.tolist()
+        return np.array([self._snaps(a, b) or self._snaps(b, a) for a, b in pairs], dtype=bool)
 
     def _snaps(self, part: int, magnet: int) -> bool:
         body, other = self.system.bodies[part], self.system.bodies[magnet]

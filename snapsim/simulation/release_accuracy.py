@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from snapsim.mechanics.motion import MotionSettings
+from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.simulation.refinement import (
     TwoMeshes,
     estimate_scalar,

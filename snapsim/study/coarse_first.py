@@ -23,7 +23,7 @@ from scipy import optimize, spatial, special, stats
 
 from snapsim.arrays import Array, BoolArray
 from snapsim.mechanics.flight import Tolerances
-from snapsim.mechanics.motion import MotionSettings
+from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.study.hazard_limits import standards
 from snapsim.study.outcome import WhatCounts
 from snapsim.study.sampling import Spot

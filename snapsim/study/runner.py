@@ -36,7 +36,7 @@ from typing import Any, Literal, TypeVar
 
 from snapsim.errors import ComputationError, OutputError, SnapsimError
 from snapsim.magnetics.cells.contract import CellMesh
-from snapsim.mechanics.motion import MotionSettings
+from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.parts.shapes import Shape
 from snapsim.simulation.first_use import prepare
 from snapsim.simulation.system import Detail, System

@@ -77,9 +77,11 @@ def test_bodies_that_joints_hold_are_left(bodies, state):
     np.testing.assert_array_equal(after.spin, state.spin)
 
 
-def test_clusters_are_bodies_that_touch_directly_or_through_others():
-    found = clusters(np.array([[1, 2], [4, 2], [0, 3]]), 6)
-    assert sorted(tuple(g) for g in found) == [(0, 3), (1, 2, 4), (5,)]
+def test_clusters_are_free_bodies_that_touch_directly_or_through_others():
+    free = np.array([True, True, True, True, True, False])
+    label = clusters(np.array([[1, 2], [4, 2], [0, 3], [0, 5], [1, 5]]), free)
+    groups = sorted(tuple(np.flatnonzero(label == k).tolist()) for k in np.unique(label))
+    assert groups == [(0, 3), (1, 2, 4), (5,)]
 
 
 def test_work_of_a_correction_is_that_of_its_displacement_and_turn():

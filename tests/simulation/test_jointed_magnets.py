@@ -12,7 +12,7 @@ from scipy.optimize import brentq
 
 from snapsim.magnetics.model import MagneticModel
 from snapsim.mechanics.joints import STILL, WORLD, Side, String, hinge, hold
-from snapsim.mechanics.motion import MotionSettings
+from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.numerics import rotations
 from snapsim.parts.shapes import Box, Sphere
 from snapsim.parts.states import Pose

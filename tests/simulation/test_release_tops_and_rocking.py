@@ -5,7 +5,8 @@ import pytest
 
 from snapsim.mechanics.contact import ContactGeometry
 from snapsim.mechanics.flight import Tolerances
-from snapsim.mechanics.motion import Motion, MotionSettings
+from snapsim.mechanics.motion import Motion
+from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.mechanics.records import Frame
 from snapsim.mechanics.rigid_bodies import RigidBodies
 from snapsim.numerics import rotations

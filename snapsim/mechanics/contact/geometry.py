@@ -16,7 +16,13 @@ from math import sqrt
 import numpy as np
 
 from snapsim.arrays import Array, IntArray, as_floats
-from snapsim.mechanics.contact.touching import CONTACT_SIZE, MOST_CONTACTS
+from snapsim.mechanics.contact.touching import (
+    CONTACT_SIZE,
+    DISTANCE,
+    MIDDLE,
+    MOST_CONTACTS,
+    NORMAL_AT,
+)
 from snapsim.mechanics.contact.union import (
     Pieces,
     pair_bound,
@@ -79,10 +85,7 @@ class ContactGeometry:
 
     def contacts(self, pose: Pose, reach: float) -> ContactSet:
         """Return all contacts with a gap below `reach` [m]."""
-        numbers, rows = _contacts(self._pieces, self.pairs, self._air, *_arrays(pose), reach)
-        gap = rows[:, 6] - self._air[numbers]
-        point, normal = rows[:, :3].copy(), rows[:, 3:6].copy()
-        return ContactSet(self.pairs[numbers], point, normal, gap)
+        return ContactSet(*_contacts(self._pieces, self.pairs, self._air, *_arrays(pose), reach))
 
 
 def gap_between(one: Piece, other: Piece) -> float:
@@ -166,17 +169,34 @@ def _contacts(
     position: Array,
     quaternion: Array,
     reach: float,
-) -> tuple[IntArray, Array]:
-    """Pair numbers (c,) and contact rows (c, CONTACT_SIZE), points in world axes."""
+) -> tuple[IntArray, Array, Array, Array]:
+    """Fields of a contact set."""
     at = placed(pieces, _matrices(quaternion), position)
-    rows = np.empty((MOST_CONTACTS, CONTACT_SIZE))
-    numbers, kept = np.empty(0, dtype=np.int64), np.empty((0, CONTACT_SIZE))
+    rows, total = np.empty((MOST_CONTACTS, CONTACT_SIZE)), 0
+    numbers = np.empty(MOST_CONTACTS, dtype=np.int64)
     for k in range(len(pairs)):
-        a, b = pairs[k]
-        offset, near = position[a] - position[b], reach + air[k]
-        if sqrt(np.sum(offset**2)) - pieces.reach[a] - pieces.reach[b] >= near:
+        a, b, near = pairs[k, 0], pairs[k, 1], reach + air[k]
+        x, y = position[a, 0] - position[b, 0], position[a, 1] - position[b, 1]
+        z = position[a, 2] - position[b, 2]
+        if sqrt(x * x + y * y + z * z) - pieces.reach[a] - pieces.reach[b] >= near:
             continue
-        count = pair_contacts(pieces, at, a, b, near, rows)
-        kept = np.concatenate((kept, rows[:count]))
-        numbers = np.concatenate((numbers, np.full(count, k, dtype=np.int64)))
-    return numbers, kept
+        first = total
+        total += pair_contacts(pieces, at, a, b, near, rows[first:])
+        for c in range(first, total):
+            numbers[c] = k
+    return _fields(pairs, air, numbers, rows, total)
+
+
+@compiled
+def _fields(
+    pairs: IntArray, air: Array, numbers: IntArray, rows: Array, count: int
+) -> tuple[IntArray, Array, Array, Array]:
+    pair, gap = np.empty((count, 2), dtype=np.int64), np.empty(count)
+    point, normal = np.empty((count, 3)), np.empty((count, 3))
+    for c in range(count):
+        gap[c] = rows[c, DISTANCE] - air[numbers[c]]
+        for i in range(2):
+            pair[c, i] = pairs[numbers[c], i]
+        for i in range(3):
+            point[c, i], normal[c, i] = rows[c, MIDDLE + i], rows[c, NORMAL_AT + i]
+    return pair, point, normal, gap

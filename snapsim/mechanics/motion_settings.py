@@ -1,0 +1,45 @@
+"""Numbers that steer a motion."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from snapsim.mechanics.flight import Tolerances
+from snapsim.mechanics.simultaneous_blows import STEP
+
+NEARLY = 3.0
+"""Touching gaps within which a closing contact is struck: the end of a step meets them so well."""
+
+
+@dataclass(frozen=True)
+class MotionSettings:
+    """Numbers that steer the motion.
+
+    `touch` [m]: gap under which surfaces count as touching, and stay as far apart as they are.
+    `slow` [m/s]: rebound speed under which a blow is taken without rebound (1 mm/s rises 0.05
+    micrometre); where the applied acceleration a is large it is `hop` [s] * a, so that rebounds
+    shorter than about twice that are not followed. `landing` [m/s]: closing speed under which a
+    contact counts as closed already, so that sustained contact takes it over (it sinks by half
+    that speed times the step). `rest` [m/s]: rim speed under which a touching body counts as at
+    rest, for `rest_steps` steps in a row. `contact_step`, `frame_spacing` and `flight_step` are
+    the longest steps [s]; a contact step is also held so short that no load changes by much more
+    than the share `load_change` from one to the next, that nothing turns by more than `turn` [rad]
+    or, by the applied forces alone, moves by more than `fall` [m]. `limit` is the largest number
+    of steps; `blow_step` that of blows at several contacts, relative to the fastest contact unit.
+    """
+
+    tolerances: Tolerances = field(default_factory=Tolerances)
+    touch: float = 1e-6
+    slow: float = 1e-3
+    hop: float = 5e-5
+    landing: float = 1e-4
+    load_change: float = 0.012
+    rest: float = 2e-5
+    rest_steps: int = 8
+    contact_step: float = 1.5e-3
+    turn: float = 0.03
+    fall: float = 1e-3
+    frame_spacing: float = 5e-3
+    flight_step: float = 0.05
+    limit: int = 200_000
+    blow_step: float = STEP
