@@ -274,7 +274,9 @@ class EnergyBetweenPoses:
 
     def _fitted(self, chosen: IntArray) -> Kriging | None:
         """The interpolant through the chosen poses; now and then of the likeliest length."""
-        data = [np.array(column) for column in zip(*(self._known[i] for i in chosen), strict=True)]
+        rows = [self._known[i] for i in chosen]
+        point, tangent, energy, slopes = (np.array(column) for column in zip(*rows, strict=True))
+        data = (point, tangent, energy, slopes)
         best = kriging(*data, self._length)
         if self._fresh >= WEIGHED or best is None:
             self._fresh = 0
