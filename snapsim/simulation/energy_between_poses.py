@@ -34,6 +34,15 @@ from snapsim.parts.states import Pose
 Wrenches = tuple[Array, Array]
 """Force and torque (n, 3) each of n bodies [N, N m], about the centres of mass, world axes."""
 
+
+class Level(NamedTuple):
+    """Energy [J] and the loads (n, 3) on all bodies [N, N m] of one pose."""
+
+    energy: float
+    force: Array
+    torque: Array
+
+
 ROOT_HALF: Final = math.sqrt(0.5)
 
 NEAREST: Final = (16, 12, 12)
@@ -198,7 +207,7 @@ class Record:
 
 
 class EnergyBetweenPoses:
-    """What solved poses say of others; `solved` tells of one more, `load` asks."""
+    """What solved poses say of others; `solved` tells of one more, `level` asks."""
 
     def __init__(self, space: PoseSpace) -> None:
         self.space = space
@@ -211,14 +220,14 @@ class EnergyBetweenPoses:
         self._window: frozenset[int] = frozenset()
         self._fresh = 0
 
-    def load(self, pose: Pose, allowed: float) -> Wrenches | None:
-        """Return force and torque on all bodies in `pose`; None where they are not known to the
-        `allowed` share of the loads."""
+    def level(self, pose: Pose, allowed: float) -> Level | None:
+        """Return energy and loads of `pose`; None where these are not known to the `allowed` share
+        of themselves."""
         found = self._estimate(pose, allowed)
         if found is None or self._expected(found) > allowed:
             return None
         self.record.answered += 1
-        return self.space.wrenches(found.slopes, pose.position)
+        return Level(found.value, *self.space.wrenches(found.slopes, pose.position))
 
     def solved(self, pose: Pose, energy: float, load: Wrenches, allowed: float) -> None:
         """Take in the energy [J] and the loads of a pose that was solved."""

@@ -162,7 +162,7 @@ def _between() -> None:
         pose = Pose(state.pose.position + np.array([[x, 0, 0], [0, 0, 0]]), state.pose.quaternion)
         pull = np.array([[-x, 0, 0], [x, 0, 0]])
         between.solved(pose, 0.5 * x * x, (pull, np.zeros((2, 3))), 1e-3)
-        between.load(pose, 1e-3)
+        between.level(pose, 1e-3)
 
 
 class _Floor:

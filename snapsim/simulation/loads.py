@@ -9,7 +9,7 @@ import numpy as np
 from snapsim.arrays import Array
 from snapsim.magnetics.model import MagneticModel, MagneticState
 from snapsim.parts.states import Pose
-from snapsim.simulation.energy_between_poses import EnergyBetweenPoses
+from snapsim.simulation.energy_between_poses import EnergyBetweenPoses, Level
 
 CONTACT_TOLERANCE = 1e-8
 """Residual bound of the magnetisation in sustained contact, as a share of the energy."""
@@ -71,7 +71,7 @@ class MagneticLoads:
         self.worst_bound = 0.0
         self._last: MagneticState | None = None
         self._recent: OrderedDict[bytes, MagneticState] = OrderedDict()
-        self._guesses: dict[bytes, tuple[Array, Array]] = {}
+        self._guesses: dict[bytes, Level] = {}
 
     def flight(self, pose: Pose) -> tuple[Array, Array]:
         """Return force and torque (n, 3) each [N, N m], about the centres of mass, for flight."""
@@ -85,12 +85,16 @@ class MagneticLoads:
         place = _key(pose)
         key = place + np.float64(tolerance).tobytes()
         if self.between is not None and key not in self._recent:
-            guess = self._guesses.get(key) or self.between.load(pose, share)
+            guess = self._guesses.get(key) or self.between.level(pose, share)
             if guess is not None:
                 self._guesses[key] = guess
-                return guess
+                return guess.force, guess.torque
         found = self._solved(pose, tolerance, share)
         return found.force, found.torque
+
+    def glance(self, pose: Pose) -> Level | None:
+        """Return energy and loads for sustained contact where they can be interpolated."""
+        return None if self.between is None else self.between.level(pose, self._shares[1])
 
     def state(self, pose: Pose, tolerance: float = CONTACT_TOLERANCE) -> MagneticState:
         """Return the magnetic state at `pose`, solved to `tolerance` or better."""

@@ -16,7 +16,7 @@ import numpy as np
 
 from snapsim.arrays import Array, BoolArray
 from snapsim.magnetics.cells.contract import CellMesh
-from snapsim.magnetics.model import MagneticModel
+from snapsim.magnetics.model import MagneticModel, MagneticState
 from snapsim.mechanics.contact import ContactGeometry
 from snapsim.mechanics.edge_stress import magnet_edge_stress
 from snapsim.mechanics.flight import Tolerances
@@ -25,10 +25,10 @@ from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.mechanics.peak_force import peak_force_band
 from snapsim.mechanics.records import BodyLoads, End, Frame, PairBlow, Strike
 from snapsim.mechanics.rigid_bodies import RigidBodies, rigid_bodies
-from snapsim.parts.states import State
+from snapsim.parts.states import Pose, State
 from snapsim.simulation.close_soft_parts import closest_of
 from snapsim.simulation.eddy_loss import eddy_estimate
-from snapsim.simulation.energy_between_poses import EnergyBetweenPoses, pose_space
+from snapsim.simulation.energy_between_poses import EnergyBetweenPoses, Level, pose_space
 from snapsim.simulation.loads import MagneticLoads, flight_tolerance, interpolation_shares
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import (
@@ -135,6 +135,10 @@ def _body_load(loads: BodyLoads, i: int) -> Load:
     )
 
 
+RATTLE = 5e-4
+"""Distance [m] in pose space from the last solved frame within which the loads of a blow are
+interpolated: a part that rattles strikes hundreds of times in one place."""
+
 EVEN = 1e-6
 """Share by which kinetic energies must differ before the second body counts as the moving one."""
 
@@ -152,14 +156,16 @@ class _Log:
     rows: list[dict[str, object]] = field(default_factory=list)
     impacts: list[Impact] = field(default_factory=list)
     end: End | None = None
+    _solved_at: Array | None = None
 
     def take(self, item: Frame | Strike | End) -> None:
         """Keep one report."""
         if isinstance(item, Frame):
             self._keep(item)
         elif isinstance(item, Strike):
-            self._keep(Frame(item.time, item.before, item.tally_before, True))
-            self._keep(Frame(item.time, item.after, item.tally_after, True))
+            known = self._known_nearby(item.before.pose)
+            self._keep(Frame(item.time, item.before, item.tally_before, True), known)
+            self._keep(Frame(item.time, item.after, item.tally_after, True), known)
             self.impacts += [self._impact(item, blow) for blow in item.blows]
         else:
             self.end = item
@@ -175,19 +181,31 @@ class _Log:
         """End a motion that was broken off."""
         self.end = motion.broken_off(reason)
 
-    def _keep(self, frame: Frame) -> None:
-        found = self.loads.state(frame.state.pose)
+    def _keep(self, frame: Frame, known: Level | None = None) -> None:
+        """Keep a frame with its loads, solved for unless `known`."""
+        found = known or self.loads.state(frame.state.pose)
+        solved = found if isinstance(found, MagneticState) else None
+        if solved is not None and self.loads.between is not None:
+            self._solved_at = self.loads.between.space.place(frame.state.pose)[0]
         self.frames.append(frame)
         self.rows.append(
             {
                 "force": found.force,
                 "torque": found.torque,
                 "magnetic": found.energy,
-                "magnetisation": found.magnetisation,
+                "magnetisation": None if solved is None else solved.magnetisation,
                 "gap": self._magnet_gap(frame.state),
                 "bearing": self.bearing(),
             }
         )
+
+    def _known_nearby(self, pose: Pose) -> Level | None:
+        """Loads of a blow so near the last solved frame that they are interpolated well."""
+        between = self.loads.between
+        if between is None or self._solved_at is None:
+            return None
+        moved = between.space.place(pose)[0] - self._solved_at
+        return self.loads.glance(pose) if float(moved @ moved) < RATTLE**2 else None
 
     def _magnet_gap(self, state: State) -> float:
         """Smallest distance between a free body and another body that is a magnet [m]."""
@@ -285,11 +303,24 @@ class _Log:
         return np.array([row[key] for row in self.rows], dtype=np.float64)
 
     def _magnetisation(self) -> Mapping[str, Array]:
-        model = self.loads.model
-        return {
-            self.system.bodies[i].name: np.array([row["magnetisation"][slot] for row in self.rows])  # type: ignore[index]
-            for slot, i in enumerate(model.soft)
-        }
+        """Of each soft part at the frames (k, c, 3); that of blows between solved frames lies
+        evenly in time between theirs."""
+        solved = [k for k, row in enumerate(self.rows) if row["magnetisation"] is not None]
+        times = np.array([f.time for f in self.frames])
+        place = np.interp(np.arange(len(times)), solved, np.arange(len(solved)))
+        low = place.astype(np.int64)
+        first, last = np.array(solved)[low], np.array(solved)[np.ceil(place).astype(np.int64)]
+        span = times[last] - times[first]
+        share = np.where(span > 0, (times - times[first]) / np.where(span > 0, span, 1.0), 0.0)
+        found = {}
+        for slot, i in enumerate(self.loads.model.soft):
+            m = [row["magnetisation"] and row["magnetisation"][slot] for row in self.rows]  # type: ignore[index]
+            mixed = [
+                m[a] if a == b else (1 - w) * m[a] + w * m[b]
+                for a, b, w in zip(first, last, share, strict=True)
+            ]
+            found[self.system.bodies[i].name] = np.array(mixed)
+        return found
 
     def _energies(self) -> dict[str, Array]:
         """Energies at the frames (k,) [J]; gravity and magnetic ones from zero at the start."""
