@@ -303,23 +303,21 @@ class _Log:
         return np.array([row[key] for row in self.rows], dtype=np.float64)
 
     def _magnetisation(self) -> Mapping[str, Array]:
-        """Of each soft part at the frames (k, c, 3); that of blows between solved frames lies
-        evenly in time between theirs."""
-        solved = [k for k, row in enumerate(self.rows) if row["magnetisation"] is not None]
-        times = np.array([f.time for f in self.frames])
-        place = np.interp(np.arange(len(times)), solved, np.arange(len(solved)))
-        low = place.astype(np.int64)
-        first, last = np.array(solved)[low], np.array(solved)[np.ceil(place).astype(np.int64)]
-        span = times[last] - times[first]
-        share = np.where(span > 0, (times - times[first]) / np.where(span > 0, span, 1.0), 0.0)
+        """Of each soft part at the frames (k, c, 3); where a blow was not solved for, evenly
+        in time between the solved frames before and after it."""
+        solved = np.array(
+            [k for k, row in enumerate(self.rows) if row["magnetisation"] is not None]
+        )
+        time = np.array([f.time for f in self.frames])
+        after = np.minimum(np.searchsorted(solved, np.arange(len(time))), len(solved) - 1)
+        before = np.where(solved[after] > np.arange(len(time)), after - 1, after)
+        span = time[solved[after]] - time[solved[before]]
+        share = (time - time[solved[before]]) / np.where(span > 0, span, np.inf)
         found = {}
         for slot, i in enumerate(self.loads.model.soft):
-            m = [row["magnetisation"] and row["magnetisation"][slot] for row in self.rows]  # type: ignore[index]
-            mixed = [
-                m[a] if a == b else (1 - w) * m[a] + w * m[b]
-                for a, b, w in zip(first, last, share, strict=True)
-            ]
-            found[self.system.bodies[i].name] = np.array(mixed)
+            known = np.array([self.rows[k]["magnetisation"][slot] for k in solved])
+            w = share[:, None, None]
+            found[self.system.bodies[i].name] = (1 - w) * known[before] + w * known[after]
         return found
 
     def _energies(self) -> dict[str, Array]:
