@@ -126,7 +126,6 @@ class Minimum(NamedTuple):
     converged: bool
 
 
-@njit(cache=True, error_model="numpy")
 def minimise(
     problem: Problem,
     coupling: Coupling,
@@ -135,13 +134,26 @@ def minimise(
     start_am: Array,
     tolerance: float,
     limit: int,
-) -> tuple[Array, Array, Array, float, float, int, bool]:
-    """Return the minimum for the `load` v h (c, 3) [A m^2], what `Minimum` has (a tuple of that
-    type would be unpickled at every call).
+) -> Minimum:
+    """Return the minimum for the `load` v h (c, 3) [A m^2].
 
     Starts from the local field `start_h` (c, 3) and `start_am` = A M(start_h). Stops when the
     bound is below `tolerance` |E|, or after `limit` products (then converged is False).
     """
+    return Minimum(*_minimise(problem, coupling, load, start_h, start_am, tolerance, limit))
+
+
+@njit(cache=True, error_model="numpy")
+def _minimise(
+    problem: Problem,
+    coupling: Coupling,
+    load: Array,
+    start_h: Array,
+    start_am: Array,
+    tolerance: float,
+    limit: int,
+) -> tuple[Array, Array, Array, float, float, int, bool]:
+    """Return what `Minimum` has, as a plain tuple: that type would be unpickled at every call."""
     here, there = _iterate(load.shape[0]), _iterate(load.shape[0])
     here.h[:], here.am[:] = start_h, start_am
     _on_curve(problem, here)
@@ -200,7 +212,7 @@ def minimise_from(
     tolerance: float,
     limit: int,
 ) -> tuple[Array, Array, Array, float, float, int, bool]:
-    """Return the same from a guess of local field `h` and magnetisation `m` (c, 3) alike.
+    """Return what `Minimum` has, from a guess of local field `h` and magnetisation `m` (c, 3).
 
     Overwrites both. A M is computed anew: mixed from earlier ones its rounding would grow along a
     path, unseen by the residual that is computed from it.
@@ -212,7 +224,7 @@ def minimise_from(
     else:
         magnetise(problem, h, m)
     demagnetise(problem, coupling, m, am)
-    return minimise(problem, coupling, load, h, am, tolerance, limit)
+    return _minimise(problem, coupling, load, h, am, tolerance, limit)
 
 
 @njit(cache=True, error_model="numpy")
