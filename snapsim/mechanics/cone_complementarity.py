@@ -25,7 +25,7 @@ import numpy as np
 from snapsim.arrays import Array, IntArray
 from snapsim.mechanics.coulomb_cone import SEPARATED, SLIDING, STICKING, solve_cone
 from snapsim.mechanics.linear_system import solve_in_place
-from snapsim.numerics.compilation import compiled
+from snapsim.numerics.compilation import compiled, part_of_caller
 
 _CYCLES = 8
 _FIRST_SWEEPS = 6
@@ -63,7 +63,7 @@ def solve_contacts(
     return best, least
 
 
-@compiled
+@part_of_caller
 def _solve_shifted(
     operator: Array, q: Array, friction: Array, guess: Array, tolerance: float, near: bool
 ) -> Array:
@@ -84,7 +84,7 @@ def _solve_shifted(
     return best
 
 
-@compiled
+@part_of_caller
 def _newton(
     operator: Array,
     q: Array,
@@ -172,7 +172,7 @@ def _sweep(operator: Array, q: Array, friction: Array, p: Array) -> float:
     return change
 
 
-@compiled
+@part_of_caller
 def _newton_step(operator: Array, q: Array, friction: Array, p: Array) -> bool:
     """Move `p` by one semi-smooth Newton step; False where the linear system is singular."""
     active = np.empty(friction.size, dtype=np.int64)
@@ -195,7 +195,7 @@ def _newton_step(operator: Array, q: Array, friction: Array, p: Array) -> bool:
     return True
 
 
-@compiled
+@part_of_caller
 def _clear_others(p: Array, active: IntArray, count: int) -> None:
     """Set the impulse of all contacts but the first `count` of `active` to zero."""
     i = 0
@@ -206,7 +206,7 @@ def _clear_others(p: Array, active: IntArray, count: int) -> None:
             p[3 * k : 3 * k + 3] = 0.0
 
 
-@compiled
+@part_of_caller
 def _newton_rows(
     operator: Array,
     q: Array,
@@ -247,7 +247,7 @@ def _newton_rows(
     right[row + 2] = (limit * s2 - p[n + 2]) / r
 
 
-@compiled
+@part_of_caller
 def _velocity_rows(
     operator: Array, active: IntArray, count: int, row: int, n: int, matrix: Array
 ) -> None:

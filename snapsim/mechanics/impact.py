@@ -32,7 +32,7 @@ from snapsim.mechanics.delassus import (
 )
 from snapsim.mechanics.simultaneous_blows import STEP, simultaneous_blows
 from snapsim.mechanics.stronge import single_blow
-from snapsim.numerics.compilation import compiled
+from snapsim.numerics.compilation import compiled, part_of_caller
 
 
 @dataclass(frozen=True)
@@ -166,7 +166,7 @@ def _islands(operator: Array) -> IntArray:
     return label
 
 
-@compiled
+@part_of_caller
 def _resolve_island(
     operator: Array,
     before: Array,
@@ -201,7 +201,7 @@ def _resolve_island(
     return steps
 
 
-@compiled
+@part_of_caller
 def _lone(
     block: Array,
     start: Array,

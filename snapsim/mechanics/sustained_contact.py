@@ -45,7 +45,7 @@ from snapsim.mechanics.delassus import (
 from snapsim.mechanics.linear_system import solve_in_place
 from snapsim.mechanics.rigid_bodies import power
 from snapsim.numerics import rotations
-from snapsim.numerics.compilation import compiled
+from snapsim.numerics.compilation import compiled, part_of_caller
 
 __all__ = [
     "SEPARATED",
@@ -237,7 +237,7 @@ def mean_slip(before: Array, grip: Array) -> Array:
     return shift
 
 
-@compiled
+@part_of_caller
 def _largest(a: Array, b: Array) -> float:
     """Return the largest magnitude in two arrays of one size, at least 1e-30."""
     size = 1e-30
@@ -246,7 +246,7 @@ def _largest(a: Array, b: Array) -> float:
     return size
 
 
-@compiled
+@part_of_caller
 def _push(
     inverse_mass: Array,
     inverse_inertia: Array,

@@ -25,6 +25,15 @@ def _stamp(folder: Path) -> tuple[tuple[int, int], ...]:
     return tuple((s.st_mtime_ns, s.st_size) for s in (path.stat() for path in sources))
 
 
+def part_of_caller(function: F) -> F:
+    """Compile as if written out inside the one compiled function that calls it.
+
+    Called, it would be a library of its own, and every function above it optimises all libraries
+    below it once more: seconds for each level of a deep chain.
+    """
+    return cast(F, njit(inline="always", error_model="numpy")(function))
+
+
 def compiled(function: F) -> F:
     """Compile with numba, cached on disk; division by zero gives inf or nan as in numpy."""
     kernel = njit(cache=True, error_model="numpy")(function)

@@ -64,7 +64,7 @@ from snapsim.mechanics.contact.solids import (
     SIDES,
     signed_distance,
 )
-from snapsim.numerics.compilation import compiled
+from snapsim.numerics.compilation import compiled, part_of_caller
 
 MIDDLE, NORMAL_AT, DISTANCE, CONTACT_SIZE = 0, 3, 6, 7
 SPREAD = 8
@@ -72,7 +72,7 @@ LEVEL = 1e-12
 MOST_CONTACTS = 512
 
 
-@compiled
+@part_of_caller
 def contacts_of(
     a: Array, b: Array, turn_a: Array, turn_b: Array, offset: Array, reach: float, rows: Array
 ) -> int:
@@ -138,7 +138,7 @@ def _planes(solid: Array) -> int:
     return int(solid[SIDES])
 
 
-@compiled
+@part_of_caller
 def _candidates(other: Array, curve: Array, cut: float, ts: Array) -> tuple[int, int]:
     """Write candidate parameters: first those of flat stretches, then the local minima."""
     if curve[SCALE] == 0.0:
@@ -267,7 +267,7 @@ def _polish_crossing(curve: Array, radius: float, t: float) -> float:
     return t
 
 
-@compiled
+@part_of_caller
 def _contact(
     owner: Array,
     other: Array,

@@ -36,7 +36,7 @@ from snapsim.mechanics.contact.touching import (
     add,
     contacts_of,
 )
-from snapsim.numerics.compilation import compiled
+from snapsim.numerics.compilation import compiled, part_of_caller
 from snapsim.parts.shapes import Shape, pieces_of
 
 ASIDE = 10.0
@@ -90,7 +90,7 @@ def placed(pieces: Pieces, turns: Array, position: Array) -> Placed:
     return Placed(turn, centre)
 
 
-@compiled
+@part_of_caller
 def pair_gap(pieces: Pieces, at: Placed, a: int, b: int) -> float:
     """Return the signed gap [m] of bodies a and b."""
     rows, best = pieces.rows, np.inf
@@ -145,7 +145,7 @@ def _bound(a: Array, b: Array, turn_a: Array, turn_b: Array, offset: Array) -> f
     return float(max(clear, d - a[REACH]) if d > a[REACH] else clear)
 
 
-@compiled
+@part_of_caller
 def pair_contacts(pieces: Pieces, at: Placed, a: int, b: int, reach: float, rows: Array) -> int:
     """Write the contacts of bodies a and b with a gap below `reach` into `rows`, world axes.
 
