@@ -172,19 +172,33 @@ def _loads(loads: dict[str, Any]) -> RenderableType:
 
 
 def _audit(result: dict[str, Any]) -> RenderableType:
-    energy, cost = result["energy"], result["cost"]
+    energy, cost, known = result["energy"], result["cost"], _interpolation(result["accuracy"])
     share = energy["unaccounted_fraction"]
     line = (
         f"magnetic energy released {plain(energy['magnetic_released_J'])} J;"
         f" unaccounted {plain(energy['unaccounted_J'])} J ({plain(share)} of the released energy)"
         f"\n{_parts(energy)}"
-        f"\n{cost['field_evaluations']} field evaluations, {cost['steps']} steps,"
+        f"\n{cost['field_evaluations']} field evaluations{known}, {cost['steps']} steps,"
         f" {plain(cost['wall_s'])} s of computing"
     )
     if share is None or share > UNACCOUNTED_LIMIT:
         warning = f"more than {UNACCOUNTED_LIMIT:g} of the energy is unaccounted: do not rely on it"
         return Group(line, Text(warning, style="bold red"))
     return Text(line)
+
+
+def _interpolation(accuracy: dict[str, Any]) -> str:
+    """How many loads were interpolated between evaluations, and the errors met at checks."""
+    if not accuracy.get("interpolated_loads"):
+        return ""
+    said = f" and {accuracy['interpolated_loads']:.0f} interpolated between them"
+    if accuracy.get("interpolation_error_worst") is None:
+        return said
+    return (
+        f"{said} (error at {accuracy['interpolation_checks']:.0f} checks: median"
+        f" {plain(accuracy['interpolation_error_median'])}, worst"
+        f" {plain(accuracy['interpolation_error_worst'])} of the load)"
+    )
 
 
 def _parts(energy: dict[str, Any]) -> str:

@@ -226,6 +226,16 @@ def test_a_run_with_unaccounted_energy_is_marked(run):
         assert "do not rely on it" in shown(release_table(result))
 
 
+def test_the_release_table_says_what_was_interpolated_and_how_well(run):
+    """Nothing where nothing was; else how many loads, and the errors met at checks."""
+    assert "interpolated" not in shown(release_table(summary(run)))
+    met = {"interpolation_checks": 7.0, "interpolation_error_median": 3e-6}
+    known = {**run.accuracy, "interpolated_loads": 90.0, **met, "interpolation_error_worst": 2e-4}
+    text = shown(release_table(summary(replace(run, accuracy=known))))
+    assert "10 field evaluations and 90 interpolated between them" in text
+    assert "error at 7 checks: median 3e-06, worst 0.0002 of the load" in text
+
+
 def test_the_force_object_has_the_agreed_keys(run):
     class Report:
         system = run.system
