@@ -5,7 +5,7 @@ import pytest
 
 from snapsim.magnetics.model import MagneticModel
 from snapsim.mechanics.flight import Tolerances
-from snapsim.mechanics.motion import MotionSettings
+from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.numerics import rotations
 from snapsim.parts.shapes import Box, Ring
 from snapsim.parts.states import Pose

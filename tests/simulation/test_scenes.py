@@ -5,11 +5,13 @@ person can check; physics is judged in the other tests. Bounds of 3 %: draft cel
 (see the reference comparisons), so a better mesh may move them that far.
 """
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 import snapsim
+from snapsim.simulation.release import STEPS, release
 
 SCENES = Path(__file__).parents[2] / "scenarios"
 DRAFT = ["run.detail=draft"]
@@ -140,10 +142,14 @@ def test_two_blanks_pushed_together_swing_apart():
 
 def test_work_of_the_hand_that_pushes_the_magnet_is_all_booked():
     """The hand gets the magnet going and gives up what its field takes: all energy turned over. A
-    step books the hand's work by the trapezoidal rule, to 1e-5 here."""
-    run = snapsim.release(load("spanner-on-a-bench", "run.duration=0.3 s", "run.detail=draft"))
-    assert run.energy["kinetic"].max() > 3e-3
-    assert run.audit.unaccounted < 1e-5 * run.work["hold"].max()
+    step books the hand's work by the trapezoidal rule, to 1e-5 here with every pose solved; loads
+    interpolated in contact may err by 1e-4 of themselves."""
+    scene = load("spanner-on-a-bench", "run.duration=0.3 s", "run.detail=draft")
+    tight = replace(STEPS, tolerances=replace(STEPS.tolerances, relative=0.9e-6))
+    for settings, bound in ((tight, 1e-5), (STEPS, 1e-4)):
+        run = release(scene, settings=settings)
+        assert run.energy["kinetic"].max() > 3e-3
+        assert run.audit.unaccounted < bound * run.work["hold"].max()
 
 
 def test_spanner_starts_to_slide_where_the_pull_passes_what_friction_holds():
