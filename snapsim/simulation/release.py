@@ -135,9 +135,9 @@ def _body_load(loads: BodyLoads, i: int) -> Load:
     )
 
 
-RATTLE = 5e-4
-"""Distance [m] in pose space from the last solved frame within which the loads of a blow are
-interpolated: a part that rattles strikes hundreds of times in one place."""
+NEAR = 5e-4
+"""Distance [m] in pose space from the last solved frame within which a frame's loads may be
+interpolated: a part that rests or rattles has hundreds of frames in one place."""
 
 EVEN = 1e-6
 """Share by which kinetic energies must differ before the second body counts as the moving one."""
@@ -163,9 +163,8 @@ class _Log:
         if isinstance(item, Frame):
             self._keep(item)
         elif isinstance(item, Strike):
-            known = self._known_nearby(item.before.pose)
-            self._keep(Frame(item.time, item.before, item.tally_before, True), known)
-            self._keep(Frame(item.time, item.after, item.tally_after, True), known)
+            self._keep(Frame(item.time, item.before, item.tally_before, True))
+            self._keep(Frame(item.time, item.after, item.tally_after, True))
             self.impacts += [self._impact(item, blow) for blow in item.blows]
         else:
             self.end = item
@@ -181,31 +180,35 @@ class _Log:
         """End a motion that was broken off."""
         self.end = motion.broken_off(reason)
 
-    def _keep(self, frame: Frame, known: Level | None = None) -> None:
-        """Keep a frame with its loads, solved for unless `known`."""
-        found = known or self.loads.state(frame.state.pose)
-        solved = found if isinstance(found, MagneticState) else None
-        if solved is not None and self.loads.between is not None:
-            self._solved_at = self.loads.between.space.place(frame.state.pose)[0]
+    def _keep(self, frame: Frame) -> None:
+        """Keep a frame with its loads, solved for unless they are known."""
+        pose = frame.state.pose
+        known = self._known_nearby(pose) or self._solved(pose)
+        state = known if isinstance(known, MagneticState) else None
         self.frames.append(frame)
         self.rows.append(
             {
-                "force": found.force,
-                "torque": found.torque,
-                "magnetic": found.energy,
-                "magnetisation": None if solved is None else solved.magnetisation,
+                "force": known.force,
+                "torque": known.torque,
+                "magnetic": known.energy,
+                "magnetisation": None if state is None else state.magnetisation,
                 "gap": self._magnet_gap(frame.state),
                 "bearing": self.bearing(),
             }
         )
 
+    def _solved(self, pose: Pose) -> MagneticState:
+        if self.loads.between is not None:
+            self._solved_at = self.loads.between.space.place(pose)[0]
+        return self.loads.state(pose)
+
     def _known_nearby(self, pose: Pose) -> Level | None:
-        """Loads of a blow so near the last solved frame that they are interpolated well."""
+        """Loads of a frame that is so near the last solved one that they are interpolated well."""
         between = self.loads.between
         if between is None or self._solved_at is None:
             return None
         moved = between.space.place(pose)[0] - self._solved_at
-        return self.loads.glance(pose) if float(moved @ moved) < RATTLE**2 else None
+        return self.loads.glance(pose) if float(moved @ moved) < NEAR**2 else None
 
     def _magnet_gap(self, state: State) -> float:
         """Smallest distance between a free body and another body that is a magnet [m]."""
@@ -250,6 +253,7 @@ class _Log:
     def trajectory(self, wall: float) -> Trajectory:
         """Put everything together."""
         assert self.end is not None
+        self._solve_last()
         system, end = self.system, self.end
         states = [f.state for f in self.frames]
         energy, work = self._energies(), self._work()
@@ -281,6 +285,12 @@ class _Log:
             bearing=self._borne(),
         )
 
+    def _solve_last(self) -> None:
+        """Solve for the last frame, which shows what the run ended with."""
+        if self.rows[-1]["magnetisation"] is None:
+            state = self.loads.state(self.frames[-1].state.pose)
+            self.rows[-1] |= {"magnetic": state.energy, "magnetisation": state.magnetisation}
+
     def _borne(self) -> dict[str, Array]:
         """What fixed bodies and joints bore at the frames, (k, 2) each."""
         system, columns = self.system, self._column("bearing")
@@ -303,8 +313,8 @@ class _Log:
         return np.array([row[key] for row in self.rows], dtype=np.float64)
 
     def _magnetisation(self) -> Mapping[str, Array]:
-        """Of each soft part at the frames (k, c, 3); where a blow was not solved for, evenly
-        in time between the solved frames before and after it."""
+        """Of each soft part at the frames (k, c, 3); where a frame was not solved for, evenly
+        in time between the solved ones before and after it."""
         solved = np.array(
             [k for k, row in enumerate(self.rows) if row["magnetisation"] is not None]
         )

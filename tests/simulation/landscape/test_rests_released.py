@@ -41,8 +41,8 @@ CASES = {
 def test_a_rest_disturbed_a_little_stays_or_leaves_as_it_was_said(name):
     """Smooth surfaces, as the stability is said for; disturbed by 0.2 mm of the metric along every
     motion that a stable rest leaves, or along the said motion of another. Stays: within 2 mm for
-    60 ms. Leaves: farther than it was set, by half as much again or nine tenths of what its stiffness
-    k says (cosh of 60 ms x root of -k/m), and mostly along that motion (cosine above 0.7)."""
+    60 ms. Leaves: farther than it was set, by half as much again or nine tenths of what its
+    stiffness k says (cosh of 60 ms x root of -k/m), mostly along that motion (cosine above 0.7)."""
     file, changes, body, position, tilt, heading = CASES[name]
     scene = snapsim.load_scene(SCENES / f"{file}.toml", changes)
     scene = replace(scene, surfaces=SMOOTH, duration=0.06, detail=60)
