@@ -267,7 +267,7 @@ class ContactStepping:
         deeper, they are struck.
         """
         pose = drift(trial.middle, trial.step.velocity, trial.step.spin, trial.dt / 2)
-        depth = -float(self.geometry.gaps(pose).min(initial=0.0))
+        depth = self.geometry.depth(pose)
         if depth <= self.settings.touch or trial.dt < 1e-5:
             return None
         self._sink_hint = trial.dt * max(0.3, min(0.7, (self.settings.touch / depth) ** 0.5))

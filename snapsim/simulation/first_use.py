@@ -175,6 +175,10 @@ class _Floor:
         lowest: Array = self._heights(pose).min(keepdims=True)
         return lowest
 
+    def depth(self, pose: Pose) -> float:
+        """How deep it is in the floor [m]."""
+        return -float(self.gaps(pose).min(initial=0.0))
+
     def contacts(self, pose: Pose, reach: float) -> ContactSet:
         """Corners lower than `reach` [m]."""
         from snapsim.mechanics.contact import ContactSet

@@ -77,7 +77,13 @@ class ContactGeometry:
 
         Of a body made of pieces an overlap is the deepest of two pieces'.
         """
-        return _gaps(self._pieces, self.pairs, *_arrays(pose)) - self._air
+        return _gaps(self._pieces, self.pairs, *_arrays(pose), np.inf) - self._air
+
+    def depth(self, pose: Pose) -> float:
+        """Return how deep the deepest overlap is [m]; zero where nothing overlaps."""
+        beyond = float(self._air.max(initial=0.0))
+        gaps = _gaps(self._pieces, self.pairs, *_arrays(pose), beyond) - self._air
+        return -float(gaps.min(initial=0.0))
 
     def gap_bounds(self, pose: Pose) -> Array:
         """Return lower bounds of the gaps (p,) [m], some ten times cheaper."""
@@ -141,9 +147,16 @@ def _matrices(quaternion: Array) -> Array:
 
 
 @compiled
-def _gaps(pieces: Pieces, pairs: IntArray, position: Array, quaternion: Array) -> Array:
+def _gaps(
+    pieces: Pieces, pairs: IntArray, position: Array, quaternion: Array, beyond: float
+) -> Array:
+    """Gaps (p,), but lower bounds of those that are found larger than `beyond` [m] that way."""
     at, gaps = placed(pieces, _matrices(quaternion), position), np.empty(len(pairs))
     for k in range(len(pairs)):
+        if beyond < np.inf:
+            gaps[k] = pair_bound(pieces, at, pairs[k, 0], pairs[k, 1])
+            if gaps[k] > beyond:
+                continue
         gaps[k] = pair_gap(pieces, at, pairs[k, 0], pairs[k, 1])
     return gaps
 
@@ -179,6 +192,8 @@ def _contacts(
         x, y = position[a, 0] - position[b, 0], position[a, 1] - position[b, 1]
         z = position[a, 2] - position[b, 2]
         if sqrt(x * x + y * y + z * z) - pieces.reach[a] - pieces.reach[b] >= near:
+            continue
+        if pair_bound(pieces, at, a, b) >= near:
             continue
         first = total
         total += pair_contacts(pieces, at, a, b, near, rows[first:])
