@@ -53,6 +53,11 @@ AUDIT_LIMIT = 1e-3
 """Unaccounted share of the released energy above which a run is marked."""
 
 
+NEAR = 5e-4
+"""Distance [m] in pose space from the last solved frame within which a frame's loads may be
+interpolated: a part that rests or rattles has hundreds of frames in one place."""
+
+
 def release(
     system: System,
     progress: Progress | None = None,
@@ -60,12 +65,14 @@ def release(
     meshes: Mapping[int, CellMesh] | None = None,
     until: Until | None = None,
     estimates: bool = True,
+    near: float = NEAR,
 ) -> Trajectory:
     """Simulate the release of `system`; an interrupt ends it as "stopped" with what was reached.
 
     `meshes` gives the cells of some soft bodies, by number, in place of `system.detail`. `until`
     may end the run at a blow, also as "stopped". Without `estimates` nothing is said of eddy
-    currents and of soft parts that come close, which takes some hundredths of a second.
+    currents and of soft parts that come close, which takes some hundredths of a second. Frames
+    nearer than `near` [m] to a solved one may be interpolated (`NEAR`).
     """
     began = clock.perf_counter()
     steps = settings or STEPS
@@ -77,7 +84,7 @@ def release(
     bodies = rigid_bodies(system.bodies)
     geometry = ContactGeometry(system.bodies, system.surfaces)
     motion = _motion(system, bodies, geometry, loads, steps)
-    log = _Log(system, bodies, loads, geometry, motion.bearing)
+    log = _Log(system, bodies, loads, geometry, motion.bearing, near)
     try:
         for item in motion.run():
             log.take(item)
@@ -135,10 +142,6 @@ def _body_load(loads: BodyLoads, i: int) -> Load:
     )
 
 
-NEAR = 5e-4
-"""Distance [m] in pose space from the last solved frame within which a frame's loads may be
-interpolated: a part that rests or rattles has hundreds of frames in one place."""
-
 EVEN = 1e-6
 """Share by which kinetic energies must differ before the second body counts as the moving one."""
 
@@ -152,6 +155,7 @@ class _Log:
     loads: MagneticLoads
     geometry: ContactGeometry
     bearing: Callable[[], Array]
+    near: float
     frames: list[Frame] = field(default_factory=list)
     rows: list[dict[str, object]] = field(default_factory=list)
     impacts: list[Impact] = field(default_factory=list)
@@ -208,7 +212,7 @@ class _Log:
         if between is None or self._solved_at is None:
             return None
         moved = between.space.place(pose)[0] - self._solved_at
-        return self.loads.glance(pose) if float(moved @ moved) < NEAR**2 else None
+        return self.loads.glance(pose) if float(moved @ moved) < self.near**2 else None
 
     def _magnet_gap(self, state: State) -> float:
         """Smallest distance between a free body and another body that is a magnet [m]."""

@@ -13,6 +13,7 @@ By default in processes of their own (`spawn`: no inherited state, one BLAS thre
 
 from __future__ import annotations
 
+import math
 import multiprocessing
 import os
 import signal
@@ -312,9 +313,10 @@ def _guarded(task: Task) -> Result:
 
 def _release(task: Task) -> Result:
     from snapsim.scenario.placement import overlaps
-    from snapsim.simulation.release import release
+    from snapsim.simulation.release import NEAR, release
 
-    system = _system(task.scene, task.file, task.changes, task.options.keep != "none")
+    kept = task.options.keep != "none"
+    system = _system(task.scene, task.file, task.changes, kept)
     for placement in task.places:
         system = placed(system, placement)
     worst = max(overlaps(system), key=lambda o: o.depth, default=None)
@@ -327,7 +329,8 @@ def _release(task: Task) -> Result:
         settings=task.settings,
         meshes=_meshes(system),
         until=_until(system, task.options),
-        estimates=task.options.keep != "none",
+        estimates=kept,
+        near=NEAR if kept or task.settings is None else math.inf,
     )
     _keep(run, task)
     return outcome_of(run, task.options.counts)
