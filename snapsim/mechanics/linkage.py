@@ -110,11 +110,26 @@ class Reactions:
 class Linkage:
     """All joints of a scene over `count` bodies."""
 
+    MEMORY = 6
+    """States whose rows are remembered: a step asks for those of the same few many times."""
+
     def __init__(self, joints: tuple[Joint, ...], count: int) -> None:
         self.joints, self.count = joints, count
+        self._recent: dict[tuple[object, ...], Stack] = {}
 
     def rows(self, state: State, time: float, attached: frozenset[int]) -> Stack:
-        """Return every row of the attached joints."""
+        """Return every row of the attached joints; not to be written to."""
+        pose = state.pose
+        numbers = (pose.position, pose.quaternion, state.velocity, state.spin)
+        key = (*(n.tobytes() for n in numbers), time, attached)
+        found = self._recent.get(key)
+        if found is None:
+            found = self._recent[key] = self._rows(state, time, attached)
+            if len(self._recent) > self.MEMORY:
+                del self._recent[next(iter(self._recent))]
+        return found
+
+    def _rows(self, state: State, time: float, attached: frozenset[int]) -> Stack:
         turns = rotations.matrix(state.pose.quaternion)
         found: list[tuple[int, int, Rows]] = []
         for number in sorted(attached):

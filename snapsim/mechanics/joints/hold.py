@@ -17,6 +17,8 @@ if the blow moves it. Without one it is a rigid clamp.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 
@@ -98,9 +100,13 @@ class Hold(Joint):
 
     def _whole_turn(self, i: int) -> Array:
         """Return the rotation vector (3,) of leg i, in the second body's frame."""
-        if len(self.time) == 1:
-            return np.zeros(3)
-        return turn_between(self.quaternion[i + 1], self.quaternion[i])
+        return self._whole_turns[i]
+
+    @cached_property
+    def _whole_turns(self) -> Array:
+        """Rotation vectors of all legs (at least one, zero where nothing is driven)."""
+        legs = [turn_between(later, one) for one, later in pairwise(self.quaternion)]
+        return np.array(legs or [np.zeros(3)])
 
     def _turned(self, i: int, s: float, whole: Array) -> Array:
         return rotations.multiply(rotations.from_rotation_vector(s * whole), self.quaternion[i])
