@@ -100,7 +100,8 @@ class Hold(Joint):
 
     def _whole_turn(self, i: int) -> Array:
         """Return the rotation vector (3,) of leg i, in the second body's frame."""
-        return self._whole_turns[i]
+        turn: Array = self._whole_turns[i]
+        return turn
 
     @cached_property
     def _whole_turns(self) -> Array:
