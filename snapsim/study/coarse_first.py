@@ -40,8 +40,8 @@ COARSE = MotionSettings(
     blow_step=0.1,
 )
 """Long steps. Over 256 releases of the gear blank energies of blows on the magnet differ from those
-with the usual steps by 0.06 % (median) and 0.4 % (worst), one flag changed, for 0.17 s CPU against
-0.41. `hop` stays as it is: with a longer one blows of light parts in strong fields are lost."""
+with the usual steps by 0.06 % (median) and 0.4 % (worst), one flag changed, for 0.09 s CPU against
+0.25. `hop` stays as it is: with a longer one blows of light parts in strong fields are lost."""
 
 NEAR = 0.01
 """Share of a line within which a number is open: several times what long steps mostly change."""

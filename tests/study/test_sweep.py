@@ -102,10 +102,17 @@ def rows_in(folder):
 def test_a_full_disk_ends_the_sweep_and_no_run_counts_as_failed(study, tmp_path, monkeypatch):
     from snapsim.study import runner
 
-    keep = SweepOptions(keep="thin", executor=HERE.executor)
+    made = []
+
+    def executor():
+        made.append(ThreadPoolExecutor(1))
+        return made[-1]
+
+    keep = SweepOptions(keep="thin", executor=executor)
     monkeypatch.setattr(runner, "ROOM", 1 << 62)
     with pytest.raises(OutputError, match="make room"):
         sweep(load_study(study), study, tmp_path / "out", keep)
+    made[-1].shutdown(wait=True)  # a run in hand would find room in what comes next
     assert all(r["status"] == "overlap" for r in read_ledger(tmp_path / "out")[1].values())
     monkeypatch.setattr(runner, "ROOM", 0)
     assert sweep(load_study(study), study, tmp_path / "out", keep).statuses["done"] == 12

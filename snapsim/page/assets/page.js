@@ -330,6 +330,9 @@
         this.complain("release", answer);
         if (answer.error) return;
         this.speak("released: computing");
+        // A run that ends while the page is being loaded again is shown then.
+        const mine = answer.jobs.filter((j) => j.kind === "release").at(-1);
+        if (mine) this.remember({ run: mine.number, time: 0 });
         this.standing(answer);
       },
       async stopJob(job) { this.standing(await this.call("stop", job.number)); },
