@@ -87,6 +87,8 @@ class MagneticLoads:
         if self.between is not None and key not in self._recent:
             guess = self._guesses.get(key) or self.between.level(pose, share)
             if guess is not None:
+                if len(self._guesses) >= self.MEMORY:
+                    self._guesses.clear()
                 self._guesses[key] = guess
                 return guess.force, guess.torque
         found = self._solved(pose, tolerance, share)
