@@ -82,6 +82,8 @@ class Lane:
         self._waiting: queue.Queue[Job | None] = queue.Queue()
         self._context = multiprocessing.get_context("spawn")
         self._cancel = self._context.Event()
+        self._closing = threading.Event()
+        # The process and its connection belong to the serving thread alone.
         self._process: Any = None
         self._connection: Connection | None = None
         self._thread = threading.Thread(target=self._serve, daemon=True)
@@ -95,8 +97,9 @@ class Lane:
 
     def close(self) -> None:
         """End the process; jobs not done are cancelled."""
+        self._closing.set()
         self._waiting.put(None)
-        self._end_process()
+        self._thread.join(2 * PATIENCE)
 
     def _serve(self) -> None:
         while (job := self._waiting.get()) is not None:
@@ -104,15 +107,16 @@ class Lane:
                 self._do(job)
             except (EOFError, OSError) as error:
                 self._end_process()
-                if job.cancelled_at is None:
+                if job.cancelled_at is None and not self._closing.is_set():
                     job.state, job.error = "failed", f"the worker process ended: {error}"
                 else:
                     job.state = "cancelled"
             finally:
                 job.over.set()
+        self._end_process()
 
     def _do(self, job: Job) -> None:
-        if job.cancelled_at is not None:
+        if job.cancelled_at is not None or self._closing.is_set():
             job.state = "cancelled"
             return
         connection = self._connected()
@@ -136,6 +140,8 @@ class Lane:
             return
 
     def _mind_cancel(self, job: Job) -> None:
+        if self._closing.is_set():
+            raise EOFError("its lane closes")
         if job.cancelled_at is None:
             return
         self._cancel.set()

@@ -87,6 +87,10 @@ def test_closing_a_lane_leaves_no_process() -> None:
     lane = Lane()
     job = lane.submit("deaf", lane_work.deaf, {})
     until(job, "running")
+    after = lane.submit("double", lane_work.double, {"value": 1})
     process = lane._process
     lane.close()
     assert not process.is_alive()
+    assert not lane._thread.is_alive()
+    assert after.over.wait(10)
+    assert (job.state, after.state) == ("cancelled", "cancelled")
