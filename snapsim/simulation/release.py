@@ -9,49 +9,34 @@ from __future__ import annotations
 
 import time as clock
 from collections.abc import Callable, Mapping
-from dataclasses import asdict, dataclass, field, replace
-from functools import cached_property
+from dataclasses import replace
 
 import numpy as np
 
-from snapsim.arrays import Array, BoolArray
 from snapsim.magnetics.cells.contract import CellMesh
-from snapsim.magnetics.model import MagneticModel, MagneticState
+from snapsim.magnetics.model import MagneticModel
 from snapsim.mechanics.contact import ContactGeometry
-from snapsim.mechanics.edge_stress import magnet_edge_stress
 from snapsim.mechanics.flight import Tolerances
 from snapsim.mechanics.motion import Motion
 from snapsim.mechanics.motion_settings import MotionSettings
-from snapsim.mechanics.peak_force import peak_force_band
-from snapsim.mechanics.records import BodyLoads, End, Frame, PairBlow, Strike
+from snapsim.mechanics.records import Frame
 from snapsim.mechanics.rigid_bodies import RigidBodies, rigid_bodies
-from snapsim.parts.states import Pose, State
+from snapsim.parts.states import State
 from snapsim.simulation.close_soft_parts import closest_of
 from snapsim.simulation.eddy_loss import eddy_estimate
-from snapsim.simulation.energy_between_poses import EnergyBetweenPoses, Level, pose_space
+from snapsim.simulation.energy_between_poses import EnergyBetweenPoses, pose_space
 from snapsim.simulation.loads import MagneticLoads, flight_tolerance, interpolation_shares
+from snapsim.simulation.run_log import RunLog, Until
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import (
-    Audit,
-    Cells,
-    Cost,
-    Impact,
-    Load,
     Trajectory,
 )
 
 Progress = Callable[[float, float], None]
 """Called with the simulated time [s] and the largest present speed [m/s]."""
 
-Until = Callable[[Impact], str | None]
-"""Asked at each blow whether the run ends there: the reason, or None to go on."""
-
 STEPS = MotionSettings(tolerances=Tolerances(relative=1e-6, length=1e-7, speed=1e-6))
 """Bounds of the motion's steps: impact energies come to about 1e-6 of themselves."""
-
-AUDIT_LIMIT = 1e-3
-"""Unaccounted share of the released energy above which a run is marked."""
-
 
 NEAR = 5e-4
 """Distance [m] in pose space from the last solved frame within which a frame's loads may be
@@ -84,7 +69,7 @@ def release(
     bodies = rigid_bodies(system.bodies)
     geometry = ContactGeometry(system.bodies, system.surfaces)
     motion = _motion(system, bodies, geometry, loads, steps)
-    log = _Log(system, bodies, loads, geometry, motion.bearing, near)
+    log = RunLog(system, bodies, loads, geometry, motion.bearing, near, steps.touch)
     try:
         for item in motion.run():
             log.take(item)
@@ -129,284 +114,3 @@ def _motion(
 
 def _top_speed(state: State) -> float:
     return float(np.linalg.norm(state.velocity, axis=1).max())
-
-
-def _body_load(loads: BodyLoads, i: int) -> Load:
-    return Load(
-        peak_force=float(loads.peak_force[i]),
-        peak_time=float(loads.peak_time[i]),
-        peak_torque=float(loads.peak_torque[i]),
-        torque_time=float(loads.torque_time[i]),
-        last_force=float(loads.last_force[i]),
-        last_torque=float(loads.last_torque[i]),
-    )
-
-
-EVEN = 1e-6
-"""Share by which kinetic energies must differ before the second body counts as the moving one."""
-
-
-@dataclass
-class _Log:
-    """Gathers what a motion reports."""
-
-    system: System
-    bodies: RigidBodies
-    loads: MagneticLoads
-    geometry: ContactGeometry
-    bearing: Callable[[], Array]
-    near: float
-    frames: list[Frame] = field(default_factory=list)
-    rows: list[dict[str, object]] = field(default_factory=list)
-    impacts: list[Impact] = field(default_factory=list)
-    end: End | None = None
-    _solved_at: Array | None = None
-
-    def take(self, item: Frame | Strike | End) -> None:
-        """Keep one report."""
-        if isinstance(item, Frame):
-            self._keep(item)
-        elif isinstance(item, Strike):
-            self._keep(Frame(item.time, item.before, item.tally_before, True))
-            self._keep(Frame(item.time, item.after, item.tally_after, True))
-            self.impacts += [self._impact(item, blow) for blow in item.blows]
-        else:
-            self.end = item
-
-    def ends_here(self, item: Frame | Strike | End, until: Until | None) -> str | None:
-        """Return why the run ends at `item`, which has been taken; None where it goes on."""
-        if until is None or not isinstance(item, Strike):
-            return None
-        found = (until(impact) for impact in self.impacts[-len(item.blows) :])
-        return next((reason for reason in found if reason is not None), None)
-
-    def cut_short(self, reason: str, motion: Motion) -> None:
-        """End a motion that was broken off."""
-        self.end = motion.broken_off(reason)
-
-    def _keep(self, frame: Frame) -> None:
-        """Keep a frame with its loads, solved for unless they are known."""
-        pose = frame.state.pose
-        known = self._known_nearby(pose) or self._solved(pose)
-        state = known if isinstance(known, MagneticState) else None
-        self.frames.append(frame)
-        self.rows.append(
-            {
-                "force": known.force,
-                "torque": known.torque,
-                "magnetic": known.energy,
-                "magnetisation": None if state is None else state.magnetisation,
-                "gap": self._magnet_gap(frame.state),
-                "bearing": self.bearing(),
-            }
-        )
-
-    def _solved(self, pose: Pose) -> MagneticState:
-        if self.loads.between is not None:
-            self._solved_at = self.loads.between.space.place(pose)[0]
-        return self.loads.state(pose)
-
-    def _known_nearby(self, pose: Pose) -> Level | None:
-        """Loads of a frame that is so near the last solved one that they are interpolated well."""
-        between = self.loads.between
-        if between is None or self._solved_at is None:
-            return None
-        moved = between.space.place(pose)[0] - self._solved_at
-        return self.loads.glance(pose) if float(moved @ moved) < self.near**2 else None
-
-    def _magnet_gap(self, state: State) -> float:
-        """Smallest distance between a free body and another body that is a magnet [m]."""
-        gaps = self.geometry.gaps(state.pose)[self._snapping]
-        return float(gaps.min()) if len(gaps) else float("nan")
-
-    @cached_property
-    def _snapping(self) -> BoolArray:
-        """Which pairs (p,) are a free body and another body that is a magnet."""
-        pairs = self.geometry.pairs.tolist()
-        return np.array([self._snaps(a, b) or self._snaps(b, a) for a, b in pairs], dtype=bool)
-
-    def _snaps(self, part: int, magnet: int) -> bool:
-        body, other = self.system.bodies[part], self.system.bodies[magnet]
-        return not body.fixed and other.is_magnet
-
-    def _impact(self, strike: Strike, blow: PairBlow) -> Impact:
-        a, b = int(blow.pair[0]), int(blow.pair[1])
-        normal, impulse = blow.normal, blow.impulse
-        energies = self.bodies.kinetic_energies(strike.before)
-        if self.system.bodies[a].fixed or energies[a] < energies[b] * (1 - EVEN):
-            a, b, normal, impulse = b, a, -normal, -impulse
-        first, second = self.system.bodies[a], self.system.bodies[b]
-        energy = energies[a]
-        mass, speed = blow.effective_mass, blow.closing_speed
-        return Impact(
-            strike.time,
-            first.name,
-            second.name,
-            blow.point,
-            normal,
-            speed,
-            float(energy),
-            mass,
-            0.5 * mass * speed**2,
-            float(impulse @ normal),
-            peak_force_band(first, second, mass, speed, blow.area),
-            blow.area,
-            *magnet_edge_stress(first, second, mass, speed),
-        )
-
-    def trajectory(self, wall: float) -> Trajectory:
-        """Put everything together."""
-        assert self.end is not None
-        self._solve_last()
-        system, end = self.system, self.end
-        states = [f.state for f in self.frames]
-        energy, work = self._energies(), self._work()
-        model = self.loads.model
-        return Trajectory(
-            system=system,
-            outcome=end.outcome,
-            reason=end.reason,
-            time=np.array([f.time for f in self.frames]),
-            position=np.array([s.pose.position for s in states]),
-            quaternion=np.array([s.pose.quaternion for s in states]),
-            velocity=np.array([s.velocity for s in states]),
-            spin=np.array([s.spin for s in states]),
-            force=self._column("force"),
-            torque=self._column("torque"),
-            energy=energy,
-            gap=self._column("gap"),
-            cells={
-                system.bodies[i].name: Cells(model.cells[i].centre, model.cells[i].volume)
-                for i in model.soft
-            },
-            magnetisation=self._magnetisation(),
-            impacts=tuple(self.impacts),
-            loads=self._loads(end),
-            audit=self._audit(energy, work),
-            cost=Cost(self.loads.evaluations, end.steps, wall),
-            accuracy=self._accuracy(),
-            work=work,
-            bearing=self._borne(),
-        )
-
-    def _solve_last(self) -> None:
-        """Solve for the last frame, which shows what the run ended with."""
-        if self.rows[-1]["magnetisation"] is None:
-            state = self.loads.state(self.frames[-1].state.pose)
-            self.rows[-1] |= {"magnetic": state.energy, "magnetisation": state.magnetisation}
-
-    def _borne(self) -> dict[str, Array]:
-        """What fixed bodies and joints bore at the frames, (k, 2) each."""
-        system, columns = self.system, self._column("bearing")
-        fixed = {b.name: columns[:, i] for i, b in enumerate(system.bodies) if b.fixed}
-        joints = columns[:, len(system.bodies) :].swapaxes(0, 1)
-        return fixed | {j.name: c for j, c in zip(system.joints, joints, strict=True)}
-
-    def _loads(self, end: End) -> dict[str, Load]:
-        """What each fixed body and each joint bore."""
-        found = {
-            body.name: _body_load(end.loads, i)
-            for i, body in enumerate(self.system.bodies)
-            if body.fixed
-        }
-        for joint, record in zip(self.system.joints, end.joints, strict=False):
-            found[joint.name] = Load(**asdict(record))
-        return found
-
-    def _column(self, key: str) -> Array:
-        return np.array([row[key] for row in self.rows], dtype=np.float64)
-
-    def _magnetisation(self) -> Mapping[str, Array]:
-        """Of each soft part at the frames (k, c, 3); where a frame was not solved for, evenly
-        in time between the solved ones before and after it."""
-        solved = np.array(
-            [k for k, row in enumerate(self.rows) if row["magnetisation"] is not None]
-        )
-        time = np.array([f.time for f in self.frames])
-        after = np.minimum(np.searchsorted(solved, np.arange(len(time))), len(solved) - 1)
-        before = np.where(solved[after] > np.arange(len(time)), after - 1, after)
-        span = time[solved[after]] - time[solved[before]]
-        share = (time - time[solved[before]]) / np.where(span > 0, span, np.inf)
-        found = {}
-        for slot, i in enumerate(self.loads.model.soft):
-            known = np.array([self.rows[k]["magnetisation"][slot] for k in solved])
-            w = share[:, None, None]
-            found[self.system.bodies[i].name] = (1 - w) * known[before] + w * known[after]
-        return found
-
-    def _energies(self) -> dict[str, Array]:
-        """Energies at the frames (k,) [J]; gravity and magnetic ones from zero at the start."""
-        free = self.bodies.free
-        weight = self.bodies.mass[free, None] * self.system.gravity
-        height = np.array([np.sum(weight * f.state.pose.position[free]) for f in self.frames])
-        magnetic = self._column("magnetic")
-        kinetic = [float(np.sum(self.bodies.kinetic_energies(f.state))) for f in self.frames]
-        tallies = [f.tally for f in self.frames]
-        return {
-            "kinetic": np.array(kinetic),
-            "gravity": height[0] - height,
-            "magnetic": magnetic,
-            "dissipated": np.array([t.impact_loss + t.friction_loss for t in tallies]),
-        }
-
-    def _work(self) -> dict[str, Array]:
-        """Work done since the start, at the frames (k,) [J]."""
-        tallies = [f.tally for f in self.frames]
-        return {
-            "field": np.array([t.work for t in tallies]),
-            "hold": np.array([t.hold_work for t in tallies]),
-        }
-
-    def _audit(self, energy: Mapping[str, Array], done: Mapping[str, Array]) -> Audit:
-        """Compare at every frame; the books say what the field and hands did and what was lost."""
-        tally = self.frames[-1].tally
-        change = {key: values - values[0] for key, values in energy.items()}
-        potential = change["gravity"] + change["magnetic"]
-        scale = max(float(np.max(-potential)), float(energy["kinetic"].max()), self._least())
-        pressed = np.array([f.tally.contact_work for f in self.frames])
-        work = done["field"] + done["hold"] - change["gravity"]
-        work = work + pressed - change["dissipated"]
-        balance = change["kinetic"] + potential + change["dissipated"] - done["hold"]
-        unaccounted = float(np.abs(balance).max())
-        return Audit(
-            magnetic_released=-float(change["magnetic"][-1]),
-            gravity_released=-float(change["gravity"][-1]),
-            kinetic_change=float(change["kinetic"][-1]),
-            impact_loss=tally.impact_loss,
-            friction_loss=tally.friction_loss,
-            unaccounted=unaccounted,
-            unaccounted_fraction=unaccounted / scale,
-            field_error=float(np.abs(done["field"] + change["magnetic"]).max()),
-            integrator_error=float(np.abs(change["kinetic"] - work).max()),
-            event_gain=tally.event_gain,
-            hold_work=tally.hold_work,
-            field_work=tally.work,
-            all_work=float(work[-1]),
-        )
-
-    def _least(self) -> float:
-        """What loads do over the touching gap [J]: less is not told apart from rest."""
-        weight = self.bodies.mass[:, None] * self.system.gravity
-        load = np.linalg.norm(self._column("force") + weight, axis=2)[:, self.bodies.free]
-        return max(STEPS.touch * float(load.sum(axis=1).max()), 1e-12)
-
-    def _accuracy(self) -> dict[str, float | str]:
-        return {
-            "detail": self.system.detail,
-            "solver_bound_J": self.loads.worst_bound,
-            "unconverged_evaluations": float(self.loads.unconverged),
-            **self._interpolation(),
-        }
-
-    def _interpolation(self) -> dict[str, float | str]:
-        """How many loads were interpolated, and errors met where poses were solved all the same."""
-        between = self.loads.between
-        if between is None:
-            return {"interpolated_loads": 0.0}
-        errors = np.array(between.record.errors or [np.nan])
-        return {
-            "interpolated_loads": float(between.record.answered),
-            "interpolation_checks": float(len(between.record.errors)),
-            "interpolation_error_median": float(np.median(errors)),
-            "interpolation_error_worst": float(errors.max()),
-        }
