@@ -98,8 +98,8 @@ def split(blocks: Array, sectors: Sectors) -> Array | None:
     scale = SAME * np.abs(blocks).max()
     parts = []
     for q, block in enumerate(blocks):
-        basis = _basis(sectors, q)
-        parts.append((basis @ (basis @ block).T).reshape(m, n, m, n))
+        half = _rows_in_waves(sectors, q, block)
+        parts.append(_rows_in_waves(sectors, q, half.T).reshape(m, n, m, n))
     for q, part in enumerate(parts):
         for w in range(m):
             at = sectors.block[q * m + w]
@@ -138,23 +138,23 @@ def _waves(angle: Array, odd_x: bool, odd_y: bool) -> Array:
     return unit
 
 
-def _basis(sectors: Sectors, q: int) -> Array:
-    """Orthogonal matrix (3b, 3b) from class `q`, base cell after base cell, to its waves."""
-    m = sectors.count
-    places = len(sectors.place) // m
+def _rows_in_waves(sectors: Sectors, q: int, block: Array) -> Array:
+    """The rows of `block` (3b, k), those of class `q`, base cell after base cell, in its waves."""
+    m, k = sectors.count, block.shape[1]
+    cells = block.reshape(-1, 3, k)[sectors.place].reshape(m, -1, 3, k)
+    c, n = sectors.direction.T[:, :, None, None]
+    x, y, z = cells[:, :, 0], cells[:, :, 1], cells[:, :, 2]
     straight = sectors.waves[q % 4]
     turned = sectors.waves[q % 4 ^ 3] * (-1 if q & 2 else 1)
-    basis = np.zeros((m, 3, places, m * places, 3))
-    for s, (c, n) in enumerate(sectors.direction):
-        for j in range(places):
-            cell = sectors.place[s * places + j]
-            basis[:, 0, j, cell, 0], basis[:, 0, j, cell, 1] = (
-                straight[:, s] * c,
-                straight[:, s] * n,
-            )
-            basis[:, 1, j, cell, 2] = straight[:, s]
-            basis[:, 2, j, cell, 0], basis[:, 2, j, cell, 1] = -turned[:, s] * n, turned[:, s] * c
-    return basis.reshape(3 * m * places, -1)
+    found = np.stack(
+        [
+            np.tensordot(straight, c * x + n * y, 1),
+            np.tensordot(straight, z, 1),
+            np.tensordot(turned, c * y - n * x, 1),
+        ],
+        axis=1,
+    )
+    return found.reshape(-1, k)
 
 
 @njit(cache=True, error_model="numpy")

@@ -22,6 +22,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numba import njit
 from scipy.linalg import lapack
 
 from snapsim.arrays import Array
@@ -61,12 +62,12 @@ class Kriging:
 
     def at(self, point: Array, tangent: Array) -> Estimate:
         """Return what is thought of the place `point` (d,) with `tangent` (d, k)."""
-        k = tangent.shape[1]
-        cross, found, left = np.empty((1 + k, len(self.weight))), np.empty(1 + k), np.empty(k)
-        fill_row(point, tangent, self.point, self.tangent, self.length, cross)
-        known, _ = lapack.dtrtrs(self.factor, cross[1:].T, lower=0, trans=1)
-        sum_up(cross, self.weight, known, tangent, self.variance, self.length, found, left)
-        return Estimate(self.mean + float(found[0]), found[1:], left)
+        found = np.empty((2, 1 + tangent.shape[1]))
+        estimate(
+            point, tangent, self.point, self.tangent, self.length,
+            self.factor.T, self.weight, self.variance, found,
+        )  # fmt: skip
+        return Estimate(self.mean + float(found[0, 0]), found[0, 1:], found[1, 1:])
 
 
 def kriging(
@@ -136,19 +137,31 @@ def fill_lower(
 
 
 @compiled
-def sum_up(
-    cross: Array, weight: Array, known: Array, tangent: Array, variance: float, length: float,
-    found: Array, deviation: Array,
+def estimate(
+    u: Array, a: Array, points: Array, tangents: Array, length: float,
+    lower: Array, weight: Array, variance: float, found: Array,
 ) -> None:  # fmt: skip
-    """Set `found` (1 + k,) to cross weight and `deviation` (k,) to what is not `known` (m, k)."""
+    """Set `found` (2, 1 + k) to value and slopes at `u`, `a` less the mean, and, but for the value,
+    their deviations; `lower` (m, m) is the lower Cholesky factor."""
+    cross = np.empty((len(found[0]), len(weight)))
+    fill_row(u, a, points, tangents, length, cross)
     for i in range(len(cross)):
-        found[i] = 0.0
-        for j in range(len(weight)):
-            found[i] += cross[i, j] * weight[j]
-    for i in range(len(deviation)):
+        found[0, i] = dot(cross[i], weight)
+    for i in range(1, len(cross)):
         left = 0.0
-        for j in range(len(tangent)):
-            left += tangent[j, i] ** 2 / length**2
-        for j in range(len(known)):
-            left -= known[j, i] ** 2
-        deviation[i] = math.sqrt(variance * max(left, 0.0))
+        for j in range(len(a)):
+            left += a[j, i - 1] ** 2 / length**2
+        row = cross[i]
+        for j in range(len(row)):
+            row[j] = (row[j] - dot(lower[j, :j], row[:j])) / lower[j, j]
+        left -= dot(row, row)
+        found[1, i] = math.sqrt(variance * max(left, 0.0))
+
+
+@njit(cache=True, error_model="numpy", fastmath={"reassoc", "contract", "nsz"})
+def dot(a: Array, b: Array) -> float:
+    """Return the sum of products, in an order that suits the machine."""
+    total = 0.0
+    for i in range(len(a)):
+        total += a[i] * b[i]
+    return total
