@@ -170,6 +170,10 @@ class Motion(ContactStepping):
     def _closest(self, flight: Flight, time: float) -> float:
         return float(self._gaps(flight.at(time)[0].pose).min(initial=np.inf))
 
+    def _is_clear(self, flight: Flight, time: float) -> bool:
+        """Whether nothing touches at a time of the last step."""
+        return not self.geometry.touches(flight.at(time)[0].pose)
+
     def _passes_clear(self, flight: Flight, begin: float, end: float) -> bool:
         """Whether nothing can touch in the last step.
 
@@ -188,9 +192,9 @@ class Motion(ContactStepping):
         if self._passes_clear(flight, begin, end):
             return None
         times = begin + (end - begin) * np.concatenate([[0.0], np.arange(1, 9) / 8])
-        clear: float | None = begin if self._closest(flight, begin) > 0 else None
+        clear: float | None = begin if self._is_clear(flight, begin) else None
         for time in times[1:]:
-            if self._closest(flight, time) > 0:
+            if self._is_clear(flight, time):
                 clear = time
                 continue
             if clear is None:
@@ -208,7 +212,7 @@ class Motion(ContactStepping):
         """A moment shortly after `begin` at which nothing touches, for bodies that just parted."""
         for halvings in range(1, 30):
             time = begin + (end - begin) * 0.5**halvings
-            if self._closest(flight, time) > 0:
+            if self._is_clear(flight, time):
                 return time
         return None
 

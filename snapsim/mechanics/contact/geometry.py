@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import sqrt
+from typing import Final
 
 import numpy as np
 
@@ -36,6 +37,8 @@ from snapsim.parts.bodies import Body
 from snapsim.parts.shapes import Piece
 from snapsim.parts.states import Pose
 from snapsim.parts.surfaces import SurfaceRules
+
+_EVERY: Final = slice(None)
 
 
 @dataclass(frozen=True)
@@ -72,18 +75,19 @@ class ContactGeometry:
         self._air = np.array([rules.pair(a, b).air_gap for a, b in chosen], dtype=np.float64)
         self._pieces = pieces_table([body.shape for body in bodies])
 
-    def gaps(self, pose: Pose) -> Array:
-        """Return the gap of every pair (p,) [m], exact to rounding.
+    def gaps(self, pose: Pose, chosen: IntArray | slice = _EVERY) -> Array:
+        """Return the gap of every pair (p,) [m] or of those `chosen`, exact to rounding.
 
         Of a body made of pieces an overlap is the deepest of two pieces'.
         """
-        return _gaps(self._pieces, self.pairs, *_arrays(pose), np.inf) - self._air
+        pairs, air = self.pairs[chosen], self._air[chosen]
+        return _gaps(self._pieces, pairs, *_arrays(pose), np.inf) - air
 
-    def depth(self, pose: Pose) -> float:
-        """Return how deep the deepest overlap is [m]; zero where nothing overlaps."""
+    def touches(self, pose: Pose) -> bool:
+        """Return whether any gap is zero or less; cheaper than the gaps."""
         beyond = float(self._air.max(initial=0.0))
         gaps = _gaps(self._pieces, self.pairs, *_arrays(pose), beyond) - self._air
-        return -float(gaps.min(initial=0.0))
+        return bool(gaps.min(initial=np.inf) <= 0.0)
 
     def gap_bounds(self, pose: Pose) -> Array:
         """Return lower bounds of the gaps (p,) [m], some ten times cheaper."""
