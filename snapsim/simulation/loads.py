@@ -51,10 +51,12 @@ class MagneticLoads:
 
     In flight to the model's own tolerance, in sustained contact to CONTACT_TOLERANCE. Frames are
     asked for at poses the motion has just used, hence the short memory. With `between`, loads are
-    interpolated where they are known to `shares` (flight, contact) of themselves.
+    interpolated where they are known to `shares` (flight, contact) of themselves, and `solutions`
+    has the poses solved and the magnetisation there, every second one dropped when they get many.
     """
 
     MEMORY = 32
+    SOLUTIONS = 2000
 
     def __init__(
         self,
@@ -72,6 +74,7 @@ class MagneticLoads:
         self._last: MagneticState | None = None
         self._recent: OrderedDict[bytes, MagneticState] = OrderedDict()
         self._guesses: dict[bytes, Level] = {}
+        self.solutions: list[tuple[Pose, tuple[Array, ...]]] = []
 
     def flight(self, pose: Pose) -> tuple[Array, Array]:
         """Return force and torque (n, 3) each [N, N m], about the centres of mass, for flight."""
@@ -121,7 +124,13 @@ class MagneticLoads:
         if self.between is not None and found.converged:
             self.between.solved(pose, found.energy, (found.force, found.torque), share)
             self._guesses.clear()
+            self._remember(pose, found)
         return found
+
+    def _remember(self, pose: Pose, found: MagneticState) -> None:
+        if len(self.solutions) >= self.SOLUTIONS:
+            del self.solutions[::2]
+        self.solutions.append((pose, found.magnetisation))
 
 
 def _key(pose: Pose) -> bytes:

@@ -28,19 +28,13 @@ from snapsim.simulation.energy_between_poses import EnergyBetweenPoses, pose_spa
 from snapsim.simulation.loads import MagneticLoads, flight_tolerance, interpolation_shares
 from snapsim.simulation.run_log import RunLog, Until
 from snapsim.simulation.system import System
-from snapsim.simulation.trajectory import (
-    Trajectory,
-)
+from snapsim.simulation.trajectory import Trajectory
 
 Progress = Callable[[float, float], None]
 """Called with the simulated time [s] and the largest present speed [m/s]."""
 
 STEPS = MotionSettings(tolerances=Tolerances(relative=1e-6, length=1e-7, speed=1e-6))
 """Bounds of the motion's steps: impact energies come to about 1e-6 of themselves."""
-
-NEAR = 5e-4
-"""Distance [m] in pose space from the last solved frame within which a frame's loads may be
-interpolated: a part that rests or rattles has hundreds of frames in one place."""
 
 
 def release(
@@ -50,14 +44,14 @@ def release(
     meshes: Mapping[int, CellMesh] | None = None,
     until: Until | None = None,
     estimates: bool = True,
-    near: float = NEAR,
+    frames: bool = True,
 ) -> Trajectory:
     """Simulate the release of `system`; an interrupt ends it as "stopped" with what was reached.
 
     `meshes` gives the cells of some soft bodies, by number, in place of `system.detail`. `until`
     may end the run at a blow, also as "stopped". Without `estimates` nothing is said of eddy
-    currents and of soft parts that come close, which takes some hundredths of a second. Frames
-    nearer than `near` [m] to a solved one may be interpolated (`NEAR`).
+    currents and of soft parts that come close, which takes some hundredths of a second; without
+    `frames`, for runs that nobody will look at, nothing of these nor of the magnetisation.
     """
     began = clock.perf_counter()
     steps = settings or STEPS
@@ -69,7 +63,7 @@ def release(
     bodies = rigid_bodies(system.bodies)
     geometry = ContactGeometry(system.bodies, system.surfaces)
     motion = _motion(system, bodies, geometry, loads, steps)
-    log = RunLog(system, bodies, loads, geometry, motion.bearing, near, steps.touch)
+    log = RunLog(system, bodies, loads, geometry, motion.bearing, steps.touch, frames)
     try:
         for item in motion.run():
             log.take(item)
@@ -81,8 +75,8 @@ def release(
                 break
     except KeyboardInterrupt:
         log.cut_short("interrupted by the user", motion)
-    run = log.trajectory(clock.perf_counter() - began)
-    if not estimates:
+    run = log.trajectory(began)
+    if not (estimates and frames):
         return run
     return replace(run, accuracy={**run.accuracy, **eddy_estimate(run), **closest_of(run)})
 

@@ -6,13 +6,14 @@ so what blows and friction are not booked for is unaccounted.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import time as clock
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from functools import cached_property
 
 import numpy as np
 
-from snapsim.arrays import Array, BoolArray
+from snapsim.arrays import Array, IntArray
 from snapsim.magnetics.model import MagneticState
 from snapsim.mechanics.contact import ContactGeometry
 from snapsim.mechanics.edge_stress import magnet_edge_stress
@@ -23,6 +24,11 @@ from snapsim.mechanics.rigid_bodies import RigidBodies
 from snapsim.parts.states import Pose, State
 from snapsim.simulation.energy_between_poses import Level
 from snapsim.simulation.loads import MagneticLoads
+from snapsim.simulation.magnetisation_between_poses import (
+    LENGTH,
+    Guess,
+    MagnetisationBetweenPoses,
+)
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import (
     Audit,
@@ -45,15 +51,19 @@ def _body_load(loads: BodyLoads, i: int) -> Load:
     )
 
 
-EVEN = 1e-6
-"""Share by which kinetic energies must differ before the second body counts as the moving one."""
-
-
 Until = Callable[[Impact], str | None]
 """Asked at each blow whether the run ends there: the reason, or None to go on."""
 
 EVEN = 1e-6
 """Share by which kinetic energies must differ before the second body counts as the moving one."""
+
+
+CHECKED = 16
+"""Frames with interpolated loads after which one is solved: checks the interpolation, feeds it."""
+
+FAITHFUL = 5e-3
+"""Error of a frame's magnetisation (root mean square, as a share of itself) above which the frame
+is solved: below what the cells of `fine` err by."""
 
 
 @dataclass
@@ -65,13 +75,14 @@ class RunLog:
     loads: MagneticLoads
     geometry: ContactGeometry
     bearing: Callable[[], Array]
-    near: float
     touch: float
+    shown: bool
     frames: list[Frame] = field(default_factory=list)
     rows: list[dict[str, object]] = field(default_factory=list)
     impacts: list[Impact] = field(default_factory=list)
     end: End | None = None
-    _solved_at: Array | None = None
+    _since_solved: int = 0
+    _magnetisation_error: float = 0.0
 
     def take(self, item: Frame | Strike | End) -> None:
         """Keep one report."""
@@ -98,8 +109,9 @@ class RunLog:
     def _keep(self, frame: Frame) -> None:
         """Keep a frame with its loads, solved for unless they are known."""
         pose = frame.state.pose
-        known = self._known_nearby(pose) or self._solved(pose)
+        known = self._known(pose) or self.loads.state(pose)
         state = known if isinstance(known, MagneticState) else None
+        self._since_solved = 0 if state is not None else self._since_solved + 1
         self.frames.append(frame)
         self.rows.append(
             {
@@ -112,29 +124,21 @@ class RunLog:
             }
         )
 
-    def _solved(self, pose: Pose) -> MagneticState:
-        if self.loads.between is not None:
-            self._solved_at = self.loads.between.space.place(pose)[0]
-        return self.loads.state(pose)
-
-    def _known_nearby(self, pose: Pose) -> Level | None:
-        """Loads of a frame that is so near the last solved one that they are interpolated well."""
-        between = self.loads.between
-        if between is None or self._solved_at is None:
-            return None
-        moved = between.space.place(pose)[0] - self._solved_at
-        return self.loads.glance(pose) if float(moved @ moved) < self.near**2 else None
+    def _known(self, pose: Pose) -> Level | None:
+        """Loads of a frame where they can be interpolated and it is not time for a check."""
+        due = self.shown and self._since_solved >= CHECKED
+        return None if due else self.loads.glance(pose)
 
     def _magnet_gap(self, state: State) -> float:
         """Smallest distance between a free body and another body that is a magnet [m]."""
-        gaps = self.geometry.gaps(state.pose)[self._snapping]
+        gaps = self.geometry.gaps(state.pose, self._snapping)
         return float(gaps.min()) if len(gaps) else float("nan")
 
     @cached_property
-    def _snapping(self) -> BoolArray:
-        """Which pairs (p,) are a free body and another body that is a magnet."""
+    def _snapping(self) -> IntArray:
+        """Numbers of the pairs that are a free body and another body that is a magnet."""
         pairs = self.geometry.pairs.tolist()
-        return np.array([self._snaps(a, b) or self._snaps(b, a) for a, b in pairs], dtype=bool)
+        return np.flatnonzero([self._snaps(a, b) or self._snaps(b, a) for a, b in pairs])
 
     def _snaps(self, part: int, magnet: int) -> bool:
         body, other = self.system.bodies[part], self.system.bodies[magnet]
@@ -165,11 +169,13 @@ class RunLog:
             *magnet_edge_stress(first, second, mass, speed),
         )
 
-    def trajectory(self, wall: float) -> Trajectory:
-        """Put everything together."""
+    def trajectory(self, began: float) -> Trajectory:
+        """Put everything together; `began` is when the run did, by `time.perf_counter` [s]."""
         assert self.end is not None
-        self._solve_last()
         system, end = self.system, self.end
+        if self.shown:
+            self._solve(len(self.rows) - 1)
+        magnetisation = self._magnetisation() if self.shown else {}
         states = [f.state for f in self.frames]
         energy, work = self._energies(), self._work()
         model = self.loads.model
@@ -190,21 +196,26 @@ class RunLog:
                 system.bodies[i].name: Cells(model.cells[i].centre, model.cells[i].volume)
                 for i in model.soft
             },
-            magnetisation=self._magnetisation(),
+            magnetisation=magnetisation,
             impacts=tuple(self.impacts),
             loads=self._loads(end),
             audit=self._audit(energy, work),
-            cost=Cost(self.loads.evaluations, end.steps, wall),
+            cost=Cost(self.loads.evaluations, end.steps, clock.perf_counter() - began),
             accuracy=self._accuracy(),
             work=work,
             bearing=self._borne(),
         )
 
-    def _solve_last(self) -> None:
-        """Solve for the last frame, which shows what the run ended with."""
-        if self.rows[-1]["magnetisation"] is None:
-            state = self.loads.state(self.frames[-1].state.pose)
-            self.rows[-1] |= {"magnetic": state.energy, "magnetisation": state.magnetisation}
+    def _solve(self, k: int) -> None:
+        """Solve for frame k unless that was done."""
+        if self.rows[k]["magnetisation"] is None:
+            state = self.loads.state(self.frames[k].state.pose)
+            self.rows[k] |= {
+                "force": state.force,
+                "torque": state.torque,
+                "magnetic": state.energy,
+                "magnetisation": state.magnetisation,
+            }
 
     def _borne(self) -> dict[str, Array]:
         """What fixed bodies and joints bore at the frames, (k, 2) each."""
@@ -228,22 +239,39 @@ class RunLog:
         return np.array([row[key] for row in self.rows], dtype=np.float64)
 
     def _magnetisation(self) -> Mapping[str, Array]:
-        """Of each soft part at the frames (k, c, 3); where a frame was not solved for, evenly
-        in time between the solved ones before and after it."""
-        solved = np.array(
-            [k for k, row in enumerate(self.rows) if row["magnetisation"] is not None]
-        )
-        time = np.array([f.time for f in self.frames])
-        after = np.minimum(np.searchsorted(solved, np.arange(len(time))), len(solved) - 1)
-        before = np.where(solved[after] > np.arange(len(time)), after - 1, after)
-        span = time[solved[after]] - time[solved[before]]
-        share = (time - time[solved[before]]) / np.where(span > 0, span, np.inf)
-        found = {}
-        for slot, i in enumerate(self.loads.model.soft):
-            known = np.array([self.rows[k]["magnetisation"][slot] for k in solved])
-            w = share[:, None, None]
-            found[self.system.bodies[i].name] = (1 - w) * known[before] + w * known[after]
+        """Of each soft part at the frames (k, c, 3); mixed where a frame was not solved for."""
+        rows: list[Array | None] = [_flat(row["magnetisation"]) for row in self.rows]
+        while missing := [k for k, row in enumerate(rows) if row is None]:
+            between, guess = self._guessed(missing)
+            doubtful = [k for k, e in zip(missing, guess.error, strict=True) if e > FAITHFUL]
+            if not doubtful:
+                self._magnetisation_error = float(guess.error.max())
+                for k, row in zip(missing, between.mixed(guess), strict=True):
+                    rows[k] = row
+                break
+            for k in middles(doubtful):
+                self._solve(k)
+                rows[k] = _flat(self.rows[k]["magnetisation"])
+        table = np.array(rows)
+        found, at = {}, 0
+        for i in self.loads.model.soft:
+            count = len(self.loads.model.cells[i].volume)
+            part = table[:, at : at + 3 * count]
+            found[self.system.bodies[i].name] = part.reshape(len(table), count, 3)
+            at += 3 * count
         return found
+
+    def _guessed(self, frames: list[int]) -> tuple[MagnetisationBetweenPoses, Guess]:
+        """What the solved poses say of the magnetisation at some frames."""
+        assert self.loads.between is not None
+        space = self.loads.between.space
+        between = MagnetisationBetweenPoses(
+            np.array([space.place(pose)[0] for pose, _ in self.loads.solutions]),
+            np.array([_flat(m) for _, m in self.loads.solutions]),
+            LENGTH * float(space.gyration.max()),
+        )
+        points = np.array([space.place(self.frames[k].state.pose)[0] for k in frames])
+        return between, between.guess(points)
 
     def _energies(self) -> dict[str, Array]:
         """Energies at the frames (k,) [J]; gravity and magnetic ones from zero at the start."""
@@ -320,4 +348,19 @@ class RunLog:
             "interpolation_checks": float(len(between.record.errors)),
             "interpolation_error_median": float(np.median(errors)),
             "interpolation_error_worst": float(errors.max()),
+            "interpolated_magnetisation_error_worst": self._magnetisation_error,
         }
+
+
+def _flat(magnetisation: object) -> Array | None:
+    """All cells' magnetisation of all soft parts (m,), None where it is not known."""
+    if magnetisation is None:
+        return None
+    assert isinstance(magnetisation, tuple)
+    return np.concatenate([np.empty(0), *(m.ravel() for m in magnetisation)])
+
+
+def middles(numbers: Sequence[int]) -> list[int]:
+    """Return the middle one of each stretch of consecutive `numbers`, which rise."""
+    stretches = np.split(np.array(numbers), np.flatnonzero(np.diff(numbers) > 1) + 1)
+    return [int(stretch[len(stretch) // 2]) for stretch in stretches]

@@ -13,7 +13,6 @@ By default in processes of their own (`spawn`: no inherited state, one BLAS thre
 
 from __future__ import annotations
 
-import math
 import multiprocessing
 import os
 import signal
@@ -313,7 +312,7 @@ def _guarded(task: Task) -> Result:
 
 def _release(task: Task) -> Result:
     from snapsim.scenario.placement import overlaps
-    from snapsim.simulation.release import NEAR, release
+    from snapsim.simulation.release import release
 
     kept = task.options.keep != "none"
     system = _system(task.scene, task.file, task.changes, kept)
@@ -330,7 +329,7 @@ def _release(task: Task) -> Result:
         meshes=_meshes(system),
         until=_until(system, task.options),
         estimates=kept,
-        near=NEAR if kept or task.settings is None else math.inf,
+        frames=kept or task.settings is None,
     )
     _keep(run, task)
     return outcome_of(run, task.options.counts)
