@@ -116,24 +116,43 @@ def test_two_held_magnets_get_loads_of_their_own(bodies, make_body, materials):
     assert answered >= 5
 
 
+def miss(between, model, pose, load):
+    """Error of an answer, as a share of the load."""
+    want = model.evaluate(pose)
+    wrong = between.space.slopes(load.force - want.force, load.torque - want.torque)
+    return between.space.share(wrong, between.space.slopes(want.force, want.torque))
+
+
 def test_what_is_not_known_is_not_answered(bodies):
-    """Nothing before a few poses are solved; among them yes, ten times as far off no."""
+    """Nothing before a few poses are solved; most among them, fewer the farther off, and what is
+    answered is right to three times what is allowed: a hundred times more let through is not."""
     between = EnergyBetweenPoses(pose_space(bodies, (0, 1), GRAVITY))
-    model, rng = MagneticModel(bodies, "draft", 1e-9), np.random.default_rng(6)
-    assert between.level(near(rng, 0.001), 4e-4) is None
+    model, rng, allowed = MagneticModel(bodies, "draft", 1e-9), np.random.default_rng(6), 4e-4
+    assert between.level(near(rng, 0.001), allowed) is None
     for _ in range(30):
         pose = near(rng, 0.001)
         state = model.evaluate(pose)
-        between.solved(pose, state.energy, (state.force, state.torque), 4e-4)
-    inside = [near(rng, 0.0005) for _ in range(20)]
-    found = [between.level(pose, 4e-4) for pose in inside]
-    assert sum(f is not None for f in found) >= 15
-    for pose, load in zip(inside, found, strict=True):
-        if load is not None:
-            want = model.evaluate(pose)
-            miss = between.space.slopes(load.force - want.force, load.torque - want.torque)
-            assert between.space.share(miss, between.space.slopes(want.force, want.torque)) < 1.2e-3
-    assert between.level(pose_of([0.06, 0.02, -0.09], np.zeros(3)), 4e-4) is None
+        between.solved(pose, state.energy, (state.force, state.torque), allowed)
+    answered, missed, loose = [], [], []
+    for spread in (0.0005, 0.002, 0.005, 0.01):
+        poses = [near(rng, spread) for _ in range(20)]
+        found = [between.level(pose, allowed) for pose in poses]
+        answered.append(sum(f is not None for f in found))
+        missed += [
+            miss(between, model, pose, load)
+            for pose, load in zip(poses, found, strict=True)
+            if load is not None
+        ]
+        loose += [
+            miss(between, model, pose, load)
+            for pose in poses
+            if (load := between.level(pose, 100 * allowed)) is not None
+        ]
+    assert answered[0] >= 15
+    assert answered[3] <= 2
+    assert max(missed) < 3 * allowed
+    assert max(loose) > 10 * allowed
+    assert between.level(pose_of([0.06, 0.02, -0.09], np.zeros(3)), allowed) is None
 
 
 def test_a_snap_comes_out_as_with_every_pose_solved(bodies, make_system):
