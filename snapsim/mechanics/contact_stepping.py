@@ -103,7 +103,6 @@ class ContactStepping:
         self._near = self._at_start(geometry.contacts(start.pose, 0.0))
         self._known: tuple[State, Trial | None, float] | None = None  # acceleration [m/s^2]
         self._pushed: tuple[Pose, ContactSet] | None = None
-        self._ahead: tuple[Trial, tuple[Pose, ContactSet]] | None = None
         self._pull = float(np.linalg.norm(gravity))
         self.weight: Array = np.where(bodies.free, bodies.mass, 0.0)[:, None] * gravity  # (n, 3)
         self._least = np.where(bodies.free, bodies.mass * self._pull + 1e-9, np.inf)
@@ -147,8 +146,10 @@ class ContactStepping:
     def _nearby(self) -> ContactSet:
         """What touches or nearly does now, noted as where the next step starts from."""
         pose, pushed = self.state.pose, self._pushed
-        known = pushed is not None and pushed[0] is pose
-        contacts = pushed[1] if known and pushed else self._touching(pose)
+        if pushed is not None and pushed[0] is pose:
+            contacts = pushed[1]
+        else:
+            contacts = self.geometry.contacts(pose, NEARLY * self.settings.touch)
         self._near = self._at_start(contacts)
         return contacts
 
@@ -265,22 +266,12 @@ class ContactStepping:
         Contacts that wander fast, as those of a disc about to lie flat, need it: pushed out from
         deeper, they are struck.
         """
-        _, contacts = self._end_of(trial)
-        depth = -float(contacts.gap.min(initial=0.0))
+        pose = drift(trial.middle, trial.step.velocity, trial.step.spin, trial.dt / 2)
+        depth = self.geometry.depth(pose)
         if depth <= self.settings.touch or trial.dt < 1e-5:
             return None
         self._sink_hint = trial.dt * max(0.3, min(0.7, (self.settings.touch / depth) ** 0.5))
         return self._sink_hint
-
-    def _end_of(self, trial: Trial) -> tuple[Pose, ContactSet]:
-        """The pose where a trial ends, and what touches or nearly does there."""
-        if self._ahead is None or self._ahead[0] is not trial:
-            pose = drift(trial.middle, trial.step.velocity, trial.step.spin, trial.dt / 2)
-            self._ahead = trial, (pose, self._touching(pose))
-        return self._ahead[1]
-
-    def _touching(self, pose: Pose) -> ContactSet:
-        return self.geometry.contacts(pose, NEARLY * self.settings.touch)
 
     def _closing_time(self, trial: Trial) -> tuple[float | None, Trial]:
         """A shorter step that ends where a contact that was open closes, or None and a trial.
@@ -329,8 +320,8 @@ class ContactStepping:
         """Move to the end of the step, push out what sank in, and book the works."""
         before, step, contacts, dt = self.state, trial.step, trial.contacts, trial.dt
         self.time += dt
-        sunk, nearby = self._end_of(trial)
-        pose = self._push_out(sunk, 0.5 * self.settings.touch, nearby)
+        sunk = drift(trial.middle, step.velocity, step.spin, dt / 2)
+        pose = self._push_out(sunk, 0.5 * self.settings.touch)
         self.state = State(pose, step.velocity, step.spin)
         evened = self._even_out(trial, before, moved_between(sunk, pose))
         self.steps += 1
@@ -396,10 +387,10 @@ class ContactStepping:
         push = pushes(step.impulse, contacts.normal)
         return pressed_bodies(contacts.pair, push, len(self.bodies.mass))
 
-    def _push_out(self, pose: Pose, allowed: float, nearby: ContactSet | None = None) -> Pose:
-        """Undo penetration where any is deeper than `allowed` [m]; `nearby` touches at first."""
+    def _push_out(self, pose: Pose, allowed: float) -> Pose:
+        """Undo penetration where any is deeper than `allowed` [m]."""
         for _ in range(5):
-            nearby = self._touching(pose) if nearby is None else nearby
+            nearby = self.geometry.contacts(pose, NEARLY * self.settings.touch)
             if nearby.gap.min(initial=0.0) >= -allowed:
                 self._pushed = pose, nearby
                 break
@@ -414,7 +405,7 @@ class ContactStepping:
                 contacts.normal,
                 contacts.gap,
             )
-            pose, nearby = Pose(position, quaternion), None
+            pose = Pose(position, quaternion)
         return pose
 
 

@@ -584,11 +584,8 @@ class JointedMotion(Motion):
         labels = zip(limits.joint[closed].tolist(), limits.row[closed].tolist(), strict=True)
         return frozenset(labels)
 
-    def _push_out(self, pose: Pose, allowed: float, nearby: ContactSet | None = None) -> Pose:
-        """Bring a pose onto the joints, and out of contacts and one-sided rows.
-
-        What is `nearby` at first does not serve: the joints move the pose before contacts count.
-        """
+    def _push_out(self, pose: Pose, allowed: float) -> Pose:
+        """Bring a pose onto the joints, and out of contacts and one-sided rows."""
         mode, still = replace(self.mode, closed=self._taut), np.zeros_like(pose.position)
         for _ in range(5):
             pose = on_joints_pose(self.linkage, self.bodies, pose, self.time, mode)

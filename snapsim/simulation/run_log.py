@@ -240,6 +240,8 @@ class RunLog:
 
     def _magnetisation(self) -> Mapping[str, Array]:
         """Of each soft part at the frames (k, c, 3); mixed where a frame was not solved for."""
+        if not self.loads.model.soft:
+            return {}
         rows: list[Array | None] = [_flat(row["magnetisation"]) for row in self.rows]
         while missing := [k for k, row in enumerate(rows) if row is None]:
             between, guess = self._guessed(missing)

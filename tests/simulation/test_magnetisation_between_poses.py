@@ -113,6 +113,23 @@ def test_errors_are_what_is_expected_or_less(bodies):
     assert np.all(guess.error[wrong] > FAITHFUL)
 
 
+def test_errors_told_from_others_scale_what_is_expected():
+    """Kinks, of which the process knows nothing: its own deviation covers a third of the errors
+    there, scaled by what was met at solved poses nine of ten."""
+    rng = np.random.default_rng(7)
+
+    def kinked(u):
+        x, y = u.T
+        return np.stack([abs(x), abs(x - 0.3), y, 2 + x, abs(y), np.ones(len(u))], axis=1)
+
+    points, there = rng.uniform(-1, 1, (80, 2)), rng.uniform(-0.9, 0.9, (200, 2))
+    between = MagnetisationBetweenPoses(points, kinked(points), 2.0)
+    guess = between.guess(there)
+    met = size(between.mixed(guess) - kinked(there)) / size(kinked(there))
+    assert np.mean(met <= guess.error) >= 0.9
+    assert np.median(guess.error / met) < 10
+
+
 def test_a_few_poses_say_nothing():
     rng = np.random.default_rng(6)
     few = MagnetisationBetweenPoses(

@@ -83,11 +83,18 @@ class ContactGeometry:
         pairs, air = self.pairs[chosen], self._air[chosen]
         return _gaps(self._pieces, pairs, *_arrays(pose), np.inf) - air
 
+    def depth(self, pose: Pose) -> float:
+        """Return how deep the deepest overlap is [m]; zero where nothing overlaps."""
+        return -float(self._low_gaps(pose).min(initial=0.0))
+
     def touches(self, pose: Pose) -> bool:
         """Return whether any gap is zero or less; cheaper than the gaps."""
+        return bool(self._low_gaps(pose).min(initial=np.inf) <= 0.0)
+
+    def _low_gaps(self, pose: Pose) -> Array:
+        """Gaps (p,) [m] of pairs that touch or overlap; lower bounds above zero of most others."""
         beyond = float(self._air.max(initial=0.0))
-        gaps = _gaps(self._pieces, self.pairs, *_arrays(pose), beyond) - self._air
-        return bool(gaps.min(initial=np.inf) <= 0.0)
+        return _gaps(self._pieces, self.pairs, *_arrays(pose), beyond) - self._air
 
     def gap_bounds(self, pose: Pose) -> Array:
         """Return lower bounds of the gaps (p,) [m], some ten times cheaper."""
