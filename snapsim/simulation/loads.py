@@ -52,11 +52,12 @@ class MagneticLoads:
     In flight to the model's own tolerance, in sustained contact to CONTACT_TOLERANCE. Frames are
     asked for at poses the motion has just used, hence the short memory. With `between`, loads are
     interpolated where they are known to `shares` (flight, contact) of themselves, and `solutions`
-    has the poses solved and the magnetisation there, every second one dropped when they get many.
+    has the poses solved and the magnetisation there, every second one dropped where they would take
+    more than `ROOM` bytes.
     """
 
     MEMORY = 32
-    SOLUTIONS = 2000
+    ROOM = 200_000_000
 
     def __init__(
         self,
@@ -128,9 +129,9 @@ class MagneticLoads:
         return found
 
     def _remember(self, pose: Pose, found: MagneticState) -> None:
-        if len(self.solutions) >= self.SOLUTIONS:
-            del self.solutions[::2]
         self.solutions.append((pose, found.magnetisation))
+        if len(self.solutions) * sum(m.nbytes for m in found.magnetisation) > self.ROOM:
+            del self.solutions[::2]
 
 
 def _key(pose: Pose) -> bytes:

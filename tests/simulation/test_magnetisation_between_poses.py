@@ -10,6 +10,7 @@ from snapsim.parts.shapes import Box, Ring
 from snapsim.parts.states import Pose
 from snapsim.simulation import run_log
 from snapsim.simulation.energy_between_poses import pose_space
+from snapsim.simulation.loads import MagneticLoads
 from snapsim.simulation.magnetisation_between_poses import (
     FEWEST,
     NEAREST,
@@ -178,6 +179,29 @@ def test_frames_are_checked_now_and_then(snap):
     assert unseen.impacts[0].kinetic_energy == pytest.approx(
         run.impacts[0].kinetic_energy, rel=1e-5
     )
+
+
+def test_solutions_take_no_more_than_their_room(bodies, snap, monkeypatch):
+    """Room for forty: half as many and more are kept, and frames are as faithful."""
+    kept = []
+
+    class Watched(list):
+        def __len__(self):
+            kept.append(super().__len__())
+            return kept[-1]
+
+    made = MagneticLoads.__init__
+
+    def watched(self, *given, **named):
+        made(self, *given, **named)
+        self.solutions = Watched()
+
+    cells = len(MagneticModel(bodies, "draft").cells[1].volume)
+    monkeypatch.setattr(MagneticLoads, "ROOM", 40 * 24 * cells)
+    monkeypatch.setattr(MagneticLoads, "__init__", watched)
+    run = release(snap)
+    assert max(kept) == 41
+    assert np.all(frame_errors(bodies, run) < FAITHFUL)
 
 
 def test_the_middle_of_each_stretch():
