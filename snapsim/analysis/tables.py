@@ -188,17 +188,21 @@ def _audit(result: dict[str, Any]) -> RenderableType:
 
 
 def _interpolation(accuracy: dict[str, Any]) -> str:
-    """How many loads were interpolated between evaluations, and the errors met at checks."""
+    """How many loads were interpolated between evaluations, and the errors met at checks; what is
+    expected of the frames' magnetisation."""
     if not accuracy.get("interpolated_loads"):
         return ""
     said = f" and {accuracy['interpolated_loads']:.0f} interpolated between them"
-    if accuracy.get("interpolation_error_worst") is None:
-        return said
-    return (
-        f"{said} (error at {accuracy['interpolation_checks']:.0f} checks: median"
-        f" {plain(accuracy['interpolation_error_median'])}, worst"
-        f" {plain(accuracy['interpolation_error_worst'])} of the load)"
-    )
+    notes = []
+    if accuracy.get("interpolation_error_worst") is not None:
+        notes.append(
+            f"error at {accuracy['interpolation_checks']:.0f} checks: median"
+            f" {plain(accuracy['interpolation_error_median'])}, worst"
+            f" {plain(accuracy['interpolation_error_worst'])} of the load"
+        )
+    if shown := accuracy.get("interpolated_magnetisation_error_worst"):
+        notes.append(f"magnetisation at frames within {plain(shown)} of itself")
+    return f"{said} ({'; '.join(notes)})" if notes else said
 
 
 def _parts(energy: dict[str, Any]) -> str:

@@ -233,7 +233,10 @@ def test_the_release_table_says_what_was_interpolated_and_how_well(run):
     known = {**run.accuracy, "interpolated_loads": 90.0, **met, "interpolation_error_worst": 2e-4}
     text = shown(release_table(summary(replace(run, accuracy=known))))
     assert "10 field evaluations and 90 interpolated between them" in text
-    assert "error at 7 checks: median 3e-06, worst 0.0002 of the load" in text
+    assert "(error at 7 checks: median 3e-06, worst 0.0002 of the load)" in text
+    known |= {"interpolated_magnetisation_error_worst": 0.0011}
+    text = shown(release_table(summary(replace(run, accuracy=known))))
+    assert "of the load; magnetisation at frames within 0.0011 of itself)" in text
 
 
 def test_the_force_object_has_the_agreed_keys(run):
