@@ -179,6 +179,10 @@ class _Floor:
         """How deep it is in the floor [m]."""
         return -float(self.gaps(pose).min(initial=0.0))
 
+    def touches(self, pose: Pose) -> bool:
+        """Whether it is on the floor or in it."""
+        return bool(self.gaps(pose)[0] <= 0.0)
+
     def contacts(self, pose: Pose, reach: float) -> ContactSet:
         """Corners lower than `reach` [m]."""
         from snapsim.mechanics.contact import ContactSet

@@ -58,7 +58,7 @@ EVEN = 1e-6
 """Share by which kinetic energies must differ before the second body counts as the moving one."""
 
 
-CHECKED = 16
+CHECKED = 8
 """Frames with interpolated loads after which one is solved: checks the interpolation, feeds it."""
 
 FAITHFUL = 5e-3

