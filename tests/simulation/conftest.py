@@ -9,6 +9,7 @@ import pytest
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
 from snapsim.parts.materials import MagnetisationCurve, Material
+from snapsim.parts.shapes import Box, Ring
 from snapsim.parts.states import Pose, State
 from snapsim.parts.surfaces import SurfacePair, SurfaceRules
 from snapsim.simulation.system import System
@@ -68,3 +69,24 @@ def make_system():
         )
 
     return make
+
+
+@pytest.fixture
+def bodies(make_body, materials):
+    """A block magnet held, a free iron ring and a table."""
+    return (
+        make_body("magnet", Box((0.06, 0.06, 0.03)), materials["magnet"], (0, 0, -1), True),
+        make_body("ring", Ring(0.05, 0.02, 0.01), materials["iron"](400.0, 1.6)),
+        make_body("table", Box((0.4, 0.4, 0.02)), fixed=True),
+    )
+
+
+@pytest.fixture
+def snap(bodies, make_system):
+    """The ring let go under the magnet's rim."""
+    rows = [
+        (bodies[0], (0, 0, 0.015)),
+        (bodies[1], (0.012, 0.004, -0.045), rotations.from_rotation_vector([0.2, 0.7, 0.0])),
+        (bodies[2], (0, 0, -0.2)),
+    ]
+    return make_system(rows, duration=0.3, detail="draft")

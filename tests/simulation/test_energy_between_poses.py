@@ -2,12 +2,13 @@
 
 import numpy as np
 import pytest
+from ring_under_magnet import near, pose_of
 
 from snapsim.magnetics.model import MagneticModel
 from snapsim.mechanics.flight import Tolerances
 from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.numerics import rotations
-from snapsim.parts.shapes import Box, Ring
+from snapsim.parts.shapes import Box
 from snapsim.parts.states import Pose
 from snapsim.simulation.energy_between_poses import EnergyBetweenPoses, pose_space
 from snapsim.simulation.loads import interpolation_shares
@@ -16,32 +17,6 @@ from snapsim.simulation.release import STEPS, release
 GRAVITY = np.array([0, 0, -9.80665])
 SOLVED = MotionSettings(tolerances=Tolerances(relative=9e-7, length=1e-7, speed=1e-6))
 """The usual steps but for a bound just below that from which loads are interpolated."""
-
-
-@pytest.fixture
-def bodies(make_body, materials):
-    """A block magnet held, a free iron ring and a table."""
-    return (
-        make_body("magnet", Box((0.06, 0.06, 0.03)), materials["magnet"], (0, 0, -1), True),
-        make_body("ring", Ring(0.05, 0.02, 0.01), materials["iron"](400.0, 1.6)),
-        make_body("table", Box((0.4, 0.4, 0.02)), fixed=True),
-    )
-
-
-def pose_of(x, turn):
-    """The scene's pose with the ring at `x` (3,), turned by a rotation vector (3,)."""
-    position = np.array([[0, 0, 0.015], x, [0, 0, -0.2]], dtype=float)
-    quaternion = np.array([rotations.IDENTITY] * 3)
-    quaternion[1] = rotations.from_rotation_vector(turn)
-    return Pose(position, quaternion)
-
-
-def near(rng, spread):
-    """A random pose of the ring some `spread` from a place under the magnet."""
-    return pose_of(
-        np.array([0.01, 0.0, -0.05]) + rng.normal(0, spread, 3),
-        np.array([0.3, 0.9, 0.1]) + rng.normal(0, spread / 0.02, 3),
-    )
 
 
 def test_distance_in_pose_space_is_how_far_the_matter_moves(bodies):
@@ -155,16 +130,10 @@ def test_what_is_not_known_is_not_answered(bodies):
     assert between.level(pose_of([0.06, 0.02, -0.09], np.zeros(3)), allowed) is None
 
 
-def test_a_snap_comes_out_as_with_every_pose_solved(bodies, make_system):
+def test_a_snap_comes_out_as_with_every_pose_solved(snap):
     """The first blow's energy within 1e-5 of itself (what loads may err by in flight) on fewer than
     half the solves, and the errors met stay within a few times what was allowed."""
-    rows = [
-        (bodies[0], (0, 0, 0.015)),
-        (bodies[1], (0.012, 0.004, -0.045), rotations.from_rotation_vector([0.2, 0.7, 0.0])),
-        (bodies[2], (0, 0, -0.2)),
-    ]
-    system = make_system(rows, duration=0.3, detail="draft")
-    runs = [release(system, settings=settings) for settings in (STEPS, SOLVED)]
+    runs = [release(snap, settings=settings) for settings in (STEPS, SOLVED)]
     quick, slow = (run.impacts[0] for run in runs)
     assert runs[1].accuracy["interpolated_loads"] == 0
     assert runs[0].accuracy["interpolated_loads"] > 100

@@ -2,11 +2,10 @@
 
 import numpy as np
 import pytest
+from ring_under_magnet import near
 from scipy.interpolate import RBFInterpolator
 
 from snapsim.magnetics.model import MagneticModel
-from snapsim.numerics import rotations
-from snapsim.parts.shapes import Box, Ring
 from snapsim.parts.states import Pose
 from snapsim.simulation import run_log
 from snapsim.simulation.energy_between_poses import pose_space
@@ -21,37 +20,6 @@ from snapsim.simulation.release import release
 from snapsim.simulation.run_log import CHECKED, FAITHFUL, middles
 
 GRAVITY = np.array([0, 0, -9.80665])
-
-
-@pytest.fixture
-def bodies(make_body, materials):
-    """A block magnet held, a free iron ring and a table."""
-    return (
-        make_body("magnet", Box((0.06, 0.06, 0.03)), materials["magnet"], (0, 0, -1), True),
-        make_body("ring", Ring(0.05, 0.02, 0.01), materials["iron"](400.0, 1.6)),
-        make_body("table", Box((0.4, 0.4, 0.02)), fixed=True),
-    )
-
-
-@pytest.fixture
-def snap(bodies, make_system):
-    """The ring let go under the magnet's rim."""
-    rows = [
-        (bodies[0], (0, 0, 0.015)),
-        (bodies[1], (0.012, 0.004, -0.045), rotations.from_rotation_vector([0.2, 0.7, 0.0])),
-        (bodies[2], (0, 0, -0.2)),
-    ]
-    return make_system(rows, duration=0.3, detail="draft")
-
-
-def near(rng, spread):
-    """A random pose of the ring some `spread` [m] from a place under the magnet."""
-    position = np.array([[0, 0, 0.015], [0.01, 0.0, -0.05], [0, 0, -0.2]], dtype=float)
-    position[1] += rng.normal(0, spread, 3)
-    quaternion = np.array([rotations.IDENTITY] * 3)
-    turn = np.array([0.3, 0.9, 0.1]) + rng.normal(0, spread / 0.02, 3)
-    quaternion[1] = rotations.from_rotation_vector(turn)
-    return Pose(position, quaternion)
 
 
 def solved(bodies, poses):
