@@ -24,6 +24,7 @@ from scipy.interpolate import PchipInterpolator
 
 from snapsim.arrays import Array, ArrayLike, IntArray, as_floats
 from snapsim.constants import MU_0
+from snapsim.numerics.compilation import bare
 from snapsim.parts.materials import MagnetisationCurve
 
 RESIDUAL_SLOPE = 1e-6
@@ -127,7 +128,7 @@ def _table(curve: MagnetisationCurve) -> _Part:
     return TABLE, float(np.max(slopes)) + RESIDUAL_SLOPE, float(m[-1]), h, cubics, coenergy
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def state_at(curves: CurveSet, i: int, h: float) -> tuple[float, float, float]:
     """Return M [A/m], dM/dH and the coenergy [A^2/m^2] of curve `i` at H = `h` >= 0 [A/m]."""
     if curves.kind[i] == SATURATING:
@@ -162,7 +163,7 @@ def _row(curves: CurveSet, i: int, along: float, across: float, target: float) -
     return int(low)
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def crossing(
     curves: CurveSet, i: int, along: float, across: float, target: float, guess: float
 ) -> float:
@@ -206,7 +207,7 @@ def _crossing_of_table(
     return _bracketed(curves, low, along, across, rest)
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _bracketed(curves: CurveSet, low: int, along: float, across: float, rest: float) -> float:
     """Return the crossing in row `low` of a table, by Newton's steps and halving."""
     knot, b, c, d = (

@@ -13,9 +13,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 
 from snapsim.arrays import Array
+from snapsim.numerics.compilation import bare
 
 Six = tuple[float, float, float, float, float, float]
 
@@ -39,7 +39,7 @@ def cylinder_moments(radius: float, half_length: float, unit: float) -> Array:
     return moments
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def far_functions(unit: float, moments: Array, z: float, r: float) -> Six:
     """Return (U_zz, D U_z, D U, D^2 U, U_zzz, D U_zz) at height z and distance r [m]."""
     w, small = z / r, (unit / r) ** 2

@@ -16,13 +16,13 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numba import njit
 
 from snapsim.arrays import Array, IntArray
 from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.cells.hexahedron import cell_faces
 from snapsim.magnetics.cells.reflection import flips
 from snapsim.magnetics.single_layer import Polygons, polygons
+from snapsim.numerics.compilation import bare
 
 MERGE: Final = 1e-9
 """Faces whose centres agree within this share of the body's size are one face."""
@@ -97,7 +97,7 @@ def _moments(p: Array) -> tuple[Array, Array]:
     return centroid, np.ascontiguousarray(moment[:, rows, columns])
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def charge(cell: IntArray, outward: Array, m: Array, sigma: Array) -> None:
     """Set `sigma` (f,) [A/m] to D M of `m` (c, 3) [A/m]."""
     for f in range(cell.shape[0]):
@@ -109,7 +109,7 @@ def charge(cell: IntArray, outward: Array, m: Array, sigma: Array) -> None:
         sigma[f] = total
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def add_to_cells(cell: IntArray, outward: Array, potential: Array, y: Array) -> None:
     """Add D^T `potential` (f,) to `y` (c, 3)."""
     for f in range(cell.shape[0]):

@@ -20,6 +20,7 @@ import numpy as np
 from numba import njit
 
 from snapsim.arrays import Array
+from snapsim.numerics.compilation import bare
 
 FOUR_PI = 4 * np.pi
 
@@ -27,7 +28,7 @@ IN_PLANE = 1e-7
 """Height over the longest edge below which a point counts as lying on the polygon's plane."""
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def polygon_potential(corners: Array, normal: Array, x: float, y: float, z: float) -> float:
     """Return phi [m] of unit charge density at (x, y, z).
 
@@ -76,7 +77,7 @@ def _solid_angle(corners: Array, x: float, y: float, z: float) -> float:
     return angle
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def polygon_edges(corners: Array, normal: Array, edges: Array) -> None:
     """Set `edges` (5, 7) for `potential_and_field`: a row an edge (first corner, length, outward
     unit normal in the plane), then the normal and twice the areas of the two triangles."""
@@ -113,7 +114,7 @@ def _log_term(total: float, length: float) -> float:
     return 0.0
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def potential_and_field(
     edges: Array, side: float, x: float, y: float, z: float
 ) -> tuple[float, float, float, float]:

@@ -22,6 +22,7 @@ import numpy as np
 from numba import njit
 
 from snapsim.arrays import Array, ArrayLike, as_floats
+from snapsim.numerics.compilation import bare
 
 Four = tuple[float, float, float, float]
 Nine = tuple[float, float, float, float, float, float, float, float, float]
@@ -101,7 +102,7 @@ def _edge_gradient(row: Array, x: float, y: float, z: float) -> Four:
     return math.log1p(2 * length / minus), s * tx - k * dx, s * ty - k * dy, s * tz - k * dz
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _solid_angle(face: Array, x: float, y: float, z: float) -> float:
     """Return the signed solid angle of a face: negative where the point is behind it."""
     count = int(face[3])
@@ -135,7 +136,7 @@ def _solid_angle(face: Array, x: float, y: float, z: float) -> float:
     return -angle if height < 0 else angle
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def polyhedron_field(
     par: Array, x: float, y: float, z: float, mx: float, my: float, mz: float
 ) -> Nine:

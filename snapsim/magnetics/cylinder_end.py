@@ -21,8 +21,7 @@ from __future__ import annotations
 
 import math
 
-from numba import njit
-
+from snapsim.numerics.compilation import bare
 from snapsim.numerics.elliptic_integrals import complete_integrals
 
 Six = tuple[float, float, float, float, float, float]
@@ -31,7 +30,7 @@ NEAR_AXIS = 0.2
 RIM_FLOOR = 1e-10
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def end_functions(a: float, rho: float, zeta: float, sign: float) -> Six:
     """Return (e, c, q, q2, l, d) of one end; `sign` is sgn(zeta), +-1, chosen also on the disc."""
     s2 = zeta * zeta + a * a
@@ -40,7 +39,7 @@ def end_functions(a: float, rho: float, zeta: float, sign: float) -> Six:
     return _elliptic(a, rho, zeta, sign)
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _near_axis(a: float, rho: float, zeta: float, sign: float, s2: float) -> Six:
     """Power series in rho; 1 - |w| = a^2/(s (s + |zeta|)) keeps the digits of e far up the axis."""
     s = math.sqrt(s2)
@@ -77,7 +76,7 @@ def _near_axis(a: float, rho: float, zeta: float, sign: float, s2: float) -> Six
     return e, c, q, q2, ez, d
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _elliptic(a: float, rho: float, zeta: float, sign: float) -> Six:
     """Complete elliptic integrals; rho is not small here."""
     sum_, gap = a + rho, a - rho

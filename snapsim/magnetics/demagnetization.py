@@ -26,7 +26,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 from scipy import linalg, sparse
 
 from snapsim.arrays import Array, as_floats
@@ -35,6 +34,7 @@ from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.cells.hexahedron import CellFaces, cell_faces
 from snapsim.magnetics.cells.reflection import flips
 from snapsim.magnetics.single_layer import Polygons, polygons, single_layer
+from snapsim.numerics.compilation import bare
 
 
 @dataclass(frozen=True)
@@ -146,7 +146,7 @@ def _inverse(matrix: Array, susceptibility: float) -> Array:
     return inverse
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def to_classes(vectors: Array, signs: Array, out: Array) -> None:
     """Sort `vectors` (c, 3) into classes `out` (g, 3b); `signs` (g, 3) are the reflections."""
     images = len(signs)
@@ -158,7 +158,7 @@ def to_classes(vectors: Array, signs: Array, out: Array) -> None:
     _butterflies(out, images)
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def from_classes(classes: Array, signs: Array, out: Array) -> None:
     """Put `classes` (g, 3b) back into cell vectors `out` (c, 3): the transpose of `to_classes`.
 
@@ -173,7 +173,7 @@ def from_classes(classes: Array, signs: Array, out: Array) -> None:
                 out[r * base + j, i] = signs[r, i] * classes[r, 3 * j + i]
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _butterflies(rows: Array, images: int) -> None:
     """Orthonormal Walsh-Hadamard transform over g = 2^k rows (g, n), in place; its own inverse."""
     span = 1

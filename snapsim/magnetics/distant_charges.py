@@ -22,6 +22,7 @@ from numba import njit
 
 from snapsim.arrays import Array
 from snapsim.magnetics.charged_polygon import FOUR_PI
+from snapsim.numerics.compilation import bare
 
 ORDER: Final = 4
 
@@ -84,7 +85,7 @@ def kernel(a: Array, b: Array) -> Array:
     return out
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def push(a: Array, b: Array, charge_a: Array, charge_b: Array, out: Array) -> None:
     """Add to `out` (6,) minus the gradient of charge_a . K charge_b: force and torque about the
     origin on the points `a` (n, 3)."""

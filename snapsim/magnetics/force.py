@@ -20,9 +20,10 @@ from numba import njit
 from snapsim.arrays import Array, IntArray
 from snapsim.constants import MU_0
 from snapsim.magnetics.sources.evaluation import add_one
+from snapsim.numerics.compilation import bare
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def place(rotation: Array, centre: Array, points: Array, placed: Array) -> None:
     """Set `placed` (k, 3) to body `points` (k, 3) [m] in world axes; `rotation` (3, 3)."""
     for k in range(points.shape[0]):
@@ -35,7 +36,7 @@ def place(rotation: Array, centre: Array, points: Array, placed: Array) -> None:
             )
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def turn(rotation: Array, vectors: Array, turned: Array) -> None:
     """Set `turned` (n, 3) to rotation @ vector."""
     for i in range(vectors.shape[0]):
@@ -47,7 +48,7 @@ def turn(rotation: Array, vectors: Array, turned: Array) -> None:
             )
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def average(weights: Array, field: Array, mean: Array) -> None:
     """Set `mean` (n, 3) to the average on each cell of `field` (n q, 3)."""
     q = weights.shape[1]
@@ -59,7 +60,7 @@ def average(weights: Array, field: Array, mean: Array) -> None:
             mean[i, a] = total
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def force_and_torque(
     weights: Array,
     volume: Array,
@@ -170,7 +171,7 @@ def forces_on_cells(
     torque[body, 2] += x * background[1] - y * background[0]
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def add_both(
     position: Array, on: int, source: int, acting: Array, force: Array, torque: Array
 ) -> None:

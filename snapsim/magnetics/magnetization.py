@@ -39,6 +39,7 @@ from snapsim.arrays import Array, IntArray
 from snapsim.magnetics.anhysteretic import CurveSet, crossing, state_at
 from snapsim.magnetics.charged_faces import add_to_cells, charge
 from snapsim.magnetics.symmetric_blocks import Buffer, Layout, multiply
+from snapsim.numerics.compilation import bare
 
 CUBE = 1.0 / 3.0
 """Demagnetising factor of a single cell, against which its stiffness w'' is weighed (a cube's)."""
@@ -245,7 +246,7 @@ def _vectors(load: Array) -> tuple[Array, Array, Array, Array]:
     return np.empty_like(load), np.empty_like(load), np.empty_like(load), np.empty_like(load)
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _dot(a: Array, b: Array) -> float:
     total = 0.0
     for i in range(a.shape[0]):
@@ -253,7 +254,7 @@ def _dot(a: Array, b: Array) -> float:
     return total
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _combine(a: float, x: Array, b: float, y: Array, out: Array) -> None:
     """Set `out` to a x + b y; a loop, as array expressions take long to compile."""
     for i in range(x.shape[0]):
@@ -261,7 +262,7 @@ def _combine(a: float, x: Array, b: float, y: Array, out: Array) -> None:
             out[i, k] = a * x[i, k] + b * y[i, k]
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _on_curve(problem: Problem, x: Iterate) -> None:
     """Fill everything of `x` that follows from its field."""
     for i in range(x.h.shape[0]):
@@ -274,7 +275,7 @@ def _on_curve(problem: Problem, x: Iterate) -> None:
         x.density[i] = m * h - coenergy
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _energy(problem: Problem, load: Array, x: Iterate) -> float:
     total = 0.0
     for i in range(load.shape[0]):
@@ -326,7 +327,7 @@ def demagnetise(problem: Problem, coupling: Coupling, x: Array, y: Array) -> Non
     couple(coupling, x, y)
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _stiffness(x: Iterate, i: int) -> tuple[float, float, float, float, float]:
     """Return d^2w/dM^2 of cell i along and across M, and the unit vector along it."""
     along = 1.0 / x.rise[i]
@@ -349,7 +350,7 @@ def _certificate(problem: Problem, x: Iterate, r: Array, z: Array, stiff: bool) 
     return 0.5 * _dot(rest, z) + gap
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _shares(problem: Problem, x: Iterate, r: Array, rest: Array) -> float:
     """Give each cell its share s of the residual, rest = r - v s; return Fenchel's gap [A^2 m]."""
     curves, total = problem.curves, 0.0
@@ -473,7 +474,7 @@ def _newton_step(
     return products + 1
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _add_stiffness(problem: Problem, x: Iterate, p: Array, q: Array) -> None:
     """Add V w'' p to `q`."""
     for i in range(p.shape[0]):
@@ -494,7 +495,7 @@ def _precondition(problem: Problem, x: Iterate, r: Array, z: Array) -> None:
     _scale(problem, x, z, z)
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _scale(problem: Problem, x: Iterate, r: Array, y: Array) -> None:
     for i in range(r.shape[0]):
         along, across, u0, u1, u2 = _stiffness(x, i)
@@ -545,14 +546,17 @@ def _move(
     return -1, energy
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _copy(source: Iterate, target: Iterate) -> None:
-    target.h[:], target.m[:], target.am[:] = source.h, source.m, source.am
-    target.size_h[:], target.size_m[:] = source.size_h, source.size_m
-    target.rise[:], target.density[:] = source.rise, source.density
+    for i in range(source.h.shape[0]):
+        for k in range(3):
+            target.h[i, k], target.m[i, k] = source.h[i, k], source.m[i, k]
+            target.am[i, k] = source.am[i, k]
+        target.size_h[i], target.size_m[i] = source.size_h[i], source.size_m[i]
+        target.rise[i], target.density[i] = source.rise[i], source.density[i]
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _straight(problem: Problem, x: Iterate, y: Iterate, step: Array, a_step: Array) -> bool:
     """Set `y` to M + step and the field that belongs to it; False if a cell cannot follow."""
     curves = problem.curves
@@ -574,7 +578,7 @@ def _straight(problem: Problem, x: Iterate, y: Iterate, step: Array, a_step: Arr
     return True
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _proximal(
     problem: Problem,
     load: Array,
@@ -605,7 +609,7 @@ def _proximal(
     _on_curve(problem, y)
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def field_of(problem: Problem, m: Array, h: Array) -> bool:
     """Set `h` (c, 3), a guess of it, to the local field that belongs to `m` (c, 3); False where a
     cell has none, or where its field is so steep a function of `m` that it says little."""
@@ -621,7 +625,7 @@ def field_of(problem: Problem, m: Array, h: Array) -> bool:
     return True
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def magnetise(problem: Problem, h: Array, m: Array) -> None:
     """Set `m` to the magnetisation (c, 3) at the local field `h` (c, 3)."""
     for i in range(h.shape[0]):

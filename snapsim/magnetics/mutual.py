@@ -40,6 +40,7 @@ from snapsim.magnetics.charged_faces import ChargedFaces
 from snapsim.magnetics.charged_polygon import FOUR_PI, polygon_edges, potential_and_field
 from snapsim.magnetics.distant_charges import Nodes, kernel, nodes_of, push, weight
 from snapsim.magnetics.single_layer import Polygons, area_element
+from snapsim.numerics.compilation import bare
 
 BLENDS: Final = np.array([[0.5, 0.65], [1.0, 1.2], [1.6, 1.9]])
 """Rows (s where the nearer rule ends to count alone, s from which the farther one counts alone):
@@ -276,7 +277,7 @@ def _box(b: Array) -> tuple[Array, Array, float]:
     return low, high, widest
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _list_near(a: Array, b: Array, rows: IntArray, near: IntArray) -> None:
     limit = BLENDS[2, 1] ** 2
     at = 0
@@ -441,7 +442,7 @@ def _pushes_blended(a: Array, f: int, b: Array, charge: Array, sums: Array) -> N
     sums[3], sums[4], sums[5], sums[6], sums[7], sums[8] = qxx, qyy, qzz, qxy, qxz, qyz
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _near_wrench(near: IntArray, load: Array, sigma_a: Array, sigma_b: Array, out: Array) -> None:
     for k in range(len(near)):
         product = sigma_a[near[k, 0]] * sigma_b[near[k, 1]]

@@ -17,7 +17,6 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numba import njit
 
 from snapsim.arrays import Array, IntArray, as_floats
 from snapsim.constants import MU_0
@@ -28,6 +27,7 @@ from snapsim.magnetics.sources import magnet_set, source_for
 from snapsim.magnetics.sources.contract import FieldSource
 from snapsim.magnetics.total_field import cell_planes, cells_at, inside
 from snapsim.numerics import rotations
+from snapsim.numerics.compilation import bare
 from snapsim.parts.bodies import Body
 
 FAR: Final = 4.0
@@ -117,7 +117,7 @@ def _faces(body: Body, mesh: CellMesh) -> _Faces:
     )
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _add(
     edges: Array,
     centroid: Array,

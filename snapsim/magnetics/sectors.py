@@ -23,6 +23,7 @@ from numba import njit
 
 from snapsim.arrays import Array, IntArray
 from snapsim.magnetics.cells.contract import CellMesh
+from snapsim.numerics.compilation import bare
 
 SAME: Final = 1e-8
 """Relative difference up to which sectors count as equal, and what waves may share of a block.
@@ -206,7 +207,7 @@ def from_waves(parts: Array, place: IntArray, direction: Array, waves: Array, ou
                 out[q, at + 2] = straight[left + p + j]
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _exchange(rows: Array, q: int, w: int, part: Array, out: bool) -> None:
     """Take wave w of class q (3p,) out of `rows` (4, m, 3p g/4), or put it there."""
     n = part.size

@@ -32,6 +32,7 @@ from numba import njit
 
 from snapsim.arrays import Array, as_floats
 from snapsim.magnetics.charged_polygon import FOUR_PI, polygon_potential
+from snapsim.numerics.compilation import bare
 
 FAR_RULES: Final = np.array([[14.0, 2], [6.5, 3], [4.3, 4]])
 """Rows (centre distance over the larger radius, points per direction): product rules on both."""
@@ -121,7 +122,7 @@ def _far_points(faces: Polygons, n: int, nodes: Array, weights: Array) -> Array:
     return rule
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def area_element(p: Array, u: float, v: float) -> tuple[float, float, float, float]:
     """Point and area element of the bilinear map of (u, v) in the unit square on corners (4, 3)."""
     c0, c1, c2, c3 = (1 - u) * (1 - v), u * (1 - v), u * v, (1 - u) * v
@@ -186,7 +187,7 @@ def _fill(
             matrix[g, f] = value
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _in_one_plane(a: Array, normal: Array, b: Array, near: float) -> bool:
     """Do two faces lie in one plane and touch or overlap, to within `near` [m]?"""
     for i in range(4):
@@ -195,7 +196,7 @@ def _in_one_plane(a: Array, normal: Array, b: Array, near: float) -> bool:
     return _gap(a, b) <= near or _covers(a, normal, b[0]) or _covers(b, normal, a[0])
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _covers(a: Array, normal: Array, x: Array) -> bool:
     """Is the foot of the point x on the plane of the convex face a within it?"""
     sign = 0.0
@@ -211,7 +212,7 @@ def _covers(a: Array, normal: Array, x: Array) -> bool:
     return True
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _is_outer(
     a: Array, normal_a: Array, radius_a: float, b: Array, normal_b: Array, radius_b: float
 ) -> bool:
@@ -221,7 +222,7 @@ def _is_outer(
     return _cuts(a, normal_a, b) and _stands_on(a, b, normal_b)
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _cuts(a: Array, normal: Array, b: Array) -> bool:
     """Has b corners clearly on both sides of the plane of a?"""
     low, high = 0.0, 0.0
@@ -231,7 +232,7 @@ def _cuts(a: Array, normal: Array, b: Array) -> bool:
     return low < -1e-6 * (high - low) and high > 1e-6 * (high - low)
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _height(a: Array, normal: Array, x: Array) -> float:
     """Height [m] of x over the plane of a."""
     height = 0.0
@@ -240,7 +241,7 @@ def _height(a: Array, normal: Array, x: Array) -> float:
     return height
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _stands_on(a: Array, b: Array, normal: Array) -> bool:
     """Does a touch b from one side of its plane, with a corner on it or with its rim?"""
     low, high = 0.0, 0.0
@@ -256,7 +257,7 @@ def _stands_on(a: Array, b: Array, normal: Array) -> bool:
     return _gap(a, b) <= near
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _far(a: Array, b: Array, flip: Array) -> float:
     """Product rule on both faces, rows x, y, z, weight; `flip` reflects b."""
     total = 0.0
@@ -270,7 +271,7 @@ def _far(a: Array, b: Array, flip: Array) -> float:
     return total / FOUR_PI
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def near_pair(
     outer: Array,
     sides: Array,
@@ -294,7 +295,7 @@ def near_pair(
     return total
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _points_along(gap: float, side: float, rules: Array) -> tuple[int, bool]:
     """Points along one side of the outer face, and whether they crowd toward its ends."""
     for k in range(len(rules)):
@@ -303,7 +304,7 @@ def _points_along(gap: float, side: float, rules: Array) -> tuple[int, bool]:
     return TOUCHING_POINTS, True
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _crowded(t: float, w: float, crowd: bool) -> tuple[float, float]:
     """Node and weight, moved toward the ends of (0, 1) by u = t^2 (3 - 2t) when `crowd`."""
     if crowd:
@@ -311,7 +312,7 @@ def _crowded(t: float, w: float, crowd: bool) -> tuple[float, float]:
     return t, w
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _gap(a: Array, b: Array) -> float:
     """Least distance [m] between the rims of two faces (4, 3)."""
     least = np.inf
@@ -321,7 +322,7 @@ def _gap(a: Array, b: Array) -> float:
     return float(np.sqrt(least))
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _segment_distance(a: Array, b: Array, c: Array, d: Array) -> float:
     """Squared distance [m^2] of the segments a-b and c-d (Ericson 2005, 5.1.9; from memory)."""
     uu = uv = vv = uw = vw = 0.0

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from snapsim.arrays import Array, IntArray
 from snapsim.magnetics.demagnetization import from_classes, to_classes
 from snapsim.magnetics.sectors import Sectors, from_waves, to_waves, undivided
+from snapsim.numerics.copying import copy
 
 Buffer = NDArray[Any]
 """Lower triangles of the blocks of all bodies, flat, float64 or float32."""
@@ -129,16 +130,9 @@ def _multiply_parts(blocks: Buffer, which: IntArray, parts: Array) -> None:
     for q in range(g):
         for w in range(m):
             start = which[q * m + w] * triangle
-            _copy(parts[q, w], x)
+            copy(parts[q, w], x)
             _multiply_triangle(blocks[start : start + triangle], x, y)
-            _copy(y, parts[q, w])
-
-
-@njit(cache=True, error_model="numpy")
-def _copy(source: Buffer, target: Buffer) -> None:
-    """Copy (n,), in the precision of the target."""
-    for k in range(source.size):
-        target[k] = source[k]
+            copy(y, parts[q, w])
 
 
 @njit(cache=True, error_model="numpy", fastmath={"reassoc", "contract", "nsz"})

@@ -17,7 +17,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 
 from snapsim.arrays import Array, ArrayLike, BoolArray, IntArray, as_floats
 from snapsim.constants import MU_0
@@ -29,7 +28,7 @@ from snapsim.magnetics.model import MagneticModel, MagneticState
 from snapsim.magnetics.sources import magnet_set, source_for
 from snapsim.magnetics.sources.contract import FieldSource
 from snapsim.numerics import rotations
-from snapsim.numerics.compilation import compiled
+from snapsim.numerics.compilation import bare, compiled
 from snapsim.parts.bodies import Body
 from snapsim.parts.states import Pose
 
@@ -169,7 +168,7 @@ def cells_at(planes: Array, points: Array) -> IntArray:
     return found
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _add_faces(edges: Array, sigma: Array, points: Array, h: Array) -> None:
     """Add the field of charged faces to `h` (k, 3)."""
     for k in range(len(points)):

@@ -21,6 +21,7 @@ import numpy as np
 from numba import njit
 
 from snapsim.arrays import Array
+from snapsim.numerics.compilation import bare
 
 DEPTH: Final = 5
 """Earlier solutions that are kept besides the last one."""
@@ -109,7 +110,7 @@ def _weigh(load: Array, volume: Array, loads: Six, tolerance: float, weights: Ar
         ridge *= 100.0
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _differences(a: Array, b: Array, volume: Array, out: Array) -> None:
     """Set `out` (3c,) to (a - b) / v^(1/2)."""
     for i in range(a.shape[0]):
@@ -126,7 +127,7 @@ def _dot(a: Array, b: Array) -> float:
     return total
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _square(a: Array, volume: Array) -> float:
     total = 0.0
     for i in range(a.shape[0]):
@@ -166,7 +167,7 @@ def _solve(gram: Array, ridge: float, weights: Array) -> bool:
     return True
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def _mix(weights: Array, fields: Six, total: Array) -> None:
     """Set `total` (c, 3) to the sum of weight times field."""
     for i in range(total.shape[0]):

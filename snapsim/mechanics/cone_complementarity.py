@@ -25,7 +25,8 @@ import numpy as np
 from snapsim.arrays import Array, IntArray
 from snapsim.mechanics.coulomb_cone import SEPARATED, SLIDING, STICKING, solve_cone
 from snapsim.mechanics.linear_system import solve_in_place
-from snapsim.numerics.compilation import compiled, part_of_caller
+from snapsim.numerics.compilation import bare, compiled, part_of_caller
+from snapsim.numerics.copying import copy
 
 _CYCLES = 8
 _FIRST_SWEEPS = 6
@@ -107,17 +108,17 @@ def _newton(
     return least
 
 
-@compiled
+@bare
 def _keep(operator: Array, q: Array, friction: Array, p: Array, best: Array, least: float) -> float:
     """Copy `p` to `best` if it is better; return the smaller residual."""
     residual = contact_residual(operator, q, friction, p)
     if residual < least:
-        best[:] = p
+        copy(p, best)
         return residual
     return least
 
 
-@compiled
+@bare
 def _velocity(operator: Array, q: Array, p: Array, n: int) -> tuple[float, float, float]:
     """Return the three velocities of the contact whose rows start at n."""
     x, y, z = q[n], q[n + 1], q[n + 2]
@@ -128,14 +129,14 @@ def _velocity(operator: Array, q: Array, p: Array, n: int) -> tuple[float, float
     return x, y, z
 
 
-@compiled
+@bare
 def _scale(operator: Array, n: int) -> float:
     """Return r = 1/(largest diagonal entry of the contact's block), 0 between fixed bodies."""
     size = max(operator[n, n], operator[n + 1, n + 1], operator[n + 2, n + 2])
     return 1.0 / size if size > 0.0 else 0.0
 
 
-@compiled
+@bare
 def contact_residual(operator: Array, q: Array, friction: Array, p: Array) -> float:
     """Return the largest misfit of the projection form over all contacts [m/s]."""
     worst = 0.0

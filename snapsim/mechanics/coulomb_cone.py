@@ -20,12 +20,12 @@ from __future__ import annotations
 import numpy as np
 
 from snapsim.arrays import Array
-from snapsim.numerics.compilation import compiled
+from snapsim.numerics.compilation import bare
 
 SEPARATED, STICKING, SLIDING = 0, 1, 2
 
 
-@compiled
+@bare
 def principal_axes(a: float, b: float, d: float) -> tuple[float, float, float, float]:
     """Return (cosine, sine, d1, d2): axes and eigenvalues of [[a, b], [b, d]], none below 0."""
     if b == 0.0:
@@ -37,7 +37,7 @@ def principal_axes(a: float, b: float, d: float) -> tuple[float, float, float, f
     return c, t * c, max(a - t * b, 0.0), max(d + t * b, 0.0)
 
 
-@compiled
+@bare
 def secular_root(d1: float, d2: float, b1: float, b2: float, radius: float) -> float:
     """Return l >= 0 with b1^2/(d1 + l)^2 + b2^2/(d2 + l)^2 = radius^2, or 0 where it is smaller.
 
@@ -59,7 +59,7 @@ def secular_root(d1: float, d2: float, b1: float, b2: float, radius: float) -> f
     return root
 
 
-@compiled
+@bare
 def friction_disk(
     a: float, b: float, d: float, q1: float, q2: float, radius: float
 ) -> tuple[float, float]:
@@ -78,7 +78,7 @@ def friction_disk(
     return c * x1 + s * x2, c * x2 - s * x1
 
 
-@compiled
+@bare
 def solve_cone(block: Array, q: Array, friction: float, impulse: Array) -> int:
     """Write the impulse (3,) of one contact into `impulse`; return its status."""
     w_nn = block[0, 0]
@@ -105,7 +105,7 @@ def solve_cone(block: Array, q: Array, friction: float, impulse: Array) -> int:
     return STICKING if root == 0.0 else SLIDING
 
 
-@compiled
+@bare
 def _slip_rate(
     d1: float, d2: float, b1: float, b2: float, e1: float, e2: float, base: float, friction: float
 ) -> float:

@@ -14,7 +14,7 @@ from __future__ import annotations
 import numpy as np
 
 from snapsim.arrays import Array, IntArray
-from snapsim.numerics.compilation import compiled
+from snapsim.numerics.compilation import bare, compiled
 
 
 @compiled
@@ -36,7 +36,7 @@ def contact_frames(normal: Array) -> Array:
     return frame
 
 
-@compiled
+@bare
 def _cross(a: Array, b: Array, out: Array) -> None:
     """Write a x b into `out` (3,)."""
     out[0] = a[1] * b[2] - a[2] * b[1]
@@ -99,7 +99,7 @@ def delassus_operator(pair: IntArray, jacobian: Array, response: Array) -> Array
     return operator
 
 
-@compiled
+@bare
 def _add_block(operator: Array, k: int, m: int, rows: Array, columns: Array) -> None:
     """Add the (3, 3) block of contacts k and m that one shared body contributes."""
     for i in range(3):
@@ -124,7 +124,7 @@ def contact_velocity(velocity: Array, spin: Array, pair: IntArray, jacobian: Arr
     return u
 
 
-@compiled
+@bare
 def apply_impulse(
     velocity: Array, spin: Array, pair: IntArray, response: Array, impulse: Array
 ) -> None:

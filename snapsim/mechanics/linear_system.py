@@ -6,10 +6,10 @@ numpy's solver would serve, but each use of it adds seconds to the compilation.
 from __future__ import annotations
 
 from snapsim.arrays import Array
-from snapsim.numerics.compilation import compiled
+from snapsim.numerics.compilation import bare
 
 
-@compiled
+@bare
 def solve_in_place(matrix: Array, right: Array) -> bool:
     """Overwrite `right` (k,) with x of `matrix` (k, k) x = right; False if singular.
 

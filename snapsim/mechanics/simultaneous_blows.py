@@ -26,7 +26,7 @@ import numpy as np
 
 from snapsim.arrays import Array
 from snapsim.mechanics.coulomb_cone import friction_disk
-from snapsim.numerics.compilation import compiled
+from snapsim.numerics.compilation import bare, compiled
 
 STEP = 0.01
 """Step times the highest frequency; the error of a blow is about STEP^2."""
@@ -90,20 +90,25 @@ def _highest(operator: Array) -> float:
     return size
 
 
-@compiled
+@bare
 def _closing(u: Array) -> float:
     """Return the largest closing speed [m/s]."""
-    return max(np.max(-u[::3]), 0.0)
+    largest = 0.0
+    for n in range(0, u.size, 3):
+        largest = max(largest, -u[n])
+    return largest
 
 
-@compiled
+@bare
 def _jammed(before: Array, u: Array, closing: float, step: float) -> bool:
     """Tell whether loaded contacts hold each other: nothing closes and nothing changes."""
-    change = np.max(np.abs(u - before))
+    change = 0.0
+    for i in range(u.size):
+        change = max(change, abs(u[i] - before[i]))
     return change <= _QUIET * step * closing and _closing(u) <= _QUIET * closing
 
 
-@compiled
+@bare
 def _fly(u: Array, gap: Array) -> bool:
     """Let all gaps change until the first closes; False where none ever does."""
     time = np.inf
@@ -159,7 +164,7 @@ def _friction_moments(u: Array, turn: Array) -> Array:
     return theta
 
 
-@compiled
+@bare
 def _sweeps(
     operator: Array,
     u: Array,
@@ -194,7 +199,7 @@ def _sweeps(
             return
 
 
-@compiled
+@bare
 def _row_products(operator: Array, n: int, piece: Array) -> tuple[float, float, float]:
     """Return the three entries from n on of W piece."""
     x, y, z = 0.0, 0.0, 0.0
@@ -205,7 +210,7 @@ def _row_products(operator: Array, n: int, piece: Array) -> tuple[float, float, 
     return x, y, z
 
 
-@compiled
+@bare
 def _friction_impulse(
     operator: Array,
     u: Array,
@@ -225,7 +230,7 @@ def _friction_impulse(
     return friction_disk(a, b, d, q1, q2, friction * normal)
 
 
-@compiled
+@bare
 def _unit_impulse(
     a: float, w: float, force: float, gap: float, e: float, stiffness: float, step: float
 ) -> float:
@@ -247,7 +252,7 @@ def _unit_impulse(
     return 2.0 * due / (a + root) if a >= 0.0 else (root - a) / (2.0 * w)
 
 
-@compiled
+@bare
 def _closing_impulse(a: float, w: float, gap: float, c: float, step: float) -> float:
     """Return the impulse of an unloaded unit, which must close `gap` first; c = k step^2/2."""
     if -a * step <= gap:
@@ -260,7 +265,7 @@ def _closing_impulse(a: float, w: float, gap: float, c: float, step: float) -> f
     return c * (speed - g) ** 2 / speed if speed > g else 0.0
 
 
-@compiled
+@bare
 def _friction_gain(operator: Array, u: Array, piece: Array) -> float:
     """Return the work of friction over the step; positive means a gain."""
     total = 0.0
@@ -270,7 +275,7 @@ def _friction_gain(operator: Array, u: Array, piece: Array) -> float:
     return total
 
 
-@compiled
+@bare
 def _crossing(
     operator: Array,
     u: Array,
@@ -292,7 +297,7 @@ def _crossing(
     return earliest
 
 
-@compiled
+@bare
 def _update_units(
     operator: Array,
     u: Array,

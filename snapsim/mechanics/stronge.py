@@ -24,7 +24,7 @@ import numpy as np
 
 from snapsim.arrays import Array
 from snapsim.mechanics.coulomb_cone import friction_disk, principal_axes, secular_root
-from snapsim.numerics.compilation import compiled
+from snapsim.numerics.compilation import bare, compiled
 
 _TINY_SLIP = 1e-13
 _LOCKED = 1e-9
@@ -67,7 +67,7 @@ def _impulse(block: Array, start: Array, state: Array) -> Array:
     return np.array([state[3], t1, t2, state[5]])
 
 
-@compiled
+@bare
 def _steady(block: Array, state: Array, friction: float) -> bool:
     """Tell whether the slip direction does not turn."""
     if friction == 0.0:
@@ -80,7 +80,7 @@ def _steady(block: Array, state: Array, friction: float) -> bool:
     return bool(abs(s1 * r2 - s2 * r1) <= 4e-15 * size)
 
 
-@compiled
+@bare
 def _friction_direction(block: Array, state: Array, friction: float) -> tuple[float, float, bool]:
     """Return (f1, f2, stays): the tangential impulse per normal one, and whether u_t stays 0."""
     slip = np.hypot(state[1], state[2])
@@ -124,7 +124,7 @@ def _straight(block: Array, state: Array, friction: float, kappa: float) -> bool
     return end <= stop
 
 
-@compiled
+@bare
 def _remaining(u_n: float, rate: float, stored: float, kappa: float) -> float:
     """Return the normal impulse left until all that was stored has been given back."""
     before = 0.0
@@ -143,7 +143,7 @@ def _remaining(u_n: float, rate: float, stored: float, kappa: float) -> float:
     return float(before + 2.0 * due / (u_n + np.sqrt(square)))
 
 
-@compiled
+@bare
 def _store(state: Array, rate: float, step: float, kappa: float) -> None:
     """Advance u_n, p_n, stored and done work over `step` of normal impulse at a constant rate."""
     left = step
@@ -217,7 +217,7 @@ def _cut(block: Array, state: Array, friction: float, share: float, step: float)
     return trial
 
 
-@compiled
+@bare
 def _slope(block: Array, state: Array, friction: float, share: float, out: Array) -> None:
     """Write d(state)/dt with dp = |u_t| dt."""
     slip = np.hypot(state[1], state[2])

@@ -45,7 +45,7 @@ from snapsim.mechanics.delassus import (
 from snapsim.mechanics.linear_system import solve_in_place
 from snapsim.mechanics.rigid_bodies import power
 from snapsim.numerics import rotations
-from snapsim.numerics.compilation import compiled, part_of_caller
+from snapsim.numerics.compilation import bare, compiled, part_of_caller
 
 __all__ = [
     "SEPARATED",
@@ -319,7 +319,7 @@ def turn_freely(inverse_inertia: Array, spin: Array, dt: float) -> None:
         spin[i] = 2.0 * x[i] - spin[i]
 
 
-@compiled
+@bare
 def _mean_spin(inverse_inertia: Array, spin: Array, d: Array, x: Array) -> None:
     """Fill in x = w + I^-1 d (3,)."""
     for i in range(3):
@@ -328,7 +328,7 @@ def _mean_spin(inverse_inertia: Array, spin: Array, d: Array, x: Array) -> None:
             x[i] += inverse_inertia[i, j] * d[j]
 
 
-@compiled
+@bare
 def _midpoint_misfit(
     inverse_inertia: Array,
     momentum: Array,

@@ -2,8 +2,8 @@
 
 numba stamps a cached function with the time and size of its own source file only; a function that
 calls compiled functions of other files would keep their old machine code after those were edited,
-without a word. `compiled` stamps it with all sources of its own folder and of `numerics` instead;
-a compiled function calls nothing compiled from elsewhere.
+without a word. `compiled` stamps it with all sources of its own folder, of those below it and of
+`numerics` instead; a compiled function calls nothing compiled from elsewhere.
 """
 
 from __future__ import annotations
@@ -11,17 +11,21 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
-from typing import TypeVar, cast
+from typing import Any, TypeVar, cast
 
 from numba import njit
 
 F = TypeVar("F", bound=Callable[..., object])
 
 
+_UNCOUNTED: dict[str, Any] = {"_nrt": False}
+"""numba's option "no runtime", which its types do not know."""
+
+
 @cache
 def _stamp(folder: Path) -> tuple[tuple[int, int], ...]:
-    """Time [ns] and size of every source file in `folder` and beside this module."""
-    sources = sorted({*folder.glob("*.py"), *Path(__file__).parent.glob("*.py")})
+    """Time [ns] and size of every source file in and below `folder`, and beside this module."""
+    sources = sorted({*folder.rglob("*.py"), *Path(__file__).parent.glob("*.py")})
     return tuple((s.st_mtime_ns, s.st_size) for s in (path.stat() for path in sources))
 
 
@@ -36,7 +40,20 @@ def part_of_caller(function: F) -> F:
 
 def compiled(function: F) -> F:
     """Compile with numba, cached on disk; division by zero gives inf or nan as in numpy."""
-    kernel = njit(cache=True, error_model="numpy")(function)
+    return _stamped(function, njit(cache=True, error_model="numpy")(function))
+
+
+def bare(function: F) -> F:
+    """Compile as `compiled` does, without counting references to arrays.
+
+    Counted, an array argument costs two locked instructions a call, more than the whole of a small
+    function. It may make no array, return none, assign none to a slice (`copying.copy` serves) and
+    call only functions that are bare as well; numba refuses to compile anything else.
+    """
+    return _stamped(function, njit(cache=True, error_model="numpy", **_UNCOUNTED)(function))
+
+
+def _stamped(function: F, kernel: object) -> F:
     index = getattr(getattr(kernel, "_cache", None), "_cache_file", None)
     if hasattr(index, "_source_stamp"):
         folder = Path(function.__code__.co_filename).parent

@@ -12,10 +12,10 @@ from __future__ import annotations
 
 import math
 
-from numba import njit
+from snapsim.numerics.compilation import bare
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def complete_integrals(kc: float, k2: float, g: float) -> tuple[float, float, float]:
     """Return (K, S, F) for kc = sqrt(1 - k2), k2 given apart so that no digit is lost."""
     pp = abs(g)

@@ -25,6 +25,7 @@ import numpy as np
 from numba import njit
 
 from snapsim.arrays import Array
+from snapsim.numerics.compilation import bare
 from snapsim.parts.shapes import Box
 
 Nine = tuple[float, float, float, float, float, float, float, float, float]
@@ -100,7 +101,7 @@ def _two_faces(low: float, high: float, re0: float, im0: float, re1: float, im1:
     return 2 * angle if low >= 0 else -2 * angle
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def kernel(par: Array, x: float, y: float, z: float, mx: float, my: float, mz: float) -> Nine:
     """Return (Hx, Hy, Hz, Gxx, Gyy, Gzz, Gxy, Gxz, Gyz) at one point, body axes."""
     a, b, c = par[0], par[1], par[2]

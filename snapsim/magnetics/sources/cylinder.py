@@ -14,11 +14,11 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 
 from snapsim.arrays import Array
 from snapsim.magnetics.axial_multipoles import FAR, cylinder_moments, far_functions
 from snapsim.magnetics.cylinder_end import end_functions
+from snapsim.numerics.compilation import bare
 from snapsim.parts.shapes import Cylinder
 
 Six = tuple[float, float, float, float, float, float]
@@ -37,7 +37,7 @@ def solid_parameters(radius: float, half_length: float) -> Array:
     return np.concatenate([[radius, half_length, farthest], moments])
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def near_functions(a: float, h: float, rho: float, z: float) -> Six:
     """Return (U_zz, D U_z, D U, D^2 U, U_zzz, D U_zz) from the two ends."""
     above, below = z + h, z - h
@@ -54,7 +54,7 @@ def near_functions(a: float, h: float, rho: float, z: float) -> Six:
     return e1 - e0, c1 - c0, du, d2u, l1 - l0, d1 - d0
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def solid_functions(par: Array, rho: float, z: float) -> Six:
     """Return the six functions of a solid cylinder of these parameters, near or far."""
     r2 = rho * rho + z * z
@@ -63,7 +63,7 @@ def solid_functions(par: Array, rho: float, z: float) -> Six:
     return near_functions(par[0], par[1], rho, z)
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def combine(x: float, y: float, rho: float, six: Six, mx: float, my: float, mz: float) -> Nine:
     """Return field and gradient from the six functions of a body of revolution."""
     uzz, duz, du, d2u, uzzz, duzz = six
@@ -87,7 +87,7 @@ def combine(x: float, y: float, rho: float, six: Six, mx: float, my: float, mz: 
     )
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def kernel(par: Array, x: float, y: float, z: float, mx: float, my: float, mz: float) -> Nine:
     """Return (Hx, Hy, Hz, Gxx, Gyy, Gzz, Gxy, Gxz, Gyz) at one point, body axes."""
     rho = math.sqrt(x * x + y * y)

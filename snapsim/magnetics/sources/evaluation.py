@@ -11,6 +11,7 @@ from numba import njit
 from snapsim.arrays import Array, IntArray
 from snapsim.magnetics.charged_polygon_field import polyhedron_field
 from snapsim.magnetics.sources import box, cylinder, hex_nut, ring, sphere
+from snapsim.numerics.compilation import bare
 
 Nine = tuple[float, float, float, float, float, float, float, float, float]
 
@@ -88,7 +89,7 @@ def local_field(
     return hx, hy, hz, gxx, gyy, gzz, gxy, gxz, gyz
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def fill_local(code: int, par: Array, points: Array, m: Array, h: Array, g: Array) -> None:
     """Fill h (k, 3) and g (k, 3, 3) at body-axis points (k, 3) for magnetisation m (3,)."""
     for k in range(len(points)):
@@ -99,7 +100,7 @@ def fill_local(code: int, par: Array, points: Array, m: Array, h: Array, g: Arra
         g[k, 1, 0], g[k, 2, 0], g[k, 2, 1] = n[6], n[7], n[8]
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def add_world(
     codes: IntArray, starts: IntArray, parameters: Array, magnetisations: Array,
     positions: Array, quaternions: Array, points: Array, h: Array, g: Array,
@@ -110,7 +111,7 @@ def add_world(
         add_one(codes[i], par, magnetisations[i], positions[i], quaternions[i], points, h, g)
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def add_one(
     code: int, par: Array, magnetisation: Array, position: Array, quaternion: Array,
     points: Array, h: Array, g: Array,

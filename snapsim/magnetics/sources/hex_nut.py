@@ -10,11 +10,11 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 
 from snapsim.arrays import Array
 from snapsim.magnetics.charged_polygon_field import polyhedron_field, polyhedron_parameters
 from snapsim.magnetics.sources.cylinder import Nine, combine, solid_functions, solid_parameters
+from snapsim.numerics.compilation import bare
 from snapsim.parts.shapes import HexNut
 
 BORE = 19  # radius, half length, farthest distance and 16 moments
@@ -38,7 +38,7 @@ def prism(polygon: Array, half_length: float) -> list[Array]:
     return [top, bottom[::-1], *sides]
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def kernel(par: Array, x: float, y: float, z: float, mx: float, my: float, mz: float) -> Nine:
     """Return (Hx, Hy, Hz, Gxx, Gyy, Gzz, Gxy, Gxz, Gyz) at one point, body axes."""
     a = polyhedron_field(par[BORE:], x, y, z, mx, my, mz)

@@ -11,11 +11,11 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 
 from snapsim.arrays import Array
 from snapsim.magnetics.axial_multipoles import FAR, cylinder_moments, far_functions
 from snapsim.magnetics.sources.cylinder import Nine, combine, near_functions
+from snapsim.numerics.compilation import bare
 from snapsim.parts.shapes import Ring
 
 
@@ -27,7 +27,7 @@ def parameters(shape: Ring) -> Array:
     return np.concatenate([[outer, inner, half, farthest], moments])
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def kernel(par: Array, x: float, y: float, z: float, mx: float, my: float, mz: float) -> Nine:
     """Return (Hx, Hy, Hz, Gxx, Gyy, Gzz, Gxy, Gxz, Gyz) at one point, body axes."""
     rho2 = x * x + y * y

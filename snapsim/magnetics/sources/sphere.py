@@ -10,9 +10,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 
 from snapsim.arrays import Array
+from snapsim.numerics.compilation import bare
 from snapsim.parts.shapes import Sphere
 
 Nine = tuple[float, float, float, float, float, float, float, float, float]
@@ -23,7 +23,7 @@ def parameters(shape: Sphere) -> Array:
     return np.array([shape.diameter / 2])
 
 
-@njit(cache=True, error_model="numpy")
+@bare
 def kernel(par: Array, x: float, y: float, z: float, mx: float, my: float, mz: float) -> Nine:
     """Return (Hx, Hy, Hz, Gxx, Gyy, Gzz, Gxy, Gxz, Gyz) at one point, body axes."""
     a = par[0]

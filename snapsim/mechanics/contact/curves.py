@@ -36,7 +36,7 @@ from snapsim.mechanics.contact.solids import (
     SIDES,
     signed_distance,
 )
-from snapsim.numerics.compilation import compiled
+from snapsim.numerics.compilation import bare
 
 LINE, CIRCLE = 0.0, 1.0
 SORT, CENTRE, U, V, OFFSET, SCALE, ROLE = 0, 1, 4, 7, 10, 11, 12
@@ -50,7 +50,7 @@ SINES = np.sin(2 * pi * np.arange(SAMPLES + 1) / SAMPLES)
 Along = tuple[float, float, float, float, float]
 
 
-@compiled
+@bare
 def curve_count(solid: Array) -> int:
     """Return how many curves the solid has."""
     if solid[KIND] == BALL:
@@ -61,7 +61,7 @@ def curve_count(solid: Array) -> int:
     return rims + (3 if solid[KIND] == ROUND else 3 * int(solid[SIDES]))
 
 
-@compiled
+@bare
 def write_curve(solid: Array, k: int, curve: Array) -> None:
     """Write curve number `k` of the solid, in its body axes."""
     curve[:] = 0.0
@@ -83,13 +83,13 @@ def write_curve(solid: Array, k: int, curve: Array) -> None:
         _write_circle(curve, solid[RADIUS], h if k == 1 else -h, RIM)
 
 
-@compiled
+@bare
 def _write_circle(curve: Array, radius: float, z: float, role: float) -> None:
     curve[SORT], curve[ROLE], curve[SCALE] = CIRCLE, role, radius
     curve[CENTRE + 2], curve[U], curve[V + 1] = z, radius, radius
 
 
-@compiled
+@bare
 def _write_edge(solid: Array, row: int, side: int, curve: Array) -> None:
     """Upright edges (row 0), upper (1) and lower (2) edges of a polygonal solid."""
     at, h = FIRST + PER_SIDE * side, solid[HALF]
@@ -104,7 +104,7 @@ def _write_edge(solid: Array, row: int, side: int, curve: Array) -> None:
     curve[SCALE], curve[ROLE] = length, EDGE
 
 
-@compiled
+@bare
 def _write_feature(table: Array, k: int, curve: Array) -> None:
     """Corner (a line of no length) or edge number `k` of a polyhedron, corners first."""
     corners = int(table[polyhedron.CORNERS])
@@ -120,7 +120,7 @@ def _write_feature(table: Array, k: int, curve: Array) -> None:
         curve[CENTRE + i], curve[U + i] = table[at + i], table[at + 3 + i] * table[at + 6]
 
 
-@compiled
+@bare
 def place(curve: Array, turn: Array, shift: Array) -> None:
     """Carry the curve into other axes: x -> turn x + shift."""
     for first in (CENTRE, U, V):
@@ -131,7 +131,7 @@ def place(curve: Array, turn: Array, shift: Array) -> None:
         curve[CENTRE + i] += shift[i]
 
 
-@compiled
+@bare
 def along(solid: Array, curve: Array, t: float) -> Along:
     """Return f(t), its slope df/dt, and the gradient of the distance there."""
     if curve[SORT] == LINE:
@@ -142,7 +142,7 @@ def along(solid: Array, curve: Array, t: float) -> Along:
     return _round(solid, curve, cos(t), sin(t))
 
 
-@compiled
+@bare
 def _round(solid: Array, curve: Array, c: float, s: float) -> Along:
     """As `along`, on a circle at the angle of cosine c and sine s."""
     x = curve[1] + c * curve[4] + s * curve[7]
@@ -154,7 +154,7 @@ def _round(solid: Array, curve: Array, c: float, s: float) -> Along:
     return d, slope, gx, gy, gz
 
 
-@compiled
+@bare
 def _sample(solid: Array, curve: Array, i: int) -> tuple[float, float]:
     """Value and slope at sample number `i` of SAMPLES."""
     if curve[SORT] == LINE:
@@ -164,7 +164,7 @@ def _sample(solid: Array, curve: Array, i: int) -> tuple[float, float]:
     return f, slope
 
 
-@compiled
+@bare
 def floor_of(solid: Array, curve: Array) -> float:
     """Return a cheap lower bound of f: the distance at the middle less half the curve's reach."""
     h = 0.5 if curve[SORT] == LINE else 0.0
@@ -173,7 +173,7 @@ def floor_of(solid: Array, curve: Array) -> float:
     return float(signed_distance(solid, x, y, z)[0] - reach - curve[OFFSET])
 
 
-@compiled
+@bare
 def minima(solid: Array, curve: Array, cut: float, lowest_only: bool, found: Array) -> int:
     """Write into `found` the t of the interior local minima that can lie below `cut`.
 
@@ -195,7 +195,7 @@ def minima(solid: Array, curve: Array, cut: float, lowest_only: bool, found: Arr
     return 1
 
 
-@compiled
+@bare
 def _is_convex_along(solid: Array, curve: Array) -> bool:
     """Is the line clear of the bore, so that only the convex hull counts?"""
     bore = solid[BORE]
@@ -208,7 +208,7 @@ def _is_convex_along(solid: Array, curve: Array) -> bool:
     return clear
 
 
-@compiled
+@bare
 def _scan(
     solid: Array, curve: Array, stop: float, cut: float, lowest_only: bool, found: Array
 ) -> int:
@@ -233,7 +233,7 @@ def _scan(
     return count
 
 
-@compiled
+@bare
 def _minimise(
     solid: Array, curve: Array, a: float, slope_a: float, b: float, slope_b: float
 ) -> float:

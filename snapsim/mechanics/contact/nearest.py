@@ -34,7 +34,7 @@ from snapsim.mechanics.contact.curves import (
     write_curve,
 )
 from snapsim.mechanics.contact.solids import BORE, RADIUS
-from snapsim.numerics.compilation import compiled
+from snapsim.numerics.compilation import bare, compiled
 
 GAP, NORMAL, SURFACE, OWNER, LINKED, RESULT_SIZE = 0, 1, 4, 7, 8, 9
 
@@ -65,7 +65,7 @@ def nearest(a: Array, b: Array, turn_a: Array, turn_b: Array, offset: Array, bes
     return float(best[GAP])
 
 
-@compiled
+@bare
 def relative(
     turn_from: Array, turn_to: Array, offset: Array, sign: float, turn: Array, shift: Array
 ) -> None:
@@ -80,7 +80,7 @@ def relative(
                 turn[i, j] += turn_to[k, i] * turn_from[k, j]
 
 
-@compiled
+@bare
 def rotate(turn: Array, vector: Array) -> None:
     """Turn a vector (3,) in place."""
     x, y, z = vector[0], vector[1], vector[2]
@@ -109,7 +109,7 @@ def _one_sided(owner: Array, other: Array, turn: Array, shift: Array, best: Arra
                     _try(other, curve, found[i], best)
 
 
-@compiled
+@bare
 def _try(other: Array, curve: Array, t: float, best: Array) -> None:
     """Keep the curve's point at `t` if it is nearer than the best so far."""
     f, _, gx, gy, gz = along(other, curve, t)
@@ -118,7 +118,7 @@ def _try(other: Array, curve: Array, t: float, best: Array) -> None:
         write_surface_point(curve, t, best[NORMAL:SURFACE], best[SURFACE:OWNER])
 
 
-@compiled
+@bare
 def write_surface_point(curve: Array, t: float, gradient: Array, point: Array) -> None:
     """Write the owner's surface point: the curve's point less the offset along the gradient."""
     c, s = (cos(t), sin(t)) if curve[SORT] == CIRCLE else (t, 0.0)

@@ -64,7 +64,7 @@ from snapsim.mechanics.contact.solids import (
     signed_distance,
     support,
 )
-from snapsim.numerics.compilation import compiled
+from snapsim.numerics.compilation import bare, compiled
 
 HAIR = 1e-6
 TOUCHING = 1e-12
@@ -73,7 +73,7 @@ SHALLOW = 1e-3
 WALL_LINES = 48
 
 
-@compiled
+@bare
 def clearance(a: Array, b: Array, turn_a: Array, turn_b: Array, offset: Array, n: Array) -> float:
     """Return the clearance of the hulls along the unit vector `n` (3,), world axes [m]."""
     total = 0.0
@@ -84,7 +84,7 @@ def clearance(a: Array, b: Array, turn_a: Array, turn_b: Array, offset: Array, n
     return total - support(a, -ax, -ay, -az) - support(b, bx, by, bz)
 
 
-@compiled
+@bare
 def into_body(turn: Array, n: Array) -> tuple[float, float, float]:
     """Return a world vector (3,) in body axes."""
     return (
@@ -191,7 +191,7 @@ def _unit(vector: Array) -> Array:
     return vector / length if length > 0.0 else np.array([0.0, 0.0, 1.0])
 
 
-@compiled
+@bare
 def _dot(u: Array, v: Array) -> float:
     return float(u[0] * v[0] + u[1] * v[1] + u[2] * v[2])
 

@@ -18,7 +18,7 @@ from math import sqrt
 import numpy as np
 
 from snapsim.arrays import Array
-from snapsim.numerics.compilation import compiled
+from snapsim.numerics.compilation import bare
 from snapsim.parts.shapes import ConvexPolyhedron
 
 CORNERS, EDGES, FACES, FIRST_CORNER = 0, 1, 2, 3
@@ -71,19 +71,19 @@ def _segments(a: Array, b: Array) -> Array:
     return np.hstack([a, (b - a) / size, size])
 
 
-@compiled
+@bare
 def _first_face(t: Array) -> int:
     return FIRST_CORNER + 3 * int(t[CORNERS]) + PER_EDGE * int(t[EDGES])
 
 
-@compiled
+@bare
 def plane(t: Array, k: int) -> tuple[float, float, float, float]:
     """Return the unit normal and the height over the origin of face `k`."""
     at = _first_face(t) + PER_FACE * k
     return t[at], t[at + 1], t[at + 2], t[at + 3]
 
 
-@compiled
+@bare
 def support(t: Array, x: float, y: float, z: float) -> float:
     """Return the largest p . (x, y, z) over the solid."""
     best = -np.inf
@@ -93,7 +93,7 @@ def support(t: Array, x: float, y: float, z: float) -> float:
     return float(best)
 
 
-@compiled
+@bare
 def signed_distance(t: Array, x: float, y: float, z: float) -> tuple[float, float, float, float]:
     """Return (d, gradient x, y, z) at a point."""
     first = _first_face(t)
@@ -122,7 +122,7 @@ def signed_distance(t: Array, x: float, y: float, z: float) -> tuple[float, floa
     return d, bx / d, by / d, bz / d
 
 
-@compiled
+@bare
 def _rim(
     t: Array, face: int, x: float, y: float, z: float
 ) -> tuple[bool, float, float, float, float]:

@@ -25,7 +25,7 @@ import numpy as np
 
 from snapsim.arrays import Array
 from snapsim.mechanics.contact import polyhedron
-from snapsim.numerics.compilation import compiled
+from snapsim.numerics.compilation import bare
 from snapsim.parts.shapes import ConvexPolyhedron, Shape
 
 BALL, RECTANGLE, ROUND, POLYGON, POLYHEDRON = 0.0, 1.0, 2.0, 3.0, 4.0
@@ -78,7 +78,7 @@ def _fill(row: Array, shape: Shape) -> None:
     row[FIRST : FIRST + table.size] = table.ravel()
 
 
-@compiled
+@bare
 def signed_distance(solid: Array, x: float, y: float, z: float) -> Distance:
     """Return (d, gradient x, y, z) at a point of the solid's body axes."""
     if solid[KIND] == BALL:
@@ -99,7 +99,7 @@ def signed_distance(solid: Array, x: float, y: float, z: float) -> Distance:
     return w, 0.0, 0.0, up
 
 
-@compiled
+@bare
 def _profile_distance(solid: Array, x: float, y: float) -> tuple[float, float, float]:
     """Signed distance and its gradient in the plane of the profile, bore included."""
     kind, bore = solid[KIND], solid[BORE]
@@ -118,7 +118,7 @@ def _profile_distance(solid: Array, x: float, y: float) -> tuple[float, float, f
     return m, gx, gy
 
 
-@compiled
+@bare
 def _rectangle_distance(a: float, b: float, x: float, y: float) -> tuple[float, float, float]:
     qx, qy = abs(x) - a, abs(y) - b
     sx = 1.0 if x >= 0 else -1.0
@@ -131,7 +131,7 @@ def _rectangle_distance(a: float, b: float, x: float, y: float) -> tuple[float, 
     return qy, 0.0, sy
 
 
-@compiled
+@bare
 def _polygon_distance(solid: Array, x: float, y: float) -> tuple[float, float, float]:
     """Convex polygon: the farthest side plane inside, the nearest side or corner outside."""
     best, bx, by, along, length = -np.inf, 1.0, 0.0, 0.0, 0.0
@@ -148,7 +148,7 @@ def _polygon_distance(solid: Array, x: float, y: float) -> tuple[float, float, f
     return _nearest_side(solid, x, y)
 
 
-@compiled
+@bare
 def _nearest_side(solid: Array, x: float, y: float) -> tuple[float, float, float]:
     """Distance and direction from the nearest side, for a point outside the polygon."""
     best, bx, by = np.inf, 1.0, 0.0
@@ -166,7 +166,7 @@ def _nearest_side(solid: Array, x: float, y: float) -> tuple[float, float, float
     return 0.0, bx, by
 
 
-@compiled
+@bare
 def support(solid: Array, x: float, y: float, z: float) -> float:
     """Return the largest p . (x, y, z) over the solid's convex hull, body axes."""
     flat = sqrt(x * x + y * y)

@@ -64,7 +64,8 @@ from snapsim.mechanics.contact.solids import (
     SIDES,
     signed_distance,
 )
-from snapsim.numerics.compilation import compiled, part_of_caller
+from snapsim.numerics.compilation import bare, compiled, part_of_caller
+from snapsim.numerics.copying import copy
 
 MIDDLE, NORMAL_AT, DISTANCE, CONTACT_SIZE = 0, 3, 6, 7
 SPREAD = 8
@@ -130,7 +131,7 @@ def _one_sided(
     return count
 
 
-@compiled
+@bare
 def _planes(solid: Array) -> int:
     """How many side planes bound the solid."""
     if solid[KIND] == POLYHEDRON:
@@ -153,7 +154,7 @@ def _candidates(other: Array, curve: Array, cut: float, ts: Array) -> tuple[int,
     return count, count + low
 
 
-@compiled
+@bare
 def _on_line(other: Array, curve: Array, ts: Array) -> int:
     """Ends of the line, and its crossings with the planes and walls that bound the other solid."""
     count = 1 if curve[ROLE] == EDGE else 2
@@ -183,7 +184,7 @@ def _on_line(other: Array, curve: Array, ts: Array) -> int:
     return count
 
 
-@compiled
+@bare
 def _inside(t: float, ts: Array, count: int) -> int:
     """Append t if it lies within the line; returns the new count."""
     if not 0.0 < t < 1.0:
@@ -192,7 +193,7 @@ def _inside(t: float, ts: Array, count: int) -> int:
     return count + 1
 
 
-@compiled
+@bare
 def _on_rim(other: Array, curve: Array, minimum: Array, ts: Array) -> tuple[int, int]:
     """SPREAD points from the lowest one on, crossings with the other's rims, other minima."""
     lowest, count, noise = 0.0, SPREAD, LEVEL * curve[SCALE]
@@ -218,7 +219,7 @@ def _on_rim(other: Array, curve: Array, minimum: Array, ts: Array) -> tuple[int,
     return count, total
 
 
-@compiled
+@bare
 def _is_level(other: Array, curve: Array, t: float, s: float, noise: float) -> bool:
     """Do two points of the rim lie on one flat stretch: same distance, same normal?"""
     f, _, fx, fy, fz = along(other, curve, t)
@@ -226,7 +227,7 @@ def _is_level(other: Array, curve: Array, t: float, s: float, noise: float) -> b
     return bool(abs(f - g) < noise and fx * gx + fy * gy + fz * gz > 1.0 - 1e-12 and t != s)
 
 
-@compiled
+@bare
 def _lies_flat(other: Array, curve: Array, t: float) -> bool:
     """Is the normal along the rim's axis? Then the solid's outer rim bounds the patch."""
     _, _, gx, gy, gz = along(other, curve, t)
@@ -235,7 +236,7 @@ def _lies_flat(other: Array, curve: Array, t: float) -> bool:
     return bool(u * u + v * v < 2 * PERPENDICULAR * curve[SCALE] ** 2)
 
 
-@compiled
+@bare
 def _rim_crossings(curve: Array, radius: float, ts: Array, count: int) -> int:
     """Append the angles at which a nearly coplanar circle crosses a circle about the z axis."""
     if curve[U + 2] ** 2 + curve[V + 2] ** 2 > 2 * PERPENDICULAR * curve[SCALE] ** 2:
@@ -253,7 +254,7 @@ def _rim_crossings(curve: Array, radius: float, ts: Array, count: int) -> int:
     return count
 
 
-@compiled
+@bare
 def _polish_crossing(curve: Array, radius: float, t: float) -> float:
     """Newton for x^2 + y^2 = radius^2 along the tilted circle."""
     for _ in range(4):
@@ -299,7 +300,7 @@ def _contact(
     return True
 
 
-@compiled
+@bare
 def _to_world(row: Array, turn: Array, offset: Array, sign: float, moved: Array) -> None:
     """Other's axes to world axes, normal from B into A, and the parting motion set back."""
     rotate(turn, row[MIDDLE:NORMAL_AT])
@@ -312,7 +313,7 @@ def _to_world(row: Array, turn: Array, offset: Array, sign: float, moved: Array)
         row[DISTANCE] -= moved[i] * row[NORMAL_AT + i]
 
 
-@compiled
+@bare
 def add(rows: Array, start: int, count: int, row: Array, same: float) -> int:
     """Append the row, or merge it with one at the same place and normal, keeping the nearer."""
     for k in range(start, count):
@@ -322,9 +323,9 @@ def add(rows: Array, start: int, count: int, row: Array, same: float) -> int:
             dot += rows[k, NORMAL_AT + i] * row[NORMAL_AT + i]
         if d2 < same * same and dot > 0.9:
             if row[DISTANCE] < rows[k, DISTANCE] - 1e-15:
-                rows[k] = row
+                copy(row, rows[k])
             return count
     if count < len(rows):
-        rows[count] = row
+        copy(row, rows[count])
         count += 1
     return count

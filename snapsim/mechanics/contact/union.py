@@ -36,7 +36,7 @@ from snapsim.mechanics.contact.touching import (
     add,
     contacts_of,
 )
-from snapsim.numerics.compilation import compiled, part_of_caller
+from snapsim.numerics.compilation import bare, compiled, part_of_caller
 from snapsim.parts.shapes import Shape, pieces_of
 
 ASIDE = 10.0
@@ -128,7 +128,7 @@ def piece_bound(pieces: Pieces, at: Placed, p: int, q: int) -> float:
     )
 
 
-@compiled
+@bare
 def _apart(offset: Array) -> float:
     return sqrt(offset[0] ** 2 + offset[1] ** 2 + offset[2] ** 2)
 
