@@ -20,6 +20,7 @@ Valid while the bodies do not overlap.
 from __future__ import annotations
 
 import math
+from functools import cache
 
 import numpy as np
 
@@ -56,9 +57,15 @@ def quadrature(shape: Shape, order: int = DEFAULT_ORDER) -> tuple[Array, Array]:
 
 def _gauss(low: float, high: float, order: int) -> tuple[Array, Array]:
     """Gauss-Legendre points and weights (order,) on [low, high]."""
-    u, w = np.polynomial.legendre.leggauss(order)
+    u, w = _legendre(order)
     half = (high - low) / 2
     return (low + high) / 2 + half * u, half * w
+
+
+@cache
+def _legendre(order: int) -> tuple[Array, Array]:
+    """Gauss-Legendre points and weights (order,) on [-1, 1]."""
+    return np.polynomial.legendre.leggauss(order)
 
 
 def _count(order: int, length: float, largest: float) -> int:
@@ -79,7 +86,7 @@ def _box(shape: Box, order: int) -> tuple[Array, Array]:
 def _ball(radius: float, order: int) -> tuple[Array, Array]:
     """Gauss in r and in the cosine of the polar angle, equal steps in azimuth."""
     r, wr = _gauss(0, radius, order // 2 + 1)
-    mu, wmu = np.polynomial.legendre.leggauss(order)
+    mu, wmu = _legendre(order)
     turn, wt = _circle(2 * order)
     sine = np.sqrt(1 - mu**2)
     x, y = np.outer(sine, np.cos(turn)), np.outer(sine, np.sin(turn))

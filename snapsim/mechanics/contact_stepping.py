@@ -16,24 +16,23 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from snapsim.arrays import Array, BoolArray, IntArray
+from snapsim.arrays import Array, BoolArray
 from snapsim.mechanics.contact import ContactGeometry, ContactSet, separation_rate
 from snapsim.mechanics.flight import LoadFunction
 from snapsim.mechanics.lasting_contacts import (
     add_pressing_loads,
-    counterparts,
     load_change,
     longest,
+    one_sided,
     pressed_bodies,
     pushes,
-    room,
-    turning_slip,
+    terms,
 )
 from snapsim.mechanics.motion_settings import NEARLY, MotionSettings
-from snapsim.mechanics.position_correction import Moved, moved_between, slowed
+from snapsim.mechanics.position_correction import owed, slowed
 from snapsim.mechanics.records import Frame, Tally, no_loads
 from snapsim.mechanics.rigid_bodies import RigidBodies, drift
-from snapsim.mechanics.sustained_contact import ContactStep, contact_step, project_out, turn_all
+from snapsim.mechanics.sustained_contact import ContactStep, contact_step, project_out
 from snapsim.parts.states import Pose, State
 from snapsim.parts.surfaces import SurfaceRules
 
@@ -99,7 +98,7 @@ class ContactStepping:
         self._contact_hint = self._sink_hint = np.inf
         self._pressed: Trial | None = None
         still = np.zeros((len(bodies.mass), 3))
-        self._since, self._latest = Moved(still, still), (still, still)
+        self._since = self._latest = self._resting = still, still
         self._near = self._at_start(geometry.contacts(start.pose, 0.0))
         self._known: tuple[State, Trial | None, float] | None = None  # acceleration [m/s^2]
         self._pushed: tuple[Pose, ContactSet] | None = None
@@ -117,7 +116,7 @@ class ContactStepping:
         if known is not None and known[0] is state and known[1] is pressed:
             return known[2]
         if pressed is None:
-            self._latest = self.loads(state.pose)
+            self._latest, self._since = self.loads(state.pose), self._resting
         found = self.bodies.largest_acceleration(state, *self._latest) + self._pull
         self._known = state, pressed, found
         return found
@@ -200,9 +199,11 @@ class ContactStepping:
     def _solve_step(
         self, middle: Pose, force: Array, torque: Array, contacts: ContactSet, dt: float
     ) -> ContactStep:
+        inverse_inertia = self.bodies.inverse_inertia_world(middle.quaternion)
+        room, friction, slip = self._terms(middle, inverse_inertia, contacts, dt)
         return contact_step(
             self.bodies.inverse_mass,
-            self.bodies.inverse_inertia_world(middle.quaternion),
+            inverse_inertia,
             middle.position,
             self.state.velocity,
             self.state.spin,
@@ -212,37 +213,33 @@ class ContactStepping:
             contacts.pair,
             contacts.point,
             contacts.normal,
-            self._room(middle, contacts, dt),
-            self._friction(contacts),
-            grip=self._turning(middle, contacts, dt),
+            room,
+            friction,
+            grip=slip,
             opening=True,
         )
 
-    def _room(self, middle: Pose, contacts: ContactSet, dt: float) -> Array:
-        """How far each contact (c,) may close at the final speed, in `dt` [m]."""
-        rate = separation_rates(self._half_turned(middle, dt), contacts)
-        near, earlier = self._near
-        nearest = counterparts(contacts.pair, contacts.point, near.pair, near.point)
-        touch = self.settings.touch
-        bend = max(4 * touch / dt, dt * self._acceleration())
-        return room(contacts.gap, rate, nearest, earlier, dt, touch, bend)
-
-    def _half_turned(self, middle: Pose, dt: float) -> State:
-        """The state that meets the forces in the middle of a step: its spins have turned half."""
-        spin = self.state.spin.copy()
-        turn_all(self.bodies.inverse_inertia_world(middle.quaternion), spin, 0.5 * dt)
-        return State(middle, self.state.velocity, spin)
-
-    def _turning(self, middle: Pose, contacts: ContactSet, dt: float) -> Array:
-        """Slip (c,) [m/s] that turning during the step explains: none where it slid before."""
-        before, status = self._near[0], _NO_STATUS
-        if self._pressed is not None:
-            before, status = self._pressed.contacts, self._pressed.step.status
-        nearest = counterparts(contacts.pair, contacts.point, before.pair, before.point)
-        if not len(status):
-            nearest[:] = -1
-        where = contacts.pair, contacts.point
-        return turning_slip(middle.position, self.state.spin, *where, dt, nearest, status)
+    def _terms(
+        self, middle: Pose, inverse_inertia: Array, contacts: ContactSet, dt: float
+    ) -> tuple[Array, Array, Array]:
+        """How far each contact (c,) may close in `dt` [m], its friction, and the slip [m/s] that
+        turning during the step explains: none where it slid before."""
+        near, rate = self._near
+        last, touch = self._pressed, self.settings.touch
+        before = _NOTHING if last is None else (*last.contacts.where, last.step.status)
+        return terms(
+            middle.position,
+            inverse_inertia,
+            self.state.velocity,
+            self.state.spin,
+            contacts.fields,
+            (*near.where, rate),
+            before,
+            self._rubbing,
+            dt,
+            touch,
+            max(4 * touch / dt, dt * self._acceleration()),
+        )
 
     def _smoother_step(self, trial: Trial) -> float | None:
         """A shorter step where the load changed too much since the last one; None where it fits.
@@ -299,12 +296,11 @@ class ContactStepping:
 
     def _sides(self, trial: Trial) -> Sides:
         """Everything one-sided that a trial reckons with."""
-        contacts = trial.contacts
-        state = self.state
-        rate = separation_rates(State(trial.middle, state.velocity, state.spin), contacts)
-        start = contacts.gap - rate * trial.dt / 2
-        push = pushes(trial.step.impulse, contacts.normal)
-        return Sides(start, contacts.gap, rate, push, np.full(len(contacts), self.settings.touch))
+        contacts, state = trial.contacts, self.state
+        moving = trial.middle.position, state.velocity, state.spin
+        start, rate, push = one_sided(*moving, contacts.fields, trial.step.impulse, trial.dt)
+        near = np.full(len(contacts), self.settings.touch)
+        return Sides(start, contacts.gap, rate, push, near)
 
     def _without(self, trial: Trial, left_out: BoolArray) -> Trial:
         """The same step without some of its one-sided contacts."""
@@ -323,7 +319,7 @@ class ContactStepping:
         sunk = drift(trial.middle, step.velocity, step.spin, dt / 2)
         pose = self._push_out(sunk, 0.5 * self.settings.touch)
         self.state = State(pose, step.velocity, step.spin)
-        evened = self._even_out(trial, before, moved_between(sunk, pose))
+        evened = self._even_out(trial, before, sunk)
         self.steps += 1
         mean_v = 0.5 * (before.velocity + step.velocity)
         work = step.applied_work - dt * float((self.weight * mean_v).sum())
@@ -336,7 +332,7 @@ class ContactStepping:
         self._note_loads(self._borne_in(trial))
         self._watch_rest(before, contacts, step)
         self._pressed, self._latest = trial, (trial.force, trial.torque)
-        self._since = Moved(0.5 * dt * self.state.velocity, 0.5 * dt * self.state.spin)
+        self._since = 0.5 * dt * self.state.velocity, 0.5 * dt * self.state.spin
 
     def _borne_in(self, trial: Trial) -> tuple[Array, Array]:
         """Applied and contact force and torque (n, 3) [N, N m] on each body during a step."""
@@ -345,27 +341,21 @@ class ContactStepping:
         add_pressing_loads(contacts.pair, contacts.point, *push, place, force, torque)
         return force, torque
 
-    def _even_out(self, trial: Trial, before: State, pushed: Moved) -> float:
+    def _even_out(self, trial: Trial, before: State, sunk: Pose) -> float:
         """Settle with the motion what pushing out and the step's quadrature gave it or took.
 
-        From one load to the next, over d1 before and d2 after the step's start, the field did
-        (F1 + F2).(d1 + d2)/2 by the trapezoidal rule; the steps booked F1.d1 + F2.d2, too much by
-        (F1 - F2).(d1 - d2)/2. Return the work [J] to be booked for it.
+        Return the work [J] to be booked for it.
         """
-        ahead = Moved(0.5 * trial.dt * before.velocity, 0.5 * trial.dt * before.spin)
-        change = self._latest[0] - trial.force, self._latest[1] - trial.torque
-        over = -0.5 * ahead.works(*change)
-        if self._pressed is not None:
-            over += 0.5 * self._since.works(*change)
-        raised = -pushed.works(trial.force + self.weight, trial.torque)
-        had = self.bodies.kinetic_energies(self.state)
-        if float(np.abs(over + raised).max()) <= EVEN_ENOUGH * float(had.max()):
-            return 0.0
-        self.state = slowed(
-            self.bodies, self.state, trial.contacts.pair, over + raised, self._tied()
+        ahead = 0.5 * trial.dt * before.velocity, 0.5 * trial.dt * before.spin
+        loads = (trial.force, trial.torque), self._latest
+        owes, lifted = owed(
+            self.bodies, ahead, self._since, *loads, self.weight, sunk, self.state.pose
         )
-        paid = had - self.bodies.kinetic_energies(self.state)
-        lifted = pushed.works(self.weight, np.zeros_like(trial.torque))
+        has = float(self.bodies.kinetic_energies(self.state).max())
+        if float(np.abs(owes).max()) <= EVEN_ENOUGH * has:
+            return 0.0
+        pair = trial.contacts.pair
+        self.state, paid = slowed(self.bodies, self.state, pair, owes, self._tied())
         return -float(paid.sum() + lifted[paid != 0.0].sum())
 
     def _tied(self) -> BoolArray:
@@ -409,7 +399,8 @@ class ContactStepping:
         return pose
 
 
-_NO_STATUS: IntArray = np.zeros(0, dtype=np.int64)
+_NOTHING = np.zeros((0, 2), dtype=np.int64), np.zeros((0, 3)), np.zeros(0, dtype=np.int64)
+"""Pairs, points and status of no contact."""
 
 
 def _friction_table(surfaces: SurfaceRules, count: int) -> Array:

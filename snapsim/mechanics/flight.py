@@ -20,7 +20,7 @@ from scipy.integrate import DOP853, RK45
 
 from snapsim.arrays import Array, IntArray
 from snapsim.mechanics.rigid_bodies import RigidBodies, power, turned_products
-from snapsim.numerics.compilation import compiled
+from snapsim.numerics.compilation import bare, compiled
 from snapsim.parts.states import Pose, State
 
 LoadFunction = Callable[[Pose], tuple[Array, Array]]
@@ -77,7 +77,7 @@ class Flight:
             atol=self._absolute(tolerances),
             first_step=None if first_step is None else min(first_step, end - begin),
         )
-        self._dense: Callable[[float], Array] | None = None
+        self._dense: Callable[[float | Array], Array] | None = None
         self._asked: tuple[float, tuple[State, float]] | None = None
 
     @property
@@ -115,11 +115,17 @@ class Flight:
             self._asked = time, (self._unpack(y), float(y[-self.BOOKS]))
         return self._asked[1]
 
+    def poses(self, times: Array) -> list[Pose]:
+        """Return the poses at some times (k,) inside the last step."""
+        if self._dense is None:
+            return [self.at(time)[0].pose for time in times]
+        return [self._unpack(y).pose for y in np.ascontiguousarray(self._dense(times).T)]
+
     def _y(self, time: float) -> Array:
         """The solver's numbers at a time inside the last step."""
         if time == self._solver.t or self._dense is None:
             return np.asarray(self._solver.y)
-        return self._dense(time)
+        return np.asarray(self._dense(time))
 
     def _pack(self, state: State) -> Array:
         i = self._moving
@@ -189,7 +195,7 @@ def _kinematics(
     return place, unit, velocity, spin
 
 
-@compiled
+@bare
 def _rates(
     rows: Array,
     quaternion: Array,

@@ -440,7 +440,8 @@ class JointedMotion(Motion):
         rows = self._driven_rows(state, dt)
         limits = rows.only(rows.kind == LIMIT)
         limits = limits if chosen is None else limits.only(chosen)
-        room = self._room(middle, contacts, dt)
+        inverse_inertia = self.bodies.inverse_inertia_world(middle.quaternion)
+        room, friction, grip = self._terms(middle, inverse_inertia, contacts, dt)
         slip, size = dict(self.mode.slip), np.zeros(len(self.linkage.joints))
         for turn in range(8):
             joints = rows.only(kept(rows, Mode(self.mode.attached, frozenset(), slip)))
@@ -455,13 +456,13 @@ class JointedMotion(Motion):
                 dt,
                 contacts,
                 room,
-                self._friction(contacts),
+                friction,
                 limits,
                 self._limit_room(limits, chosen, state, dt),
                 joints,
                 rubbing,
                 np.array([-slip[int(j)] * size[j] for j in rubbing.joint]),
-                grip=self._turning(middle, contacts, dt),
+                grip=grip,
             )
             before, size = size, friction_limits(self.linkage, rows, joints, step.held / dt)
             new = self._new_slip(slip, size, joints, rubbing, step, dt) if turn < 6 else slip

@@ -10,8 +10,10 @@ from __future__ import annotations
 import numpy as np
 
 from snapsim.arrays import Array, BoolArray, IntArray
+from snapsim.mechanics.contact.geometry import gap_rates
 from snapsim.mechanics.coulomb_cone import SLIDING
-from snapsim.numerics.compilation import compiled
+from snapsim.mechanics.sustained_contact import turn_all
+from snapsim.numerics.compilation import bare, compiled
 
 
 @compiled
@@ -89,6 +91,59 @@ def turning_slip(
 
 
 @compiled
+def terms(
+    position: Array,
+    inverse_inertia: Array,
+    velocity: Array,
+    spin: Array,
+    contacts: tuple[IntArray, Array, Array, Array],
+    near: tuple[IntArray, Array, Array],
+    before: tuple[IntArray, Array, IntArray],
+    rubbing: Array,
+    dt: float,
+    touch: float,
+    bend: float,
+) -> tuple[Array, Array, Array]:
+    """Return room, friction and turning slip (c,) of the contacts (pair, point, normal, gap) in the
+    middle of a step.
+
+    `velocity` and `spin` (n, 3) are those before it, `inverse_inertia` (n, 3, 3) in world axes;
+    `near` (pair, point, rate) the contacts at its start, `before` (pair, point, status) those of
+    the last step, `rubbing` (n, n) the friction of any two bodies. Spins meet the forces in the
+    middle of the step after half their free turn.
+    """
+    pair, point, normal, gap = contacts
+    turned, friction = spin.copy(), np.empty(len(pair))
+    turn_all(inverse_inertia, turned, 0.5 * dt)
+    rate = gap_rates(position, velocity, turned, pair, point, normal)
+    nearest = counterparts(pair, point, near[0], near[1])
+    rooms = room(gap, rate, nearest, near[2], dt, touch, bend)
+    for c in range(len(pair)):
+        friction[c] = rubbing[pair[c, 0], pair[c, 1]]
+    last = counterparts(pair, point, before[0], before[1])
+    return rooms, friction, turning_slip(position, spin, pair, point, dt, last, before[2])
+
+
+@compiled
+def one_sided(
+    position: Array,
+    velocity: Array,
+    spin: Array,
+    contacts: tuple[IntArray, Array, Array, Array],
+    impulse: Array,
+    dt: float,
+) -> tuple[Array, Array, Array]:
+    """Return gap at the start of a step, rate by the velocities there, and push of contacts (c,)
+    in its middle."""
+    pair, point, normal, gap = contacts
+    start = np.empty(len(pair))
+    rate = gap_rates(position, velocity, spin, pair, point, normal)
+    for c in range(len(pair)):
+        start[c] = gap[c] - rate[c] * dt / 2
+    return start, rate, pushes(impulse, normal)
+
+
+@compiled
 def pushes(impulse: Array, normal: Array) -> Array:
     """Return the normal impulses (c,) [N s]."""
     found = np.zeros(len(normal))
@@ -108,7 +163,7 @@ def pressed_bodies(pair: IntArray, push: Array, count: int) -> BoolArray:
     return pressed
 
 
-@compiled
+@bare
 def add_pressing_loads(
     pair: IntArray,
     point: Array,
@@ -134,7 +189,7 @@ def add_pressing_loads(
             torque[n, 2] += a * y - b * x
 
 
-@compiled
+@bare
 def load_change(
     weight: Array, reach: Array, force: Array, torque: Array, before: Array, earlier: Array
 ) -> float:
@@ -152,7 +207,7 @@ def load_change(
     return largest
 
 
-@compiled
+@bare
 def longest(vectors: Array) -> float:
     """Return the length of the longest of some vectors (n, 3)."""
     square = 0.0

@@ -29,6 +29,9 @@ from snapsim.parts.states import Pose, State
 
 Item = Frame | Strike | End
 
+_EIGHTHS = np.arange(9) / 8
+"""Shares of a step at which contact is looked for."""
+
 LANDING_TIME = 1e-12
 """Length given to a blow without rebound [s]: too short for a free spin to turn anything."""
 
@@ -191,22 +194,29 @@ class Motion(ContactStepping):
         """Time of the first contact in the last step [s], on its open side; None without one."""
         if self._passes_clear(flight, begin, end):
             return None
-        times = begin + (end - begin) * np.concatenate([[0.0], np.arange(1, 9) / 8])
-        clear: float | None = begin if self._is_clear(flight, begin) else None
-        for time in times[1:]:
-            if self._is_clear(flight, time):
+        times = begin + (end - begin) * _EIGHTHS
+        poses = zip(times.tolist(), flight.poses(times), strict=True)
+        clear: float | None = None
+        for time, pose in poses:
+            if not self.geometry.touches(pose):
                 clear = time
-                continue
-            if clear is None:
-                clear = self._clear_moment(flight, begin, time)
-                if clear is None:
-                    return float(begin + 0.5 * (time - begin) * 1e-3)
-            root: float = brentq(lambda t: self._closest(flight, t), clear, time, xtol=1e-13)
-            back = 1e-11
-            while root > clear and self._closest(flight, root) <= 0:
-                root, back = max(clear, root - back), 4 * back
-            return float(root)
+            elif time > begin:
+                return self._touch_between(flight, clear, begin, time)
         return None
+
+    def _touch_between(
+        self, flight: Flight, clear: float | None, begin: float, time: float
+    ) -> float:
+        """Time of the first contact before `time`, after the `clear` one or soon after `begin`."""
+        if clear is None:
+            clear = self._clear_moment(flight, begin, time)
+            if clear is None:
+                return begin + 0.5 * (time - begin) * 1e-3
+        root: float = brentq(lambda t: self._closest(flight, t), clear, time, xtol=1e-13)
+        back = 1e-11
+        while root > clear and self._closest(flight, root) <= 0:
+            root, back = max(clear, root - back), 4 * back
+        return float(root)
 
     def _clear_moment(self, flight: Flight, begin: float, end: float) -> float | None:
         """A moment shortly after `begin` at which nothing touches, for bodies that just parted."""

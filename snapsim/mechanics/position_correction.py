@@ -17,76 +17,122 @@ Valid while w is small against the kinetic energy.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from snapsim.arrays import Array, BoolArray, IntArray, as_floats
 from snapsim.mechanics.linear_system import solve_in_place
-from snapsim.mechanics.rigid_bodies import RigidBodies, in_world
-from snapsim.numerics.compilation import compiled
+from snapsim.mechanics.rigid_bodies import RigidBodies, energies, in_world
+from snapsim.numerics.compilation import bare, compiled
 from snapsim.parts.states import Pose, State
+
+Moved = tuple[Array, Array]
+"""Displacement and turn, or force and torque, (n, 3) each, of n bodies."""
 
 MOST_GIVEN = 0.05
 """Largest share of a cluster's kinetic energy that is given back to it at once."""
 
 
-@dataclass(frozen=True)
-class Moved:
-    """A correction of a pose: `displacement` and `turn` (n, 3) [m, rad] of each body, in world."""
+def owed(
+    bodies: RigidBodies,
+    ahead: Moved,
+    since: Moved,
+    load: Moved,
+    earlier: Moved,
+    weight: Array,
+    sunk: Pose,
+    pose: Pose,
+) -> Array:
+    """Return (2, n) [J]: what each body's motion owes for a step, and what lifting it took.
 
-    displacement: Array
-    turn: Array
-
-    def works(self, force: Array, torque: Array) -> Array:
-        """Return the work (n,) [J] that a load (n, 3) [N, N m] does on each body on the way."""
-        return _works(self.displacement, self.turn, force, torque)
-
-
-def moved_between(before: Pose, after: Pose) -> Moved:
-    """Return the correction that leads from one pose to the other, the short way."""
-    places = before.position, before.quaternion, after.position, after.quaternion
-    return Moved(*_moved_between(*places))
+    The step led to the pose `sunk`, pushing out to `pose`. `load`, `earlier` (n, 3) [N, N m] are
+    force and torque in the middle of this step and of the one before; `ahead`, `since` (n, 3)
+    [m, rad] what the bodies moved and turned from the step's start to its middle, and from the
+    middle of the one before to its end. By the trapezoidal rule the field did (F1 + F2).(d1 + d2)/2
+    between the two; the steps booked F1.d1 + F2.d2, too much by (F1 - F2).(d1 - d2)/2.
+    """
+    places = sunk.position, sunk.quaternion, pose.position, pose.quaternion
+    return _owed(bodies.free, *ahead, *since, *load, *earlier, weight, *places)
 
 
 def slowed(
     bodies: RigidBodies, state: State, pair: IntArray, raised: Array, untouched: BoolArray
-) -> State:
-    """Return the state with the energy `raised` (n,) [J] taken from each cluster's motion.
+) -> tuple[State, Array]:
+    """Return the state with the energy `raised` (n,) [J] taken from each cluster's motion, and
+    what each body gave (n,) [J].
 
     `pair` (c, 2) are the pairs in contact; clusters with a body of `untouched` (n,) are left.
     """
-    velocity, spin = state.velocity.copy(), state.spin.copy()
-    world = in_world(as_floats(state.pose.quaternion), bodies.inertia)
-    place = as_floats(state.pose.position)
-    _slow(bodies.free, bodies.mass, world, place, pair, raised, untouched, velocity, spin)
-    return State(state.pose, velocity, spin)
+    velocity, spin = as_floats(state.velocity).copy(), as_floats(state.spin).copy()
+    place = as_floats(state.pose.position), as_floats(state.pose.quaternion)
+    moving = bodies.free, bodies.mass, bodies.inertia
+    given = _slowed(*moving, *place, pair, raised, untouched, velocity, spin)
+    return State(state.pose, velocity, spin), given
 
 
 @compiled
-def _works(displacement: Array, turn: Array, force: Array, torque: Array) -> Array:
-    works = np.zeros(len(force))
-    for n in range(len(force)):
+def _owed(
+    free: BoolArray,
+    ahead: Array,
+    ahead_turn: Array,
+    since: Array,
+    since_turn: Array,
+    force: Array,
+    torque: Array,
+    earlier_force: Array,
+    earlier_torque: Array,
+    weight: Array,
+    sunk: Array,
+    sunk_quaternion: Array,
+    position: Array,
+    quaternion: Array,
+) -> Array:
+    found, turn = np.zeros((2, len(free))), np.empty(3)
+    for n in range(len(free)):
+        if not free[n]:
+            continue
+        _turn_between(sunk_quaternion[n], quaternion[n], turn)
         for i in range(3):
-            works[n] += force[n, i] * displacement[n, i] + torque[n, i] * turn[n, i]
-    return works
+            push = position[n, i] - sunk[n, i]
+            pull, twist = earlier_force[n, i] - force[n, i], earlier_torque[n, i] - torque[n, i]
+            found[0, n] += 0.5 * pull * (since[n, i] - ahead[n, i])
+            found[0, n] += 0.5 * twist * (since_turn[n, i] - ahead_turn[n, i])
+            found[0, n] -= (force[n, i] + weight[n, i]) * push + torque[n, i] * turn[i]
+            found[1, n] += weight[n, i] * push
+    return found
+
+
+@bare
+def _turn_between(before: Array, after: Array, turn: Array) -> None:
+    """Fill in the small turn (3,) [rad] from one unit quaternion (4,) to another, the short way."""
+    a, b, c, d = before[0], before[1], before[2], before[3]
+    w, x, y, z = after[0], after[1], after[2], after[3]
+    side = 2.0 if w * a + x * b + y * c + z * d >= 0.0 else -2.0
+    turn[0] = side * (x * a - w * b - y * d + z * c)
+    turn[1] = side * (y * a - w * c - z * b + x * d)
+    turn[2] = side * (z * a - w * d - x * c + y * b)
 
 
 @compiled
-def _moved_between(
-    position: Array, quaternion: Array, new_position: Array, new_quaternion: Array
-) -> tuple[Array, Array]:
-    displacement, turn = np.empty(position.shape), np.empty(position.shape)
-    for n in range(len(position)):
-        a, b, c, d = quaternion[n]
-        w, x, y, z = new_quaternion[n]
-        side = 2.0 if w * a + x * b + y * c + z * d >= 0.0 else -2.0
-        turn[n, 0] = side * (x * a - w * b - y * d + z * c)
-        turn[n, 1] = side * (y * a - w * c - z * b + x * d)
-        turn[n, 2] = side * (z * a - w * d - x * c + y * b)
-        for i in range(3):
-            displacement[n, i] = new_position[n, i] - position[n, i]
-    return displacement, turn
+def _slowed(
+    free: BoolArray,
+    mass: Array,
+    inertia: Array,
+    position: Array,
+    quaternion: Array,
+    pair: IntArray,
+    raised: Array,
+    untouched: BoolArray,
+    velocity: Array,
+    spin: Array,
+) -> Array:
+    """Change `velocity` and `spin` in place; return what each body gave (n,) [J]."""
+    given = energies(free, mass, inertia, quaternion, velocity, spin)
+    world = in_world(quaternion, inertia)
+    _slow(free, mass, world, position, pair, raised, untouched, velocity, spin)
+    left = energies(free, mass, inertia, quaternion, velocity, spin)
+    for n in range(len(given)):
+        given[n] -= left[n]
+    return given
 
 
 @compiled
@@ -144,7 +190,7 @@ def _slow(
                     spin[n, i] = drift_w[n, i] + factor * (spin[n, i] - drift_w[n, i])
 
 
-@compiled
+@bare
 def _energy(
     mass: Array,
     inertia: Array,

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from snapsim.arrays import Array, BoolArray, IntArray, as_floats
-from snapsim.numerics.compilation import compiled
+from snapsim.numerics.compilation import bare, compiled
 from snapsim.numerics.rotation_kernels import advanced, matrices
 from snapsim.parts.bodies import Body
 from snapsim.parts.states import Pose, State
@@ -53,7 +53,7 @@ class RigidBodies:
 
     def kinetic_energies(self, state: State) -> Array:
         """Return the kinetic energy of each body (n,) [J]; zero for fixed ones."""
-        return _energies(
+        return energies(
             self.free,
             self.mass,
             self.inertia,
@@ -106,7 +106,7 @@ def turned_products(tensor: Array, quaternion: Array, vector: Array) -> Array:
     return products
 
 
-@compiled
+@bare
 def power(force: Array, torque: Array, velocity: Array, spin: Array) -> float:
     """Return force.velocity + torque.spin over all bodies [W]."""
     total = 0.0
@@ -117,17 +117,16 @@ def power(force: Array, torque: Array, velocity: Array, spin: Array) -> float:
 
 
 @compiled
-def _energies(
+def energies(
     free: BoolArray, mass: Array, inertia: Array, quaternion: Array, velocity: Array, spin: Array
 ) -> Array:
-    momenta, energies = turned_products(inertia, quaternion, spin), np.zeros(len(mass))
+    """Return the kinetic energy of each body (n,) [J]; zero for fixed ones."""
+    momenta, found = turned_products(inertia, quaternion, spin), np.zeros(len(mass))
     for n in range(len(mass)):
         for i in range(3):
             if free[n]:
-                energies[n] += (
-                    0.5 * mass[n] * velocity[n, i] ** 2 + 0.5 * spin[n, i] * momenta[n, i]
-                )
-    return energies
+                found[n] += 0.5 * mass[n] * velocity[n, i] ** 2 + 0.5 * spin[n, i] * momenta[n, i]
+    return found
 
 
 @compiled
@@ -176,7 +175,7 @@ def rigid_bodies(bodies: Sequence[Body]) -> RigidBodies:
     return RigidBodies(mass, inertia, inverse, inverse_inertia, free, reach)
 
 
-@compiled
+@bare
 def farthest(position: Array, centre: Array, chosen: BoolArray) -> float:
     """Return the largest distance [m] of the `chosen` of some positions (n, 3) from `centre`."""
     square = 0.0

@@ -25,7 +25,7 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from snapsim.arrays import Array, IntArray
-from snapsim.numerics.compilation import compiled
+from snapsim.numerics.compilation import bare, compiled
 from snapsim.numerics.kriging import Estimate, Kriging, kriging
 from snapsim.numerics.rotation_kernels import matrices
 from snapsim.parts.bodies import Body
@@ -151,7 +151,7 @@ def _place(
             tangent[at + 2, column + 3], tangent[at + 2, column + 4] = y, -x
 
 
-@compiled
+@bare
 def _wrenches(
     slopes: Array, position: Array, tracked: IntArray, gyration: Array, rest: int,
     force: Array, torque: Array,
@@ -174,7 +174,7 @@ def _wrenches(
         torque[rest, 2] -= torque[i, 2] + a * y - b_ * x
 
 
-@compiled
+@bare
 def _share(error: Array, slopes: Array, weight: Array) -> float:
     largest = 0.0
     for b in range(len(weight)):
@@ -213,6 +213,7 @@ class EnergyBetweenPoses:
         self.space = space
         self.record = Record()
         self._known: list[_Solved] = []
+        self._points: Array = np.empty((0, 12 * len(space.tracked)))
         self._nearest = NEAREST[len(space.tracked) - 1]
         self._length = FIRST_LENGTH * float(space.gyration.max())
         self._caution = CAREFUL
@@ -240,6 +241,7 @@ class EnergyBetweenPoses:
         point, tangent = self.space.place(pose)
         self._known.append(_Solved(point, tangent, energy, slopes))
         del self._known[:-KEPT]
+        self._points = np.concatenate([self._points, point[None]])[-KEPT:]
         self._fit = None
         self._fresh += 1
 
@@ -272,7 +274,7 @@ class EnergyBetweenPoses:
     def _gather(self, point: Array) -> bool:
         """Fit to the solved poses nearest to `point`; False where the present fit has most of
         them."""
-        away = np.sum((np.array([one.point for one in self._known]) - point) ** 2, axis=1)
+        away = ((self._points - point) ** 2).sum(axis=1)
         order = np.argsort(away, kind="stable")[: self._nearest]
         window = frozenset(order.tolist())
         if self._fit is not None and len(window - self._window) <= SAME * len(window):

@@ -57,6 +57,16 @@ class ContactSet:
     def __len__(self) -> int:
         return len(self.gap)
 
+    @property
+    def where(self) -> tuple[IntArray, Array]:
+        """`pair` and `point`."""
+        return self.pair, self.point
+
+    @property
+    def fields(self) -> tuple[IntArray, Array, Array, Array]:
+        """`pair`, `point`, `normal` and `gap`."""
+        return self.pair, self.point, self.normal, self.gap
+
 
 class ContactGeometry:
     """The shapes of all bodies, made ready: `pairs` (p, 2), a < b, at least one of them free."""
@@ -118,7 +128,7 @@ def separation_rate(pose: Pose, velocity: Array, spin: Array, contacts: ContactS
     `velocity` (n, 3) [m/s] of the centres of mass and `spin` (n, 3) [rad/s], world axes.
     """
     where = contacts.pair, contacts.point, contacts.normal
-    return _rates(as_floats(pose.position), as_floats(velocity), as_floats(spin), *where)
+    return gap_rates(as_floats(pose.position), as_floats(velocity), as_floats(spin), *where)
 
 
 def _arrays(pose: Pose) -> tuple[Array, Array]:
@@ -126,9 +136,10 @@ def _arrays(pose: Pose) -> tuple[Array, Array]:
 
 
 @compiled
-def _rates(
+def gap_rates(
     position: Array, velocity: Array, spin: Array, pair: IntArray, point: Array, normal: Array
 ) -> Array:
+    """Return d(gap)/dt (c,) [m/s] as `separation_rate` does."""
     rates = np.zeros(len(pair))
     for c in range(len(pair)):
         for side in range(2):
