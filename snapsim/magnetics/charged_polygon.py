@@ -77,7 +77,7 @@ def _solid_angle(corners: Array, x: float, y: float, z: float) -> float:
     return angle
 
 
-@bare
+@njit(cache=True, error_model="numpy")
 def polygon_edges(corners: Array, normal: Array, edges: Array) -> None:
     """Set `edges` (5, 7) for `potential_and_field`: a row an edge (first corner, length, outward
     unit normal in the plane), then the normal and twice the areas of the two triangles."""

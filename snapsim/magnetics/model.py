@@ -30,8 +30,8 @@ from snapsim.magnetics import magnet_pair
 from snapsim.magnetics.anhysteretic import compiled_curves
 from snapsim.magnetics.cells import mesh as cells_of
 from snapsim.magnetics.cells.contract import CellMesh
+from snapsim.magnetics.cells.reflection import flips
 from snapsim.magnetics.charged_faces import charge, charged_faces
-from snapsim.magnetics.demagnetization import DemagnetizingOperator, shifted_inverse
 from snapsim.magnetics.force import add_both, field_on_cells, forces_on_cells
 from snapsim.magnetics.magnetization import (
     RELAXED,
@@ -42,8 +42,7 @@ from snapsim.magnetics.magnetization import (
     uncoupled,
 )
 from snapsim.magnetics.mutual import FaceSet, Interaction, face_set, interaction, wrench
-from snapsim.magnetics.operator_cache import kept_operator
-from snapsim.magnetics.sectors import Sectors, sectors_of, split, unknown_volumes
+from snapsim.magnetics.operator_cache import kept_blocks, kept_operator
 from snapsim.magnetics.sources import MagnetSet, magnet_set, source_for
 from snapsim.magnetics.symmetric_blocks import buffer, layout
 from snapsim.magnetics.warm_start import DEPTH, Solution, extrapolated
@@ -54,9 +53,6 @@ from snapsim.parts.states import Pose
 
 PRODUCTS_LIMIT = 2000
 """Products with a stored operator after which a pose is given up as not converged."""
-
-WORTH_SPLITTING = 100_000
-"""Entries of an operator from which its products are limited by memory, and sectors save time."""
 
 _ALONE = uncoupled()
 
@@ -207,11 +203,10 @@ class MagneticModel:
             [source_for(bodies[i].shape) for i in self.magnets],
             [bodies[i].magnetisation for i in self.magnets],
         )
-        operators = [kept_operator(self.cells[i]) for i in yielding]
-        self._parts = _soft_parts([bodies[i] for i in yielding], self.cells, operators)
+        self._parts = _soft_parts([bodies[i] for i in yielding], self.cells)
         self._faces = _faces(self._parts, self.cells) if len(self._parts) > 1 else None
         curves = [_curve(bodies[i]) for i in yielding]
-        self._problem = _problem(operators, curves, self.cells)
+        self._problem = _problem(curves, self.cells)
 
     def evaluate(
         self,
@@ -395,15 +390,13 @@ def _curve(body: Body) -> MagnetisationCurve:
     return body.material.curve
 
 
-def _soft_parts(
-    bodies: Sequence[Body], cells: dict[int, CellMesh], operators: Sequence[DemagnetizingOperator]
-) -> list[_SoftPart]:
+def _soft_parts(bodies: Sequence[Body], cells: dict[int, CellMesh]) -> list[_SoftPart]:
     parts: list[_SoftPart] = []
     first = 0
-    for body, (i, mesh), operator in zip(bodies, cells.items(), operators, strict=True):
+    for body, (i, mesh) in zip(bodies, cells.items(), strict=True):
         here = slice(first, first + len(mesh.volume))
         fixed = np.tile(body.magnetisation, (len(mesh.volume), 1))
-        own = -operator.apply(fixed) if body.is_magnet else np.zeros_like(fixed)
+        own = -kept_operator(mesh).apply(fixed) if body.is_magnet else np.zeros_like(fixed)
         points = as_floats(mesh.points).reshape(-1, 3)
         weights, volume = as_floats(mesh.weights), as_floats(mesh.volume)
         parts.append(_SoftPart(i, weights, volume, points, here, own, fixed))
@@ -426,7 +419,6 @@ def _faces(parts: list[_SoftPart], cells: dict[int, CellMesh]) -> _Faces:
 
 
 def _problem(
-    operators: list[DemagnetizingOperator],
     curves: list[MagnetisationCurve],
     cells: dict[int, CellMesh],
 ) -> Problem:
@@ -434,13 +426,13 @@ def _problem(
     chi = compiled.susceptibility
     counts = [len(mesh.volume) for mesh in cells.values()]
     body = np.repeat(np.arange(len(counts)), counts)
-    sorted_out = [_sorted_out(o, mesh) for o, mesh in zip(operators, cells.values(), strict=True)]
+    sorted_out = [kept_blocks(mesh) for mesh in cells.values()]
     blocks = [s.blocks for s in sorted_out]
     eased = [min(float(x), RELAXED) for x in chi]
     return Problem(
         where=layout(
-            [len(o.volume) for o in operators],
-            [o.flips for o in operators],
+            [len(mesh.volume) // 2 ** len(mesh.mirrors) for mesh in cells.values()],
+            [flips(mesh.mirrors) for mesh in cells.values()],
             [s.sectors for s in sorted_out],
         ),
         curves=compiled,
@@ -452,28 +444,6 @@ def _problem(
         shifted=buffer([s.inverse(float(x)) for s, x in zip(sorted_out, chi, strict=True)]),
         relaxed=buffer([s.inverse(x) for s, x in zip(sorted_out, eased, strict=True)], np.float32),
     )
-
-
-@dataclass(frozen=True)
-class _SortedOut:
-    """An operator's blocks (k, n, n) [m^3], split by `sectors` where it has any, and the volume
-    (n,) [m^3] of each unknown."""
-
-    blocks: Array
-    volume: Array
-    sectors: Sectors | None
-
-    def inverse(self, susceptibility: float) -> Array:
-        return shifted_inverse(self.blocks, self.volume, susceptibility)
-
-
-def _sorted_out(operator: DemagnetizingOperator, mesh: CellMesh) -> _SortedOut:
-    whole = _SortedOut(operator.blocks, np.repeat(operator.volume, 3), None)
-    sectors = sectors_of(mesh) if operator.blocks.size > WORTH_SPLITTING else None
-    blocks = None if sectors is None else split(operator.blocks, sectors)
-    if sectors is None or blocks is None:
-        return whole
-    return _SortedOut(blocks, unknown_volumes(operator.volume, sectors), sectors)
 
 
 def _act_on_pair(

@@ -1,5 +1,8 @@
 """Demagnetising operators kept on disk, found again by the content of the mesh.
 
+Kept are an operator's blocks, and, of a body of equal sectors, the smaller blocks that these fall
+apart into (`sectors`): read alone they save both the larger file and the splitting.
+
 N depends only on a mesh's proportions, so a mesh is brought to unit volume and rounded before its
 operator is computed: the result is the same whether it came from disk or not, and parts that differ
 only in size share one file. The key also covers the source of the modules that compute it, so a
@@ -16,7 +19,7 @@ import os
 import tempfile
 import zipfile
 from contextlib import suppress
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Final
@@ -24,10 +27,17 @@ from typing import Final
 import numpy as np
 import platformdirs
 
+from snapsim.arrays import Array
 from snapsim.magnetics import charged_polygon, demagnetization, single_layer
+from snapsim.magnetics import sectors as sector_method
 from snapsim.magnetics.cells import hexahedron
 from snapsim.magnetics.cells.contract import CellMesh
-from snapsim.magnetics.demagnetization import DemagnetizingOperator, demagnetizing_operator
+from snapsim.magnetics.demagnetization import (
+    DemagnetizingOperator,
+    demagnetizing_operator,
+    shifted_inverse,
+)
+from snapsim.magnetics.sectors import Sectors, sectors_of, split, unknown_volumes
 
 DIGITS: Final = 11
 """Decimals that the coordinates of a mesh of unit volume are rounded to."""
@@ -36,6 +46,24 @@ LARGEST_TOTAL: Final = 2_000_000_000
 """Bytes that the cache may take; the files used longest ago go first."""
 
 SUFFIX: Final = ".operator.npz"
+SECTORS: Final = ".sectors" + SUFFIX
+
+WORTH_SPLITTING: Final = 100_000
+"""Numbers in an operator's blocks above which these are split by sectors where they can be."""
+
+
+@dataclass(frozen=True)
+class SortedBlocks:
+    """An operator's blocks (k, n, n) [m^3], split by `sectors` where it has any, and the volume
+    (n,) [m^3] of each unknown."""
+
+    blocks: Array
+    volume: Array
+    sectors: Sectors | None
+
+    def inverse(self, susceptibility: float) -> Array:
+        """Return (B + V / chi)^-1 of each block."""
+        return shifted_inverse(self.blocks, self.volume, susceptibility)
 
 
 def kept_operator(mesh: CellMesh) -> DemagnetizingOperator:
@@ -46,9 +74,30 @@ def kept_operator(mesh: CellMesh) -> DemagnetizingOperator:
     found = _read(path, unit)
     if found is None:
         found = demagnetizing_operator(unit)
-        _write(path, found)
+        _write(path, found.blocks)
     images = 2 ** len(mesh.mirrors)
     return replace(found.scaled(size), volume=mesh.volume[: len(mesh.volume) // images].copy())
+
+
+def kept_blocks(mesh: CellMesh) -> SortedBlocks:
+    """Return the blocks that the operator of a mesh falls apart into, from disk where known."""
+    images = 2 ** len(mesh.mirrors)
+    base = len(mesh.volume) // images
+    sectors = sectors_of(mesh) if images * (3 * base) ** 2 > WORTH_SPLITTING else None
+    if sectors is not None:
+        size = float(np.cbrt(mesh.volume.sum()))
+        path = directory() / (_key(_unit(mesh, size)) + SECTORS)
+        order = 3 * base // sectors.count
+        blocks = _blocks(path, (int(sectors.block.max()) + 1, order, order))
+        if blocks is None:
+            blocks = split(kept_operator(mesh).blocks / size**3, sectors)
+            if blocks is not None:
+                _write(path, blocks)
+        if blocks is not None:
+            volumes = unknown_volumes(mesh.volume[:base], sectors)
+            return SortedBlocks(blocks * size**3, volumes, sectors)
+    operator = kept_operator(mesh)
+    return SortedBlocks(operator.blocks, np.repeat(operator.volume, 3), None)
 
 
 def directory() -> Path:
@@ -78,7 +127,7 @@ def _key(unit: CellMesh) -> str:
 @cache
 def _method() -> str:
     """Source of the modules that compute an operator."""
-    modules = (hexahedron, charged_polygon, single_layer, demagnetization)
+    modules = (hexahedron, charged_polygon, single_layer, demagnetization, sector_method)
     return "".join(inspect.getsource(module) for module in modules)
 
 
@@ -86,25 +135,31 @@ def _read(path: Path, unit: CellMesh) -> DemagnetizingOperator | None:
     """The operator in a file; None when there is none, or none that is whole and fits."""
     images = 2 ** len(unit.mirrors)
     base = len(unit.cells) // images
+    blocks = _blocks(path, (images, 3 * base, 3 * base))
+    return (
+        None if blocks is None else DemagnetizingOperator(blocks, unit.mirrors, unit.volume[:base])
+    )
+
+
+def _blocks(path: Path, shape: tuple[int, int, int]) -> Array | None:
+    """The blocks in a file; None when there are none, or none that are whole and of that shape."""
     try:
         with path.open("rb") as file, np.load(file, allow_pickle=False) as archive:
             blocks = np.asarray(archive["blocks"], dtype=np.float64)
         os.utime(path)
     except (OSError, EOFError, ValueError, KeyError, zipfile.BadZipFile):
         return None
-    if blocks.shape != (images, 3 * base, 3 * base) or not np.isfinite(blocks).all():
-        return None
-    return DemagnetizingOperator(blocks, unit.mirrors, unit.volume[:base])
+    return blocks if blocks.shape == shape and np.isfinite(blocks).all() else None
 
 
-def _write(path: Path, operator: DemagnetizingOperator) -> None:
+def _write(path: Path, blocks: Array) -> None:
     """Write a file under a temporary name and rename it; give up quietly where that fails."""
     temporary = None
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.NamedTemporaryFile(dir=path.parent, suffix=".part", delete=False) as file:
             temporary = Path(file.name)
-            np.savez(file, blocks=operator.blocks)
+            np.savez(file, blocks=blocks)
         os.replace(temporary, path)
         temporary = None
         _make_room(path)

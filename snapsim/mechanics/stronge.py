@@ -25,10 +25,12 @@ import numpy as np
 from snapsim.arrays import Array
 from snapsim.mechanics.coulomb_cone import friction_disk, principal_axes, secular_root
 from snapsim.numerics.compilation import bare, compiled
+from snapsim.numerics.copying import copy
 
 _TINY_SLIP = 1e-13
 _LOCKED = 1e-9
 _LEVELS = 7
+_ENOUGH = 1e-14
 
 
 @compiled
@@ -169,21 +171,21 @@ def _curved(block: Array, state: Array, friction: float, kappa: float, scale: fl
     Steps are cut where compression turns into restitution and back, and at the end.
     """
     speed = friction * (block[1, 1] + block[2, 2]) + np.hypot(block[0, 1], block[0, 2])
-    full = 0.5 / speed
+    full, enough = 0.5 / speed, _ENOUGH * scale
     step = full
     for _ in range(100_000):
         share = 1.0 if state[0] < 0.0 else kappa
         if state[0] >= 0.0 and (state[4] <= 0.0 or share == np.inf):
             state[4] = 0.0
             return True
-        trial, error = _extrapolate(block, state, friction, share, step)
-        if error > 1e-13 * scale and step > 1e-6 * full:
+        trial, error = _extrapolate(block, state, friction, share, step, enough)
+        if error > 10.0 * enough and step > 1e-6 * full:
             step *= 0.5
             continue
         crossed = trial[0] * state[0] < 0.0 or trial[4] < 0.0
         if crossed:
-            trial = _cut(block, state, friction, share, step)
-        state[:] = trial
+            trial = _cut(block, state, friction, share, step, enough)
+        copy(trial, state)
         slip = np.hypot(state[1], state[2])
         if slip <= _TINY_SLIP * scale or _steady(block, state, friction):
             return False
@@ -192,27 +194,35 @@ def _curved(block: Array, state: Array, friction: float, kappa: float, scale: fl
 
 
 @compiled
-def _cut(block: Array, state: Array, friction: float, share: float, step: float) -> Array:
-    """Return the state where u_n or the store first reaches zero, by bisection and secant."""
+def _cut(
+    block: Array, state: Array, friction: float, share: float, step: float, enough: float
+) -> Array:
+    """Return the state where u_n or the store first reaches zero.
+
+    By regula falsi in the Illinois variant (Dowell & Jarratt 1971, from memory) and halving.
+    """
     low, high = 0.0, step
     which = 0 if state[0] < 0.0 else 4
     at_low, trial = state[which], state
-    at_high = _extrapolate(block, state, friction, share, step)[0][which]
+    at_high = _extrapolate(block, state, friction, share, step, enough)[0][which]
     if which == 4 and at_high > 0.0:
         which, at_low = 0, state[0]
-        at_high = _extrapolate(block, state, friction, share, step)[0][which]
+        at_high = _extrapolate(block, state, friction, share, step, enough)[0][which]
+    rounding, kept = 2e-16 * (abs(at_low) + abs(at_high)), 0
     for turn in range(100):
-        middle = 0.5 * (low + high)
-        if turn % 3 != 2:
-            middle = low + (high - low) * at_low / (at_low - at_high)
-        trial = _extrapolate(block, state, friction, share, middle)[0]
+        middle = low + (high - low) * at_low / (at_low - at_high)
+        if turn % 4 == 3 or not low < middle < high:
+            middle = 0.5 * (low + high)
+        trial = _extrapolate(block, state, friction, share, middle, enough)[0]
         value = trial[which]
-        if value == 0.0 or abs(high - low) <= 1e-15 * step:
+        if abs(value) <= rounding or high - low <= 1e-15 * step:
             break
         if value * at_low > 0.0:
             low, at_low = middle, value
+            at_high, kept = (0.5 * at_high if kept < 0 else at_high), -1
         else:
             high, at_high = middle, value
+            at_low, kept = (0.5 * at_low if kept > 0 else at_low), 1
     trial[which] = 0.0
     return trial
 
@@ -231,42 +241,56 @@ def _slope(block: Array, state: Array, friction: float, share: float, out: Array
 
 @compiled
 def _extrapolate(
-    block: Array, state: Array, friction: float, share: float, step: float
+    block: Array, state: Array, friction: float, share: float, step: float, enough: float
 ) -> tuple[Array, float]:
     """Return the state after `step` and an error estimate [m/s]: Gragg-Bulirsch-Stoer.
 
     Modified midpoint rule with 2, 4, ..., 14 substeps, extrapolated to order 14 (Hairer, Norsett
-    & Wanner, Solving Ordinary Differential Equations I, 2nd ed., section II.9; from memory).
+    & Wanner, Solving Ordinary Differential Equations I, 2nd ed., section II.9; from memory). Ends
+    where the last two orders differ by no more than `enough`.
     """
-    column = np.empty((_LEVELS, 6))
-    before = np.empty(6)
+    column, fresh, old, rate = np.empty((_LEVELS, 6)), np.empty(6), np.empty(6), np.empty(6)
     error = np.inf
     for level in range(_LEVELS):
-        fresh = _modified_midpoint(block, state, friction, share, step, 2 * (level + 1))
+        _modified_midpoint(block, state, friction, share, step, 2 * (level + 1), fresh, old, rate)
         for k in range(level):
             ratio = ((level + 1.0) / (level - k)) ** 2
-            before[:] = column[k]
-            column[k] = fresh
-            fresh = fresh + (fresh - before) / (ratio - 1.0)
+            for i in range(6):
+                before = column[k, i]
+                column[k, i] = fresh[i]
+                fresh[i] += (fresh[i] - before) / (ratio - 1.0)
         if level > 0:
-            error = np.max(np.abs(fresh[:3] - column[level - 1, :3]))
-        column[level] = fresh
-    return column[_LEVELS - 1].copy(), error
+            error = 0.0
+            for i in range(3):
+                error = max(error, abs(fresh[i] - column[level - 1, i]))
+            if error <= enough:
+                break
+        copy(fresh, column[level])
+    return fresh, error
 
 
-@compiled
+@bare
 def _modified_midpoint(
-    block: Array, state: Array, friction: float, share: float, step: float, count: int
-) -> Array:
-    """Return the state after `step` by the modified midpoint rule with `count` substeps."""
-    rate = np.empty(6)
+    block: Array,
+    state: Array,
+    friction: float,
+    share: float,
+    step: float,
+    count: int,
+    new: Array,
+    old: Array,
+    rate: Array,
+) -> None:
+    """Fill in the state `new` after `step` by the modified midpoint rule with `count` substeps;
+    `old` and `rate` (6,) are overwritten."""
     h = step / count
-    old = state.copy()
     _slope(block, state, friction, share, rate)
-    new = state + h * rate
+    for i in range(6):
+        old[i], new[i] = state[i], state[i] + h * rate[i]
     for _ in range(count - 1):
         _slope(block, new, friction, share, rate)
         for i in range(6):
             old[i], new[i] = new[i], old[i] + 2.0 * h * rate[i]
     _slope(block, new, friction, share, rate)
-    return 0.5 * (new + old + h * rate)
+    for i in range(6):
+        new[i] = 0.5 * (new[i] + old[i] + h * rate[i])

@@ -11,8 +11,8 @@ import pytest
 from snapsim.magnetics import operator_cache
 from snapsim.magnetics.cells import mesh
 from snapsim.magnetics.demagnetization import demagnetizing_operator
-from snapsim.magnetics.operator_cache import kept_operator
-from snapsim.parts.shapes import Cylinder, Ring
+from snapsim.magnetics.operator_cache import kept_blocks, kept_operator
+from snapsim.parts.shapes import Box, Cylinder, Ring
 
 SHAPE = Ring(0.11, 0.026, 0.018)
 
@@ -51,6 +51,38 @@ def test_it_is_the_operator_of_the_mesh(folder):
     # rounding of the coordinates to 1e-11 and the order of pairs: quadrature error
     assert np.abs(kept.blocks - direct.blocks).max() < 1e-7 * scale
     assert kept.volume == pytest.approx(direct.volume, rel=1e-14)
+
+
+def test_blocks_by_sectors_are_read_alone_and_bit_for_bit_the_same(folder, computed, monkeypatch):
+    monkeypatch.setattr(operator_cache, "WORTH_SPLITTING", 0)
+    cells = mesh(SHAPE, 300)
+    first = kept_blocks(cells)
+    assert first.sectors is not None
+    assert first.blocks.size < kept_operator(cells).blocks.size / 2
+    whole = folder / min((p.name for p in folder.iterdir()), key=len)
+    whole.unlink()
+    second = kept_blocks(cells)
+    assert len(computed) == 1
+    assert np.array_equal(first.blocks, second.blocks)
+    assert second.volume.sum() == pytest.approx(3 * cells.volume.sum() / 8 / first.sectors.count)
+
+
+def test_blocks_by_sectors_that_are_damaged_are_made_again(folder, monkeypatch):
+    monkeypatch.setattr(operator_cache, "WORTH_SPLITTING", 0)
+    cells = mesh(SHAPE, 300)
+    first = kept_blocks(cells)
+    kept = folder / max((p.name for p in folder.iterdir()), key=len)
+    kept.write_bytes(kept.read_bytes()[:1000])
+    assert np.array_equal(first.blocks, kept_blocks(cells).blocks)
+    assert kept.stat().st_size > 1000
+
+
+def test_a_body_without_equal_sectors_has_the_blocks_of_its_operator(folder, monkeypatch):
+    monkeypatch.setattr(operator_cache, "WORTH_SPLITTING", 0)
+    cells = mesh(Box((0.1, 0.05, 0.02)), 60)
+    found = kept_blocks(cells)
+    assert found.sectors is None
+    assert np.array_equal(found.blocks, kept_operator(cells).blocks)
 
 
 def test_parts_that_differ_only_in_size_share_one_operator(folder, computed):
@@ -132,7 +164,7 @@ def test_without_the_variable_the_users_cache_directory_is_used(monkeypatch):
 PROCESS = """
 import sys, numpy as np
 from snapsim.magnetics.cells import mesh
-from snapsim.magnetics.operator_cache import kept_operator
+from snapsim.magnetics.operator_cache import kept_blocks, kept_operator
 from snapsim.parts.shapes import Ring
 total = [kept_operator(mesh(Ring(1, 0.25, s), 60)).blocks.sum() for s in (0.2, 0.3, 0.2, 0.3)]
 print(*(x.hex() for x in total))

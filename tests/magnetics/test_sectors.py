@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from snapsim.magnetics import model as models
+from snapsim.magnetics import operator_cache
 from snapsim.magnetics.cells import mesh
 from snapsim.magnetics.demagnetization import demagnetizing_operator
 from snapsim.magnetics.model import MagneticModel
@@ -68,7 +68,7 @@ def test_force_and_energy_do_not_depend_on_whether_sectors_are_used(
     )
     states = []
     for worth in (10**9, 0):
-        monkeypatch.setattr(models, "WORTH_SPLITTING", worth)
+        monkeypatch.setattr(operator_cache, "WORTH_SPLITTING", worth)
         states.append(MagneticModel(bodies, 300, 1e-13).evaluate(pose))
     whole, split_up = states
     # the operators differ by some 1e-9 of their largest entries
