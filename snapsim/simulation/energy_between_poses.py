@@ -110,6 +110,10 @@ class PoseSpace:
         """Return the largest of the bodies' errors (6 k,) as a share of their loads."""
         return _share(error, slopes, self.weight)
 
+    def share_of_field(self, error: Array, slopes: Array) -> float:
+        """Return the same as a share of the field's loads alone, without the weights."""
+        return _share(error, slopes, np.zeros_like(self.weight))
+
 
 def pose_space(bodies: Sequence[Body], acting: Sequence[int], gravity: Array) -> PoseSpace | None:
     """Return the space of the `acting` (magnetic) bodies' poses; None where it has too many
@@ -212,6 +216,9 @@ class EnergyBetweenPoses:
     def __init__(self, space: PoseSpace) -> None:
         self.space = space
         self.record = Record()
+        self.surprises = 0
+        """Solved poses at which the interpolation was off by more than `NEWS` of what is allowed,
+        as a share of the field's own loads."""
         self._known: list[_Solved] = []
         self._points: Array = np.empty((0, 12 * len(space.tracked)))
         self._nearest = NEAREST[len(space.tracked) - 1]
@@ -238,6 +245,7 @@ class EnergyBetweenPoses:
         found = self._estimate(pose, allowed)
         if found is not None and not self._compare(found, slopes, allowed):
             return
+        self.surprises += found is None
         point, tangent = self.space.place(pose)
         self._known.append(_Solved(point, tangent, energy, slopes))
         del self._known[:-KEPT]
@@ -248,6 +256,7 @@ class EnergyBetweenPoses:
     def _compare(self, found: Estimate, slopes: Array, allowed: float) -> bool:
         """Learn from an estimate and the truth; return whether the pose is worth keeping."""
         met = self.space.share(found.slopes - slopes, slopes)
+        self.surprises += self.space.share_of_field(found.slopes - slopes, slopes) > NEWS * allowed
         expected = self._expected(found)
         if expected <= allowed:
             self.record.errors.append(met)

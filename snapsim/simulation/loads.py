@@ -98,6 +98,11 @@ class MagneticLoads:
         found = self._solved(pose, tolerance, share)
         return found.force, found.torque
 
+    @property
+    def surprises(self) -> int:
+        """Poses solved so far that the interpolation had not known well."""
+        return 0 if self.between is None else self.between.surprises
+
     def glance(self, pose: Pose) -> Level | None:
         """Return energy and loads for sustained contact where they can be interpolated."""
         return None if self.between is None else self.between.level(pose, self._shares[1])

@@ -61,6 +61,9 @@ EVEN = 1e-6
 CHECKED = 8
 """Frames with interpolated loads after which one is solved: checks the interpolation, feeds it."""
 
+PATIENT = 32
+"""The most such frames: their number doubles with every check that finds nothing new."""
+
 FAITHFUL = 5e-3
 """Error of a frame's magnetisation (root mean square, as a share of itself) above which the frame
 is solved: below what the cells of `fine` err by."""
@@ -82,6 +85,7 @@ class RunLog:
     impacts: list[Impact] = field(default_factory=list)
     end: End | None = None
     _since_solved: int = 0
+    _patience: int = CHECKED
     _magnetisation_error: float = 0.0
 
     def take(self, item: Frame | Strike | End) -> None:
@@ -109,7 +113,7 @@ class RunLog:
     def _keep(self, frame: Frame) -> None:
         """Keep a frame with its loads, solved for unless they are known."""
         pose = frame.state.pose
-        known = self._known(pose) or self.loads.state(pose)
+        known = self._known(pose) or self._solved(pose)
         state = known if isinstance(known, MagneticState) else None
         self._since_solved = 0 if state is not None else self._since_solved + 1
         self.frames.append(frame)
@@ -126,8 +130,16 @@ class RunLog:
 
     def _known(self, pose: Pose) -> Level | None:
         """Loads of a frame where they can be interpolated and it is not time for a check."""
-        due = self.shown and self._since_solved >= CHECKED
+        due = self.shown and self._since_solved >= self._patience
         return None if due else self.loads.glance(pose)
+
+    def _solved(self, pose: Pose) -> MagneticState:
+        """Solve a frame; how well it was known says when the next check is due."""
+        surprises = self.loads.surprises
+        found = self.loads.state(pose)
+        known = self.loads.surprises == surprises
+        self._patience = min(2 * self._patience, PATIENT) if known else CHECKED
+        return found
 
     def _magnet_gap(self, state: State) -> float:
         """Smallest distance between a free body and another body that is a magnet [m]."""

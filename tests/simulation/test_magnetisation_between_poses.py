@@ -5,10 +5,11 @@ import pytest
 from ring_under_magnet import near
 from scipy.interpolate import RBFInterpolator
 
-from snapsim.magnetics.model import MagneticModel
-from snapsim.parts.states import Pose
+from snapsim.magnetics.model import MagneticModel, MagneticState
+from snapsim.mechanics.records import Frame, Tally
+from snapsim.parts.states import Pose, State
 from snapsim.simulation import run_log
-from snapsim.simulation.energy_between_poses import pose_space
+from snapsim.simulation.energy_between_poses import Level, pose_space
 from snapsim.simulation.loads import MagneticLoads
 from snapsim.simulation.magnetisation_between_poses import (
     FEWEST,
@@ -17,7 +18,7 @@ from snapsim.simulation.magnetisation_between_poses import (
     MagnetisationBetweenPoses,
 )
 from snapsim.simulation.release import release
-from snapsim.simulation.run_log import CHECKED, FAITHFUL, middles
+from snapsim.simulation.run_log import CHECKED, FAITHFUL, PATIENT, RunLog, middles
 
 GRAVITY = np.array([0, 0, -9.80665])
 
@@ -139,9 +140,9 @@ def test_doubtful_frames_are_solved(bodies, snap, monkeypatch):
 
 
 def test_frames_are_checked_now_and_then(snap):
-    """No longer stretch of frames is left unchecked than `CHECKED`."""
+    """No longer stretch of frames is left unchecked than `PATIENT`."""
     run = release(snap)
-    assert run.accuracy["interpolation_checks"] >= len(run.time) // (2 * CHECKED)
+    assert run.accuracy["interpolation_checks"] >= len(run.time) // (2 * PATIENT)
     unseen = release(snap, frames=False)
     assert unseen.magnetisation == {}
     assert unseen.cost.field_evaluations < run.cost.field_evaluations
@@ -175,3 +176,31 @@ def test_solutions_take_no_more_than_their_room(bodies, snap, monkeypatch):
 
 def test_the_middle_of_each_stretch():
     assert middles([3, 4, 5, 9, 11, 12]) == [4, 9, 12]
+
+
+class Told:
+    """Loads that know every pose, and are told which solved ones are surprises."""
+
+    def __init__(self, surprises):
+        self.outcomes, self.surprises, self.solved_at, self.asked = iter(surprises), 0, [], 0
+
+    def glance(self, _pose):
+        self.asked += 1
+        return Level(0.0, np.zeros((1, 3)), np.zeros((1, 3)))
+
+    def state(self, _pose):
+        self.solved_at.append(self.asked)
+        self.surprises += next(self.outcomes)
+        return MagneticState(0.0, np.zeros((1, 3)), np.zeros((1, 3)), (), 0.0, 0, True)
+
+
+def test_checks_grow_rare_while_nothing_is_new_and_frequent_again_when_something_is(monkeypatch):
+    loads = Told([0, 0, 0, 1, 0, 0])
+    monkeypatch.setattr(RunLog, "_magnet_gap", lambda *_: 0.0)
+    log = RunLog(None, None, loads, None, lambda: None, 0.0, True)
+    still = State(Pose(np.zeros((1, 3)), np.zeros((1, 4))), np.zeros((1, 3)), np.zeros((1, 3)))
+    while len(loads.solved_at) < 6:
+        log.take(Frame(0.0, still, Tally(), False))
+    first, most = CHECKED, PATIENT
+    expected = [first, 2 * first, most, most, first, 2 * first]
+    assert np.diff([0, *loads.solved_at]).tolist() == expected
