@@ -45,13 +45,15 @@ def release(
     until: Until | None = None,
     estimates: bool = True,
     frames: bool = True,
+    magnetisation: bool = True,
 ) -> Trajectory:
     """Simulate the release of `system`; an interrupt ends it as "stopped" with what was reached.
 
     `meshes` gives the cells of some soft bodies, by number, in place of `system.detail`. `until`
     may end the run at a blow, also as "stopped". Without `estimates` nothing is said of eddy
     currents and of soft parts that come close, which takes some hundredths of a second; without
-    `frames`, for runs that nobody will look at, nothing of these nor of the magnetisation.
+    `magnetisation`, for runs that nobody will look at, nothing of these nor of how the parts are
+    magnetised at the frames. Without `frames` no frame is solved as a check of the others either.
     """
     began = clock.perf_counter()
     steps = settings or STEPS
@@ -63,7 +65,7 @@ def release(
     bodies = rigid_bodies(system.bodies)
     geometry = ContactGeometry(system.bodies, system.surfaces)
     motion = _motion(system, bodies, geometry, loads, steps)
-    log = RunLog(system, bodies, loads, geometry, motion.bearing, steps.touch, frames)
+    log = RunLog(system, bodies, loads, geometry, motion.bearing, steps.touch, frames, magnetisation)
     try:
         for item in motion.run():
             log.take(item)
@@ -76,7 +78,7 @@ def release(
     except KeyboardInterrupt:
         log.cut_short("interrupted by the user", motion)
     run = log.trajectory(began)
-    if not (estimates and frames):
+    if not (estimates and magnetisation):
         return run
     return replace(run, accuracy={**run.accuracy, **eddy_estimate(run), **closest_of(run)})
 

@@ -79,6 +79,7 @@ class RunLog:
     geometry: ContactGeometry
     bearing: Callable[[], Array]
     touch: float
+    checked: bool
     shown: bool
     frames: list[Frame] = field(default_factory=list)
     rows: list[dict[str, object]] = field(default_factory=list)
@@ -130,7 +131,7 @@ class RunLog:
 
     def _known(self, pose: Pose) -> Level | None:
         """Loads of a frame where they can be interpolated and it is not time for a check."""
-        due = self.shown and self._since_solved >= self._patience
+        due = self.checked and self._since_solved >= self._patience
         return None if due else self.loads.glance(pose)
 
     def _solved(self, pose: Pose) -> MagneticState:

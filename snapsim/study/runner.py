@@ -330,6 +330,7 @@ def _release(task: Task) -> Result:
         until=_until(system, task.options),
         estimates=kept,
         frames=kept or task.settings is None,
+        magnetisation=kept,
     )
     _keep(run, task)
     return outcome_of(run, task.options.counts)

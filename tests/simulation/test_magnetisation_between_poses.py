@@ -143,7 +143,7 @@ def test_frames_are_checked_now_and_then(snap):
     """No longer stretch of frames is left unchecked than `PATIENT`."""
     run = release(snap)
     assert run.accuracy["interpolation_checks"] >= len(run.time) // (2 * PATIENT)
-    unseen = release(snap, frames=False)
+    unseen = release(snap, frames=False, magnetisation=False)
     assert unseen.magnetisation == {}
     assert unseen.cost.field_evaluations < run.cost.field_evaluations
     assert unseen.impacts[0].kinetic_energy == pytest.approx(
@@ -197,7 +197,7 @@ class Told:
 def test_checks_grow_rare_while_nothing_is_new_and_frequent_again_when_something_is(monkeypatch):
     loads = Told([0, 0, 0, 1, 0, 0])
     monkeypatch.setattr(RunLog, "_magnet_gap", lambda *_: 0.0)
-    log = RunLog(None, None, loads, None, lambda: None, 0.0, True)
+    log = RunLog(None, None, loads, None, lambda: None, 0.0, True, True)
     still = State(Pose(np.zeros((1, 3)), np.zeros((1, 4))), np.zeros((1, 3)), np.zeros((1, 3)))
     while len(loads.solved_at) < 6:
         log.take(Frame(0.0, still, Tally(), False))
