@@ -28,6 +28,7 @@ from snapsim.study.coarse_first import (
     coarse_number,
     open_runs,
     trusted,
+    wider,
 )
 from snapsim.study.ledger import Ledger, program_identity
 from snapsim.study.rare_event import estimates
@@ -139,12 +140,12 @@ def _coarse_first(ready: Cases, desk: _Desk, options: Options) -> None:
         for spot, shares in spots(ready.study)
     ]
     again = open_runs(runs, ready.study.counts())
-    desk.standing.total += len(again)
-    desk.compute([t for t in tasks if t.number in again])
+    desk.make_again(tasks, again)
     if not trusted(desk.known, checked(runs)):
-        rest = [t for t in tasks if t.number not in again]
-        desk.standing.total += len(rest)
-        desk.compute(rest)
+        desk.make_again(tasks, {t.number for t in tasks} - again)
+        return
+    for more in wider(runs, desk.known, again):
+        desk.make_again(tasks, more)
 
 
 def _level_by_level(ready: Cases, desk: _Desk, options: Options) -> None:
@@ -192,6 +193,11 @@ class _Desk:
                 self.standing.seconds = time.monotonic() - self._began
                 if self.progress is not None:
                     self.progress(self.standing)
+
+    def make_again(self, tasks: list[Task], numbers: set[int]) -> None:
+        """Compute those of the tasks that have one of the `numbers`."""
+        self.standing.total += len(numbers)
+        self.compute([t for t in tasks if t.number in numbers])
 
     def close(self) -> None:
         """Let the processes end."""

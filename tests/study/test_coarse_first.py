@@ -11,12 +11,15 @@ from snapsim.study.cases import cases, stopping
 from snapsim.study.coarse_first import (
     CHECKED,
     COARSE,
+    DOUBT,
+    SETTLED,
     CoarseRun,
     coarse_number,
     differences,
     latest,
     open_runs,
     trusted,
+    wider,
 )
 from snapsim.study.ledger import read_ledger
 from snapsim.study.outcome import WhatCounts
@@ -56,8 +59,39 @@ def test_runs_near_where_a_flag_goes_both_ways_are_open():
     chosen = open_runs(runs, WhatCounts())
     near = set(np.flatnonzero(np.abs(away) < 0.03).tolist())
     assert near <= chosen
-    assert len(chosen) < 250  # a band of some 0.2 on either side, and the checked ones
+    assert len(chosen) < 150  # a band of some 0.1 on either side, and the checked ones
     assert set(range(0, 1000, CHECKED)) <= chosen
+
+
+def _rounds(runs, truth):
+    """The numbers made again in each round, where a run made again has the flag `truth(number)`."""
+    known = {coarse_number(r.spot.number): r.result for r in runs}
+    rounds = [open_runs(runs, WhatCounts())]
+    known |= {n: {"flags": {"snap": truth(n)}} for n in rounds[0]}
+    for more in wider(runs, known, rounds[0]):
+        known |= {n: {"flags": {"snap": truth(n)}} for n in more}
+        rounds.append(more)
+    return rounds
+
+
+def test_the_band_is_widened_where_runs_in_it_changed_and_only_there():
+    runs, away = _plane(4000)
+    right = [r.result["flags"]["snap"] for r in runs]
+    assert len(_rounds(runs, right.__getitem__)) == 1
+    odd = int(np.argmin(np.abs(away)))
+    rounds = _rounds(runs, lambda n: right[n] != (n == odd))
+    assert len(rounds) == len(DOUBT)
+    made = set().union(*rounds)
+    assert sum(map(len, rounds)) == len(made)
+    assert set(np.flatnonzero(np.abs(away) < 0.12).tolist()) <= made
+
+
+def test_a_band_of_few_runs_settles_nothing():
+    runs, _ = _plane(120)
+    right = [r.result["flags"]["snap"] for r in runs]
+    rounds = _rounds(runs, right.__getitem__)
+    assert len(rounds[0]) < SETTLED
+    assert len(rounds) > 1
 
 
 def test_a_run_that_differs_from_its_surroundings_is_open():
