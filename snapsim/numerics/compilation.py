@@ -14,12 +14,13 @@ from pathlib import Path
 from typing import Any, TypeVar, cast
 
 from numba import njit
+from numba.core.options import DefaultOptions
 
 F = TypeVar("F", bound=Callable[..., object])
 
 
-_UNCOUNTED: dict[str, Any] = {"_nrt": False}
-"""numba's option "no runtime", which its types do not know."""
+_UNCOUNTED: dict[str, Any] = {"_nrt": False} if hasattr(DefaultOptions, "_nrt") else {}
+"""numba's option "no runtime": not in its manual, so done without where it should be gone."""
 
 
 @cache

@@ -26,7 +26,7 @@ import numpy as np
 
 from snapsim.arrays import Array, IntArray
 from snapsim.numerics.compilation import bare, compiled
-from snapsim.numerics.kriging import Estimate, Kriging, kriging
+from snapsim.numerics.kriging import Kriging, estimate, kriging
 from snapsim.numerics.rotation_kernels import matrices
 from snapsim.parts.bodies import Body
 from snapsim.parts.states import Pose
@@ -192,6 +192,35 @@ def _share(error: Array, slopes: Array, weight: Array) -> float:
     return largest
 
 
+@compiled
+def _ask(
+    position: Array, quaternion: Array,
+    tracked: IntArray, gyration: Array, weight: Array, rest: int,
+    points: Array, tangents: Array, length: float, lower: Array, weights: Array, variance: float,
+) -> tuple[Array, float, Array, Array]:  # fmt: skip
+    """Return value less the mean and slopes (1 + 6 k,) at a pose, their deviation as a share of the
+    loads, and force and torque on all bodies (n, 3)."""
+    count = len(tracked)
+    point, tangent = np.empty(12 * count), np.zeros((12 * count, 6 * count))
+    _place(position, quaternion, tracked, gyration, point, tangent)
+    found = np.empty((2, 1 + 6 * count))
+    estimate(point, tangent, points, tangents, length, lower, weights, variance, found)
+    force, torque = np.zeros_like(position), np.zeros_like(position)
+    _wrenches(found[0, 1:], position, tracked, gyration, rest, force, torque)
+    return found[0], _share(found[1, 1:], found[0, 1:], weight), force, torque
+
+
+class _Answer(NamedTuple):
+    """What an interpolant says of a pose: E [J], slopes (6 k,) [N], their deviation as a share of
+    the loads, and force and torque on all bodies (n, 3) [N, N m]."""
+
+    energy: float
+    slopes: Array
+    deviation: float
+    force: Array
+    torque: Array
+
+
 class _Solved(NamedTuple):
     """A solved pose: its place, E [J] and slopes (6 k,) [N]."""
 
@@ -235,7 +264,7 @@ class EnergyBetweenPoses:
         if found is None or self._expected(found) > allowed:
             return None
         self.record.answered += 1
-        return Level(found.value, *self.space.wrenches(found.slopes, pose.position))
+        return Level(found.energy, found.force, found.torque)
 
     def solved(self, pose: Pose, energy: float, load: Wrenches, allowed: float) -> None:
         """Take in the energy [J] and the loads of a pose that was solved."""
@@ -253,7 +282,7 @@ class EnergyBetweenPoses:
         self._fit = None
         self._fresh += 1
 
-    def _compare(self, found: Estimate, slopes: Array, allowed: float) -> bool:
+    def _compare(self, found: _Answer, slopes: Array, allowed: float) -> bool:
         """Learn from an estimate and the truth; return whether the pose is worth keeping."""
         met = self.space.share(found.slopes - slopes, slopes)
         self.surprises += self.space.share_of_field(found.slopes - slopes, slopes) > NEWS * allowed
@@ -264,21 +293,28 @@ class EnergyBetweenPoses:
         self._caution = float(np.clip(max(0.8 * self._caution, ratio), 0.5, 100.0))
         return max(met, expected) > NEWS * allowed
 
-    def _expected(self, found: Estimate) -> float:
-        return self._caution * self.space.share(found.deviation, found.slopes)
+    def _expected(self, found: _Answer) -> float:
+        return self._caution * found.deviation
 
-    def _estimate(self, pose: Pose, allowed: float) -> Estimate | None:
-        """The estimate at a pose, from the solved poses nearest to it if need be."""
+    def _estimate(self, pose: Pose, allowed: float) -> _Answer | None:
+        """What is thought of a pose, by the solved poses nearest to it if need be."""
         if len(self._known) < FEWEST:
             return None
-        point, tangent = self.space.place(pose)
-        if self._fit is not None:
-            found = self._fit.at(point, tangent)
-            if self._expected(found) <= allowed:
-                return found
-        if not self._gather(point):
-            return None if self._fit is None else found
-        return None if self._fit is None else self._fit.at(point, tangent)
+        found = self._answer(pose)
+        if found is not None and self._expected(found) <= allowed:
+            return found
+        return self._answer(pose) if self._gather(self.space.place(pose)[0]) else found
+
+    def _answer(self, pose: Pose) -> _Answer | None:
+        """What the present interpolant says of a pose."""
+        fit, space = self._fit, self.space
+        if fit is None:
+            return None
+        found, deviation, force, torque = _ask(
+            pose.position, pose.quaternion, space.tracked, space.gyration, space.weight, space.rest,
+            fit.point, fit.tangent, fit.length, fit.factor.T, fit.weight, fit.variance,
+        )  # fmt: skip
+        return _Answer(fit.mean + float(found[0]), found[1:], deviation, force, torque)
 
     def _gather(self, point: Array) -> bool:
         """Fit to the solved poses nearest to `point`; False where the present fit has most of

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterator, Set
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -69,10 +70,11 @@ class Cases:
         pairs = zip(self.study.vary.items(), shares, strict=True)
         return {key: spread.at(float(u)) for (key, spread), u in pairs}
 
-    def tasks(self, options: Options) -> Iterator[Task]:
-        """Yield every run."""
+    def tasks(self, options: Options, numbers: Set[int] | None = None) -> Iterator[Task]:
+        """Yield every run, or those of the `numbers`."""
         for spot, shares in spots(self.study):
-            yield self.task(spot, shares, options)
+            if numbers is None or spot.number in numbers:
+                yield self.task(spot, shares, options)
 
     def task(self, spot: Spot, shares: Array, options: Options) -> Task:
         """Return one run."""
@@ -192,9 +194,14 @@ def _scaled(held: Any, factor: float, key: str, file: str) -> Any:
 
 
 def _scaled_row(field_strength: str, flux_density: str, factor: float) -> list[str]:
-    h, b = parse(field_strength, FIELD_STRENGTH)[0], parse(flux_density, FLUX_DENSITY)[0]
+    h, b = _row(field_strength, flux_density)
     scaled = MU_0 * h + factor * (b - MU_0 * h)
     return [write(h, FIELD_STRENGTH), write(scaled, FLUX_DENSITY)]
+
+
+@lru_cache(maxsize=1024)
+def _row(field_strength: str, flux_density: str) -> tuple[float, float]:
+    return parse(field_strength, FIELD_STRENGTH)[0], parse(flux_density, FLUX_DENSITY)[0]
 
 
 def setups(study: Study) -> list[str]:

@@ -30,6 +30,7 @@ from concurrent.futures import (
 )
 from dataclasses import dataclass, field
 from functools import lru_cache
+from itertools import islice
 from pathlib import Path
 from shutil import disk_usage
 from typing import Any, Literal, TypeVar
@@ -129,7 +130,7 @@ def run_all(
     after one broke. Close the generator, or break off, and tasks not begun are dropped.
     """
     make = executor or (lambda: processes(workers))
-    waiting, suspects = deque(tasks), deque[Task]()
+    waiting, suspects = _Waiting(tasks), _Waiting([])
     while waiting or suspects:
         alone = bool(suspects)
         queue, room = (suspects, 1) if alone else (waiting, AHEAD * workers)
@@ -139,6 +140,31 @@ def run_all(
                 yield task.number, _died(task)
         else:
             suspects.extend(lost)
+
+
+class _Waiting:
+    """Tasks in line, each made when its turn comes: thousands take a while, and workers wait."""
+
+    def __init__(self, tasks: Iterable[Task]) -> None:
+        self._made, self._rest = deque[Task](), iter(tasks)
+
+    def __bool__(self) -> bool:
+        if not self._made:
+            self._made.extend(islice(self._rest, 1))
+        return bool(self._made)
+
+    @property
+    def first(self) -> Task:
+        """The next one, where there is one."""
+        return self._made[0]
+
+    def drop(self) -> None:
+        """Take the next one out of the line."""
+        self._made.popleft()
+
+    def extend(self, tasks: Iterable[Task]) -> None:
+        """Put others in line, before those that are not made yet."""
+        self._made.extend(tasks)
 
 
 def processes(workers: int) -> ProcessPoolExecutor:
@@ -222,7 +248,7 @@ def each_apart(
 
 
 def _until_broken(
-    executor: Executor, queue: deque[Task], room: int
+    executor: Executor, queue: _Waiting, room: int
 ) -> Generator[tuple[int, Result], None, list[Task]]:
     """Feed the executor from the queue; return the tasks whose worker died, or that were in hand
     when it broke."""
@@ -233,8 +259,8 @@ def _until_broken(
         while queue or in_hand:
             try:
                 while queue and len(in_hand) < _room(executor, room):
-                    in_hand[executor.submit(run_task, queue[0])] = queue[0]
-                    queue.popleft()
+                    in_hand[executor.submit(run_task, queue.first)] = queue.first
+                    queue.drop()
             except BrokenExecutor:
                 break
             done = _some_done(executor, in_hand)

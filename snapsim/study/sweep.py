@@ -9,10 +9,11 @@ from __future__ import annotations
 import json
 import time
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Executor
 from contextlib import closing
 from dataclasses import dataclass, field, replace
+from itertools import chain
 from os import PathLike, fspath
 from pathlib import Path
 from typing import Any
@@ -125,27 +126,31 @@ def _fill(
         elif ready.study.coarse_first:
             _coarse_first(ready, desk, run_options)
         else:
-            desk.compute(list(ready.tasks(run_options)))
+            desk.compute(ready.tasks(run_options))
         return desk.standing
 
 
 def _coarse_first(ready: Cases, desk: _Desk, options: Options) -> None:
     """All runs with long steps, then those that are left open; only these keep run files."""
-    tasks, bare = list(ready.tasks(options)), replace(options, keep="none")
+    bare = replace(options, keep="none")
     desk.compute(
-        [replace(t, number=coarse_number(t.number), settings=COARSE, options=bare) for t in tasks]
+        replace(task, number=coarse_number(task.number), settings=COARSE)
+        for task in ready.tasks(bare)
     )
     runs = [
         CoarseRun(spot, shares, desk.known[coarse_number(spot.number)])
         for spot, shares in spots(ready.study)
     ]
     again = open_runs(runs, ready.study.counts())
-    desk.make_again(tasks, again)
-    if not trusted(desk.known, checked(runs)):
-        desk.make_again(tasks, {t.number for t in tasks} - again)
-        return
-    for more in wider(runs, desk.known, again):
-        desk.make_again(tasks, more)
+    rounds = chain([again], wider(runs, desk.known, again))
+    for numbers in rounds:
+        desk.standing.total += len(numbers)
+        desk.compute(ready.tasks(options, numbers))
+        if not trusted(desk.known, checked(runs)):
+            rest = {run.spot.number for run in runs} - again
+            desk.standing.total += len(rest)
+            desk.compute(ready.tasks(options, rest))
+            return
 
 
 def _level_by_level(ready: Cases, desk: _Desk, options: Options) -> None:
@@ -177,12 +182,9 @@ class _Desk:
         self._processes = KeptProcesses(options.workers)
         self._began = time.monotonic()
 
-    def compute(self, tasks: list[Task]) -> None:
-        """Compute what is missing of the tasks; what is known is counted first."""
-        for task in tasks:
-            if task.number in self.known:
-                self._count(task.number, self.known[task.number])
-        missing = [t for t in tasks if t.number not in self.known]
+    def compute(self, tasks: Iterable[Task]) -> None:
+        """Compute what is missing of the tasks, which are made when their turn comes."""
+        missing = self._missing(tasks)
         executor = self.options.executor or self._processes
         with closing(run_all(missing, self.options.workers, executor)) as runs:
             for number, result in runs:
@@ -194,10 +196,13 @@ class _Desk:
                 if self.progress is not None:
                     self.progress(self.standing)
 
-    def make_again(self, tasks: list[Task], numbers: set[int]) -> None:
-        """Compute those of the tasks that have one of the `numbers`."""
-        self.standing.total += len(numbers)
-        self.compute([t for t in tasks if t.number in numbers])
+    def _missing(self, tasks: Iterable[Task]) -> Iterator[Task]:
+        """Those that are not known; the others are counted."""
+        for task in tasks:
+            if task.number in self.known:
+                self._count(task.number, self.known[task.number])
+            else:
+                yield task
 
     def close(self) -> None:
         """Let the processes end."""
