@@ -24,7 +24,7 @@ def flight_tolerance(relative: float) -> float:
     return float(min(relative**1.5, CONTACT_TOLERANCE))
 
 
-INTERPOLATED = (10.0, 100.0)
+INTERPOLATED = (20.0, 100.0)
 """Shares of the loads, in flight and in contact, to which they may be interpolated, over the
 integrator's relative bound."""
 

@@ -131,7 +131,7 @@ def test_what_is_not_known_is_not_answered(bodies):
 
 
 def test_a_snap_comes_out_as_with_every_pose_solved(snap):
-    """The first blow's energy within 1e-5 of itself (what loads may err by in flight) on fewer than
+    """The first blow's energy within 1e-5 of itself (loads may err by 2e-5 in flight) on fewer than
     half the solves, and the errors met stay within a few times what was allowed."""
     runs = [release(snap, settings=settings) for settings in (STEPS, SOLVED)]
     quick, slow = (run.impacts[0] for run in runs)
@@ -147,5 +147,5 @@ def test_a_snap_comes_out_as_with_every_pose_solved(snap):
 def test_tight_bounds_solve_every_pose():
     """What a bound of the integrator allows the loads; none at all below one in a million."""
     assert interpolation_shares(1e-8) is None
-    assert interpolation_shares(1e-6) == pytest.approx((1e-5, 1e-4))
+    assert interpolation_shares(1e-6) == pytest.approx((2e-5, 1e-4))
     assert interpolation_shares(3e-4) == pytest.approx((3e-4, 1e-3))
