@@ -13,7 +13,6 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Executor
 from contextlib import closing
 from dataclasses import dataclass, field, replace
-from itertools import chain
 from os import PathLike, fspath
 from pathlib import Path
 from typing import Any
@@ -141,16 +140,18 @@ def _coarse_first(ready: Cases, desk: _Desk, options: Options) -> None:
         CoarseRun(spot, shares, desk.known[coarse_number(spot.number)])
         for spot, shares in spots(ready.study)
     ]
-    again = open_runs(runs, ready.study.counts())
-    rounds = chain([again], wider(runs, desk.known, again))
-    for numbers in rounds:
+
+    def make_again(numbers: set[int]) -> None:
         desk.standing.total += len(numbers)
         desk.compute(ready.tasks(options, numbers))
-        if not trusted(desk.known, checked(runs)):
-            rest = {run.spot.number for run in runs} - again
-            desk.standing.total += len(rest)
-            desk.compute(ready.tasks(options, rest))
-            return
+
+    again = open_runs(runs, ready.study.counts())
+    make_again(again)
+    if trusted(desk.known, checked(runs)):
+        for more in wider(runs, desk.known, again):
+            make_again(more)
+    else:
+        make_again({run.spot.number for run in runs} - again)
 
 
 def _level_by_level(ready: Cases, desk: _Desk, options: Options) -> None:
