@@ -1,5 +1,7 @@
 """Loads between solved poses: geometry of the pose space, balance, trust, and whole releases."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from ring_under_magnet import near, pose_of
@@ -96,6 +98,23 @@ def miss(between, model, pose, load):
     want = model.evaluate(pose)
     wrong = between.space.slopes(load.force - want.force, load.torque - want.torque)
     return between.space.share(wrong, between.space.slopes(want.force, want.torque))
+
+
+def test_a_heavy_body_does_not_hide_what_is_new_of_the_field(bodies):
+    """Errors count as surprises by the field's own loads, the same for a part a million times as
+    heavy, though such a part's loads count as known."""
+    space = pose_space(bodies, (0, 1), GRAVITY)
+    light, heavy = (
+        EnergyBetweenPoses(replace(space, weight=factor * space.weight)) for factor in (1.0, 1e6)
+    )
+    model, rng, allowed = MagneticModel(bodies, "draft", 1e-9), np.random.default_rng(7), 1e-6
+    for _ in range(12):
+        pose = near(rng, 0.002)
+        state = model.evaluate(pose)
+        for between in (light, heavy):
+            between.solved(pose, state.energy, (state.force, state.torque), allowed)
+    assert light.surprises == 12
+    assert heavy.surprises == 12
 
 
 def test_what_is_not_known_is_not_answered(bodies):
