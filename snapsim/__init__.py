@@ -18,11 +18,11 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from snapsim.arrays import ArrayLike
+    from snapsim.landscape.force import ForceReport
+    from snapsim.landscape.look_around import Along, OverPlane
+    from snapsim.landscape.margin import Margin
+    from snapsim.landscape.rests import Rests
     from snapsim.render import ClipOptions, ClipReport
-    from snapsim.simulation.force import ForceReport
-    from snapsim.simulation.landscape.look_around import Along, OverPlane
-    from snapsim.simulation.landscape.margin import Margin
-    from snapsim.simulation.landscape.rests import Rests
     from snapsim.simulation.system import System
     from snapsim.simulation.trajectory import Trajectory
 
@@ -70,7 +70,7 @@ def force(scene: System, accuracy: bool = False) -> ForceReport:
 
     With `accuracy` on two meshes, error bars in the report's `accuracy`.
     """
-    from snapsim.simulation.force import force
+    from snapsim.landscape.force import force
 
     _make_ready(scene)
     return force(scene, accuracy)
@@ -89,7 +89,7 @@ def poses(
     done, how much of it is done and of how much. Raises InputError for a body that is unknown or
     fixed, that nothing draws, and on an overlap.
     """
-    from snapsim.simulation.landscape.rests import body_number, poses
+    from snapsim.landscape.rests import body_number, poses
 
     body_number(scene, body)
     _make_ready(scene)
@@ -108,7 +108,7 @@ def force_along(
 
     Its orientation is kept; `body` as in `poses`.
     """
-    from snapsim.simulation.landscape.look_around import force_along
+    from snapsim.landscape.look_around import force_along
 
     _make_ready(scene)
     return force_along(scene, body, direction, distance, points, progress)
@@ -124,7 +124,7 @@ def force_map(
 ) -> OverPlane:
     """Return force and energy of a part moved over a plane of two world axes, its place in the
     middle; `span` [m] is the width and height, `points` those of the longer side."""
-    from snapsim.simulation.landscape.look_around import force_map
+    from snapsim.landscape.look_around import force_map
 
     _make_ready(scene)
     return force_map(scene, body, axes, span, points, progress)
@@ -139,8 +139,8 @@ def margin(
 
     Arguments and errors as in `poses`.
     """
-    from snapsim.simulation.landscape.margin import margin
-    from snapsim.simulation.landscape.rests import body_number
+    from snapsim.landscape.margin import margin
+    from snapsim.landscape.rests import body_number
 
     body_number(scene, body)
     _make_ready(scene)

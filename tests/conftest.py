@@ -1,4 +1,4 @@
-"""Settings of all tests, and a terminal for those that need a real one."""
+"""Settings of all tests, small systems without a scene file, a terminal for tests that need one."""
 
 import os
 import select
@@ -6,10 +6,18 @@ import sys
 import time
 import warnings
 
+import numpy as np
 import pytest
 from hypothesis import settings
 
+from snapsim.numerics import rotations
+from snapsim.parts.bodies import Body
+from snapsim.parts.materials import MagnetisationCurve, Material
+from snapsim.parts.shapes import Box, Ring
+from snapsim.parts.states import Pose, State
+from snapsim.parts.surfaces import SurfacePair, SurfaceRules
 from snapsim.simulation.first_use import prepare
+from snapsim.simulation.system import System
 
 # No deadlines: machines are shared. The same examples every time, so that a red run is red again.
 settings.register_profile("snapsim", deadline=None, derandomize=True)
@@ -51,3 +59,79 @@ def _on_a_terminal(arguments, folder, until, deadline=60.0):
     _, status = os.waitpid(pid, 0)
     os.close(terminal)
     return screen.decode(), os.waitstatus_to_exitcode(status), took
+
+
+OAK = Material("oak", 700.0, youngs_modulus=11e9, poissons_ratio=0.35, strength=50e6)
+MAGNET = Material("test magnet", 7500.0, remanence=1.3, recoil_permeability=1.05)
+
+
+def iron(susceptibility, saturation=None, density=7800.0):
+    """A soft material with a simple curve."""
+    return Material("test iron", density, MagnetisationCurve(susceptibility, saturation))
+
+
+@pytest.fixture
+def materials():
+    """The materials above by short name."""
+    return {"oak": OAK, "magnet": MAGNET, "iron": iron}
+
+
+@pytest.fixture
+def make_body():
+    """Body factory: free by default."""
+
+    def make(name, shape, material=OAK, magnetised=None, fixed=False):
+        direction = None if magnetised is None else np.array(magnetised, dtype=float)
+        return Body(name, shape, material, direction, fixed)
+
+    return make
+
+
+@pytest.fixture
+def make_system():
+    """System factory from (body, position, quaternion, velocity, spin) rows."""
+
+    def make(rows, duration=1.0, pair=None, gravity=(0, 0, -9.80665), detail="normal"):
+        rows = [tuple(row) + (None,) * (5 - len(row)) for row in rows]
+        zero = np.zeros(3)
+        state = State(
+            Pose(
+                np.array([np.asarray(r[1], dtype=float) for r in rows]),
+                np.array([rotations.IDENTITY if r[2] is None else r[2] for r in rows]),
+            ),
+            np.array([zero if r[3] is None else np.asarray(r[3], dtype=float) for r in rows]),
+            np.array([zero if r[4] is None else np.asarray(r[4], dtype=float) for r in rows]),
+        )
+        return System(
+            "test",
+            "",
+            tuple(r[0] for r in rows),
+            state,
+            SurfaceRules(pair or SurfacePair()),
+            np.array(gravity, dtype=float),
+            duration,
+            detail,
+        )
+
+    return make
+
+
+@pytest.fixture
+def bodies(make_body, materials):
+    """A block magnet held, a free iron ring and a table."""
+    return (
+        make_body("magnet", Box((0.06, 0.06, 0.03)), materials["magnet"], (0, 0, -1), True),
+        make_body("ring", Ring(0.05, 0.02, 0.01), materials["iron"](400.0, 1.6)),
+        make_body("table", Box((0.4, 0.4, 0.02)), fixed=True),
+    )
+
+
+@pytest.fixture
+def snap(bodies, make_system):
+    """The ring let go under the magnet's rim."""
+    rows = [
+        (bodies[0], (0, 0, 0.015)),
+        (bodies[1], (0.012, 0.004, -0.045), rotations.from_rotation_vector([0.2, 0.7, 0.0])),
+        (bodies[2], (0, 0, -0.2)),
+    ]
+    return make_system(rows, duration=0.3, detail="draft")

@@ -18,7 +18,7 @@ from snapsim.analysis.summary import number
 from snapsim.analysis.tables import cautions, plain
 
 if TYPE_CHECKING:
-    from snapsim.simulation.landscape.continuation import Continuation, Row
+    from snapsim.landscape.continuation import Continuation, Row
 
 SHORT_FATES = {
     "snaps": "snaps as it is",

@@ -15,7 +15,7 @@ from snapsim.analysis.summary import number, numbers
 from snapsim.analysis.tables import cautions, plain
 
 if TYPE_CHECKING:
-    from snapsim.simulation.landscape.curves import DistanceCurve, ForceMap
+    from snapsim.landscape.curves import DistanceCurve, ForceMap
 
 MOST_ROWS = 13
 AXES = "xyz"

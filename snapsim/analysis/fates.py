@@ -16,7 +16,7 @@ from snapsim.analysis.summary import number
 from snapsim.analysis.tables import cautions, plain
 
 if TYPE_CHECKING:  # importing it loads the compiled magnetics
-    from snapsim.simulation.landscape.fate_map import Axis, FateMap
+    from snapsim.landscape.fate_map import Axis, FateMap
 
 LIMITS = (
     "Each point is one release, let go at rest, of the scene as described; material, friction and"

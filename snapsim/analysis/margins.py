@@ -15,9 +15,9 @@ from snapsim.analysis.summary import number, numbers
 from snapsim.analysis.tables import cautions, plain
 
 if TYPE_CHECKING:  # importing it loads the compiled magnetics
-    from snapsim.simulation.landscape.margin import Barrier, Margin
-    from snapsim.simulation.landscape.place import Place
-    from snapsim.simulation.landscape.thresholds import Quantity, Threshold
+    from snapsim.landscape.margin import Barrier, Margin
+    from snapsim.landscape.place import Place
+    from snapsim.landscape.thresholds import Quantity, Threshold
 
 LIMITS = (
     "A snap: let go at rest there, the part ends at a magnet. Speed gained on the way, a jerk of"
@@ -63,7 +63,7 @@ def margin_summary(report: Margin) -> dict[str, Any]:
 
 
 def _pose(place: Place) -> dict[str, Any]:
-    from snapsim.simulation.landscape.place import axis_from_vertical
+    from snapsim.landscape.place import axis_from_vertical
 
     return {
         "position_m": numbers(place.position),
@@ -163,7 +163,7 @@ def _ways(ways: list[dict[str, Any]], snaps_now: bool) -> RenderableType:
 
 def named_way(way: dict[str, Any]) -> str:
     """Return "tilt about +y", "push toward -x"."""
-    from snapsim.simulation.landscape.motion import towards
+    from snapsim.landscape.motion import towards
 
     if way["kind"] == "tilt":
         return f"tilt about {towards(np.array(way['axis']))}"

@@ -17,9 +17,9 @@ from snapsim.analysis.tables import cautions, plain
 from snapsim.numerics import rotations
 
 if TYPE_CHECKING:  # importing it loads the compiled magnetics
-    from snapsim.simulation.landscape.friction_hold import FrictionHold
-    from snapsim.simulation.landscape.rests import Rest, Rests
-    from snapsim.simulation.landscape.stability import Mode
+    from snapsim.landscape.friction_hold import FrictionHold
+    from snapsim.landscape.rests import Rest, Rests
+    from snapsim.landscape.stability import Mode
 
 LIMITS = (
     "Rests are those found from these starts; nothing proves that there is no other.",

@@ -12,8 +12,8 @@ from snapsim.numerics import rotations
 from snapsim.simulation.trajectory import Audit, Impact, Load, Trajectory
 
 if TYPE_CHECKING:  # importing it loads the compiled magnetics
-    from snapsim.simulation.force import ForceAccuracy, ForceReport
-    from snapsim.simulation.landscape.pull_off import PullOff
+    from snapsim.landscape.force import ForceAccuracy, ForceReport
+    from snapsim.landscape.pull_off import PullOff
     from snapsim.simulation.system import System
 
 

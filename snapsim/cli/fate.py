@@ -12,7 +12,7 @@ from snapsim.cli.output import complain, emit, emit_json
 from snapsim.errors import InputError
 
 if TYPE_CHECKING:
-    from snapsim.simulation.landscape.fate_map import FateMap
+    from snapsim.landscape.fate_map import FateMap
     from snapsim.study.fate_map import Slice
 
 

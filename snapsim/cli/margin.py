@@ -13,10 +13,10 @@ from snapsim.cli.target import Target
 from snapsim.errors import InputError
 
 if TYPE_CHECKING:
+    from snapsim.landscape.margin import Margin
+    from snapsim.landscape.thresholds import Kind
     from snapsim.render.plots import Plot
     from snapsim.scenario.spans import Span
-    from snapsim.simulation.landscape.margin import Margin
-    from snapsim.simulation.landscape.thresholds import Kind
 
 WAYS = ("lift", "approach", "push", "tilt")
 

@@ -104,11 +104,11 @@ def _of_scene(
 
 
 def _tilt(scene: System, body: str | None, what: What, axis: int, progress: Progress) -> Plot:
+    from snapsim.landscape.constraints import Constraints
+    from snapsim.landscape.energy import EnergyLandscape
+    from snapsim.landscape.rests import body_number
+    from snapsim.landscape.tilt_curve import tilt_curve
     from snapsim.render.plots import energy_plot, torque_plot
-    from snapsim.simulation.landscape.constraints import Constraints
-    from snapsim.simulation.landscape.energy import EnergyLandscape
-    from snapsim.simulation.landscape.rests import body_number
-    from snapsim.simulation.landscape.tilt_curve import tilt_curve
 
     number = body_number(scene, body)
     curve = tilt_curve(EnergyLandscape(scene, number), Constraints(scene, number), axis, progress)
@@ -128,11 +128,11 @@ def _barrier(scene: System, body: str | None, file: str, progress: Progress) -> 
 
 
 def _cut(scene: System, body: str | None, what: What, axes: tuple[int, int]) -> Plot:
+    from snapsim.landscape.energy import EnergyLandscape
+    from snapsim.landscape.field_picture import field_picture
+    from snapsim.landscape.rests import body_number
+    from snapsim.landscape.section import section, stances
     from snapsim.render.plots import field_plot, magnetisation_plot
-    from snapsim.simulation.landscape.energy import EnergyLandscape
-    from snapsim.simulation.landscape.field_picture import field_picture
-    from snapsim.simulation.landscape.rests import body_number
-    from snapsim.simulation.landscape.section import section, stances
 
     number = body_number(scene, body)
     landscape = EnergyLandscape(scene, number, tolerance=1e-7)

@@ -10,6 +10,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from snapsim.errors import InputError
+from snapsim.landscape.constraints import Constraints
+from snapsim.landscape.place import Place
 from snapsim.page.fields import scene_fields
 from snapsim.page.figures import Probe, probe
 from snapsim.page.jobs import Job
@@ -19,8 +21,6 @@ from snapsim.page.spacing import at_gap, kept_on_joints, set_down
 from snapsim.scenario.changes import apply_changes
 from snapsim.scenario.loading import scene_from_text
 from snapsim.scenario.quantities import LENGTH, parse
-from snapsim.simulation.landscape.constraints import Constraints
-from snapsim.simulation.landscape.place import Place
 from snapsim.simulation.system import System
 
 PROBE_DETAIL = "draft"

@@ -9,13 +9,13 @@ import numpy as np
 
 from snapsim.analysis.margins import margin_summary
 from snapsim.analysis.summary import number, numbers
+from snapsim.landscape.constraints import Constraints
+from snapsim.landscape.energy import EnergyLandscape
+from snapsim.landscape.margin import margin
+from snapsim.landscape.tilt_curve import tilt_curve
 from snapsim.page.figures import TOLERANCE
 from snapsim.page.jobs import Report
 from snapsim.render.plots.angle import extremes
-from snapsim.simulation.landscape.constraints import Constraints
-from snapsim.simulation.landscape.energy import EnergyLandscape
-from snapsim.simulation.landscape.margin import margin
-from snapsim.simulation.landscape.tilt_curve import tilt_curve
 from snapsim.simulation.system import System
 
 

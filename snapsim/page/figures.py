@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 
 from snapsim.analysis.summary import number, numbers
-from snapsim.simulation.landscape.constraints import Constraints
-from snapsim.simulation.landscape.energy import EnergyLandscape
-from snapsim.simulation.landscape.place import Place
+from snapsim.landscape.constraints import Constraints
+from snapsim.landscape.energy import EnergyLandscape
+from snapsim.landscape.place import Place
 from snapsim.simulation.system import System
 
 TOLERANCE = 1e-6

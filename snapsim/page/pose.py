@@ -16,10 +16,10 @@ import numpy as np
 
 from snapsim.arrays import Array
 from snapsim.errors import InputError
+from snapsim.landscape.place import Place
 from snapsim.numerics import rotations
 from snapsim.scenario.explain import label
 from snapsim.scenario.quantities import ANGLE, LENGTH, parse
-from snapsim.simulation.landscape.place import Place
 
 DIGITS = 6
 """Decimals of a millimetre and of a degree that are kept: nanometres."""

@@ -11,8 +11,8 @@ from scipy.optimize import brentq
 
 from snapsim.arrays import Array, BoolArray
 from snapsim.errors import InputError
-from snapsim.simulation.landscape.constraints import Constraints
-from snapsim.simulation.landscape.place import Place
+from snapsim.landscape.constraints import Constraints
+from snapsim.landscape.place import Place
 from snapsim.simulation.system import System
 
 CLEAR = 5e-8

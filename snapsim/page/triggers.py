@@ -18,6 +18,7 @@ import numpy as np
 
 from snapsim.analysis.cautions import CAUTIONS
 from snapsim.errors import InputError, SnapsimError
+from snapsim.landscape.place import Place
 from snapsim.numerics import rotations
 from snapsim.page.bench import Bench, Run, Source
 from snapsim.page.energy_curve import curve_work, margin_work
@@ -26,7 +27,6 @@ from snapsim.page.field_lines_job import lines_work
 from snapsim.page.jobs import Job, Lane, cancel
 from snapsim.page.pose import typed
 from snapsim.page.release_job import load_work, release_work
-from snapsim.simulation.landscape.place import Place
 
 MOST_TABS = 16
 """Tabs that are remembered; the one not used for longest, and idle, is forgotten."""

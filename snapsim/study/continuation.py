@@ -1,7 +1,7 @@
 """How the point of no return moves with one key of a scene: margins over a range of values.
 
 At each value the scene is read anew, the part set down on its support where asked, and the
-threshold of every way found on two meshes (`simulation.landscape.thresholds`). A value at which the
+threshold of every way found on two meshes (`landscape.thresholds`). A value at which the
 scene cannot be (an overlap, a part already at the magnet) is a row that says so. Values are
 independent of each other and go to processes of their own.
 """
@@ -13,13 +13,13 @@ from dataclasses import dataclass
 from functools import partial
 
 from snapsim.errors import SnapsimError
+from snapsim.landscape.continuation import Continuation, Row
+from snapsim.landscape.place import axis_from_vertical
+from snapsim.landscape.rests import body_number
+from snapsim.landscape.thresholds import Kind, Ways
 from snapsim.scenario.loading import scene_from_text
 from snapsim.scenario.placement import refuse_overlaps
 from snapsim.scenario.spans import Span
-from snapsim.simulation.landscape.continuation import Continuation, Row
-from snapsim.simulation.landscape.place import axis_from_vertical
-from snapsim.simulation.landscape.rests import body_number
-from snapsim.simulation.landscape.thresholds import Kind, Ways
 from snapsim.simulation.system import System
 from snapsim.study.place import set_down
 from snapsim.study.runner import each_apart, processes

@@ -19,12 +19,12 @@ from typing import Any
 import numpy as np
 
 from snapsim.errors import InputError, SnapsimError
+from snapsim.landscape.fate_map import Axis, Boundary, FateMap, Spot, group
+from snapsim.landscape.rests import body_number
 from snapsim.numerics.quartering import LabelMap, Point, boundaries, corners, refine
 from snapsim.scenario.loading import scene_from_text
 from snapsim.scenario.spans import Span
 from snapsim.simulation.fate import Fate, attracting, fate
-from snapsim.simulation.landscape.fate_map import Axis, Boundary, FateMap, Spot, group
-from snapsim.simulation.landscape.rests import body_number
 from snapsim.simulation.system import System
 from snapsim.study.ledger import Ledger, fingerprint, program_identity
 from snapsim.study.place import set_down

@@ -73,7 +73,7 @@ def test_an_interrupt_ends_with_130_and_no_traceback(snap, small, monkeypatch):
     def interrupted(*given, **more):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("snapsim.simulation.landscape.rests.settle", interrupted)
+    monkeypatch.setattr("snapsim.landscape.rests.settle", interrupted)
     result = snap("poses", small)
     assert result.status == 130
     assert "Traceback" not in result.err

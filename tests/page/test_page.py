@@ -174,9 +174,9 @@ def test_the_energy_curve_is_that_of_the_pose_and_marked_while_it_is_not(
     import numpy as np
 
     import snapsim
-    from snapsim.simulation.landscape.constraints import Constraints
-    from snapsim.simulation.landscape.energy import EnergyLandscape
-    from snapsim.simulation.landscape.tilt_curve import tilt_curve
+    from snapsim.landscape.constraints import Constraints
+    from snapsim.landscape.energy import EnergyLandscape
+    from snapsim.landscape.tilt_curve import tilt_curve
 
     fresh = "snapsim.page.curve && snapsim.page.curveFor === snapsim.page.poseKey"
     tab.wait(fresh, 40)

@@ -10,10 +10,10 @@ from scipy.spatial.transform import Rotation
 
 import snapsim
 from snapsim.errors import InputError
+from snapsim.landscape.constraints import Constraints
+from snapsim.landscape.place import Place
 from snapsim.page.pose import TypedPose, quaternion_of, turns_of, typed
 from snapsim.page.spacing import at_gap, kept_on_joints, set_down
-from snapsim.simulation.landscape.constraints import Constraints
-from snapsim.simulation.landscape.place import Place
 
 SCENES = Path(__file__).parents[2] / "scenarios"
 

@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
+from snapsim.landscape.fate_map import Axis, Boundary, FateMap, Spot, group
 from snapsim.numerics.quartering import corners, refine
 from snapsim.render.plots import PlotOptions, fate_plot, save
 from snapsim.render.plots.fates import PATTERNS, _words
 from snapsim.simulation.fate import KINDS, Fate
-from snapsim.simulation.landscape.fate_map import Axis, Boundary, FateMap, Spot, group
 
 
 @pytest.fixture

@@ -7,10 +7,10 @@ import pytest
 
 from snapsim.analysis.summary import force_summary
 from snapsim.constants import MU_0
+from snapsim.landscape.force import force
 from snapsim.numerics import rotations
 from snapsim.parts.shapes import Box, Cylinder, Sphere
 from snapsim.simulation.close_soft_parts import saturation
-from snapsim.simulation.force import force
 from snapsim.simulation.release import release
 
 DIAMETER = 0.02

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from snapsim.constants import MU_0
+from snapsim.landscape.force import force, forces
 from snapsim.parts.shapes import Cylinder, Sphere
 from snapsim.parts.states import Pose
-from snapsim.simulation.force import force, forces
 from snapsim.simulation.release import release
 
 RADIUS, LENGTH, REMANENCE = 0.03, 0.03, 1.3

@@ -4,13 +4,13 @@ import numpy as np
 import pytest
 
 from snapsim.constants import MU_0
+from snapsim.landscape.force import force
 from snapsim.magnetics.cells import extrapolation_order, refinement_pair
 from snapsim.magnetics.model import MagneticModel, mean_polarisation
 from snapsim.parts.bodies import Body
 from snapsim.parts.materials import MagnetisationCurve, Material
 from snapsim.parts.shapes import Box, Cylinder, Prism, Sphere
 from snapsim.parts.states import Pose
-from snapsim.simulation.force import force
 from snapsim.simulation.refinement import (
     FLOOR,
     SAFETY,

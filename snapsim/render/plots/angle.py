@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from snapsim.arrays import Array
+from snapsim.landscape.curves import AngleCurve
 from snapsim.render.plots.figure import Plot
 from snapsim.render.plots.style import DASHES, Paper, entitle
-from snapsim.simulation.landscape.curves import AngleCurve
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -7,18 +7,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from snapsim.arrays import Array
+from snapsim.landscape.place import Place, difference, length, metric
 from snapsim.numerics import rotations
 from snapsim.render.plots.cut import FINENESS, Plane, draw_outlines, loops
 from snapsim.render.plots.figure import Plot
 from snapsim.render.plots.style import DASHES, Paper, entitle
-from snapsim.simulation.landscape.place import Place, difference, length, metric
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from snapsim.landscape.margin import Barrier, Margin
     from snapsim.parts.bodies import Body
-    from snapsim.simulation.landscape.margin import Barrier, Margin
 
 HEIGHT = 7.2
 

@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from snapsim.landscape.curves import DistanceCurve
 from snapsim.render.plots.figure import Plot
 from snapsim.render.plots.style import DASHES, Paper, entitle
-from snapsim.simulation.landscape.curves import DistanceCurve
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

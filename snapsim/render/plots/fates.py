@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from snapsim.arrays import Array
+from snapsim.landscape.fate_map import Axis, FateMap, group
 from snapsim.render.plots.figure import Plot
 from snapsim.render.plots.style import DASHES, Paper, entitle
 from snapsim.simulation.fate import WORDS, Kind
-from snapsim.simulation.landscape.fate_map import Axis, FateMap, group
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from snapsim.landscape.field_picture import FieldPicture
 from snapsim.magnetics.field_lines import FieldLine
 from snapsim.render.palette import look_of
 from snapsim.render.plots.cut import Plane, draw_outlines, loops
 from snapsim.render.plots.figure import Plot
 from snapsim.render.plots.style import Paper
-from snapsim.simulation.landscape.field_picture import FieldPicture
 from snapsim.simulation.system import System
 
 if TYPE_CHECKING:

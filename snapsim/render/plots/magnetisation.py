@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from snapsim.arrays import Array
+from snapsim.landscape.section import NEAR, Section
 from snapsim.render.plots.cut import Plane, draw_outlines, loops
 from snapsim.render.plots.figure import Plot
 from snapsim.render.plots.style import Paper
-from snapsim.simulation.landscape.section import NEAR, Section
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

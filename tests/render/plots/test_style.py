@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 from snapsim.errors import InputError
+from snapsim.landscape.curves import DistanceCurve
 from snapsim.render.palette import contrast_ratio
 from snapsim.render.plots import PlotOptions, distance_plot, ending_of, save, style_named
 from snapsim.render.plots.style import PAPERS, WIDTH
-from snapsim.simulation.landscape.curves import DistanceCurve
 
 
 @pytest.mark.parametrize("name", sorted(PAPERS))

@@ -1,0 +1,176 @@
+"""Force, torque and magnetisation of every body as placed: a look before release."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from snapsim.arrays import Array
+from snapsim.constants import MU_0
+from snapsim.landscape.constraints import Constraints
+from snapsim.landscape.place import Place
+from snapsim.landscape.pull_off import PullOff, pull_off
+from snapsim.magnetics.cells.contract import CellMesh
+from snapsim.magnetics.model import MagneticModel, MagneticSeries, MagneticState
+from snapsim.numerics import rotations
+from snapsim.parts.states import Pose
+from snapsim.simulation.close_soft_parts import CloseGap, CloseSoftParts
+from snapsim.simulation.refinement import (
+    Estimate,
+    TwoMeshes,
+    estimate_scalar,
+    estimate_vectors,
+    two_meshes,
+)
+from snapsim.simulation.system import System
+from snapsim.simulation.trajectory import Cells
+
+
+@dataclass(frozen=True)
+class ForceAccuracy:
+    """Limits of vanishing cells and error bars from two meshes (`refinement`).
+
+    `force` [N], `torque` [N m], `mean_polarisation` [T] of the n bodies, `magnetic_energy` [J];
+    `coarse_cells` and `cells` (n,); `order` is the power of the cell size that the error is taken
+    to fall with; `solver_bound` [J] and `converged` are the worse of both solutions.
+    """
+
+    force: Estimate
+    torque: Estimate
+    mean_polarisation: Estimate
+    magnetic_energy: Estimate
+    coarse_cells: tuple[int, ...]
+    cells: tuple[int, ...]
+    order: float
+    solver_bound: float
+    converged: bool
+
+
+@dataclass(frozen=True)
+class ForceReport:
+    """What acts now. Arrays are one row a body, in the order of `system.bodies`.
+
+    `force` (n, 3) [N] and `torque` (n, 3) [N m] about the centres of mass, world axes, magnetic
+    only; `mean_polarisation` (n, 3) [T] world axes and `peak_polarisation` (n,) [T], zero for a
+    body that no field magnetises; `cells` (n,); `magnetic_energy` [J]. `error_bound` [J] bounds
+    how far the solved energy lies above its minimum on these cells. `pull_off` (n,): what it takes
+    to pull or tip a free body that rests on something, else None. `accuracy`, where asked for,
+    says how far the cells themselves leave the numbers off; `close` are the gaps between soft parts
+    that the cells do not resolve at all.
+    """
+
+    system: System
+    force: Array
+    torque: Array
+    mean_polarisation: Array
+    peak_polarisation: Array
+    cells: tuple[int, ...]
+    magnetic_energy: float
+    error_bound: float
+    converged: bool
+    pull_off: tuple[PullOff | None, ...] = ()
+    accuracy: ForceAccuracy | None = None
+    close: tuple[CloseGap, ...] = ()
+
+
+def force(system: System, accuracy: bool = False) -> ForceReport:
+    """Evaluate the magnetics once, at the state of release, to a tight tolerance.
+
+    With `accuracy` on two meshes: the report is that of the fine one, with error bars.
+    """
+    if not accuracy:
+        return _evaluated(system, None)
+    meshes = two_meshes(system)
+    fine = _evaluated(system, meshes.fine)
+    coarse = _evaluated(system, meshes.coarse) if meshes.coarse else fine
+    return replace(fine, accuracy=_compared(coarse, fine, meshes))
+
+
+def forces(system: System, poses: Iterable[Pose], tolerance: float = 1e-6) -> MagneticSeries:
+    """Evaluate the magnetics in many poses of all bodies, arrays a row a pose.
+
+    Each solve starts from those before, so poses in the order of a path cost least. `tolerance` is
+    the bound on the energy's error over the energy of the soft parts.
+    """
+    model = MagneticModel(system.bodies, system.detail, tolerance, recoil=system.recoil)
+    return model.evaluate_many(poses)
+
+
+def _evaluated(system: System, meshes: Mapping[int, CellMesh] | None) -> ForceReport:
+    model = MagneticModel(
+        system.bodies, system.detail, tolerance=1e-9, meshes=meshes, recoil=system.recoil
+    )
+    found = model.evaluate(system.start.pose)
+    mean, peak, cells = _polarisation(system, model, found)
+    return ForceReport(
+        system,
+        found.force,
+        found.torque,
+        mean,
+        peak,
+        cells,
+        found.energy,
+        found.bound,
+        found.converged,
+        _pull_offs(system, found),
+        close=_close(system, model, found),
+    )
+
+
+def _close(system: System, model: MagneticModel, found: MagneticState) -> tuple[CloseGap, ...]:
+    names = [system.bodies[i].name for i in model.soft]
+    meshes = [model.cells[i] for i in model.soft]
+    cells = {n: Cells(m.centre, m.volume) for n, m in zip(names, meshes, strict=True)}
+    here = dict(zip(names, found.magnetisation, strict=False))
+    return tuple(CloseSoftParts(system, cells).at(system.start.pose, here))
+
+
+def _pull_offs(system: System, found: MagneticState) -> tuple[PullOff | None, ...]:
+    """For each free body, the others taken as held."""
+    pulls: list[PullOff | None] = []
+    for i, body in enumerate(system.bodies):
+        if body.fixed:
+            pulls.append(None)
+            continue
+        pose = system.start.pose
+        load = np.append(found.force[i] + body.mass * system.gravity, found.torque[i])
+        place = Place(pose.position[i], pose.quaternion[i])
+        pulls.append(pull_off(Constraints(system, i), place, load))
+    return tuple(pulls)
+
+
+def _compared(coarse: ForceReport, fine: ForceReport, meshes: TwoMeshes) -> ForceAccuracy:
+    return ForceAccuracy(
+        force=estimate_vectors(coarse.force, fine.force, meshes),
+        torque=estimate_vectors(coarse.torque, fine.torque, meshes),
+        mean_polarisation=estimate_vectors(
+            coarse.mean_polarisation, fine.mean_polarisation, meshes
+        ),
+        magnetic_energy=estimate_scalar(coarse.magnetic_energy, fine.magnetic_energy, meshes),
+        coarse_cells=coarse.cells,
+        cells=fine.cells,
+        order=meshes.order,
+        solver_bound=max(coarse.error_bound, fine.error_bound),
+        converged=coarse.converged and fine.converged,
+    )
+
+
+def _polarisation(
+    system: System, model: MagneticModel, found: MagneticState
+) -> tuple[Array, Array, tuple[int, ...]]:
+    """Mean (n, 3) and peak (n,) polarisation [T] and cell counts of all bodies."""
+    count = len(system.bodies)
+    mean, peak, cells = np.zeros((count, 3)), np.zeros(count), [0] * count
+    for i, body in enumerate(system.bodies):
+        if body.is_magnet:
+            mean[i] = MU_0 * body.magnetisation
+            peak[i] = float(np.linalg.norm(mean[i]))
+    for slot, i in enumerate((*model.soft, *model.recoiling)):
+        local, volume = found.magnetisation[slot], model.cells[i].volume
+        mean[i] = MU_0 * (volume @ local) / volume.sum()
+        peak[i] = MU_0 * float(np.linalg.norm(local, axis=1).max())
+        cells[i] = len(volume)
+    world = rotations.rotate(system.start.pose.quaternion, mean)
+    return world, peak, tuple(cells)

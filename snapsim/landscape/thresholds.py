@@ -1,0 +1,286 @@
+"""How far a part can be moved or turned, one way at a time, before it snaps.
+
+Threshold of a way (`ways`): the least displacement or angle from the present pose from which the
+part, let go at rest, ends at a magnet (a snap as `creep` decides it). Found by sampling the way on
+coarse cells and halving the bracket there, then around it on fine ones; both meshes give the limit
+and the error bar (`simulation.refinement`). Displaced parts are let go with a turn of `NUDGE` about
+an axis oblique to the world's: no hand lets go exactly on a line of symmetry. In a turn the hand's
+torque has its peak and its zero: beyond that the part goes on by itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from typing import Final, Literal, get_args
+
+import numpy as np
+from scipy.optimize import brentq
+
+from snapsim.arrays import Array
+from snapsim.landscape.constraints import Constraints
+from snapsim.landscape.creep import (
+    CreepSettings,
+    Crept,
+    attractors,
+    creep,
+)
+from snapsim.landscape.energy import EnergyLandscape
+from snapsim.landscape.place import Place, moved
+from snapsim.landscape.rests import (
+    Progress,
+    descent_settings,
+)
+from snapsim.landscape.starts import search_box
+from snapsim.landscape.ways import TOUCHING, Push, Turn, pushes, turns
+from snapsim.simulation.refinement import TwoMeshes, estimate_scalar, two_meshes
+from snapsim.simulation.system import System
+
+NUDGE = np.radians(0.2)
+"""Turn [rad] with which a displaced part is let go."""
+
+OBLIQUE = np.array([0.36, 0.80, 0.48])
+"""Its axis, a unit vector (3,)."""
+
+AT_MAGNET = 1e-3
+"""Gap [m] below which a part set there by hand counts as at the magnet."""
+
+SAMPLES = 24
+"""Places looked at along each way on coarse cells."""
+
+FINENESS = {"shift": 1e-4, "turn": np.radians(0.05)}
+"""Width of a bracket at which halving ends [m, rad]."""
+
+
+Kind = Literal["lift", "approach", "push", "tilt"]
+KINDS: Final[tuple[Kind, ...]] = get_args(Kind)
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A number with its limit of vanishing cells: `value` and `error`, and on two meshes."""
+
+    value: float
+    error: float
+    coarse: float
+    fine: float
+
+
+@dataclass(frozen=True)
+class Threshold:
+    """One way: `kind` "lift", "approach", "push" or "tilt"; `direction` (3,) of the displacement or
+    axis of the turn.
+
+    `beyond`: the least displacement [m] or angle [rad] that ends in a snap, None where none up to
+    `searched` does; `safe_from`: where the present pose already snaps, the least that does not.
+    `effort`: the largest force [N] along it, or torque [N m] about its pivot, that the hand must
+    give before the part goes; `effort_at` where [m, rad]; `balance`: in a tilt, the angle at which
+    that torque passes zero, None without one. `place` is where the part then is; `ended` what a
+    tilt met.
+    """
+
+    kind: Kind
+    direction: Array
+    searched: float
+    beyond: Quantity | None
+    safe_from: Quantity | None
+    effort: float
+    effort_at: float
+    balance: Quantity | None
+    place: Place | None
+    ended: str
+
+
+class Ways:
+    """The present pose of one body and the ways it can go, on two meshes."""
+
+    def __init__(self, system: System, body: int, progress: Progress) -> None:
+        self.system, self.body, self.progress = system, body, progress
+        self.meshes: TwoMeshes = two_meshes(system)
+        self.fine = EnergyLandscape(system, body, meshes=self.meshes.fine)
+        self.coarse = EnergyLandscape(system, body, meshes=self.meshes.coarse)
+        self.constraints = Constraints(system, body)
+        self.settings = descent_settings(self.coarse, self.constraints)
+        self.creeping = CreepSettings(self.settings.longest, self.settings.far)
+        self.place = self.constraints.restored(self.fine.start) or self.fine.start
+
+    def at_magnet(self) -> frozenset[int]:
+        """Return the numbers of the attracting bodies that the part touches as it is."""
+        return self.constraints.touched(self.place, TOUCHING) & attractors(self.fine)
+
+    def let_go(self) -> Crept:
+        """Return what comes of letting the part go as it is."""
+        return creep(self.fine, self.constraints, self.place, self.creeping)
+
+    def measured(
+        self, snaps_now: bool, kinds: Collection[Kind] = KINDS
+    ) -> list[tuple[Push | Turn, Threshold]]:
+        """Return every way of some kinds with its threshold."""
+        ways: list[Push | Turn] = [*self._pushes(), *self._turns()]
+        ways = [w for w in ways if kind_of(w) in kinds]
+        found = []
+        for k, way in enumerate(ways):
+            self.progress("how far each way", k, len(ways))
+            found.append((way, self._threshold(way, snaps_now)))
+        return found
+
+    def _pushes(self) -> list[Push]:
+        low, high = search_box(self.coarse)
+        farthest = 0.75 * float((high - low).max())
+        return pushes(self.coarse, self.constraints, self.place, farthest)
+
+    def _turns(self) -> list[Turn]:
+        """Turns with some way to go."""
+        found = turns(self.coarse, self.constraints, self.place)
+        return [t for t in found if len(t.angle) > 2]
+
+    # -- one way ---------------------------------------------------------------------------------
+
+    def _threshold(self, way: Push | Turn, snaps_now: bool) -> Threshold:
+        searched = way.longest if isinstance(way, Turn) else self._reach(way)
+        samples = np.linspace(0.0, searched, SAMPLES + 1)
+        crossing = self._crossing(way, samples, snaps_now)
+        limit = None if crossing is None else float(crossing.fine)
+        effort, at = self._effort(way, searched if limit is None else limit)
+        return Threshold(
+            kind_of(way),
+            way.axis if isinstance(way, Turn) else way.direction,
+            searched,
+            None if snaps_now else crossing,
+            crossing if snaps_now else None,
+            effort,
+            at,
+            self._balance(way) if isinstance(way, Turn) else None,
+            None if limit is None else way.at(min(limit, searched)),
+            way.ended if isinstance(way, Turn) else "",
+        )
+
+    def _reach(self, way: Push) -> float:
+        """How far a push can go before something is in the way [m]."""
+        reached, step = 0.0, way.longest / SAMPLES
+        while reached < way.longest and way.at(reached + step) is not None:
+            reached += step
+        low, high = reached, min(reached + step, way.longest)
+        while high - low > 1e-4:
+            middle = 0.5 * (low + high)
+            low, high = (middle, high) if way.at(middle) is not None else (low, middle)
+        return low
+
+    def fate(self, landscape: EnergyLandscape, way: Push | Turn, s: float) -> Crept | None:
+        """What comes of letting go at s; None where the part cannot be there."""
+        place = let_go_at(way, s)
+        if place is None:
+            return None
+        place = self.constraints.restored(place, 2e-3)
+        if place is None:
+            return None
+        return creep(landscape, self.constraints, place, self.creeping)
+
+    def _snaps(self, landscape: EnergyLandscape, way: Push | Turn, s: float) -> bool | None:
+        """Whether it snaps from s; places that all but touch a magnet count as snapped."""
+        place = way.at(s)
+        if place is not None and self._gap(place) < AT_MAGNET:
+            return True
+        found = self.fate(landscape, way, s)
+        return None if found is None else found.fate == "snaps"
+
+    def _gap(self, place: Place) -> float:
+        """Gap to the nearest attracting body [m]."""
+        drawing = np.isin(self.constraints.others, list(attractors(self.fine)))
+        return float(self.constraints.gaps(place)[drawing].min(initial=np.inf))
+
+    def _crossing(self, way: Push | Turn, samples: Array, snaps_now: bool) -> Quantity | None:
+        """The first s at which the outcome is not the one at 0, on both meshes."""
+        before = 0.0
+        for s in samples[1:].tolist():
+            there = self._snaps(self.coarse, way, s)
+            if there is not None and there != snaps_now:
+                coarse = self._halved(self.coarse, way, before, s, snaps_now)
+                return self._on_fine(way, coarse, float(samples[-1]), snaps_now)
+            before = s
+        return None
+
+    def _halved(
+        self, landscape: EnergyLandscape, way: Push | Turn, low: float, high: float, at_low: bool
+    ) -> float:
+        width = FINENESS["turn" if isinstance(way, Turn) else "shift"]
+        while high - low > width:
+            middle = 0.5 * (low + high)
+            if self._snaps(landscape, way, middle) in (at_low, None):
+                low = middle
+            else:
+                high = middle
+        return 0.5 * (low + high)
+
+    def _on_fine(
+        self, way: Push | Turn, coarse: float, longest: float, snaps_now: bool
+    ) -> Quantity | None:
+        """The same on fine cells, in a bracket that grows round the coarse result."""
+        width = 0.5 * longest / SAMPLES
+        low, high = max(coarse - width, 0.0), min(coarse + width, longest)
+        while low > 0 and self._snaps(self.fine, way, low) not in (snaps_now, None):
+            low, width = max(low - 2 * width, 0.0), 2 * width
+        while high < longest and self._snaps(self.fine, way, high) in (snaps_now, None):
+            low, high, width = high, min(high + 2 * width, longest), 2 * width
+        if self._snaps(self.fine, way, high) in (snaps_now, None):
+            return None
+        fine = self._halved(self.fine, way, low, high, snaps_now)
+        # halving leaves half a bracket on either mesh
+        left = FINENESS["turn" if isinstance(way, Turn) else "shift"]
+        return self.quantity(coarse, fine, left)
+
+    def quantity(self, coarse: float, fine: float, left: float = 0.0) -> Quantity:
+        """Return the limit of two meshes; `left` is added to the error bar."""
+        estimate = estimate_scalar(coarse, fine, self.meshes)
+        return Quantity(float(estimate.value), float(estimate.error + left), coarse, fine)
+
+    def _effort(self, way: Push | Turn, until: float) -> tuple[float, float]:
+        """Largest force or torque of the hand up to `until`, and where; 0 where it need not."""
+        best, at = 0.0, 0.0
+        for s in np.linspace(0.0, until, SAMPLES + 1).tolist():
+            needed = self._needed(self.coarse, way, s)
+            if needed is not None and needed > best:
+                best, at = needed, s
+        fine = self._needed(self.fine, way, at) if best > 0 else None
+        return (best if fine is None else max(fine, 0.0)), at
+
+    def _needed(self, landscape: EnergyLandscape, way: Push | Turn, s: float) -> float | None:
+        if isinstance(way, Turn):
+            return way.torque(landscape, s)
+        place = way.at(s)
+        if place is None:
+            return None
+        return float(landscape.at(place).slope[:3] @ way.direction)
+
+    def _balance(self, way: Turn) -> Quantity | None:
+        """The angle at which the hand's torque passes zero downward, on both meshes."""
+        torque = [way.torque(self.coarse, float(b)) for b in way.angle]
+        for k in range(len(torque) - 1):
+            if torque[k] > 0 >= torque[k + 1]:
+                low, high = float(way.angle[k]), float(way.angle[k + 1])
+                coarse = brentq(lambda b: way.torque(self.coarse, b), low, high, xtol=1e-6)
+                return self._fine_balance(way, float(coarse))
+        return None
+
+    def _fine_balance(self, way: Turn, coarse: float) -> Quantity | None:
+        width = 0.02
+        while width < 0.5:
+            low, high = max(coarse - width, 0.0), min(coarse + width, way.longest)
+            if way.torque(self.fine, low) > 0 >= way.torque(self.fine, high):
+                fine = brentq(lambda b: way.torque(self.fine, b), low, high, xtol=1e-6)
+                return self.quantity(coarse, float(fine))
+            width *= 2
+        return None
+
+
+def kind_of(way: Push | Turn) -> Kind:
+    """Return what a way is called."""
+    return "tilt" if isinstance(way, Turn) else way.kind  # type: ignore[return-value]
+
+
+def let_go_at(way: Push | Turn, s: float) -> Place | None:
+    """Return the place from which the part is let go at s: of a push with the nudge."""
+    place = way.at(s)
+    if place is None or isinstance(way, Turn):
+        return place
+    return moved(place, np.concatenate([np.zeros(3), NUDGE * OBLIQUE]))
