@@ -4,8 +4,32 @@ import numpy as np
 import pytest
 
 from snapsim.constants import MU_0
-from snapsim.parts.materials import MATERIALS
-from snapsim.parts.materials.cast_iron import GREY_KNEE
+from snapsim.parts.materials import MATERIALS, table
+
+GREY_KNEE = (
+    (200, 0.03975),
+    (400, 0.08648),
+    (700, 0.18946),
+    (800, 0.23053),
+    (1000, 0.31286),
+    (1250, 0.40582),
+    (1400, 0.45346),
+    (1550, 0.49471),
+    (1750, 0.54053),
+    (2000, 0.58552),
+    (3000, 0.68911),
+    (4000, 0.74949),
+    (5000, 0.79929),
+    (6000, 0.84394),
+    (7000, 0.88449),
+    (8500, 0.93858),
+    (10000, 0.98555),
+    (12000, 1.0387),
+    (14000, 1.08274),
+    (16500, 1.12733),
+    (20000, 1.17451),
+)
+"""Field strength H [A/m] and polarisation J [T]: Modelica Standard Library, cast-iron record."""
 
 VALUES = (
     "density",
@@ -138,6 +162,86 @@ def test_grey_iron_joins_knee_and_saturation_without_a_kink():
     slope = np.diff(curve.flux_density - MU_0 * h) / np.diff(h)
     after_knee = slope[h[1:] > 10e3]
     assert np.all(np.diff(after_knee) < 0)
+
+
+def test_grey_iron_follows_the_law_of_approach_between_knee_and_saturation():
+    # J = J_0 - k/(H + h) through value and slope of the knee's end and 1.60 T at 796 kA/m: three
+    # equations for J_0, k, h. The slope is the file's own, rounded as it says: so 1e-4 T
+    slope, end, last, top = 1.2e-5, 20e3, 796e3, 1.60
+    start = GREY_KNEE[-1][1]
+    # k = slope (end + h)^2 and top - start = k (1/(end + h) - 1/(last + h))
+    rise = (top - start) / (last - end)
+    u = rise * (last - end) / (slope - rise)  # end + h
+    for h in (25e3, 30e3, 40e3, 60e3, 100e3, 160e3, 250e3, 400e3):
+        j = start + slope * u * (h - end) / (h - end + u)
+        assert polarisation("grey cast iron", h) == pytest.approx(j, abs=1e-4)
+
+
+WOOD = """
+place = 1
+
+[common]
+family = "wood"
+
+[[material]]
+name = "ash"
+density = { value = 680, unit = "kg/m^3", source = "made up" }
+"""
+
+
+def test_a_family_is_one_file_and_shares_what_it_has_in_common(tmp_path):
+    more = (
+        WOOD
+        + """
+[[material]]
+name = "odd"
+family = "other"
+density = { value = 1, unit = "kg/m^3", source = "made up" }
+curve = { source = "own", gives = "polarisation", units = ["A/m", "T"], rows = [[0,0], [9,1]] }
+"""
+    )
+    (tmp_path / "wood.toml").write_text(more)
+    ash, odd = table.read_families(tmp_path).values()
+    assert (ash.family, ash.density, ash.source) == ("wood", 680.0, {"density": "made up"})
+    assert odd.family == "other"
+    assert odd.curve.flux_density.tolist() == [0, 1 + 9 * MU_0]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "named"),
+    [
+        ('source = "made up"', 'source = " "', "wood.toml: ash: density: has no source"),
+        ('unit = "kg/m^3"', 'unit = "g/cm^3"', "ash: density: unit is 'g/cm^3'"),
+        ("value = 680", "value = nan", "ash: density: value is nan"),
+        ("value = 680", 'value = "680"', "ash: density: value is '680'"),
+        ("density =", "densty =", "ash: densty: is unknown; allowed are name, family"),
+        ("place = 1", "", "wood.toml: place: is None"),
+        ('name = "ash"', "", "a material without a name: name: is missing"),
+        ('family = "wood"', "", "ash: family: is missing"),
+    ],
+)
+def test_an_unsound_family_is_refused_by_file_material_and_key(tmp_path, old, new, named):
+    (tmp_path / "wood.toml").write_text(WOOD.replace(old, new))
+    with pytest.raises(ValueError, match=named.replace("^", r"\^")):
+        table.read_families(tmp_path)
+
+
+def test_two_entries_of_one_name_are_refused(tmp_path):
+    (tmp_path / "wood.toml").write_text(WOOD)
+    (tmp_path / "more.toml").write_text(WOOD)
+    with pytest.raises(ValueError, match="ash: stands in two entries"):
+        table.read_families(tmp_path)
+
+
+def test_every_family_is_packaged():
+    import tomllib
+    from pathlib import Path
+
+    root = Path(__file__).parents[2]
+    document = tomllib.loads((root / "pyproject.toml").read_text())
+    packaged = document["tool"]["setuptools"]["package-data"]["snapsim"]
+    files = {f for pattern in packaged for f in (root / "snapsim").glob(pattern)}
+    assert set(table.FOLDER.glob("*.toml")) <= files
 
 
 def test_ductile_iron_has_the_published_permeability_and_saturation():
