@@ -24,6 +24,28 @@ settings.register_profile("snapsim", deadline=None, derandomize=True)
 settings.load_profile("snapsim")
 
 
+def pytest_addoption(parser):
+    """`--complete`: nothing may be missing here, be it a browser, graphics or a library."""
+    parser.addoption("--complete", action="store_true", help="a test that is skipped fails")
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item):
+    return _complete(item.config, (yield))
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_make_collect_report(collector):
+    return _complete(collector.config, (yield))
+
+
+def _complete(config, report):
+    if config.getoption("--complete") and report.skipped and not hasattr(report, "wasxfail"):
+        report.outcome = "failed"
+        report.longrepr = f"skipped, but all are to run: {report.longrepr}"
+    return report
+
+
 def pytest_sessionstart():
     """Compile the kernels once, side by side, before the tests' processes each compile them all."""
     prepare()

@@ -3,7 +3,6 @@
 from dataclasses import replace
 
 import numpy as np
-import pytest
 from random_scenes import random_scene
 
 from snapsim.mechanics.contact import ContactGeometry
@@ -15,23 +14,20 @@ DEEPEST = 1e-6
 
 UNACCOUNTED = 1e-3
 """Unaccounted share of the largest energy turned over so far: the larger of the greatest potential
-energy (magnetic and of gravity) released and the greatest kinetic energy met."""
+energy (magnetic and of gravity) released and the greatest kinetic energy met.
+
+The most that was seen is 7e-4, in scenes 96, 124 and 170: magnets that rattle against each other
+for half a second, where rounding decides what comes after. Started 1e-13 m elsewhere, five times
+each, they came to 1.9e-4 to 5.0e-4, 2.5e-4 to 7.3e-4 and 4.0e-4 to 6.2e-4: in 170 two fifths of it
+by the field's interpolation, else the work of pressed contacts, which grows with the rattle's
+length. A run over the bound is a failure here, as it is for its reader.
+"""
 
 MOST_STEPS = 15000
 """Steps after which a scene counts as hung: some twenty times what the median scene takes."""
 
 LEGITIMATE_STOPS = ("a joint drives two bodies into each other", "m from the scene")
 """A clamp that presses a part against another, and a body that has left the stage."""
-
-CHAOTIC = (96, 124, 170)
-"""Seeds of magnets that rattle against each other for long. Here they come to 4e-4, 5e-4 and 8e-4;
-chaotic as they are, rounding of another machine may carry them past the bound."""
-
-
-def case(seed):
-    """The seed as a parameter; a chaotic one may fail."""
-    marks = [pytest.mark.xfail(reason="chaotic", strict=False)] if seed in CHAOTIC else []
-    return pytest.param(seed, marks=marks)
 
 
 def check(seed):
