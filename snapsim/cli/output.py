@@ -20,18 +20,31 @@ def emit_json(result: dict[str, Any]) -> None:
 def emit(what: RenderableType) -> None:
     """Print a table or text for a reader."""
     from rich.console import Console
+    from rich.segment import Segment, Segments
 
     seen = Console()
     text = io.StringIO()
     styled = seen.is_terminal and not seen.no_color
     width = seen.width if seen.is_terminal else max(seen.width, 110)
-    Console(file=text, width=width, force_terminal=styled, highlight=False).print(what)
+    console = Console(file=text, width=width, force_terminal=styled, highlight=False)
+    parts = [Segment(neutral(s.text), s.style, s.control) for s in console.render(what)]
+    console.print(Segments(parts), end="")
     _print(text.getvalue())
+
+
+def neutral(text: str) -> str:
+    """A text whose control characters are written out: none of a file's reaches a terminal."""
+    return "".join(c if c.isprintable() or c == "\n" else ascii(c)[1:-1] for c in text)
+
+
+LONGEST_LINE = 2000
+"""Characters of a complaint: what somebody wrote may be of any length."""
 
 
 def complain(text: str) -> None:
     """Print one line on standard error."""
-    line = " ".join(text.splitlines())
+    line = neutral(" ".join(text.splitlines()))
+    line = line if len(line) <= LONGEST_LINE else line[:LONGEST_LINE] + "..."
     try:
         print(f"snapsim: {line}", file=sys.stderr, flush=True)
     except (BrokenPipeError, ValueError):

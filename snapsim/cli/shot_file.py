@@ -17,8 +17,6 @@ key = [
 from __future__ import annotations
 
 import math
-import tomllib
-from pathlib import Path
 from typing import Annotated
 
 from pydantic import Field, ValidationError
@@ -26,6 +24,7 @@ from pydantic import Field, ValidationError
 from snapsim.errors import InputError
 from snapsim.render.cameras.shot import KINDS, Key, Shot
 from snapsim.scenario.fields import Angle, Number, Table, Time
+from snapsim.scenario.text_file import read_toml
 
 
 class KeyTable(Table):
@@ -72,12 +71,7 @@ def shot_of(text: str, option: str, number: int) -> Shot:
 def read_shots(file: str) -> tuple[Shot, ...]:
     """Return the shots of a file; raises InputError."""
     try:
-        tables = ShotFile.model_validate(tomllib.loads(Path(file).read_text(encoding="utf-8")))
-    except (OSError, UnicodeDecodeError) as error:
-        reason = error.strerror if isinstance(error, OSError) else "is no text"
-        raise InputError(f"cannot be read: {reason}", file=file) from None
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"is no TOML: {error}", file=file) from None
+        tables = ShotFile.model_validate(read_toml(file, "a file of shots is TOML in UTF-8"))
     except ValidationError as error:
         key, said = _first(error)
         raise InputError(said, file=file, key=key) from None

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import tomllib
-from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, Field, ValidationError, model_validator
 
-from snapsim.errors import InputError
 from snapsim.footage.pixels import FrameRate, PixelPoint, Pixels, PixelSize, Scale
 from snapsim.scenario.explain import input_error
 from snapsim.scenario.fields import (
@@ -22,6 +19,7 @@ from snapsim.scenario.fields import (
     not_negative,
     positive,
 )
+from snapsim.scenario.text_file import read_toml
 from snapsim.study.distributions import Distribution
 from snapsim.study.study_file import PlaceDescription
 
@@ -152,12 +150,7 @@ class MatchFile(Table):
 
 def load_match(path: str) -> dict[str, Any]:
     """Read a match file as a document; raises InputError."""
-    try:
-        return tomllib.loads(Path(path).read_text(encoding="utf-8-sig"))
-    except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror}", file=path) from None
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise InputError(f"is no valid TOML: {error}", file=path) from None
+    return read_toml(path, "a match file is TOML in UTF-8")
 
 
 def match_from(document: dict[str, Any], file: str) -> MatchFile:

@@ -11,12 +11,12 @@ from __future__ import annotations
 import csv
 import re
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 
 from snapsim.arrays import Array
 from snapsim.errors import InputError
+from snapsim.scenario.text_file import read_text
 
 GAPS = frozenset({"", "nan", "na", "n/a", "null", "none", "-", "--"})
 _COMMA = re.compile(r"[+-]?\d*,\d+(?:[eE][+-]?\d+)?")
@@ -81,15 +81,13 @@ def number(text: str) -> float | None:
     return value if np.isfinite(value) else None
 
 
+MOST_TRACK_BYTES = 256 * 2**20
+"""Size of a file of tracks [bytes]: a million lines of twenty numbers."""
+
+
 def read_table(path: str) -> Table:
     """Read a file; raises InputError in one line."""
-    try:
-        source = Path(path).read_text(encoding="utf-8-sig")
-    except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror}", file=path) from None
-    except UnicodeDecodeError:
-        raise InputError("is no text file; tracks are CSV in UTF-8", file=path) from None
-    return table_from(source, path)
+    return table_from(read_text(path, "tracks are CSV in UTF-8", MOST_TRACK_BYTES), path)
 
 
 def table_from(source: str, file: str) -> Table:
@@ -102,7 +100,7 @@ def table_from(source: str, file: str) -> Table:
     if not numbered:
         raise InputError("is empty; a heading and one line a frame are due", file=file)
     sign = _sign([line for _, line in numbered])
-    cells = [[c.strip() for c in next(csv.reader([line], delimiter=sign))] for _, line in numbered]
+    cells = [_fields(line, sign, n, file) for n, line in numbered]
     head = next((k for k, row in enumerate(cells[:3]) if _is_data(row)), min(len(cells), 3))
     if head == len(cells):
         raise InputError("has a heading and no frames", file=file)
@@ -155,3 +153,11 @@ def _headings(rows: list[list[str]], wide: int) -> tuple[tuple[str, ...], tuple[
         (m[1] if m else n) or str(i + 1) for i, (n, m) in enumerate(zip(names, parted, strict=True))
     ]
     return tuple(plain), tuple(m[2] if m else "" for m in parted)
+
+
+def _fields(line: str, sign: str, number: int, file: str) -> list[str]:
+    """The cells of one line; raises InputError naming the line that cannot be parted."""
+    try:
+        return [cell.strip() for cell in next(csv.reader([line], delimiter=sign))]
+    except csv.Error as error:
+        raise InputError(f"cannot be read: {error}", file=file, key=f"line {number}") from None

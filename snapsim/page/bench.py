@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import threading
-import tomllib
 from collections.abc import Sequence
 from concurrent.futures import Executor, Future
 from dataclasses import dataclass, field
@@ -21,6 +20,7 @@ from snapsim.page.spacing import at_gap, kept_on_joints, set_down
 from snapsim.scenario.changes import apply_changes
 from snapsim.scenario.loading import scene_from_text
 from snapsim.scenario.quantities import LENGTH, parse
+from snapsim.scenario.text_file import toml_document
 from snapsim.simulation.system import System
 
 PROBE_DETAIL = "draft"
@@ -194,4 +194,6 @@ class Bench:
 
     def _document(self, changes: dict[str, str]) -> dict[str, Any]:
         made: Sequence[str] = [*self.source.changes, *(f"{k}={v}" for k, v in changes.items())]
-        return apply_changes(tomllib.loads(self.source.text), made, self.source.file)
+        return apply_changes(
+            toml_document(self.source.text, self.source.file), made, self.source.file
+        )

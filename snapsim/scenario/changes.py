@@ -8,13 +8,13 @@ One of the three numbers of a text like "0, 0, 20 mm" is its x, y or z: body.mag
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Iterable
 from typing import Any
 
 from snapsim.errors import InputError
 from snapsim.scenario.explain import label, name_in, suggest
 from snapsim.scenario.quantities import with_component
+from snapsim.scenario.text_file import NotToml, toml_document
 
 _PART = re.compile(r'\.?(?:"([^"]+)"|([^."\[\]]+))|\[(\d+)\]')
 
@@ -53,7 +53,7 @@ def read_change(change: str, file: str) -> tuple[str, Any]:
             file=file,
             key="--set",
         )
-    return key, _value(value.strip())
+    return key, _value(value.strip(), f"{file}: --set {key}")
 
 
 def _steps(key: str, file: str) -> list[Step]:
@@ -73,11 +73,11 @@ def _steps(key: str, file: str) -> list[Step]:
     return steps
 
 
-def _value(text: str) -> Any:
+def _value(text: str, file: str) -> Any:
     """A TOML value, or else plain text: shells eat the quotes round "55 deg"."""
     try:
-        document = tomllib.loads(f"value = {text}")
-    except tomllib.TOMLDecodeError:
+        document = toml_document(f"value = {text}", file)
+    except NotToml:
         return text
     return document["value"] if list(document) == ["value"] else text
 

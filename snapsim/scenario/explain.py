@@ -61,6 +61,10 @@ def _key(loc: Sequence[int | str], document: Any) -> tuple[str, Any]:
         if isinstance(part, int):
             if not isinstance(here, list):
                 continue
+            if part >= len(here):  # an entry that is due and not there
+                holder, here = here, None
+                parts.append(f"[{part + 1}]")
+                break
             holder, here = here, here[part]
             name = name_in(here) if isinstance(here, dict) else None
             many = len(parts) == 1 and name is not None
@@ -137,6 +141,11 @@ def _step(members: list[dict[str, Any]], part: int | str) -> list[dict[str, Any]
         found = [m["items"] for m in members if isinstance(m.get("items"), dict)]
         return found or members
     keyed = [m["properties"][part] for m in members if part in m.get("properties", {})]
+    keyed = keyed or [
+        m["additionalProperties"]
+        for m in members
+        if isinstance(m.get("additionalProperties"), dict)
+    ]
     if keyed:
         return keyed
     return [m for m in members if m.get("properties", {}).get("kind", {}).get("const") == part]

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
 from os import PathLike, fspath
-from pathlib import Path
 from typing import Any
 
 from pydantic import ValidationError
 
-from snapsim.errors import InputError
 from snapsim.scenario.build import build
 from snapsim.scenario.changes import apply_changes
 from snapsim.scenario.explain import input_error
@@ -20,6 +17,7 @@ from snapsim.scenario.inlining import with_surfaces
 from snapsim.scenario.names import check_names
 from snapsim.scenario.resolve import resolved_text
 from snapsim.scenario.scene import SceneDescription
+from snapsim.scenario.text_file import read_text, toml_document
 from snapsim.simulation.system import System
 
 
@@ -60,17 +58,9 @@ def describe_scene(document: dict[str, Any], file: str) -> SceneDescription:
 
 def scene_text(file: str) -> str:
     """Return the text of a scene file; raises InputError."""
-    try:
-        return Path(file).read_text(encoding="utf-8-sig")
-    except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror}", file=file) from None
-    except UnicodeDecodeError:
-        raise InputError("is no text file; a scene is TOML in UTF-8", file=file) from None
+    return read_text(file)
 
 
 @lru_cache(maxsize=4)
 def _document(text: str, file: str) -> dict[str, Any]:
-    try:
-        return tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise InputError(f"is no valid TOML: {error}", file=file) from None
+    return toml_document(text, file)

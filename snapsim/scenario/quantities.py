@@ -14,7 +14,11 @@ from typing import Any
 
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _PART = re.compile(rf"\s*({_NUMBER}|[+-]?(?:nan|inf(?:inity)?)(?![a-z]))\s*(.*?)\s*", re.IGNORECASE)
-_UNIT = re.compile(r"[A-Za-zµμΩ°%*/^() 0-9·²³-]{1,40}")
+_FACTOR = r"[A-Za-zµμΩ°%]{1,30}\s*(?:(?:\^|\*\*)\s*-?[1-9]|[²³])?"
+_FACTORS = rf"{_FACTOR}(?:(?:\s*[*·]\s*|\s+){_FACTOR}){{0,3}}"
+_UNIT = re.compile(rf"{_FACTORS}(?:\s*/\s*(?:{_FACTOR}|\({_FACTORS}\))){{0,3}}")
+"""A unit: names with powers of one digit, multiplied and divided ("kg/m^3", "N*m", "J/(kg K)").
+Nothing else of a text reaches pint, which would work out any arithmetic it finds."""
 
 
 @dataclass(frozen=True)
@@ -148,7 +152,7 @@ def _registry() -> Any:  # pint's own types are too wide to compute with
 @cache
 def scale(unit: str, target: str) -> float:
     """Factor from `unit` to `target`; raises ValueError("unknown") or ValueError("dimension")."""
-    if not _UNIT.fullmatch(unit) or (not unit[0].isalpha() and unit[0] not in "µμΩ°%"):
+    if len(unit) > 60 or not _UNIT.fullmatch(unit):
         raise ValueError("unknown")
     registry = _registry()
     try:

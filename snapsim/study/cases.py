@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Iterator, Set
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -18,7 +17,7 @@ from snapsim.errors import InputError
 from snapsim.parts.materials import MATERIALS
 from snapsim.scenario import toml_text
 from snapsim.scenario.changes import apply_changes, value_at
-from snapsim.scenario.loading import scene_from_text
+from snapsim.scenario.loading import scene_from_text, scene_text
 from snapsim.scenario.quantities import (
     ACCELERATION,
     ANGLE,
@@ -31,6 +30,7 @@ from snapsim.scenario.quantities import (
     write,
 )
 from snapsim.scenario.resolve import describe
+from snapsim.scenario.text_file import toml_document
 from snapsim.simulation.system import System
 from snapsim.study.distributions import Distribution
 from snapsim.study.ledger import fingerprint
@@ -99,14 +99,10 @@ def cases(study: Study, file: str) -> Cases:
     """Read the study's scene and try its middle; raises InputError for what cannot be."""
     path = Path(file).parent / study.scene
     try:
-        text = path.read_text(encoding="utf-8-sig")
-        document = tomllib.loads(text)
-    except OSError as error:
-        raise InputError(
-            f'"{study.scene}" cannot be read: {error.strerror}', file=file, key="scene"
-        ) from None
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise InputError(f"is no valid TOML: {error}", file=str(path)) from None
+        text = scene_text(str(path))
+    except InputError as error:
+        raise InputError(f'"{study.scene}" {error.message}', file=file, key="scene") from None
+    document = toml_document(text, str(path))
     scene = scene_from_text(text, str(path))
     document = _with_materials(document, study)
     cholesky_factor(list(study.vary), study)

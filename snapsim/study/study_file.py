@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import tomllib
 from os import PathLike, fspath
-from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, ValidationError, model_validator
@@ -12,6 +10,7 @@ from pydantic import Field, ValidationError, model_validator
 from snapsim.errors import InputError
 from snapsim.scenario.explain import input_error
 from snapsim.scenario.fields import Direction, Energy, Flag, Force, Length, Name, Speed, Table
+from snapsim.scenario.text_file import read_toml
 from snapsim.study.distributions import Distribution
 from snapsim.study.outcome import Measure, WhatCounts
 from snapsim.study.place import Placement
@@ -156,13 +155,7 @@ class Study(Table):
 def load_study(path: str | PathLike[str]) -> Study:
     """Read a study file; raises InputError with one line: file, key, what is wrong."""
     file = fspath(path)
-    try:
-        document = tomllib.loads(Path(file).read_text(encoding="utf-8-sig"))
-    except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror}", file=file) from None
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise InputError(f"is no valid TOML: {error}", file=file) from None
-    return study_from(document, file)
+    return study_from(read_toml(file, "a study is TOML in UTF-8"), file)
 
 
 def study_from(document: dict[str, Any], file: str) -> Study:

@@ -82,6 +82,23 @@ def test_wrong_usage_is_one_line(arguments, snap):
     assert "snapsim" in one_line(snap(*arguments))
 
 
+def test_what_a_file_says_commands_no_terminal(snap, falling, tmp_path):
+    # control sequences of ECMA-48 begin with ESC; none may come from a scene's text
+    text = (tmp_path / falling).read_text()
+    (tmp_path / "esc.toml").write_text(f'"\\u001b[31mRED\\u0007" = 1\n{text}')
+    line = one_line(snap("check", "esc.toml"))
+    assert '"\\x1b[31mRED\\x07": is not a known key' in line
+    named = snap("check", falling, "--set", 'title="\\u001b]0;mine\\u0007stage"')
+    assert named.status == 0
+    assert "\x1b" not in named.out
+    assert named.out.startswith("\\x1b]0;mine")
+
+
+def test_a_complaint_is_of_sensible_length(snap, falling):
+    line = one_line(snap("check", falling, "--set", f"{'x' * 100_000}=1"))
+    assert len(line) < 2100
+
+
 def test_an_existing_run_is_refused_before_anything_is_computed(
     snap, falling, tmp_path, monkeypatch
 ):
@@ -262,7 +279,7 @@ def test_a_clip_that_cannot_be_drawn_is_one_line(snap, options, said):
         ('[[shot]]\ncamera = "orbit"\nturn = 3', "shot.1.turn: the number 3 has no unit"),
         ('[[shot]]\ncamera = "crane"', 'shot 1.camera: "crane" is no camera'),
         ('[[shot]]\nview = ["1 deg", "2 deg"]', "shot.1.camera: is missing"),
-        ("[[shot]", "is no TOML"),
+        ("[[shot]", "is no valid TOML"),
     ],
 )
 def test_a_wrong_file_of_shots_is_one_line(snap, tmp_path, text, said):

@@ -38,6 +38,16 @@ MISTAKES = {
         '["blnk", "oak"]',
         ["contact.pair[1].between", '"blnk" is not known', 'did you mean "blank"?', "magnet"],
     ),
+    "pair of one": (
+        '["blank", "oak"]',
+        '["blank"]',
+        ["contact.pair[1].between[2]", "is missing, and must be given"],
+    ),
+    "point of one number": (
+        "[contact]",
+        '[[material]]\nname = "m"\ndensity = "1 kg/m^3"\ncurve = [["0 A/m"]]\n[contact]',
+        ["material.m.curve[1][2]", "is missing, and must be given"],
+    ),
     "pair of a body with itself": (
         '["blank", "oak"]',
         '["blank", "blank"]',

@@ -28,6 +28,10 @@ CASES = [
     ("1.0 MS/m", q.CONDUCTIVITY, (1e6,)),
     ("0, 0, -9.80665 m/s^2", q.ACCELERATION, (0.0, 0.0, -9.80665)),
     (" 1e3mm ", q.LENGTH, (1.0,)),
+    ("2 J/(kg m) ", q.ACCELERATION, (2.0,)),
+    ("3 kg m s^-2", q.FORCE, (3.0,)),
+    ("4 N·m", q.TORQUE, (4.0,)),
+    ("7 g/cm³", q.DENSITY, (7000.0,)),
 ]
 
 
@@ -54,6 +58,10 @@ WRONG = [
     ("20 degC", q.LENGTH, "is not a unit"),
     ("3 dB", q.ANGLE, "unit"),
     ("60 mmm", q.LENGTH, '"mmm" is no known unit'),
+    ("1 m*9**9**8", q.LENGTH, "is no known unit"),
+    ("1 m**(9**9**9)", q.LENGTH, "is no known unit"),
+    ("1 m*2", q.LENGTH, "is no known unit"),
+    ("1 m" + "*m/m" * 40, q.LENGTH, "is no known unit"),
     ("nan mm", q.LENGTH, "not finite"),
     ("-inf mm", q.LENGTH, "not finite"),
     ("1e999 mm", q.LENGTH, "not finite"),

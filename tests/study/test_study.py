@@ -180,7 +180,17 @@ def test_a_built_in_material_can_be_varied(write):
         ('"20 mm", "30 mm"', '"20 deg", "30 deg"', "cannot stand in"),
         ("body.ball.position.z", "body.bell.position.z", '"bell" is not there.*"?ball'),
         ("between = [0.4, 0.6]", "between = [0.4, 1.6]", "restitution"),
-        ("normal = [0.5, 0.05]", "norm = [0.5, 0.05]", "norm: is not a known key"),
+        (
+            "normal = [0.5, 0.05]",
+            "nromal = [0.5, 0.05]",
+            'nromal: is not a known key; did you mean "normal". allowed: uniform, normal',
+        ),
+        ("normal = [0.5, 0.05]", "normal = [0.5]", r"normal\[2\]: is missing, and must be given"),
+        (
+            "normal = [0.5, 0.05]",
+            f"normal = [0.5, {10**30}]",
+            r"vary.\"contact.restitution\".normal\[2\]: is an integer of more than 64 bits",
+        ),
         ("falling.toml", "none.toml", "none.toml.*cannot be read"),
         ("replicates = 2", "sensitivities = true\nsamples = 6", "TOML"),
         ("[vary]", '[count]\nwhat = ["table_overloaded"]\n[vary]', "give table_load"),
