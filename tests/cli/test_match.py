@@ -70,6 +70,8 @@ def test_an_empty_file_and_one_that_is_not_there_are_refused(snap, falling, tmp_
 def test_a_fit_gives_back_the_restitution_and_leaves_a_scene_and_a_study(
     snap, falling, tracks, tmp_path
 ):
+    noted = (tmp_path / falling).read_text().replace('"20 mm" }', '"20 mm" } # as bought, 12 May')
+    (tmp_path / falling).write_text(noted)
     asked = ("--fit", "contact.restitution=0.1..0.9", "-o", "out", "--json")
     wrong = ("--set", "contact.restitution=0.2")
     result = snap("match", falling, tracks, *GIVEN, *BALL, *asked, *wrong)
@@ -82,6 +84,9 @@ def test_a_fit_gives_back_the_restitution_and_leaves_a_scene_and_a_study(
     assert "spread" not in str(found["fit"]["warnings"])
     scene = tomllib.loads((tmp_path / "out" / "fitted.toml").read_text())
     assert scene["contact"]["restitution"] == value["value"]
+    text = (tmp_path / "out" / "fitted.toml").read_text()
+    assert "\nrestitution = " in text
+    assert "# as bought, 12 May\n" in text  # what the author wrote beside it stays
     swept = snap("sweep", "out/fitted.study.toml", "-o", "swept", "--samples", "2", "--json")
     assert swept.status == 0, swept.err
     assert swept.json["statuses"] == {"done": 8}

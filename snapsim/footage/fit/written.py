@@ -15,6 +15,8 @@ from snapsim.scenario import toml_text
 from snapsim.scenario.changes import apply_changes
 
 NAME, STUDY = "fitted.toml", "fitted.study.toml"
+HEAD = "Written by snapsim match:"
+"""How a fitted scene begins; the author's comments follow."""
 
 
 def fitted_scene(result: FitResult, folder: Path, track_file: str) -> str:
@@ -23,11 +25,18 @@ def fitted_scene(result: FitResult, folder: Path, track_file: str) -> str:
     changes = (*result.predictor.changes(result.fitted.shares), f'run.detail="{detail}"')
     document = apply_changes(cases.document, changes, cases.file)
     _move(document, Path(cases.file).parent, folder)
-    head = (
-        f"# Written by snapsim match: {Path(cases.file).name} with values fitted to\n"
-        f"# {Path(track_file).name} with {detail} cells, which they belong to. Spreads: {STUDY}\n"
-    )
-    return head + toml_text.write(document)
+    text = toml_text.rewritten(_headless(cases.scene.source), document)
+    scene, tracks = Path(cases.file).name, Path(track_file).name
+    return toml_text.comment(
+        f"{HEAD} {scene} with values fitted to",
+        f"{tracks} with {detail} cells, which they belong to. Spreads: {STUDY}",
+    ) + (text if text.startswith("#") else f"\n{text}")
+
+
+def _headless(text: str) -> str:
+    """The scene without the head of a fit before this one."""
+    lines = text.splitlines(keepends=True)
+    return "".join(lines[2:]).lstrip("\n") if lines[0].startswith(f"# {HEAD}") else text
 
 
 def fitted_study(result: FitResult, track_file: str) -> str | None:
@@ -44,7 +53,9 @@ def fitted_study(result: FitResult, track_file: str) -> str | None:
     pairs = _correlated(result, own)
     if pairs:
         document["correlated"] = pairs
-    return "# Written by snapsim match; ready for snapsim sweep.\n" + toml_text.write(document)
+    return toml_text.comment("Written by snapsim match; ready for snapsim sweep.") + (
+        toml_text.listed(document)
+    )
 
 
 def standard_error(result: FitResult, k: int) -> float:
