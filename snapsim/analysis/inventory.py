@@ -13,7 +13,7 @@ from rich.text import Text
 from snapsim.analysis.cautions import CAUTIONS
 from snapsim.analysis.stray_field import stray_lines, stray_summary
 from snapsim.analysis.summary import number, numbers
-from snapsim.parts.shapes import Compound, Mesh, Prism, Shape
+from snapsim.parts.shapes import Shape
 from snapsim.simulation.system import System
 
 
@@ -53,9 +53,8 @@ def inventory(system: System, warnings: Iterable[str]) -> dict[str, Any]:
 
 def _drawn(shape: Shape) -> dict[str, Any]:
     """Where the centre of mass is in the author's own coordinates, for shapes that have some."""
-    if isinstance(shape, Prism | Mesh | Compound):
-        return {"centre_as_drawn_m": numbers(shape.drawn_centre)}
-    return {}
+    centre = shape.drawn_centre
+    return {} if centre is None else {"centre_as_drawn_m": numbers(centre)}
 
 
 def inventory_table(result: dict[str, Any]) -> RenderableType:

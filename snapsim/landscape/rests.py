@@ -32,9 +32,9 @@ from snapsim.landscape.symmetry import (
     idle_directions,
     image,
     shape_symmetries,
-    signed_axes,
 )
 from snapsim.numerics import rotations
+from snapsim.parts.shapes.symmetry import signed_axes
 from snapsim.simulation.system import System
 
 Progress = Callable[[str, int, int], None]

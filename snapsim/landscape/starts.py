@@ -25,10 +25,10 @@ from snapsim.landscape.symmetry import (
     apart,
     rotations_from,
     shape_symmetries,
-    signed_axes,
     unspun,
 )
 from snapsim.numerics import rotations
+from snapsim.parts.shapes.symmetry import signed_axes
 
 MARGIN = 1e-4
 """Gap [m] at which a symmetric start is set before a face."""

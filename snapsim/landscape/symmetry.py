@@ -12,7 +12,6 @@ scene has is not deduced but found: the image must have the same energy and the 
 from __future__ import annotations
 
 from collections.abc import Callable
-from itertools import permutations, product
 
 import numpy as np
 
@@ -20,26 +19,18 @@ from snapsim.arrays import Array
 from snapsim.landscape.place import Place
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
-from snapsim.parts.shapes import Shape
-
-REVOLUTION = ("cylinder", "ring")
-"""Kinds of shape that a turn about the body's z axis leaves as they are."""
-
-ROUND = "sphere"
-
-MIRRORED = ("box", "cylinder", "ring", "sphere", "hex_nut")
-"""Kinds that are their own mirror images in the three planes of the body axes."""
+from snapsim.parts.shapes import Revolution
 
 
 def spins_freely(body: Body) -> bool:
     """True for a body of revolution that is no magnet across its axis."""
     along = body.magnetised is None or bool(np.hypot(*body.magnetised[:2]) < 1e-9)
-    return body.shape.kind in REVOLUTION and along
+    return body.shape.revolution is Revolution.AXIS and along
 
 
 def turns_freely(body: Body) -> bool:
     """True for a ball that is no magnet."""
-    return body.shape.kind == ROUND and body.magnetised is None
+    return body.shape.revolution is Revolution.CENTRE and body.magnetised is None
 
 
 def idle_directions(body: Body) -> Callable[[Place], Array] | None:
@@ -70,44 +61,13 @@ def axis_of(place: Place) -> Array:
     return axis
 
 
-def signed_axes() -> list[Array]:
-    """Return the 48 rotations and reflections (3, 3) that permute the axes."""
-    found = []
-    for order in permutations(range(3)):
-        for signs in product((1.0, -1.0), repeat=3):
-            matrix = np.zeros((3, 3))
-            matrix[np.arange(3), order] = signs
-            found.append(matrix)
-    return found
-
-
 def shape_symmetries(body: Body) -> list[Array]:
     """Return rotations and reflections (3, 3), body axes, that leave the body as it is."""
-    shape = body.shape
-    if shape.kind not in MIRRORED:
-        return [np.eye(3)]
-    found = [m for m in _candidates(shape) if _keeps(shape, m)]
+    found = list(body.shape.symmetries)
     if body.magnetised is not None:  # magnetisation is an axial vector
         m = body.magnetised
         found = [s for s in found if np.allclose(np.linalg.det(s) * s @ m, m, atol=1e-9)]
     return found
-
-
-def _candidates(shape: Shape) -> list[Array]:
-    if shape.kind != "hex_nut":
-        return signed_axes()
-    found = []
-    for k, z, flip in product(range(6), (1.0, -1.0), (1.0, -1.0)):
-        c, s = np.cos(k * np.pi / 3), np.sin(k * np.pi / 3)
-        found.append(np.array([[c, -s * flip, 0], [s, c * flip, 0], [0, 0, z]]))
-    return found
-
-
-def _keeps(shape: Shape, matrix: Array) -> bool:
-    """True where the extents along all axes stay: enough for boxes and bodies of revolution."""
-    if shape.kind == "hex_nut":
-        return True
-    return bool(np.allclose(np.abs(matrix) @ shape.extents, shape.extents, rtol=1e-9))
 
 
 def apart(body: Body, one: Place, other: Place, symmetries: list[Array]) -> float:
@@ -119,7 +79,7 @@ def apart(body: Body, one: Place, other: Place, symmetries: list[Array]) -> floa
     a, b = rotations.matrix(one.quaternion), rotations.matrix(other.quaternion)
     if spins_freely(body):
         cosine = float(a[:, 2] @ b[:, 2])
-        flips = body.magnetised is None
+        flips = any(p[2, 2] < 0 < np.linalg.det(p) for p in symmetries)
         cosine = abs(cosine) if flips else cosine
         return offset + reach * float(np.sqrt(max(2 - 2 * cosine, 0.0)))
     turns = (p for p in symmetries if np.linalg.det(p) > 0)

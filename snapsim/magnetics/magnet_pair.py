@@ -20,7 +20,9 @@ Valid while the bodies do not overlap.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from functools import cache
+from typing import Any
 
 import numpy as np
 
@@ -40,18 +42,11 @@ def quadrature(shape: Shape, order: int = DEFAULT_ORDER) -> tuple[Array, Array]:
     pieces of a composite shape have fewer points, by the root of their size over the whole's.
     """
     parts = pieces_of(shape)
-    if isinstance(shape, ConvexPolyhedron):
-        points, weights = _cones(shape, order)
-    elif parts[0].shape is not shape:
+    if parts[0].shape is not shape:
         points, weights = _union(shape, parts, order)
-    elif isinstance(shape, Prism):
-        points, weights = _prism(shape, order)
-    elif isinstance(shape, Box):
-        points, weights = _box(shape, order)
-    elif isinstance(shape, Sphere):
-        points, weights = _ball(shape.diameter / 2, order)
     else:
-        points, weights = _extrusion(shape, order)
+        general = _cones if shape.outline is None else _extrusion
+        points, weights = RULES.get(type(shape), general)(shape, order)
     return points, weights * (shape.volume / weights.sum())
 
 
@@ -83,9 +78,9 @@ def _box(shape: Box, order: int) -> tuple[Array, Array]:
     return np.stack(grid, axis=-1).reshape(-1, 3), weights.ravel()
 
 
-def _ball(radius: float, order: int) -> tuple[Array, Array]:
+def _ball(shape: Sphere, order: int) -> tuple[Array, Array]:
     """Gauss in r and in the cosine of the polar angle, equal steps in azimuth."""
-    r, wr = _gauss(0, radius, order // 2 + 1)
+    r, wr = _gauss(0, shape.diameter / 2, order // 2 + 1)
     mu, wmu = _legendre(order)
     turn, wt = _circle(2 * order)
     sine = np.sqrt(1 - mu**2)
@@ -109,8 +104,8 @@ def _union(shape: Shape, parts: tuple[Piece, ...], order: int) -> tuple[Array, A
 
 def _prism(shape: Prism, order: int) -> tuple[Array, Array]:
     """Gauss in the triangles between the centroid and each side, times Gauss along z."""
-    box = shape.as_box
-    if box is not None:
+    box = shape.simplest
+    if isinstance(box, Box):
         return _box(box, order)
     largest = 2 * float(shape.extents.max())
     flat, area = [], []
@@ -126,9 +121,9 @@ def _prism(shape: Prism, order: int) -> tuple[Array, Array]:
     return points, np.outer(wz, np.concatenate(area)).ravel()
 
 
-def _cones(shape: ConvexPolyhedron, order: int) -> tuple[Array, Array]:
+def _cones(shape: Shape, order: int) -> tuple[Array, Array]:
     """Gauss in the tetrahedra between the centre and each triangle, collapsed from a cube."""
-    corners, triangles = shape.surface(0)
+    corners, triangles = shape.surface(2 * order)
     count = max(1, math.ceil(1.1 * order / len(triangles) ** (1 / 3)))
     u, w = _gauss(0, 1, count)
     r, s, t = (g.ravel() for g in np.meshgrid(u, u, u, indexing="ij"))
@@ -142,8 +137,7 @@ def _cones(shape: ConvexPolyhedron, order: int) -> tuple[Array, Array]:
 def _extrusion(shape: Shape, order: int) -> tuple[Array, Array]:
     """Profile in polar coordinates between the bore and the outer edge, times Gauss along z."""
     outline = shape.outline
-    if outline is None:
-        raise ValueError(f"no quadrature for the shape {shape.kind}")
+    assert outline is not None
     if outline.polygon.size:
         turn, wt, edge = _sectors(outline.polygon, max(FEWEST, math.ceil(order / 2)))
     else:
@@ -159,6 +153,15 @@ def _extrusion(shape: Shape, order: int) -> tuple[Array, Array]:
     z, wz = _gauss(-h, h, _count(order, 2 * h, largest))
     points = np.column_stack([np.tile(flat, (len(z), 1)), np.repeat(z, len(flat))])
     return points, np.outer(wz, area).ravel()
+
+
+RULES: dict[type, Callable[[Any, int], tuple[Array, Array]]] = {
+    Box: _box,
+    Prism: _prism,
+    Sphere: _ball,
+    ConvexPolyhedron: _cones,
+}
+"""Rules of solids that are no plain extrusion, or better served; pieces are added up."""
 
 
 def _circle(count: int) -> tuple[Array, Array]:

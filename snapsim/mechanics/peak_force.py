@@ -26,7 +26,7 @@ from dataclasses import dataclass
 from math import gamma, inf, isfinite, nan, pi, sqrt
 
 from snapsim.parts.bodies import Body
-from snapsim.parts.shapes import Shape, Sphere
+from snapsim.parts.shapes import Revolution, Shape
 
 _DURATION = 2.0 * sqrt(pi) * gamma(7.0 / 5.0) / gamma(9.0 / 10.0)
 FIRST_YIELD = 1.6
@@ -142,7 +142,7 @@ def contact_radii(first: Shape, second: Shape) -> tuple[float, float]:
     largest size), blunt that half size itself, as of a crowned face (our choice; a force goes with
     the fifth root of the radius, so it matters little).
     """
-    round_1, round_2 = isinstance(first, Sphere), isinstance(second, Sphere)
+    round_1, round_2 = (s.revolution is Revolution.CENTRE for s in (first, second))
     size_1, size_2 = float(max(first.extents)), float(max(second.extents))
     if round_1 and round_2:
         radius = effective_radius(size_1, size_2)

@@ -9,6 +9,7 @@ from snapsim.parts.materials import MATERIALS
 from snapsim.scenario.contact import ContactDescription
 from snapsim.scenario.explain import label
 from snapsim.scenario.run import RunDescription
+from snapsim.scenario.shapes import SHAPE_TABLES
 
 Field = dict[str, Any]
 
@@ -28,8 +29,9 @@ def scene_fields(document: Mapping[str, Any], part: str) -> list[dict[str, Any]]
 def _body(body: Mapping[str, Any], part: str, own: list[Any]) -> Iterator[Field]:
     key = f"body.{label(body['name'])}"
     shape = body.get("shape", {})
+    asked = SHAPE_TABLES[shape["kind"]].quantities() if "kind" in shape else []
     for name, value in shape.items():
-        if name != "kind" and isinstance(value, str) and shape.get("kind") != "mesh":
+        if name in asked:
             yield _field(f"{key}.shape.{name}", _words(name), value)
     yield _field(f"{key}.material", "material", body.get("material"), _like(body, own))
     if "magnetised" in body:

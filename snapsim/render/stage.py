@@ -13,7 +13,7 @@ import pyvista as pv
 
 from snapsim.arrays import Array, ByteArray, IntArray
 from snapsim.numerics import rotations
-from snapsim.parts.shapes import Box
+from snapsim.parts.shapes import fills_its_box
 from snapsim.parts.states import Pose
 from snapsim.render import palette
 from snapsim.render.camera import View
@@ -98,7 +98,7 @@ def find_receiver(system: System, pose: Pose, action: Action) -> Receiver:
     lowest = action.swept[:, 2].min() + 0.05 * action.size
     for i, body in enumerate(system.bodies):
         upright = rotations.rotate(pose.quaternion[i], np.array([0.0, 0.0, 1.0]))[2] > 0.9999
-        if not (body.fixed and isinstance(body.shape, Box) and upright) or body.is_magnet:
+        if not (body.fixed and fills_its_box(body.shape) and upright) or body.is_magnet:
             continue
         spread = np.abs(rotations.matrix(pose.quaternion[i])[:2, :2]) @ body.shape.extents[:2]
         centre = pose.position[i]

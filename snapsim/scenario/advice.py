@@ -2,14 +2,8 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from snapsim.parts.materials import MATERIALS
-from snapsim.parts.shapes import Compound, Mesh
 from snapsim.simulation.system import System
-
-SMALLEST, LARGEST = 1e-3, 5.0
-"""Lengths [m] between which a mesh is what one would put on a stage."""
 
 
 def advice(system: System) -> list[str]:
@@ -19,7 +13,7 @@ def advice(system: System) -> list[str]:
         *_unknown(system),
         *_hidden_tables(system),
         *_nothing_recoils(system),
-        *_odd_surfaces(system),
+        *_odd_shapes(system),
     ]
 
 
@@ -61,19 +55,6 @@ def _hidden_tables(system: System) -> list[str]:
     ]
 
 
-def _odd_surfaces(system: System) -> list[str]:
-    """Meshes that came inside out, or whose unit may be wrong."""
-    found = []
-    for body in system.bodies:
-        shapes = [m.shape for m in body.shape.members] if isinstance(body.shape, Compound) else []
-        for shape in (body.shape, *shapes):
-            if not isinstance(shape, Mesh):
-                continue
-            size = float(np.ptp(shape.corners, axis=0).max())
-            if shape.was_turned:
-                found.append(f'"{body.name}": the mesh was inside out and has been turned')
-            if not SMALLEST <= size <= LARGEST:
-                found.append(
-                    f'"{body.name}": the mesh is {size:.3g} m long; is the unit of its file right?'
-                )
-    return found
+def _odd_shapes(system: System) -> list[str]:
+    """What shapes say of themselves."""
+    return [f'"{body.name}": {remark}' for body in system.bodies for remark in body.shape.remarks]

@@ -9,7 +9,6 @@ import numpy as np
 from snapsim.errors import InputError
 from snapsim.parts.bodies import Body
 from snapsim.parts.materials import MATERIALS, MagnetisationCurve, Material
-from snapsim.parts.shapes import Compound
 from snapsim.parts.states import Pose, State
 from snapsim.parts.surfaces import SurfacePair, SurfaceRules
 from snapsim.scenario.body import BodyDescription
@@ -98,7 +97,7 @@ def _body(b: BodyDescription, materials: Mapping[str, Material], file: str) -> B
     shape = b.shape.solid()
     for field, problem in shape.problems:
         raise InputError(problem, file=file, key=f"{key}.shape.{field}")
-    if isinstance(shape, Compound):
+    if shape.members:
         refuse_loose_members(shape, file, f"{key}.shape.members")
     material = materials[b.material]
     if material.is_magnet and b.magnetised is None:

@@ -9,7 +9,7 @@ from itertools import combinations
 from typing import Final
 
 from snapsim.errors import InputError
-from snapsim.parts.shapes import Compound
+from snapsim.parts.shapes import Shape
 
 DEEPEST: Final = 1e-6
 """Overlap [m] that is rounding of what the author wrote."""
@@ -18,7 +18,7 @@ WIDEST: Final = 1e-4
 """Gap [m] that glue or a weld bridges."""
 
 
-def refuse_loose_members(shape: Compound, file: str, key: str) -> None:
+def refuse_loose_members(shape: Shape, file: str, key: str) -> None:
     """Raise InputError where members overlap, or where some touch none of the others."""
     gaps = _gaps(shape)
     for (a, b), gap in gaps.items():
@@ -46,7 +46,7 @@ def refuse_loose_members(shape: Compound, file: str, key: str) -> None:
             )
 
 
-def _gaps(shape: Compound) -> dict[tuple[int, int], float]:
+def _gaps(shape: Shape) -> dict[tuple[int, int], float]:
     """Gap [m] of every two members."""
     from snapsim.mechanics.contact import gap_between
 

@@ -7,7 +7,7 @@ table of materials.
 
 from __future__ import annotations
 
-from typing import Any, TypeVar
+from typing import Any
 
 from snapsim.parts.materials import Material
 from snapsim.scenario import toml_text
@@ -16,16 +16,12 @@ from snapsim.scenario.build import scene_materials
 from snapsim.scenario.material import MaterialDescription
 from snapsim.scenario.rotation import quaternion_of
 from snapsim.scenario.scene import SceneDescription
-from snapsim.scenario.shapes import CompoundMember, CompoundShape, MeshShape, ShapeDescription
-
-Placed = TypeVar("Placed", BodyDescription, CompoundMember)
 
 
 def resolved_text(scene: SceneDescription) -> str:
     """Return the filled-in scene as TOML text."""
-    turned = [_turned(b).model_copy(update={"shape": _shape(b.shape)}) for b in scene.body]
     document = scene.model_dump(exclude_none=True)
-    document["body"] = [_filled(b.model_dump(exclude_none=True)) for b in turned]
+    document["body"] = [_filled(_resolved(b).model_dump(exclude_none=True)) for b in scene.body]
     used = scene_materials(scene).values()
     document["material"] = [describe(m).model_dump(exclude_none=True) for m in used]
     contact = document["contact"]
@@ -41,20 +37,11 @@ def resolved_text(scene: SceneDescription) -> str:
     return toml_text.write(_filled(document))
 
 
-def _turned(placed: Placed) -> Placed:
-    """The body, or member of a compound, with its turn as one quaternion."""
-    one = quaternion_of(placed.rotation, placed.quaternion)
-    return placed.model_copy(update={"rotation": (), "quaternion": one})
-
-
-def _shape(shape: ShapeDescription) -> ShapeDescription:
-    """The shape without its file, whose surface is written out, and with members turned."""
-    if isinstance(shape, CompoundShape):
-        members = [_turned(m).model_copy(update={"shape": _shape(m.shape)}) for m in shape.members]
-        return shape.model_copy(update={"members": members})
-    if isinstance(shape, MeshShape):
-        return shape.model_copy(update={"file": None, "unit": None})
-    return shape
+def _resolved(body: BodyDescription) -> BodyDescription:
+    """The body with its turn as one quaternion, its shape as a run file keeps it."""
+    turn = quaternion_of(body.rotation, body.quaternion)
+    update = {"rotation": (), "quaternion": turn, "shape": body.shape.resolved()}
+    return body.model_copy(update=update)
 
 
 def _filled(table: dict[str, Any]) -> dict[str, Any]:

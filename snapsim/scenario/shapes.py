@@ -2,19 +2,40 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, Self
+from pathlib import Path
+from typing import Annotated, Literal, Self, get_args
 
 import numpy as np
 from pydantic import Field, StrictInt, model_validator
 
+from snapsim.errors import InputError
 from snapsim.numerics import rotations
 from snapsim.parts import shapes as solids
 from snapsim.scenario.fields import Length, Point2, Position, Quaternion, Sizes, Table
+from snapsim.scenario.mesh_file import surface_in_metres
 from snapsim.scenario.quantities import LENGTH, parse
 from snapsim.scenario.rotation import Rotation, quaternion_of
 
 
-class BoxShape(Table):
+class ShapeTable(Table):
+    """What all shapes share: a kind with files, members or such overrides what it has of them."""
+
+    def inlined(self, folder: Path, file: str, key: str) -> Self:
+        """Return it with the files that it names read; raises InputError."""
+        return self
+
+    def resolved(self) -> Self:
+        """Return it as a run file keeps it: without files, every turn one quaternion."""
+        return self
+
+    @classmethod
+    def quantities(cls) -> list[str]:
+        """Return its keys that take a quantity as text, in order: what a form asks for."""
+        properties = cls.model_json_schema()["properties"]
+        return [name for name, schema in properties.items() if "x-si-unit" in schema]
+
+
+class BoxShape(ShapeTable):
     """A rectangular block."""
 
     kind: Literal["box"]
@@ -25,7 +46,7 @@ class BoxShape(Table):
         return solids.Box(self.size)
 
 
-class CylinderShape(Table):
+class CylinderShape(ShapeTable):
     """A solid cylinder, disc or rod, its axis along body z."""
 
     kind: Literal["cylinder"]
@@ -37,7 +58,7 @@ class CylinderShape(Table):
         return solids.Cylinder(self.diameter, self.length)
 
 
-class RingShape(Table):
+class RingShape(ShapeTable):
     """A ring, washer or tube, its axis along body z."""
 
     kind: Literal["ring"]
@@ -50,7 +71,7 @@ class RingShape(Table):
         return solids.Ring(self.outer_diameter, self.inner_diameter, self.length)
 
 
-class SphereShape(Table):
+class SphereShape(ShapeTable):
     """A ball."""
 
     kind: Literal["sphere"]
@@ -61,7 +82,7 @@ class SphereShape(Table):
         return solids.Sphere(self.diameter)
 
 
-class HexNutShape(Table):
+class HexNutShape(ShapeTable):
     """A plain hexagonal nut, its bore along body z."""
 
     kind: Literal["hex_nut"]
@@ -74,7 +95,7 @@ class HexNutShape(Table):
         return solids.HexNut(self.across_flats, self.bore, self.length)
 
 
-class PrismShape(Table):
+class PrismShape(ShapeTable):
     """An outline in the body x-y plane, drawn out along body z.
 
     The outline may stand anywhere in its own coordinates: the body's position is its centre of
@@ -90,7 +111,7 @@ class PrismShape(Table):
         return solids.Prism(tuple(self.points), self.length)
 
 
-class MeshShape(Table):
+class MeshShape(ShapeTable):
     """A closed surface from a file beside the scene, or written out in the scene itself.
 
     The surface may stand anywhere in its own coordinates: the body's position is its centre of
@@ -140,6 +161,20 @@ class MeshShape(Table):
         """Metres a unit of the file."""
         return parse(f"1 {self.unit}", LENGTH)[0]
 
+    def inlined(self, folder: Path, file: str, key: str) -> Self:
+        """Return it with its file read into `corners` and `triangles`."""
+        if self.file is None:
+            return self
+        try:
+            corners, triangles = surface_in_metres(folder, self.file, self.scale)
+        except ValueError as error:
+            raise InputError(str(error), file=file, key=f"{key}.file") from None
+        return self.model_copy(update={"corners": corners, "triangles": triangles})
+
+    def resolved(self) -> Self:
+        """Return it with its surface written out in place of its file."""
+        return self.model_copy(update={"file": None, "unit": None})
+
     def solid(self) -> solids.Mesh:
         """Return the shape in SI; its file must have been read into `corners`."""
         return solids.Mesh(
@@ -148,14 +183,17 @@ class MeshShape(Table):
         )
 
 
+SimpleShape = (
+    BoxShape | CylinderShape | RingShape | SphereShape | HexNutShape | PrismShape | MeshShape
+)
+"""The shapes that a compound may be joined from."""
+
+
 class CompoundMember(Table):
     """One piece of a compound: where its own centre stands in the compound's frame, and how it is
     turned there."""
 
-    shape: Annotated[
-        BoxShape | CylinderShape | RingShape | SphereShape | HexNutShape | PrismShape | MeshShape,
-        Field(discriminator="kind"),
-    ]
+    shape: Annotated[SimpleShape, Field(discriminator="kind")]
     position: Position = (0.0, 0.0, 0.0)
     rotation: Rotation = ()
     quaternion: Quaternion | None = None
@@ -166,13 +204,22 @@ class CompoundMember(Table):
             raise ValueError("has both rotation and quaternion; give one of them")
         return self
 
+    def with_shape(self, shape: SimpleShape) -> Self:
+        """Return it with another shape."""
+        return self.model_copy(update={"shape": shape})
+
+    def resolved(self) -> Self:
+        """Return it with its turn as one quaternion, its shape as a run file keeps it."""
+        turn = {"rotation": (), "quaternion": quaternion_of(self.rotation, self.quaternion)}
+        return self.with_shape(self.shape.resolved()).model_copy(update=turn)
+
     def piece(self) -> solids.Piece:
         """Return the member in its place, in SI."""
         turn = rotations.matrix(np.array(quaternion_of(self.rotation, self.quaternion)))
         return solids.Piece(self.shape.solid(), np.array(self.position), turn)
 
 
-class CompoundShape(Table):
+class CompoundShape(ShapeTable):
     """Several pieces rigidly joined, of one material.
 
     Members must touch and must not overlap. The body's position is the common centre of mass.
@@ -181,19 +228,27 @@ class CompoundShape(Table):
     kind: Literal["compound"]
     members: list[CompoundMember] = Field(min_length=1)
 
+    def inlined(self, folder: Path, file: str, key: str) -> Self:
+        """Return it with its members' files read."""
+        members = [
+            m.with_shape(m.shape.inlined(folder, file, f"{key}.members[{k}].shape"))
+            for k, m in enumerate(self.members, start=1)
+        ]
+        return self.model_copy(update={"members": members})
+
+    def resolved(self) -> Self:
+        """Return it with its members as a run file keeps them."""
+        return self.model_copy(update={"members": [m.resolved() for m in self.members]})
+
     def solid(self) -> solids.Compound:
         """Return the shape in SI."""
         return solids.Compound(tuple(m.piece() for m in self.members))
 
 
-ShapeDescription = Annotated[
-    BoxShape
-    | CylinderShape
-    | RingShape
-    | SphereShape
-    | HexNutShape
-    | PrismShape
-    | MeshShape
-    | CompoundShape,
-    Field(discriminator="kind"),
-]
+ShapeDescription = Annotated[SimpleShape | CompoundShape, Field(discriminator="kind")]
+
+SHAPE_TABLES: dict[str, type[ShapeTable]] = {
+    table.model_fields["kind"].annotation.__args__[0]: table
+    for table in get_args(SimpleShape | CompoundShape)
+}
+"""Every kind of shape that a scene may name."""

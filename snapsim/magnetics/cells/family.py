@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from typing import Final
 
-from snapsim.errors import InputError
 from snapsim.magnetics.cells import box, cylinder, hex_nut, mesh, prism, ring, sphere
 from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.cells.layout import Divisions, Layout
 from snapsim.magnetics.cells.reflection import reflected
-from snapsim.parts.shapes import Prism, Shape
+from snapsim.parts.shapes import Mesh, Shape, as_drawn
 
 LAYOUTS: Final[dict[str, Layout]] = {
     "box": box.LAYOUT,
@@ -22,18 +21,21 @@ LAYOUTS: Final[dict[str, Layout]] = {
 }
 
 
+FACETS: Final = 32
+"""Flat faces round a full circle of a shape without a layout of its own."""
+
+
 def simplest(shape: Shape) -> Shape:
-    """Return the box that a prism is, if its outline is a rectangle along the axes; else itself."""
-    return (shape.as_box or shape) if isinstance(shape, Prism) else shape
+    """Return the shape that has the cells: a box for a prism that is one, else itself.
+
+    One without a layout is meshed as it is drawn, as a triangulated solid of its volume.
+    """
+    shape = shape.simplest
+    return shape if shape.members or shape.kind in LAYOUTS else Mesh(*as_drawn(shape, FACETS))
 
 
 def layout_of(shape: Shape, layouts: dict[str, Layout] = LAYOUTS) -> Layout:
-    """Return the layout of a shape; raises InputError for one without cells."""
-    if shape.kind not in layouts:
-        raise InputError(
-            f"no cells for a {shape.kind!r} of a soft material; allowed are {', '.join(layouts)}",
-            key="shape.kind",
-        )
+    """Return the layout of a `simplest` shape."""
     return layouts[shape.kind]
 
 

@@ -11,13 +11,13 @@ import numpy as np
 
 from snapsim.arrays import Array
 from snapsim.magnetics.sources.contract import FieldSource
-from snapsim.parts.shapes import Compound
+from snapsim.parts.shapes import Piece
 
 
-def joined(shape: Compound, sources: Sequence[FieldSource]) -> Array:
+def joined(members: Sequence[Piece], sources: Sequence[FieldSource]) -> Array:
     """Return the packed members, laid out as `evaluation.local_field` reads them."""
     rows = [np.array([float(len(sources))])]
-    for member, source in zip(shape.members, sources, strict=True):
+    for member, source in zip(members, sources, strict=True):
         head = [float(source.code), float(len(source.parameters))]
         rows += [np.array(head), member.turn.ravel(), member.position, source.parameters]
     return np.concatenate(rows)

@@ -2,11 +2,11 @@
 
 from snapsim.parts.shapes.box import Box
 from snapsim.parts.shapes.compound import Compound
-from snapsim.parts.shapes.contract import Outline, Shape
+from snapsim.parts.shapes.contract import Outline, Revolution, Shape, fills_its_box
 from snapsim.parts.shapes.cylinder import Cylinder
 from snapsim.parts.shapes.hex_nut import HexNut
 from snapsim.parts.shapes.mesh import Mesh
-from snapsim.parts.shapes.pieces import ConvexPolyhedron, Piece, pieces_of
+from snapsim.parts.shapes.pieces import ConvexPolyhedron, Piece, as_drawn, pieces_of
 from snapsim.parts.shapes.prism import Prism
 from snapsim.parts.shapes.ring import Ring
 from snapsim.parts.shapes.sphere import Sphere
@@ -26,8 +26,11 @@ __all__ = [
     "Outline",
     "Piece",
     "Prism",
+    "Revolution",
     "Ring",
     "Shape",
     "Sphere",
+    "as_drawn",
+    "fills_its_box",
     "pieces_of",
 ]

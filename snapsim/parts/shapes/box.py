@@ -8,13 +8,13 @@ from typing import ClassVar
 import numpy as np
 
 from snapsim.arrays import Array, IntArray
-from snapsim.parts.shapes import extrusion
-from snapsim.parts.shapes.contract import Outline
+from snapsim.parts.shapes import extrusion, symmetry
+from snapsim.parts.shapes.contract import Outline, Shape
 from snapsim.parts.shapes.validity import not_positive
 
 
 @dataclass(frozen=True)
-class Box:
+class Box(Shape):
     """Block of full sizes `size` = (x, y, z) [m]."""
 
     kind: ClassVar[str] = "box"
@@ -40,6 +40,11 @@ class Box:
         """The rectangle that is extruded."""
         x, y, z = (s / 2 for s in self.size)
         return Outline(z, 0.0, np.array([[x, y], [-x, y], [-x, -y], [x, -y]]), 0.0)
+
+    @property
+    def symmetries(self) -> list[Array]:
+        """Those that keep its extents."""
+        return symmetry.of_extents(self.extents)
 
     @property
     def problems(self) -> list[tuple[str, str]]:

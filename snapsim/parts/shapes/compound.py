@@ -13,12 +13,13 @@ from typing import ClassVar
 import numpy as np
 
 from snapsim.arrays import Array, IntArray
-from snapsim.parts.shapes.contract import Outline
+from snapsim.parts.shapes import symmetry
+from snapsim.parts.shapes.contract import Revolution, Shape
 from snapsim.parts.shapes.pieces import Piece, pieces_of
 
 
 @dataclass(frozen=True, eq=False)
-class Compound:
+class Compound(Shape):
     """The union of `drawn`, solids placed in the author's frame."""
 
     kind: ClassVar[str] = "compound"
@@ -57,11 +58,6 @@ class Compound:
         reach = [np.abs(m.turn) @ m.shape.extents + np.abs(m.position) for m in self.members]
         return np.asarray(np.max(reach, axis=0))
 
-    @property
-    def outline(self) -> Outline | None:
-        """None: not an extrusion."""
-        return None
-
     @cached_property
     def pieces(self) -> tuple[Piece, ...]:
         """The simple solids of all members, in body axes."""
@@ -70,6 +66,30 @@ class Compound:
             for m in self.members
             for p in pieces_of(m.shape)
         )
+
+    @property
+    def revolution(self) -> Revolution:
+        """Any turn about body z where every member lies about that axis."""
+        return Revolution.AXIS if all(map(_about_z, self.members)) else Revolution.NONE
+
+    @cached_property
+    def symmetries(self) -> list[Array]:
+        """Those of the axes that take every member to one like it."""
+        return [s for s in symmetry.signed_axes() if all(self._has(m, s) for m in self.members)]
+
+    def _has(self, member: Piece, operation: Array) -> bool:
+        """Is there a member where the operation puts this one?"""
+        place, near = operation @ member.position, symmetry.SAME * float(self.extents.max())
+        return any(
+            np.linalg.norm(m.position - place) <= near
+            and _alike(m, member, m.turn.T @ operation @ member.turn)
+            for m in self.members
+        )
+
+    @property
+    def remarks(self) -> list[str]:
+        """Those of its members."""
+        return [remark for m in self.members for remark in m.shape.remarks]
 
     @property
     def problems(self) -> list[tuple[str, str]]:
@@ -89,3 +109,21 @@ class Compound:
             triangles.append(loops + count)
             count += len(own)
         return np.concatenate(corners), np.concatenate(triangles)
+
+
+def _about_z(member: Piece) -> bool:
+    """Does a turn about body z leave a member as it is?"""
+    if np.hypot(*member.position[:2]) > symmetry.SAME * float(member.shape.extents.max()):
+        return False
+    upright = abs(abs(member.turn[2, 2]) - 1) <= symmetry.SAME
+    turns = member.shape.revolution
+    return turns is Revolution.CENTRE or (turns is Revolution.AXIS and upright)
+
+
+def _alike(one: Piece, other: Piece, turn: Array) -> bool:
+    """Is a member's shape another's, turned within its axes by one of its symmetries?"""
+    if one.shape is not other.shape and one.shape != other.shape:
+        return False
+    return one.shape.revolution is Revolution.CENTRE or any(
+        np.allclose(turn, s, atol=symmetry.SAME) for s in one.shape.symmetries
+    )

@@ -8,13 +8,13 @@ from typing import ClassVar
 import numpy as np
 
 from snapsim.arrays import Array, IntArray
-from snapsim.parts.shapes import extrusion
-from snapsim.parts.shapes.contract import Outline
+from snapsim.parts.shapes import extrusion, symmetry
+from snapsim.parts.shapes.contract import Outline, Revolution, Shape
 from snapsim.parts.shapes.validity import not_positive
 
 
 @dataclass(frozen=True)
-class Cylinder:
+class Cylinder(Shape):
     """Cylinder of `diameter` and `length` [m]."""
 
     kind: ClassVar[str] = "cylinder"
@@ -40,6 +40,16 @@ class Cylinder:
     def outline(self) -> Outline:
         """The disc that is extruded."""
         return Outline(self.length / 2, self.diameter / 2, np.empty((0, 2)), 0.0)
+
+    @property
+    def revolution(self) -> Revolution:
+        """Any turn about its axis."""
+        return Revolution.AXIS
+
+    @property
+    def symmetries(self) -> list[Array]:
+        """Those that keep its axis, or turn it over."""
+        return symmetry.of_upright()
 
     @property
     def problems(self) -> list[tuple[str, str]]:

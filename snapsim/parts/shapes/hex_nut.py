@@ -8,13 +8,13 @@ from typing import ClassVar
 import numpy as np
 
 from snapsim.arrays import Array, IntArray
-from snapsim.parts.shapes import extrusion
-from snapsim.parts.shapes.contract import Outline
+from snapsim.parts.shapes import extrusion, symmetry
+from snapsim.parts.shapes.contract import Outline, Shape
 from snapsim.parts.shapes.validity import not_positive
 
 
 @dataclass(frozen=True)
-class HexNut:
+class HexNut(Shape):
     """Nut of width `across_flats`, `bore` diameter and `length` [m]; corners on the body x axis."""
 
     kind: ClassVar[str] = "hex_nut"
@@ -44,6 +44,11 @@ class HexNut:
         angle = np.pi / 3 * np.arange(6)
         polygon = self.across_flats / np.sqrt(3) * np.column_stack([np.cos(angle), np.sin(angle)])
         return Outline(self.length / 2, 0.0, polygon, self.bore / 2)
+
+    @property
+    def symmetries(self) -> list[Array]:
+        """Those of the hexagon, and up for down."""
+        return symmetry.of_right_prism(self.outline.polygon)
 
     @property
     def problems(self) -> list[tuple[str, str]]:

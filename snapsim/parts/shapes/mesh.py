@@ -16,17 +16,20 @@ import numpy as np
 
 from snapsim.arrays import Array, IntArray
 from snapsim.numerics.convex_pieces import convex_pieces
-from snapsim.parts.shapes import closed_surface
-from snapsim.parts.shapes.contract import Outline
+from snapsim.parts.shapes import closed_surface, symmetry
+from snapsim.parts.shapes.contract import Shape
 from snapsim.parts.shapes.pieces import Piece, polyhedra
 from snapsim.parts.shapes.solid_moments import surface_moments
 
 MOST_TRIANGLES: Final = 5000
 MOST_PIECES: Final = 400
+SMALLEST: Final = 1e-3
+LARGEST: Final = 5.0
+"""Lengths [m] between which a mesh is what one would put on a stage."""
 
 
 @dataclass(frozen=True, eq=False)
-class Mesh:
+class Mesh(Shape):
     """Solid inside `drawn` corners (n, 3) [m] and `loops` (m, 3), triangles of corner numbers."""
 
     kind: ClassVar[str] = "mesh"
@@ -72,16 +75,27 @@ class Mesh:
         """Half sizes (3,) [m] of the smallest box about the origin that holds it."""
         return np.asarray(np.abs(self.corners).max(axis=0))
 
-    @property
-    def outline(self) -> Outline | None:
-        """None: not an extrusion."""
-        return None
-
     @cached_property
     def pieces(self) -> tuple[Piece, ...]:
         """Convex polyhedra that fill it; none where there would be more than `MOST_PIECES`."""
         parts = convex_pieces(self.corners, self.triangles, MOST_PIECES)
         return () if parts is None else polyhedra(parts)
+
+    @cached_property
+    def symmetries(self) -> list[Array]:
+        """Those that its corners and triangles have along the axes of its drawing."""
+        return symmetry.of_surface(self.corners, self.triangles)
+
+    @property
+    def remarks(self) -> list[str]:
+        """An inside-out surface, or a size that no stage would have."""
+        found = []
+        if self.was_turned:
+            found.append("the mesh was inside out and has been turned")
+        size = float(np.ptp(self.corners, axis=0).max())
+        if not SMALLEST <= size <= LARGEST:
+            found.append(f"the mesh is {size:.3g} m long; is the unit of its file right?")
+        return found
 
     @cached_property
     def problems(self) -> list[tuple[str, str]]:

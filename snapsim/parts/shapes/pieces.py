@@ -10,14 +10,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import ClassVar
+from typing import ClassVar, Final
 
 import numpy as np
 
 from snapsim.arrays import Array, IntArray
-from snapsim.numerics.convex_pieces import ROUNDING, hull_faces
-from snapsim.parts.shapes.contract import Outline, Shape
+from snapsim.errors import InputError
+from snapsim.numerics.convex_pieces import ROUNDING, convex_pieces, hull_faces
+from snapsim.parts.shapes.contract import Revolution, Shape
 from snapsim.parts.shapes.solid_moments import surface_moments
+
+FACETS: Final = 48
+"""Flat faces round a full circle of a shape that is none of the simple solids."""
+
+MOST_PIECES: Final = 400
 
 
 @dataclass(frozen=True, eq=False)
@@ -30,13 +36,30 @@ class Piece:
 
 
 def pieces_of(shape: Shape) -> tuple[Piece, ...]:
-    """Return the simple solids that a shape is the union of: itself, where it is one."""
-    pieces: tuple[Piece, ...] | None = getattr(shape, "pieces", None)
-    return (Piece(shape),) if pieces is None else pieces
+    """Return the simple solids that a shape is the union of: itself, where it is one.
+
+    A shape that is no simple solid and names no pieces is taken as drawn: convex polyhedra fill
+    its surface of `FACETS` to the circle, stretched to its volume.
+    """
+    if shape.pieces is not None:
+        return shape.pieces
+    if shape.outline is not None or shape.revolution is Revolution.CENTRE:
+        return (Piece(shape),)
+    parts = convex_pieces(*as_drawn(shape, FACETS), MOST_PIECES)
+    if parts is None:
+        raise InputError(f"is cut into over {MOST_PIECES} convex pieces", key="shape")
+    return polyhedra(parts)
+
+
+def as_drawn(shape: Shape, fineness: int) -> tuple[Array, IntArray]:
+    """Return the corners (n, 3) [m] and triangles (m, 3) of its surface, of its very volume."""
+    corners, triangles = shape.surface(fineness)
+    drawn = surface_moments(corners, triangles)[0]
+    return corners * np.cbrt(shape.volume / drawn), triangles
 
 
 @dataclass(frozen=True, eq=False)
-class ConvexPolyhedron:
+class ConvexPolyhedron(Shape):
     """Convex polyhedron with plane faces, origin at its centre of volume: a piece, not a shape that
     a scene names.
 
@@ -67,9 +90,9 @@ class ConvexPolyhedron:
         return np.asarray(np.abs(self.corners).max(axis=0))
 
     @property
-    def outline(self) -> Outline | None:
-        """None: not an extrusion."""
-        return None
+    def pieces(self) -> tuple[Piece, ...]:
+        """Itself."""
+        return (Piece(self),)
 
     @property
     def problems(self) -> list[tuple[str, str]]:

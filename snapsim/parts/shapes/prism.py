@@ -15,8 +15,9 @@ import numpy as np
 from snapsim.arrays import Array, IntArray
 from snapsim.numerics.convex_pieces import convex_pieces, hull_faces
 from snapsim.parts.shapes import polygon as flat
+from snapsim.parts.shapes import symmetry
 from snapsim.parts.shapes.box import Box
-from snapsim.parts.shapes.contract import Outline
+from snapsim.parts.shapes.contract import Outline, Shape
 from snapsim.parts.shapes.pieces import Piece
 from snapsim.parts.shapes.validity import not_positive
 
@@ -26,7 +27,7 @@ ROUNDING: Final = 1e-10
 
 
 @dataclass(frozen=True)
-class Prism:
+class Prism(Shape):
     """Prism of `length` [m] on the outline `points`, corners (x, y) [m] in either sense."""
 
     kind: ClassVar[str] = "prism"
@@ -51,11 +52,11 @@ class Prism:
         return flat.is_convex(self.polygon)
 
     @property
-    def as_box(self) -> Box | None:
-        """The block that it is, where the outline is a rectangle along the axes."""
+    def simplest(self) -> Shape:
+        """The block that it is, where the outline is a rectangle along the axes; else itself."""
         half = np.abs(self.polygon)
         if len(half) != 4 or not np.allclose(half, half[0], rtol=1e-12, atol=0):
-            return None
+            return self
         return Box((2 * float(half[0, 0]), 2 * float(half[0, 1]), self.length))
 
     @property
@@ -96,6 +97,11 @@ class Prism:
         top = max(loops, key=lambda loop: float(corners[loop, 2].min()))
         prism = Prism(tuple((float(x), float(y)) for x, y in corners[top, :2]), self.length)
         return Piece(prism, prism.drawn_centre)
+
+    @property
+    def symmetries(self) -> list[Array]:
+        """Those of the outline, and up for down."""
+        return symmetry.of_right_prism(self.polygon)
 
     @property
     def problems(self) -> list[tuple[str, str]]:

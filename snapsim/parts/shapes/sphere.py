@@ -8,12 +8,13 @@ from typing import ClassVar
 import numpy as np
 
 from snapsim.arrays import Array, IntArray
-from snapsim.parts.shapes.contract import Outline
+from snapsim.parts.shapes import symmetry
+from snapsim.parts.shapes.contract import Revolution, Shape
 from snapsim.parts.shapes.validity import not_positive
 
 
 @dataclass(frozen=True)
-class Sphere:
+class Sphere(Shape):
     """Ball of `diameter` [m]."""
 
     kind: ClassVar[str] = "sphere"
@@ -35,9 +36,14 @@ class Sphere:
         return np.full(3, self.diameter / 2)
 
     @property
-    def outline(self) -> Outline | None:
-        """None: a ball is not an extrusion."""
-        return None
+    def revolution(self) -> Revolution:
+        """Any turn about its centre."""
+        return Revolution.CENTRE
+
+    @property
+    def symmetries(self) -> list[Array]:
+        """Those that keep its extents."""
+        return symmetry.of_extents(self.extents)
 
     @property
     def problems(self) -> list[tuple[str, str]]:

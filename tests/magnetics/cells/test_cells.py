@@ -217,14 +217,6 @@ def test_an_unknown_detail_is_named(detail):
         mesh(SHAPES["box"], detail)
 
 
-def test_a_shape_without_cells_is_named():
-    class Cone:
-        kind = "cone"
-
-    with pytest.raises(InputError, match="no cells for a 'cone'.*box, cylinder"):
-        mesh(Cone(), 100)
-
-
 def test_a_nut_whose_bore_all_but_cuts_its_flats_is_refused():
     with pytest.raises(InputError, match="bore: must leave a wall"):
         mesh(HexNut(0.03, 0.03 * (1 - 1e-6), 0.01), 100)
