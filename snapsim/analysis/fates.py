@@ -14,6 +14,7 @@ from rich.text import Text
 from snapsim.analysis.cautions import CAUTIONS
 from snapsim.analysis.summary import number
 from snapsim.analysis.tables import cautions, plain
+from snapsim.words.fates import fate_reason
 
 if TYPE_CHECKING:  # importing it loads the compiled magnetics
     from snapsim.landscape.fate_map import Axis, FateMap
@@ -72,7 +73,8 @@ def fate_points(found: FateMap) -> list[dict[str, Any]]:
             "closing_speed_m_s": number(f.speed),
             "time_s": number(f.time) if f.struck else None,
             "simulated_s": number(f.lasted),
-            "reason": f.reason,
+            "reason": fate_reason(f),
+            "reason_code": None if f.ending is None else f.ending.reason,
         }
         for p, f in zip(found.point.tolist(), found.fates, strict=True)
     ]
@@ -84,7 +86,7 @@ def fate_csv(found: FateMap) -> str:
     writer = csv.writer(out, lineterminator="\n")
     heads = [axis_label(a) for a in (found.first, found.second)]
     units = ["fate", "struck", "kinetic energy [J]", "closing speed [m/s]", "time [s]"]
-    writer.writerow([*heads, *units, "simulated [s]", "reason"])
+    writer.writerow([*heads, *units, "simulated [s]", "reason", "reason code"])
     for row in fate_points(found):
         writer.writerow(["" if x is None else x for x in row.values()])
     return out.getvalue()

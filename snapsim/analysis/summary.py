@@ -10,6 +10,8 @@ import numpy as np
 from snapsim.arrays import Array
 from snapsim.numerics import rotations
 from snapsim.simulation.trajectory import Audit, Impact, Load, Trajectory
+from snapsim.words.endings import ending_words, parting_words
+from snapsim.words.meshes import with_mesh_words
 
 if TYPE_CHECKING:  # importing it loads the compiled magnetics
     from snapsim.landscape.force import ForceAccuracy, ForceReport
@@ -27,7 +29,8 @@ def summary(trajectory: Trajectory) -> dict[str, Any]:
     return {
         "title": t.system.title,
         "outcome": t.outcome,
-        "reason": t.reason,
+        "reason": ending_words(t.ending),
+        "reason_code": t.reason,
         "simulated_s": number(t.time[-1] - t.time[0]),
         "bodies": _bodies(t),
         "impacts": [_impact(i) for i in t.impacts],
@@ -43,7 +46,7 @@ def summary(trajectory: Trajectory) -> dict[str, Any]:
             "steps": t.cost.steps,
             "wall_s": number(t.cost.wall),
         },
-        "accuracy": {k: v if isinstance(v, str) else number(v) for k, v in t.accuracy.items()},
+        "accuracy": _accuracy(t),
     }
 
 
@@ -126,6 +129,11 @@ def numbers(values: Array) -> list[float | None]:
     return [number(v) for v in np.asarray(values).tolist()]
 
 
+def _accuracy(t: Trajectory) -> dict[str, Any]:
+    found = with_mesh_words(t.accuracy)
+    return {k: v if isinstance(v, str) else number(v) for k, v in found.items()}
+
+
 def _bodies(t: Trajectory) -> dict[str, Any]:
     speed = np.linalg.norm(t.velocity, axis=2)
     return {
@@ -155,14 +163,15 @@ def kinetic_energy(t: Trajectory, body: int) -> Array:
 
 
 def _load(load: Load) -> dict[str, Any]:
-    """A load; "parted_s" and "parted_why" are there only for joints that parted."""
+    """A load; "parted_s", "parted_why" and "parted_code" are there only for joints that parted."""
     more = {
         "peak_torque_Nm": number(load.peak_torque),
         "peak_torque_time_s": number(load.torque_time),
         "last_force_N": number(load.last_force),
         "last_torque_Nm": number(load.last_torque),
         "parted_s": number(load.parted),
-        "parted_why": load.why or None,
+        "parted_why": parting_words(load.why, load.told) or None,
+        "parted_code": load.why,
     }
     least = {"peak_force_N": number(load.peak_force), "peak_time_s": number(load.peak_time)}
     return least | {key: value for key, value in more.items() if value is not None}

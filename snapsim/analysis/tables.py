@@ -10,6 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from snapsim.analysis.cautions import CAUTIONS
+from snapsim.simulation.release_accuracy import Meshes
 
 MOST_IMPACTS = 12
 """Blows shown; the run file and the JSON have all of them."""
@@ -231,7 +232,8 @@ def _release_accuracy(accuracy: dict[str, Any]) -> list[RenderableType]:
             if value in accuracy:
                 shown = unit.replace("_", "/")
                 line += f"; {name} {plain(accuracy[value])} +- {plain(accuracy[bar])} {shown}"
-        lines.append(Text(line, style="" if accuracy["meshes"].startswith("the same") else "bold"))
+        alike = accuracy.get("meshes_code") == Meshes.ALIKE
+        lines.append(Text(line, style="" if alike else "bold"))
     for key in ("warning", "close_soft_parts"):
         if accuracy.get(key):
             lines.append(Text(accuracy[key], style="bold red"))

@@ -354,13 +354,16 @@ def _run(file: str, changes: tuple[str, ...]) -> Trajectory:
 def _release(scene: Any) -> Trajectory:
     import snapsim
     from snapsim.cli.progress import release_progress
+    from snapsim.mechanics.ending import EndReason
+    from snapsim.words.endings import ending_words
 
     with release_progress(scene.duration) as progress:
         run = snapsim.release(scene, progress)
-    if run.reason.startswith("interrupted"):
+    if run.reason == EndReason.INTERRUPTED:
         raise KeyboardInterrupt
     if run.outcome == "stopped":
-        raise ComputationError(f"{scene.file}: stopped at {run.time[-1]:.6g} s: {run.reason}")
+        why = ending_words(run.ending)
+        raise ComputationError(f"{scene.file}: stopped at {run.time[-1]:.6g} s: {why}")
     return run
 
 

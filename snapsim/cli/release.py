@@ -51,5 +51,9 @@ def release(
 
 def _say_stopped(file: str, run: Trajectory) -> int:
     """Say why a run ended before its time, and return the exit status."""
-    complain(f"{file}: stopped at {run.time[-1]:.6g} s: {run.reason}; the result ends there")
-    return 130 if run.reason.startswith("interrupted") else 3
+    from snapsim.mechanics.ending import EndReason
+    from snapsim.words.endings import ending_words
+
+    why = ending_words(run.ending)
+    complain(f"{file}: stopped at {run.time[-1]:.6g} s: {why}; the result ends there")
+    return 130 if run.reason == EndReason.INTERRUPTED else 3

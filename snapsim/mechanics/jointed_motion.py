@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 from scipy.optimize import brentq
@@ -21,6 +22,7 @@ from snapsim.arrays import Array, BoolArray, IntArray
 from snapsim.mechanics.cone_complementarity import solve_contacts
 from snapsim.mechanics.contact import ContactGeometry, ContactSet
 from snapsim.mechanics.contact_stepping import Sides, Trial, select, separation_rates
+from snapsim.mechanics.ending import Ending, EndReason, Parting, ended
 from snapsim.mechanics.flight import Flight, LoadFunction
 from snapsim.mechanics.impact import Blow
 from snapsim.mechanics.jointed_contact import (
@@ -78,7 +80,11 @@ class _Change:
     time: float
     slack: tuple[int, int] | None = None
     parts: int | None = None
-    why: str = ""
+    why: Parting | None = None
+
+
+_Guard = tuple[Literal["slack", "loose"] | Parting, int, int]
+"""What a reaction may ask for, of which joint, in which row (0 where it is the whole joint)."""
 
 
 class JointedMotion(Motion):
@@ -127,16 +133,16 @@ class JointedMotion(Motion):
     def _prepare(self) -> Iterator[Item]:
         """Let joints part that must, take the blows of rows that closed, choose the mode."""
         change, self._change = self._change, None
-        if change is not None and change.parts is not None:
+        if change is not None and change.parts is not None and change.why is not None:
             self._part(change.parts, change.why)
         for number in sorted(self.mode.attached):
             if self.linkage.joints[number].until <= self.time + 1e-12:
-                self._part(number, "its time was up")
+                self._part(number, Parting.TIME_UP)
         self._grip()
         yield from self._snap()
         self._choose_mode(change.slack if change else None)
 
-    def _part(self, number: int, why: str) -> None:
+    def _part(self, number: int, why: Parting) -> None:
         gone = frozenset({number})
         closed = frozenset(key for key in self.mode.closed if key[0] != number)
         self.mode = replace(self.mode, attached=self.mode.attached - gone, closed=closed)
@@ -219,7 +225,7 @@ class JointedMotion(Motion):
         slip = np.abs(rows.jacobian @ stacked_velocity(self.state) - rows.rate)
         lost = (rows.kind == EQUALITY) & (slip > self.settings.slow)
         for number in np.unique(rows.joint[lost]).tolist():
-            self._part(number, "a blow tore the part away")
+            self._part(number, Parting.TORN_AWAY)
 
     def _land(self, contacts: ContactSet) -> None:
         """Stop contacts that close too slowly to rebound, and what closes with them."""
@@ -259,7 +265,7 @@ class JointedMotion(Motion):
             for number in sorted(self.mode.attached):
                 joint = self.linkage.joints[number]
                 if joint.yields and body in joint.bodies:
-                    self._part(number, "the part was pressed against another")
+                    self._part(number, Parting.PRESSED)
         self._blocked = bool(np.any(closing & self._held_fast(contacts, hands=False)))
 
     def _held_fast(self, contacts: ContactSet, hands: bool) -> BoolArray:
@@ -381,12 +387,10 @@ class JointedMotion(Motion):
             elif kind == "loose":
                 changes.append(_Change(time))
             else:
-                changes.append(_Change(time, parts=joint, why=f"its {kind} limit was passed"))
+                changes.append(_Change(time, parts=joint, why=kind))
         return min(changes, key=lambda c: c.time) if changes else None
 
-    def _guard_root(
-        self, flight: JointedFlight, key: tuple[str, int, int], begin: float, end: float
-    ) -> float:
+    def _guard_root(self, flight: JointedFlight, key: _Guard, begin: float, end: float) -> float:
         def margin(time: float) -> float:
             return self._guards(flight.reactions(time))[key]
 
@@ -394,14 +398,14 @@ class JointedMotion(Motion):
             return begin
         return float(brentq(margin, begin, end, xtol=1e-10))
 
-    def _guards(self, found: Reactions) -> dict[tuple[str, int, int], float]:
+    def _guards(self, found: Reactions) -> dict[_Guard, float]:
         """Margins [N or N m], negative where a reaction asks for another mode."""
         slack = 1e-9 * float(np.abs(self.weight).sum()) + 1e-12
-        guards: dict[tuple[str, int, int], float] = {}
+        guards: dict[_Guard, float] = {}
         stack = found.stack
         for i in np.flatnonzero(stack.kind == LIMIT):
-            key = ("slack", int(stack.joint[i]), int(stack.row[i]))
-            guards[key] = float(found.multiplier[i]) + slack
+            joint, row = int(stack.joint[i]), int(stack.row[i])
+            guards["slack", joint, row] = float(found.multiplier[i]) + slack
         for i in np.flatnonzero(stack.kind == FRICTION):
             number = int(stack.joint[i])
             limit = found.friction_limit[number] * (1 + STICTION)
@@ -413,11 +417,11 @@ class JointedMotion(Motion):
 
     def _limits(
         self, number: int, force: Array, torque: Array
-    ) -> tuple[tuple[str, float, float], ...]:
+    ) -> tuple[tuple[Parting, float, float], ...]:
         joint = self.linkage.joints[number]
         both = (
-            ("force", float(np.linalg.norm(force[number])), joint.force_limit),
-            ("torque", float(np.linalg.norm(torque[number])), joint.torque_limit),
+            (Parting.FORCE_LIMIT, float(np.linalg.norm(force[number])), joint.force_limit),
+            (Parting.TORQUE_LIMIT, float(np.linalg.norm(torque[number])), joint.torque_limit),
         )
         return tuple(entry for entry in both if np.isfinite(entry[2]))
 
@@ -574,9 +578,9 @@ class JointedMotion(Motion):
             hold_work=self.tally.hold_work + step.drive_work,
         )
         for number in sorted(self.mode.attached):
-            for kind, size, limit in self._limits(number, step.force, step.torque):
+            for passed, size, limit in self._limits(number, step.force, step.torque):
                 if size > limit and number in self.mode.attached:
-                    self._part(number, f"its {kind} limit was passed")
+                    self._part(number, passed)
 
     def _pulling(self, trial: Trial, step: JointedStep) -> frozenset[tuple[int, int]]:
         """The one-sided rows that were closed at the start of a step and pull in it."""
@@ -657,16 +661,17 @@ class JointedMotion(Motion):
                 new = replace(new, peak_torque=two, torque_time=self.time)
             self.records[number] = new
 
-    def _ending(self) -> tuple[str, str] | None:
+    def _ending(self) -> Ending | None:
         if self._blocked:
-            return "stopped", "a joint drives two bodies into each other"
+            return ended(EndReason.JOINT_BLOCKED)
         if np.isfinite(self._next_stop()):
             self._still = 0
         found = super()._ending()
-        return ("settled", "every free body rests") if found and found[0] == "settled" else found
+        at_rest = found is not None and found.reason == EndReason.AT_REST
+        return ended(EndReason.AT_REST_HELD) if at_rest else found
 
-    def _end(self, outcome: str, reason: str) -> End:
-        return replace(super()._end(outcome, reason), joints=tuple(self.records))
+    def _end(self, ending: Ending) -> End:
+        return replace(super()._end(ending), joints=tuple(self.records))
 
 
 CALM = 1e-4

@@ -18,6 +18,7 @@ from scipy.spatial import ConvexHull
 from snapsim.arrays import Array, IntArray
 from snapsim.mechanics.contact import ContactSet
 from snapsim.mechanics.contact_stepping import ContactStepping, separation_rates
+from snapsim.mechanics.ending import Ending, EndReason, ended
 from snapsim.mechanics.flight import Flight
 from snapsim.mechanics.impact import Blow, resolve_impact
 from snapsim.mechanics.joints.contract import perpendiculars
@@ -46,7 +47,7 @@ class Motion(ContactStepping):
         """Yield frames and strikes in order of time, then one End."""
         self._stage = self._stage_radius()
         yield self._frame(touching=False)
-        ending: tuple[str, str] | None = None
+        ending: Ending | None = None
         touching = False
         while ending is None:
             yield from self._prepare()
@@ -66,38 +67,32 @@ class Motion(ContactStepping):
             yield from self._press() if touching else self._fly()
             ending = self._ending()
         yield self._frame(touching=touching)
-        yield self._end(*ending)
+        yield self._end(ending)
 
     def _prepare(self) -> Iterator[Item]:
         """What happens before contacts are looked at; without joints, nothing."""
         return iter(())
 
-    def broken_off(self, reason: str) -> End:
+    def broken_off(self, reason: EndReason) -> End:
         """Return the end of a motion that is not followed further, with what was borne so far."""
-        return self._end("stopped", reason)
+        return self._end(ended(reason))
 
-    def _end(self, outcome: str, reason: str) -> End:
-        return End(
-            self.time,
-            outcome,  # type: ignore[arg-type]
-            reason,
-            self.borne,
-            self.steps,
-        )
+    def _end(self, ending: Ending) -> End:
+        return End(self.time, ending, self.borne, self.steps)
 
     # -- ends ------------------------------------------------------------------------------------
 
-    def _ending(self) -> tuple[str, str] | None:
+    def _ending(self) -> Ending | None:
         if self._still >= self.settings.rest_steps:
-            return "settled", "every free body rests in contact"
+            return ended(EndReason.AT_REST)
         if self.time >= self.end:
-            return "moving", f"still moving at the end of the run ({self.end:g} s)"
+            return ended(EndReason.TIME_UP, self.end)
         if farthest(self.state.pose.position, self._stage[0], self.bodies.free) > self._stage[1]:
-            return "stopped", f"a body went more than {self._stage[1]:.3g} m from the scene"
+            return ended(EndReason.LEFT_SCENE, self._stage[1])
         if self.steps >= self.settings.limit:
-            return "stopped", f"the limit of {self.settings.limit} steps was reached"
+            return ended(EndReason.STEP_LIMIT, self.settings.limit)
         if not np.isfinite(self.state.velocity).all():
-            return "stopped", "the motion could not be computed further (a speed is not finite)"
+            return ended(EndReason.NOT_FINITE)
         return None
 
     def _stage_radius(self) -> tuple[Array, float]:

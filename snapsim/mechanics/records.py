@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
 from snapsim.arrays import Array, IntArray
+from snapsim.mechanics.ending import Ending, Outcome, Parting
 from snapsim.numerics.compilation import compiled
 from snapsim.parts.states import State
 
@@ -72,8 +72,8 @@ class Strike:
 @dataclass(frozen=True)
 class JointRecord:
     """What one joint bore: peak force [N] and torque about its point [N m] and their times [s],
-    both at the end of the run, and when [s] and why it parted (nan and "" if it lasted). Blows are
-    not counted: they have an impulse, no force."""
+    both at the end of the run, and when [s] and why it parted (nan and None if it lasted).
+    Blows are not counted: they have an impulse, no force."""
 
     peak_force: float = 0.0
     peak_time: float = 0.0
@@ -82,7 +82,7 @@ class JointRecord:
     last_force: float = 0.0
     last_torque: float = 0.0
     parted: float = float("nan")
-    why: str = ""
+    why: Parting | None = None
 
 
 @dataclass(frozen=True)
@@ -139,8 +139,12 @@ class End:
     """How the motion ended, what each body bore, and one record a joint."""
 
     time: float
-    outcome: Literal["settled", "moving", "stopped"]
-    reason: str
+    ending: Ending
     loads: BodyLoads
     steps: int
     joints: tuple[JointRecord, ...] = ()
+
+    @property
+    def outcome(self) -> Outcome:
+        """What came of the motion."""
+        return self.ending.outcome

@@ -12,6 +12,7 @@ from snapsim.page.scene_view import pack, scene_view
 from snapsim.render.framing import leading_part
 from snapsim.render.readings import first_blow, impact_line
 from snapsim.simulation.trajectory import Trajectory
+from snapsim.words.endings import ending_words
 
 MOST_FRAMES = 3000
 """Stored frames that are sent; more are thinned, but never those round an impact."""
@@ -30,7 +31,8 @@ def playback(run: Trajectory) -> dict[str, Any]:
     return {
         "title": run.system.title,
         "outcome": run.outcome,
-        "reason": run.reason,
+        "reason": ending_words(run.ending),
+        "reason_code": run.reason,
         "part": lead,
         "time": pack(run.time[kept], "f8"),
         "bodies": [

@@ -17,6 +17,7 @@ from typing import Final, Literal
 import numpy as np
 
 from snapsim.mechanics.contact import ContactGeometry
+from snapsim.mechanics.ending import Ending, EndReason
 from snapsim.mechanics.motion_settings import NEARLY, MotionSettings
 from snapsim.numerics import rotations
 from snapsim.simulation.release import STEPS, release
@@ -48,8 +49,6 @@ MOVED: Final = 0.02
 TURNED: Final = np.radians(1.0)
 """Angle [rad] by which it may have turned."""
 
-DECIDED: Final = "its fate is decided"
-
 INSIDE: Final = 1e-6
 """Depth [m] up to which an overlap at the start is rounding."""
 
@@ -58,7 +57,7 @@ INSIDE: Final = 1e-6
 class Fate:
     """What became of a part: `kind`, `struck` a body's name or "", kinetic `energy` [J], closing
     `speed` [m/s] and `time` [s] of that blow (0 without one), `lasted` [s] the time simulated, and
-    the `reason` the release ended."""
+    the `ending` of the release. Where there was none: two bodies that `overlap`, or the `fault`."""
 
     kind: Kind
     struck: str = ""
@@ -66,7 +65,9 @@ class Fate:
     speed: float = 0.0
     time: float = 0.0
     lasted: float = 0.0
-    reason: str = ""
+    ending: Ending | None = None
+    overlap: tuple[str, str] | None = None
+    fault: str = ""
 
 
 def attracting(system: System, body: int) -> frozenset[str]:
@@ -89,11 +90,11 @@ def fate(system: System, body: int, settings: MotionSettings | None = None) -> F
     if at_start is not None:
         return at_start
 
-    def decided(impact: Impact) -> str | None:
-        return DECIDED if _snap((impact,), name, magnets) is not None else None
+    def decided(impact: Impact) -> EndReason | None:
+        return EndReason.FATE_DECIDED if _snap((impact,), name, magnets) is not None else None
 
     run = release(system, settings=settings or STEPS, until=decided)
-    if run.reason.startswith("interrupted"):
+    if run.reason == EndReason.INTERRUPTED:
         raise KeyboardInterrupt
     return judged(run, body)
 
@@ -115,7 +116,7 @@ def _at_start(system: System, body: int, magnets: frozenset[str]) -> Fate | None
     for (a, b), gap in zip(geometry.pairs, geometry.gaps(system.start.pose), strict=True):
         names = system.bodies[int(a)].name, system.bodies[int(b)].name
         if gap < -INSIDE:
-            return Fate("no room", reason=f"{names[0]} and {names[1]} overlap")
+            return Fate("no room", overlap=names)
         if body in (a, b) and gap < NEARLY * STEPS.touch and magnets & set(names):
             other = names[0] if body == int(b) else names[1]
             if other in magnets:
@@ -134,9 +135,10 @@ def _snap(impacts: tuple[Impact, ...], name: str, magnets: frozenset[str]) -> Im
 def _struck(kind: Kind, blow: Impact | None, name: str, run: Trajectory) -> Fate:
     lasted = float(run.time[-1])
     if blow is None:
-        return Fate(kind, lasted=lasted, reason=run.reason)
+        return Fate(kind, lasted=lasted, ending=run.ending)
     other = blow.against if blow.body == name else blow.body
-    return Fate(kind, other, blow.kinetic_energy, blow.closing_speed, blow.time, lasted, run.reason)
+    how = blow.kinetic_energy, blow.closing_speed, blow.time
+    return Fate(kind, other, *how, lasted, run.ending)
 
 
 def _kind(run: Trajectory, body: int) -> Kind:
@@ -144,7 +146,7 @@ def _kind(run: Trajectory, body: int) -> Kind:
     if run.outcome == "moving":
         return "undecided"
     if run.outcome == "stopped":
-        return "goes away" if "from the scene" in run.reason else "failed"
+        return "goes away" if run.reason == EndReason.LEFT_SCENE else "failed"
     if _touches_at_end(run, body):
         return "snaps"
     size = float(run.system.bodies[body].shape.extents.max())

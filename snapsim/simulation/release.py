@@ -16,6 +16,7 @@ import numpy as np
 from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.model import MagneticModel
 from snapsim.mechanics.contact import ContactGeometry
+from snapsim.mechanics.ending import EndReason
 from snapsim.mechanics.flight import Tolerances
 from snapsim.mechanics.motion import Motion
 from snapsim.mechanics.motion_settings import MotionSettings
@@ -78,7 +79,7 @@ def release(
                 log.cut_short(reason, motion)
                 break
     except KeyboardInterrupt:
-        log.cut_short("interrupted by the user", motion)
+        log.cut_short(EndReason.INTERRUPTED, motion)
     run = log.trajectory(began)
     if not (estimates and magnetisation):
         return run

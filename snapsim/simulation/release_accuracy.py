@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from enum import StrEnum
 
 from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.simulation.refinement import (
@@ -21,8 +22,18 @@ from snapsim.simulation.release import Progress, release
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import Impact, Trajectory
 
-SAME = "the same on both meshes"
-DEPENDS = "outcome depends on the mesh"
+
+class Meshes(StrEnum):
+    """What two meshes say of each other: the entry "meshes_code" of a run's accuracy."""
+
+    ALIKE = "alike"
+    NOT_COMPARED = "not_compared"
+    """The coarse run stopped: "coarse_reason_code" and "coarse_reason_figure" say why."""
+    SNAPS_DIFFER = "snaps_differ"
+    """Other parts snap: "fine_snapping" and "coarse_snapping" name them."""
+    FIRST_BLOW_DIFFERS = "first_blow_differs"
+    """"fine_first_blow" and "coarse_first_blow" say who struck what."""
+
 
 QUANTITIES: dict[str, tuple[str, Callable[[Impact], float]]] = {
     "first_impact_time": ("s", lambda i: i.time),
@@ -52,10 +63,10 @@ def compared(coarse: Trajectory, fine: Trajectory, meshes: TwoMeshes) -> dict[st
         "coarse_cells": float(cells[0]),
         "cells": float(cells[1]),
         "order": meshes.order,
-        "meshes": difference(coarse, fine, cells),
+        **difference(coarse, fine),
         "coarse_solver_bound_J": coarse.accuracy.get("solver_bound_J", float("nan")),
     }
-    if found["meshes"] == SAME and fine.impacts:
+    if found["meshes_code"] == Meshes.ALIKE and fine.impacts:
         for name, (unit, read) in QUANTITIES.items():
             a, b = read(coarse.impacts[0]), read(fine.impacts[0])
             estimate = estimate_scalar(a, b, meshes)
@@ -64,19 +75,22 @@ def compared(coarse: Trajectory, fine: Trajectory, meshes: TwoMeshes) -> dict[st
     return found
 
 
-def difference(coarse: Trajectory, fine: Trajectory, cells: tuple[int, int]) -> str:
-    """Return `SAME`, or in words where the two runs part."""
+def difference(coarse: Trajectory, fine: Trajectory) -> dict[str, float | str]:
+    """Return how the two runs compare: a "meshes_code" of `Meshes` and the facts behind it."""
     if coarse.outcome == "stopped":
-        return f"not compared: the run on {cells[0]} cells stopped: {coarse.reason}"
-    on_coarse, on_fine = snapped(coarse), snapped(fine)
-    if on_coarse != on_fine:
-        said = f"on {cells[1]} cells {_listed(on_fine)}, on {cells[0]} cells {_listed(on_coarse)}"
-        return f"{DEPENDS}: {said}"
-    first, second = _first(fine), _first(coarse)
-    if first != second:
-        said = f"{first} on {cells[1]} cells, {second} on {cells[0]} cells"
-        return f"{DEPENDS}: the first blow is {said}"
-    return SAME
+        ending = coarse.ending
+        return {
+            "meshes_code": Meshes.NOT_COMPARED,
+            "coarse_reason_code": ending.reason,
+            "coarse_reason_figure": ending.figure,
+        }
+    both = {"fine_snapping": _listed(snapped(fine)), "coarse_snapping": _listed(snapped(coarse))}
+    if snapped(fine) != snapped(coarse):
+        return {"meshes_code": Meshes.SNAPS_DIFFER, **both}
+    blows = {"fine_first_blow": _first(fine), "coarse_first_blow": _first(coarse)}
+    if blows["fine_first_blow"] != blows["coarse_first_blow"]:
+        return {"meshes_code": Meshes.FIRST_BLOW_DIFFERS, **blows}
+    return {"meshes_code": Meshes.ALIKE}
 
 
 def snapped(run: Trajectory) -> frozenset[str]:
@@ -95,10 +109,9 @@ def snapped(run: Trajectory) -> frozenset[str]:
 
 
 def _listed(names: frozenset[str]) -> str:
-    return f"{' and '.join(sorted(names))} snaps" if names else "nothing snaps"
+    return " and ".join(sorted(names))
 
 
 def _first(run: Trajectory) -> str:
-    if not run.impacts:
-        return "none"
-    return f"{run.impacts[0].body} against {run.impacts[0].against}"
+    """Who struck what first; "" where nothing was struck."""
+    return f"{run.impacts[0].body} against {run.impacts[0].against}" if run.impacts else ""

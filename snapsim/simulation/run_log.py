@@ -17,6 +17,7 @@ from snapsim.arrays import Array, IntArray
 from snapsim.magnetics.model import MagneticState
 from snapsim.mechanics.contact import ContactGeometry
 from snapsim.mechanics.edge_stress import magnet_edge_stress
+from snapsim.mechanics.ending import EndReason
 from snapsim.mechanics.motion import Motion
 from snapsim.mechanics.peak_force import peak_force_band
 from snapsim.mechanics.records import BodyLoads, End, Frame, PairBlow, Strike
@@ -51,7 +52,7 @@ def _body_load(loads: BodyLoads, i: int) -> Load:
     )
 
 
-Until = Callable[[Impact], str | None]
+Until = Callable[[Impact], EndReason | None]
 """Asked at each blow whether the run ends there: the reason, or None to go on."""
 
 EVEN = 1e-6
@@ -100,14 +101,14 @@ class RunLog:
         else:
             self.end = item
 
-    def ends_here(self, item: Frame | Strike | End, until: Until | None) -> str | None:
+    def ends_here(self, item: Frame | Strike | End, until: Until | None) -> EndReason | None:
         """Return why the run ends at `item`, which has been taken; None where it goes on."""
         if until is None or not isinstance(item, Strike):
             return None
         found = (until(impact) for impact in self.impacts[-len(item.blows) :])
         return next((reason for reason in found if reason is not None), None)
 
-    def cut_short(self, reason: str, motion: Motion) -> None:
+    def cut_short(self, reason: EndReason, motion: Motion) -> None:
         """End a motion that was broken off."""
         self.end = motion.broken_off(reason)
 
@@ -194,8 +195,7 @@ class RunLog:
         model = self.loads.model
         return Trajectory(
             system=system,
-            outcome=end.outcome,
-            reason=end.reason,
+            ending=end.ending,
             time=np.array([f.time for f in self.frames]),
             position=np.array([s.pose.position for s in states]),
             quaternion=np.array([s.pose.quaternion for s in states]),

@@ -5,12 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
 
 from snapsim.arrays import Array
+from snapsim.mechanics.ending import Ending, EndReason, Outcome, Parting
 from snapsim.simulation.system import System
-
-Outcome = Literal["settled", "moving", "stopped"]
 
 
 @dataclass(frozen=True)
@@ -47,7 +45,7 @@ class Load:
     as they were at the end; blows and a body's own weight are not counted.
 
     A torque is about a joint's point, or a body's centre of mass. `parted` says when a joint parted
-    [s], nan where it lasted, and `why`.
+    [s], nan where it lasted, and `why`; `told` are the words of an older file that has no code.
     """
 
     peak_force: float
@@ -57,7 +55,8 @@ class Load:
     last_force: float = math.nan
     last_torque: float = math.nan
     parted: float = math.nan
-    why: str = ""
+    why: Parting | None = None
+    told: str = ""
 
 
 @dataclass(frozen=True)
@@ -122,8 +121,7 @@ class Trajectory:
     """
 
     system: System
-    outcome: Outcome
-    reason: str
+    ending: Ending
     time: Array
     position: Array
     quaternion: Array
@@ -142,3 +140,13 @@ class Trajectory:
     accuracy: Mapping[str, float | str]
     work: Mapping[str, Array] = field(default_factory=dict)
     bearing: Mapping[str, Array] = field(default_factory=dict)
+
+    @property
+    def outcome(self) -> Outcome:
+        """Whether it came to rest, was moving at the end, or was stopped before."""
+        return self.ending.outcome
+
+    @property
+    def reason(self) -> EndReason:
+        """Why it was followed no further, as a code; `words.endings` has it in words."""
+        return self.ending.reason

@@ -13,6 +13,7 @@ import numpy as np
 
 from snapsim.arrays import Array
 from snapsim.errors import InputError
+from snapsim.mechanics.ending import Ending, EndReason, Outcome, Parting
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import (
     Audit,
@@ -20,7 +21,6 @@ from snapsim.simulation.trajectory import (
     Cost,
     Impact,
     Load,
-    Outcome,
     Trajectory,
 )
 from snapsim.storage import columns
@@ -101,16 +101,12 @@ def _system(file: h5py.File, rebuild: Rebuild, shown: str) -> System:
 
 
 def _trajectory(file: h5py.File, system: System) -> Trajectory:
-    outcome = file.attrs["outcome"]
-    if outcome not in get_args(Outcome):
-        raise ValueError(f"outcome {outcome!r}")
     motion = {name: _all_bodies(file, system, name) for name in columns.MOTION}
     soft = {b.name: g for b in system.bodies if "cells" in (g := file["bodies"][escape(b.name)])}
     energy = file["energy"]
     return Trajectory(
         system=system,
-        outcome=outcome,
-        reason=str(file.attrs["reason"]),
+        ending=_ending(file.attrs),
         time=floats(file, "time"),
         position=motion["position"],
         quaternion=motion["quaternion"],
@@ -129,10 +125,20 @@ def _trajectory(file: h5py.File, system: System) -> Trajectory:
         loads=_loads(file["loads"]),
         audit=Audit(**_numbers(energy["audit"], [f.name for f in fields(Audit)])),
         cost=_cost(file["cost"]),
-        accuracy={k: _value(v) for k, v in file["accuracy"].attrs.items()},
+        accuracy=_accuracy(file["accuracy"].attrs),
         work={name: floats(w, name) for w in [energy.get("work", {})] for name in w},
         bearing=_bearing(file["loads"]),
     )
+
+
+def _ending(attributes: h5py.AttributeManager) -> Ending:
+    """How the run ended; of an older file, or of a newer version's reason, only the words."""
+    outcome, code = attributes["outcome"], attributes.get("reason_code")
+    if outcome not in get_args(Outcome):
+        raise ValueError(f"outcome {outcome!r}")
+    if code not in set(EndReason) - {EndReason.UNTOLD}:
+        return Ending(outcome, EndReason.UNTOLD, told=str(attributes["reason"]))
+    return Ending(outcome, EndReason(code), float(attributes["reason_figure"]))
 
 
 def _all_bodies(file: h5py.File, system: System, name: str) -> Array:
@@ -180,12 +186,16 @@ def _band(pair: Array) -> tuple[float, float]:
 
 def _loads(group: h5py.Group) -> dict[str, Load]:
     ordered = sorted(group.values(), key=lambda g: int(g.attrs["number"]))
-    return {
-        str(g.attrs["name"]): Load(
-            **_numbers(g, list(columns.LOAD)), why=str(g.attrs.get("why", ""))
-        )
-        for g in ordered
-    }
+    return {str(g.attrs["name"]): _load(g) for g in ordered}
+
+
+def _load(group: h5py.Group) -> Load:
+    """A load; of why a joint of an older file parted it has the words only."""
+    told, code = str(group.attrs.get("why", "")), group.attrs.get("why_code")
+    given: dict[str, Any] = _numbers(group, list(columns.LOAD))
+    if code in set(Parting) - {Parting.UNTOLD}:
+        return Load(**given, why=Parting(code))
+    return Load(**given, why=Parting.UNTOLD, told=told) if told else Load(**given)
 
 
 def _bearing(group: h5py.Group) -> dict[str, Array]:
@@ -205,6 +215,12 @@ def _numbers(group: h5py.Group, names: list[str]) -> dict[str, float]:
 def _cost(group: h5py.Group) -> Cost:
     a = group.attrs
     return Cost(int(a["field_evaluations"]), int(a["steps"]), float(a["wall_s"]))
+
+
+def _accuracy(attributes: h5py.AttributeManager) -> dict[str, float | str]:
+    """The entries; "meshes" is made from the others where the file has its code."""
+    made = {"meshes"} if "meshes_code" in attributes else set()
+    return {k: _value(v) for k, v in attributes.items() if k not in made}
 
 
 def _value(value: object) -> float | str:

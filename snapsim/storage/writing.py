@@ -16,6 +16,8 @@ from snapsim.storage import columns
 from snapsim.storage.datasets import put, put_text, scale
 from snapsim.storage.link_names import escape
 from snapsim.storage.whole_file import whole_file
+from snapsim.words.endings import ending_words, parting_words
+from snapsim.words.meshes import with_mesh_words
 
 FORMAT = "snapsim run"
 FORMAT_VERSION = 1
@@ -33,7 +35,9 @@ def write_run(trajectory: Trajectory, path: str | PathLike[str], force: bool = F
         file.attrs["format"] = FORMAT
         file.attrs["format_version"] = FORMAT_VERSION
         file.attrs["outcome"] = trajectory.outcome
-        file.attrs["reason"] = trajectory.reason
+        file.attrs["reason"] = ending_words(trajectory.ending)
+        file.attrs["reason_code"] = trajectory.reason.value
+        file.attrs["reason_figure"] = trajectory.ending.figure
         _write_scene(file, trajectory)
         time = scale(put(file, "time", trajectory.time, "s", "time since release"), "time")
         frame = [("time", time)]
@@ -75,7 +79,7 @@ def _write_scene(file: h5py.File, trajectory: Trajectory) -> None:
 
 def _write_pairs(group: h5py.Group, pairs: Mapping[str, float | str]) -> None:
     for key, value in pairs.items():
-        group.attrs[key] = value
+        group.attrs[key] = str(value) if isinstance(value, str) else value  # an enum's member too
 
 
 def _write_bodies(file: h5py.File, trajectory: Trajectory, time: h5py.Dataset) -> None:
@@ -142,7 +146,8 @@ def _write_loads(file: h5py.File, trajectory: Trajectory, time: h5py.Dataset) ->
         inner.attrs["number"] = number
         for key, (units, description) in columns.LOAD.items():
             put(inner, key, getattr(load, key), units, description)
-        inner.attrs["why"] = load.why
+        inner.attrs["why"] = parting_words(load.why, load.told)
+        inner.attrs["why_code"] = "" if load.why is None else load.why.value
         if name in trajectory.bearing:
             for k, (key, (units, description)) in enumerate(columns.BEARING.items()):
                 values = trajectory.bearing[name][:, k]
@@ -167,4 +172,4 @@ def _write_cost(file: h5py.File, trajectory: Trajectory) -> None:
     cost.attrs["field_evaluations"] = trajectory.cost.field_evaluations
     cost.attrs["steps"] = trajectory.cost.steps
     cost.attrs["wall_s"] = trajectory.cost.wall
-    _write_pairs(file.create_group("accuracy"), trajectory.accuracy)
+    _write_pairs(file.create_group("accuracy"), with_mesh_words(trajectory.accuracy))

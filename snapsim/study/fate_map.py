@@ -21,6 +21,7 @@ import numpy as np
 from snapsim.errors import InputError, SnapsimError
 from snapsim.landscape.fate_map import Axis, Boundary, FateMap, Spot, group
 from snapsim.landscape.rests import body_number
+from snapsim.mechanics.ending import Ending, EndReason
 from snapsim.numerics.quartering import LabelMap, Point, boundaries, corners, refine
 from snapsim.scenario.loading import scene_from_text
 from snapsim.scenario.spans import Span
@@ -94,9 +95,9 @@ def fate_at(given: Slice, point: Point, detail: str | None = None) -> Fate:
         system, body = system_at(given, point, detail)
         return fate(system, body)
     except SnapsimError as error:
-        return Fate("failed", reason=str(error))
+        return Fate("failed", fault=str(error))
     except (ArithmeticError, ValueError, np.linalg.LinAlgError) as error:
-        return Fate("failed", reason=f"{type(error).__name__}: {error}")
+        return Fate("failed", fault=f"{type(error).__name__}: {error}")
 
 
 def refuse_bad(given: Slice) -> None:
@@ -147,7 +148,7 @@ class _Desk:
         self.given, self.ledger, self.workers, self.progress = given, ledger, workers, progress
         self.computed = 0
         self.executor: Executor | None = None
-        self.known = {n: Fate(**result["fate"]) for n, result in ledger.results()}
+        self.known = {n: _kept(result["fate"]) for n, result in ledger.results()}
 
     def labels(self, points: Sequence[Point]) -> Mapping[Point, str]:
         """Return the group of the fate of each point."""
@@ -187,6 +188,14 @@ class _Desk:
         """Drop what was not begun and let the processes end."""
         if self.executor is not None:
             self.executor.shutdown(wait=True, cancel_futures=True)
+
+
+def _kept(row: dict[str, Any]) -> Fate:
+    """A fate as the ledger has it."""
+    ending, overlap = row["ending"], row["overlap"]
+    if ending is not None:
+        ending = Ending(**{**ending, "reason": EndReason(ending["reason"])})
+    return Fate(**{**row, "ending": ending, "overlap": overlap and tuple(overlap)})
 
 
 def _assembled(given: Slice, desk: _Desk, found: LabelMap) -> FateMap:

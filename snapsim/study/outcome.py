@@ -18,6 +18,7 @@ from snapsim.arrays import Array
 from snapsim.mechanics.joints import String
 from snapsim.simulation.hands import Gaps, hand_gaps
 from snapsim.simulation.trajectory import Impact, Trajectory
+from snapsim.words.endings import ending_words
 
 FINGER_GAP = 0.025
 """Least gap that does not crush a finger [m]: ISO 13854:2017, table 1 (secondary source)."""
@@ -77,7 +78,8 @@ def outcome_of(run: Trajectory, counts: WhatCounts | None = None) -> dict[str, A
     return {
         "status": "done",
         "outcome": run.outcome,
-        "reason": run.reason,
+        "reason": ending_words(run.ending),
+        "reason_code": run.reason,
         "simulated_s": whole["simulated_s"],
         "flags": _flags(run, lines, hands),
         "measures": _measures(run),

@@ -37,9 +37,11 @@ from typing import Any, Literal, TypeVar
 
 from snapsim.errors import ComputationError, OutputError, SnapsimError
 from snapsim.magnetics.cells.contract import CellMesh
+from snapsim.mechanics.ending import EndReason
 from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.parts.shapes import Shape
 from snapsim.simulation.first_use import prepare
+from snapsim.simulation.run_log import Until
 from snapsim.simulation.system import Detail, System
 from snapsim.simulation.trajectory import Impact, Trajectory
 from snapsim.study.interrupts import held_back
@@ -382,15 +384,15 @@ def _mesh(shape: Shape, detail: Detail) -> CellMesh:
     return mesh(shape, detail)
 
 
-def _until(system: System, options: Options) -> Callable[[Impact], str | None] | None:
+def _until(system: System, options: Options) -> Until | None:
     if not options.stop_at_magnet:
         return None
     magnets = {b.name for b in system.bodies if b.is_magnet}
 
-    def struck(impact: Impact) -> str | None:
+    def struck(impact: Impact) -> EndReason | None:
         hit = magnets & {impact.body, impact.against}
         fast = impact.closing_speed >= options.counts.magnet_speed
-        return "a magnet was struck, and the run was to end there" if hit and fast else None
+        return EndReason.MAGNET_STRUCK if hit and fast else None
 
     return struck
 

@@ -9,6 +9,7 @@ import pytest
 from snapsim.analysis.cautions import CAUTIONS
 from snapsim.analysis.summary import force_summary, kinetic_energy, summary
 from snapsim.analysis.tables import force_table, release_table
+from snapsim.mechanics.ending import EndReason, Parting, ended
 from snapsim.scenario.loading import scene_from_text
 from snapsim.simulation.trajectory import Audit, Cost, Impact, Load, Trajectory
 
@@ -56,8 +57,7 @@ def run():
     )
     return Trajectory(
         system=system,
-        outcome="moving",
-        reason="the time was up",
+        ending=ended(EndReason.TIME_UP, 0.5),
         time=np.array([0.0, 0.5]),
         position=zeros + np.array([0, 0, 1]),
         quaternion=quaternion,
@@ -83,6 +83,7 @@ def test_the_release_object_has_the_agreed_keys(run):
         "title",
         "outcome",
         "reason",
+        "reason_code",
         "simulated_s",
         "bodies",
         "impacts",
@@ -138,10 +139,9 @@ def test_the_three_parts_of_the_audit_are_there_and_shown(run):
 
 
 def test_loads_show_what_is_borne_at_the_end_and_why_a_joint_parted(run):
-    why = "its force limit was passed"
     loads = {
         "table": Load(20.0, 0.1, 3.0, 0.2, 12.0, 1.5),
-        "[b]string": Load(110.0, 0.3, 0.0, 0.0, 95.0, 0.0, 0.31, why),
+        "[b]string": Load(110.0, 0.3, 0.0, 0.0, 95.0, 0.0, 0.31, Parting.FORCE_LIMIT),
     }
     result = summary(replace(run, loads=loads))
     assert result["loads"]["table"] == {
@@ -152,9 +152,10 @@ def test_loads_show_what_is_borne_at_the_end_and_why_a_joint_parted(run):
         "last_force_N": 12.0,
         "last_torque_Nm": 1.5,
     }
-    assert result["loads"]["[b]string"]["parted_why"] == why
+    assert result["loads"]["[b]string"]["parted_why"] == "its force limit was passed"
+    assert result["loads"]["[b]string"]["parted_code"] == "force_limit"
     text = shown(release_table(result))
-    assert f"[b]string parted at 0.3100 s: {why}" in text
+    assert "[b]string parted at 0.3100 s: its force limit was passed" in text
     assert "at end" in text
 
 

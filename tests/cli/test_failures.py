@@ -134,17 +134,18 @@ def test_a_stopped_run_is_written_and_leaves_with_status_3(snap, falling, tmp_pa
     import dataclasses
 
     import snapsim
+    from snapsim.mechanics.ending import EndReason, ended
 
     whole = snapsim.release
 
     def stopped(*arguments):
-        return dataclasses.replace(whole(*arguments), outcome="stopped", reason="step too small")
+        return dataclasses.replace(whole(*arguments), ending=ended(EndReason.STEP_LIMIT, 9))
 
     monkeypatch.setattr("snapsim.release", stopped)
     result = snap("release", falling, "-o", "run.h5", "--json")
     assert result.status == 3
-    assert "stopped at 0.1 s: step too small" in result.err
-    assert result.json["outcome"] == "stopped"
+    assert "stopped at 0.1 s: the limit of 9 steps was reached" in result.err
+    assert (result.json["outcome"], result.json["reason_code"]) == ("stopped", "step_limit")
     assert snapsim.read_run(tmp_path / "run.h5").outcome == "stopped"
 
 

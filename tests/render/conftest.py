@@ -8,6 +8,7 @@ import pytest
 
 from snapsim.constants import MU_0
 from snapsim.errors import MissingSystemLibrary
+from snapsim.mechanics.ending import EndReason, ended
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
 from snapsim.parts.materials import MagnetisationCurve, Material
@@ -91,8 +92,7 @@ def make_trajectory():
     zero = np.zeros(k)
     return Trajectory(
         system=system,
-        outcome="settled",
-        reason="",
+        ending=ended(EndReason.AT_REST),
         time=time,
         position=position,
         quaternion=quaternion,

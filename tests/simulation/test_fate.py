@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
+from snapsim.mechanics.ending import EndReason, ended
 from snapsim.scenario.loading import scene_from_text
-from snapsim.simulation.fate import DECIDED, fate
+from snapsim.simulation.fate import fate, judged
+from snapsim.simulation.release import release
+from snapsim.words import endings
 
 G = 9.80665
 MU_0 = 4e-7 * math.pi
@@ -74,7 +78,7 @@ def test_a_snap_is_decided_at_the_blow_and_its_energy_is_what_the_field_gave():
     z = 0.8 * _balance()
     system = scene_from_text(BALL, "ball.toml", (f'body.ball.position.z="{-z} m"',))
     found = fate(system, 1)
-    assert found.reason == DECIDED
+    assert found.ending == ended(EndReason.FATE_DECIDED)
     assert found.lasted == found.time
     volume = math.pi / 6 * 0.004**3
     field, response = 2 * 1.2 * 0.02**3 / 3, 3 * 1000 / 1003
@@ -96,3 +100,13 @@ def test_a_part_that_lies_still_stays_and_one_at_the_magnet_touches():
 def test_a_part_still_in_the_air_at_the_end_is_undecided():
     changes = (f'body.ball.position.z="{-1.2 * _balance()} m"', 'run.duration="5 ms"')
     assert fate(scene_from_text(BALL, "ball.toml", changes), 1).kind == "undecided"
+
+
+def test_no_fate_depends_on_words(monkeypatch):
+    """Reworded throughout, a body that left the scene still goes away, and no other stop does."""
+    monkeypatch.setattr(endings, "_REASONS", dict.fromkeys(EndReason, "went from the scene"))
+    run = release(scene_from_text(BALL, "ball.toml", ('run.duration="1 ms"',)))
+    assert not run.impacts
+    assert judged(replace(run, ending=ended(EndReason.LEFT_SCENE, 7)), 1).kind == "goes away"
+    for reason in (EndReason.STEP_LIMIT, EndReason.NOT_FINITE, EndReason.JOINT_BLOCKED):
+        assert judged(replace(run, ending=ended(reason)), 1).kind == "failed"

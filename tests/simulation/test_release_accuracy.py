@@ -5,16 +5,22 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from snapsim.mechanics.ending import EndReason, ended
 from snapsim.parts.shapes import Box, Cylinder, Sphere
 from snapsim.simulation.refinement import two_meshes
 from snapsim.simulation.release_accuracy import (
-    DEPENDS,
-    SAME,
+    Meshes,
     compared,
-    difference,
     release_with_accuracy,
     snapped,
 )
+from snapsim.words.meshes import with_mesh_words
+
+
+def said(coarse, fine, system):
+    """The code of what two runs say of each other, and its words."""
+    found = with_mesh_words(compared(coarse, fine, two_meshes(system)))
+    return found["meshes_code"], found["meshes"]
 
 
 @pytest.fixture
@@ -34,7 +40,7 @@ def run(ball):
 
 def test_speed_and_energy_of_the_first_blow_have_bars_that_hold(ball, run):
     found, blow = run.accuracy, run.impacts[0]
-    assert found["meshes"] == SAME
+    assert found["meshes_code"] == Meshes.ALIKE
     assert (found["coarse_cells"], found["cells"], found["order"]) == (32, 256, 2.0)
     assert found["first_impact_speed_m_s"] == pytest.approx(blow.closing_speed, rel=0.01)
     # against the next finer family: about 1 000 cells
@@ -58,24 +64,29 @@ def test_energy_is_that_of_the_speed(run):
 
 def test_a_part_that_snaps_on_one_mesh_only_is_said_so(ball, run):
     fallen = replace(run, impacts=())
-    text = difference(fallen, run, (32, 256))
-    assert text == f"{DEPENDS}: on 256 cells ball snaps, on 32 cells nothing snaps"
+    assert said(fallen, run, ball) == (
+        Meshes.SNAPS_DIFFER,
+        "outcome depends on the mesh: on 256 cells ball snaps, on 32 cells nothing snaps",
+    )
     found = compared(fallen, run, two_meshes(ball))
-    assert found["meshes"] == text
     assert not any(key.startswith("first_impact") for key in found)
 
 
-def test_another_part_struck_first_is_said_so(run):
+def test_another_part_struck_first_is_said_so(ball, run):
     other = replace(run.impacts[0], against="ball", body="magnet")
-    text = difference(replace(run, impacts=(other,)), run, (32, 256))
-    assert text.startswith(DEPENDS)
-    assert "ball against magnet on 256 cells" in text
+    code, words = said(replace(run, impacts=(other,)), run, ball)
+    assert code == Meshes.FIRST_BLOW_DIFFERS
+    assert words == (
+        "outcome depends on the mesh: the first blow is ball against magnet on 256 cells,"
+        " magnet against ball on 32 cells"
+    )
 
 
-def test_a_run_that_stopped_is_not_compared(run):
-    stopped = replace(run, outcome="stopped", reason="left the stage")
-    assert difference(stopped, run, (32, 256)) == (
-        "not compared: the run on 32 cells stopped: left the stage"
+def test_a_run_that_stopped_is_not_compared(ball, run):
+    stopped = replace(run, ending=ended(EndReason.LEFT_SCENE, 7.25))
+    assert said(stopped, run, ball) == (
+        Meshes.NOT_COMPARED,
+        "not compared: the run on 32 cells stopped: a body went more than 7.25 m from the scene",
     )
 
 
@@ -89,5 +100,5 @@ def test_only_iron_and_magnets_snap(make_body, make_system, run):
 def test_without_iron_there_is_one_run_and_no_bar(make_body, make_system):
     block = make_body("block", Box((0.1, 0.1, 0.1)))
     run = release_with_accuracy(make_system([(block, (0, 0, 1))], duration=0.05))
-    assert "meshes" not in run.accuracy
+    assert "meshes_code" not in run.accuracy
     assert np.isfinite(run.accuracy["solver_bound_J"])

@@ -5,6 +5,7 @@ import json
 import numpy as np
 import pytest
 
+from snapsim.mechanics.ending import EndReason, Parting, ended
 from snapsim.scenario.loading import scene_from_text
 from snapsim.simulation.trajectory import Audit, Cells, Cost, Impact, Load, Trajectory
 
@@ -53,8 +54,7 @@ def make(magnet="magnet", part="ball", frames=50, cells=30, impacts=2, wall=1.25
 
     return Trajectory(
         system=system,
-        outcome="settled",
-        reason="came to rest",
+        ending=ended(EndReason.AT_REST),
         time=np.cumsum(random.random(frames)),
         position=numbers(frames, 2, 3),
         quaternion=numbers(frames, 2, 4),
@@ -69,7 +69,7 @@ def make(magnet="magnet", part="ball", frames=50, cells=30, impacts=2, wall=1.25
         impacts=tuple(impact(0.1 * i) for i in range(impacts)),
         loads={
             magnet: Load(12.5, 0.25, 0.5, 0.26, 11.0, 0.4),
-            "string": Load(9.0, 0.1, 0.0, 0.0, 8.0, 0.0, 0.3, "its force limit was passed"),
+            "string": Load(9.0, 0.1, 0.0, 0.0, 8.0, 0.0, 0.3, Parting.FORCE_LIMIT),
         },
         audit=Audit(*(float(v) for v in random.random(13))),
         cost=Cost(461, 77, wall),

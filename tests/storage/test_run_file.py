@@ -12,7 +12,10 @@ from hypothesis import strategies as st
 
 import snapsim
 from snapsim.errors import InputError, OutputError
+from snapsim.mechanics.ending import OUTCOMES, EndReason, ended
+from snapsim.simulation.release_accuracy import Meshes
 from snapsim.storage.writing import write_run
+from snapsim.words.endings import ending_words
 
 
 def same(a, b):
@@ -116,14 +119,55 @@ def test_a_file_of_an_earlier_version_reads_without_what_it_lacks(run, tmp_path)
         for name in ("area", "edge_stress", "magnet_strength"):
             del file["impacts"][name]
         for load in file["loads"].values():
-            del load["torque_time"], load.attrs["why"]
+            del load["torque_time"], load.attrs["why"], load.attrs["why_code"]
         del file["energy/work"], file["energy/audit/field_work"], file["energy/audit/all_work"]
     old = snapsim.read_run(tmp_path / "run.h5")
     assert np.isnan(old.impacts[0].magnet_strength)
     assert old.impacts[0].peak_force[1] == run.impacts[0].peak_force[1]
-    assert old.loads["string"].why == ""
+    assert old.loads["string"].why is None
     assert old.work == {}
     assert np.isnan(old.audit.field_work)
+
+
+@pytest.mark.parametrize("reason", sorted(OUTCOMES))
+def test_why_a_run_ended_reads_back_and_stands_in_words_beside_its_code(run, tmp_path, reason):
+    write_run(dataclasses.replace(run, ending=ended(reason, 7.125)), tmp_path / "run.h5")
+    assert snapsim.read_run(tmp_path / "run.h5").ending == ended(reason, 7.125)
+    with h5py.File(tmp_path / "run.h5") as file:
+        assert file.attrs["reason_code"] == reason.value
+        assert file.attrs["reason"] == ending_words(ended(reason, 7.125))
+
+
+@pytest.mark.parametrize("code", [None, "struck_by_lightning"])
+def test_words_of_an_older_or_newer_file_stand_and_are_written_again(run, tmp_path, code):
+    write_run(run, tmp_path / "run.h5")
+    with h5py.File(tmp_path / "run.h5", "a") as file:
+        file.attrs["outcome"], file.attrs["reason"] = "stopped", "it went from the scene"
+        del file.attrs["reason_code"]
+        load = file["loads/string"].attrs
+        load["why"] = "it tore"
+        del load["why_code"]
+        if code is not None:
+            file.attrs["reason_code"] = load["why_code"] = code
+    for again in ("run.h5", "second.h5"):
+        old = snapsim.read_run(tmp_path / again)
+        assert (old.outcome, old.reason) == ("stopped", EndReason.UNTOLD)
+        assert snapsim.summary(old)["reason"] == "it went from the scene"
+        assert snapsim.summary(old)["loads"]["string"]["parted_why"] == "it tore"
+        write_run(old, tmp_path / "second.h5", force=True)
+
+
+def test_what_two_meshes_say_is_kept_as_a_code_and_said_in_words(run, tmp_path):
+    facts = {"meshes_code": Meshes.SNAPS_DIFFER.value, "cells": 256.0, "coarse_cells": 32.0}
+    facts |= {"fine_snapping": "ball", "coarse_snapping": ""}
+    given = dataclasses.replace(run, accuracy=facts)
+    write_run(given, tmp_path / "run.h5")
+    found = snapsim.read_run(tmp_path / "run.h5")
+    assert found.accuracy == facts
+    words = "outcome depends on the mesh: on 256 cells ball snaps, on 32 cells nothing snaps"
+    assert snapsim.summary(found)["accuracy"]["meshes"] == words
+    with h5py.File(tmp_path / "run.h5") as file:
+        assert file["accuracy"].attrs["meshes"] == words
 
 
 def test_the_same_run_gives_the_same_datasets_whatever_the_wall_time(make_run, tmp_path):

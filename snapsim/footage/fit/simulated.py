@@ -18,16 +18,15 @@ from snapsim.footage.fit.unknowns import Unknown
 from snapsim.footage.projection import seen
 from snapsim.footage.tracks import Track
 from snapsim.footage.views import Plane, View
+from snapsim.mechanics.ending import EndReason
 from snapsim.simulation.trajectory import Impact
 from snapsim.study.cases import Cases
 from snapsim.study.place import Placement, placed
 from snapsim.study.sampling import Spot
+from snapsim.words.endings import ending_words
 
 BLOW = 0.05
 """Closing speed [m/s] from which a contact counts as a blow that parts smooth motion from rest."""
-
-FIRST = "the first blow"
-"""Why a release ends that is followed to its first blow only."""
 
 KEPT = 400
 """Courses kept in memory."""
@@ -56,17 +55,17 @@ def run_job(job: Job) -> Course | str:
             system = placed(system, placement)
         refuse_overlaps(system)
         run = release(system, until=None if job.whole else _first_blow)
-        if run.reason.startswith("interrupted"):
+        if run.reason == EndReason.INTERRUPTED:
             raise KeyboardInterrupt
-        if run.outcome == "stopped" and run.reason != FIRST:
-            return f"stopped at {run.time[-1]:.4g} s: {run.reason}"
+        if run.outcome == "stopped" and run.reason != EndReason.FIRST_BLOW:
+            return f"stopped at {run.time[-1]:.4g} s: {ending_words(run.ending)}"
     except (SnapsimError, ArithmeticError, ValueError) as error:
         return str(error) or type(error).__name__
     return course_of(run, BLOW)
 
 
-def _first_blow(impact: Impact) -> str | None:
-    return FIRST if impact.closing_speed >= BLOW else None
+def _first_blow(impact: Impact) -> EndReason | None:
+    return EndReason.FIRST_BLOW if impact.closing_speed >= BLOW else None
 
 
 class Simulated:

@@ -130,14 +130,15 @@ def test_an_interrupt_ends_the_fit_and_a_run_that_stops_is_a_failure(monkeypatch
 
     import snapsim.simulation.release as module
     from snapsim.footage.fit.simulated import Job, run_job
+    from snapsim.mechanics.ending import EndReason, ended
     from snapsim.scenario.loading import scene_from_text
 
     job = Job(FALL, "scene.toml", ('run.duration="10 ms"',), (), True)
     run = module.release(scene_from_text(FALL, "scene.toml", job.changes))
-    lost = replace(run, outcome="stopped", reason="lost its way")
+    lost = replace(run, ending=ended(EndReason.STEP_LIMIT, 7))
     monkeypatch.setattr(module, "release", lambda *a, **k: lost)
-    assert "lost its way" in run_job(job)
-    gone = replace(run, outcome="stopped", reason="interrupted by the user")
+    assert "the limit of 7 steps was reached" in run_job(job)
+    gone = replace(run, ending=ended(EndReason.INTERRUPTED))
     monkeypatch.setattr(module, "release", lambda *a, **k: gone)
     with pytest.raises(KeyboardInterrupt):
         run_job(job)

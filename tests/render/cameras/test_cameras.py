@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from snapsim import load_scene
+from snapsim.mechanics.ending import EndReason, ended
 from snapsim.render import ClipOptions, Key, Shot
 from snapsim.render.camera import angles_of, axes_of
 from snapsim.render.cameras.choice import camera_for
@@ -44,7 +45,7 @@ def stored_run(name):
         blow = (Impact(float(time), body, against, np.array(point), np.array([0, 0, 1.0]),
                        float(speed), 1.0, 1.0, 1.0, 1.0, (0.0, 0.0)),)  # fmt: skip
     return Trajectory(
-        system=system, outcome="settled", reason="", **m,
+        system=system, ending=ended(EndReason.AT_REST), **m,
         spin=np.zeros_like(m["velocity"]), force=np.zeros_like(m["velocity"]),
         torque=np.zeros_like(m["velocity"]), energy=dict.fromkeys(("kinetic",), zero), gap=zero,
         cells={}, magnetisation={}, impacts=blow, loads={}, audit=Audit(*([0.0] * 10)),
