@@ -19,12 +19,11 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 from scipy.interpolate import PchipInterpolator
 
 from snapsim.arrays import Array, ArrayLike, IntArray, as_floats
 from snapsim.constants import MU_0
-from snapsim.numerics.compilation import bare
+from snapsim.numerics.compilation import bare, part_of_caller
 from snapsim.parts.materials import MagnetisationCurve
 
 RESIDUAL_SLOPE = 1e-6
@@ -147,7 +146,7 @@ def state_at(curves: CurveSet, i: int, h: float) -> tuple[float, float, float]:
     return a + s * (b + s * (c + s * d)), b + s * (2 * c + s * 3 * d), curves.coenergies[low] + area
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@part_of_caller
 def _row(curves: CurveSet, i: int, along: float, across: float, target: float) -> int:
     """Return the last row of table `i` where along H + across M is not above the target.
 
@@ -180,7 +179,7 @@ def crossing(
     return _crossing_of_table(curves, i, along, across, target, guess)
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@part_of_caller
 def _crossing_of_table(
     curves: CurveSet, i: int, along: float, across: float, target: float, guess: float
 ) -> float:
@@ -232,7 +231,7 @@ def _bracketed(curves: CurveSet, low: int, along: float, across: float, rest: fl
     return float(knot + s)
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@part_of_caller
 def _crossing_of_formula(
     curves: CurveSet, i: int, along: float, across: float, target: float
 ) -> float:

@@ -17,10 +17,9 @@ memory). Tested against the axial closed form of a square and against quadrature
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
 from snapsim.arrays import Array
-from snapsim.numerics.compilation import bare
+from snapsim.numerics.compilation import bare, compiled, part_of_caller
 
 FOUR_PI = 4 * np.pi
 
@@ -58,7 +57,7 @@ def polygon_potential(corners: Array, normal: Array, x: float, y: float, z: floa
     return total / FOUR_PI
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@part_of_caller
 def _solid_angle(corners: Array, x: float, y: float, z: float) -> float:
     """Signed solid angle [sr] of the quadrilateral seen from a point, as two triangles."""
     ax, ay, az = corners[0, 0] - x, corners[0, 1] - y, corners[0, 2] - z
@@ -77,7 +76,7 @@ def _solid_angle(corners: Array, x: float, y: float, z: float) -> float:
     return angle
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def polygon_edges(corners: Array, normal: Array, edges: Array) -> None:
     """Set `edges` (5, 7) for `potential_and_field`: a row an edge (first corner, length, outward
     unit normal in the plane), then the normal and twice the areas of the two triangles."""
@@ -105,7 +104,7 @@ def polygon_edges(corners: Array, normal: Array, edges: Array) -> None:
         edges[4, 3 + k] = area
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@part_of_caller
 def _log_term(total: float, length: float) -> float:
     """L = ln[(ra + rb + l) / (ra + rb - l)], `total` = ra + rb; 0 on the edge itself."""
     short = total - length

@@ -19,10 +19,9 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from numba import njit
 
 from snapsim.arrays import Array, ArrayLike, as_floats
-from snapsim.numerics.compilation import bare
+from snapsim.numerics.compilation import bare, part_of_caller
 
 Four = tuple[float, float, float, float]
 Nine = tuple[float, float, float, float, float, float, float, float, float]
@@ -77,7 +76,7 @@ def _shared_edges(loops: list[Array], normals: list[Array]) -> list[Array]:
     return list(found.values())
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@part_of_caller
 def _edge_gradient(row: Array, x: float, y: float, z: float) -> Four:
     """Return L and grad L of one edge."""
     length = row[6]

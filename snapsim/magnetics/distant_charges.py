@@ -18,11 +18,10 @@ from __future__ import annotations
 from typing import Final, NamedTuple
 
 import numpy as np
-from numba import njit
 
 from snapsim.arrays import Array
 from snapsim.magnetics.charged_polygon import FOUR_PI
-from snapsim.numerics.compilation import bare
+from snapsim.numerics.compilation import bare, compiled
 
 ORDER: Final = 4
 
@@ -74,7 +73,7 @@ def weight(centres: Array, reach: float) -> tuple[float, Array]:
     return u * u * u * (10 - u * (15 - 6 * u)), 2 * slope * centres
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def kernel(a: Array, b: Array) -> Array:
     """Return K (n, m) [1/m] of points `a` (n, 3) and `b` (m, 3) [m]."""
     out = np.empty((len(a), len(b)))

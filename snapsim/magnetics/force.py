@@ -15,12 +15,11 @@ magnetised matter, Melcher, Continuum Electromechanics, 1981, section 3.6 (from 
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
 from snapsim.arrays import Array, IntArray
 from snapsim.constants import MU_0
 from snapsim.magnetics.sources.evaluation import add_one
-from snapsim.numerics.compilation import bare
+from snapsim.numerics.compilation import bare, compiled
 
 
 @bare
@@ -102,7 +101,7 @@ def force_and_torque(
         wrench[5] += scale * (m0 * mean[i, 1] - m1 * mean[i, 0])
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def field_on_cells(
     codes: IntArray, starts: IntArray, parameters: Array, magnetisations: Array, bodies: IntArray,
     position: Array, quaternion: Array, turns: Array, body: int,
@@ -141,7 +140,7 @@ def field_on_cells(
             load[i, a] = volume[i] * inside
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def forces_on_cells(
     bodies: IntArray, position: Array, turns: Array, body: int, weights: Array, volume: Array,
     background: Array, placed: Array, means: Array, gradients: Array, m: Array,

@@ -33,13 +33,12 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 
 from snapsim.arrays import Array, IntArray
 from snapsim.magnetics.anhysteretic import CurveSet, crossing, state_at
 from snapsim.magnetics.charged_faces import add_to_cells, charge
 from snapsim.magnetics.symmetric_blocks import Buffer, Layout, multiply
-from snapsim.numerics.compilation import bare
+from snapsim.numerics.compilation import bare, compiled, summing
 
 CUBE = 1.0 / 3.0
 """Demagnetising factor of a single cell, against which its stiffness w'' is weighed (a cube's)."""
@@ -144,7 +143,7 @@ def minimise(
     return Minimum(*_minimise(problem, coupling, load, start_h, start_am, tolerance, limit))
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _minimise(
     problem: Problem,
     coupling: Coupling,
@@ -203,7 +202,7 @@ def _minimise(
     return here.h, here.m, here.am, energy, max(bound, 0.0), products, converged
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def minimise_from(
     problem: Problem,
     coupling: Coupling,
@@ -228,7 +227,7 @@ def minimise_from(
     return _minimise(problem, coupling, load, h, am, tolerance, limit)
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _iterate(c: int) -> Iterate:
     return Iterate(
         np.zeros((c, 3)),
@@ -241,7 +240,7 @@ def _iterate(c: int) -> Iterate:
     )
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _vectors(load: Array) -> tuple[Array, Array, Array, Array]:
     return np.empty_like(load), np.empty_like(load), np.empty_like(load), np.empty_like(load)
 
@@ -285,7 +284,7 @@ def _energy(problem: Problem, load: Array, x: Iterate) -> float:
     return total
 
 
-@njit(cache=True, error_model="numpy", fastmath={"reassoc", "contract", "nsz"})
+@summing
 def _both_ways(p: Array, x: Array, y: Array, u: Array, v: Array) -> None:
     """Add p y to `u` (f,) and p^T x to `v` (g,), reading p (f, g) once."""
     for f in range(p.shape[0]):
@@ -296,7 +295,7 @@ def _both_ways(p: Array, x: Array, y: Array, u: Array, v: Array) -> None:
         u[f] += total
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def couple(coupling: Coupling, x: Array, y: Array) -> None:
     """Add the cross blocks times `x` (c, 3) to `y` (c, 3)."""
     if coupling.pairs.shape[0] == 0:
@@ -320,7 +319,7 @@ def couple(coupling: Coupling, x: Array, y: Array) -> None:
     add_to_cells(coupling.cell, coupling.outward, potential, y)
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def demagnetise(problem: Problem, coupling: Coupling, x: Array, y: Array) -> None:
     """Set `y` (c, 3) to A times `x` (c, 3)."""
     multiply(problem.where, problem.demagnetising, x, y)
@@ -337,7 +336,7 @@ def _stiffness(x: Iterate, i: int) -> tuple[float, float, float, float, float]:
     return along, along, 0.0, 0.0, 1.0
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _certificate(problem: Problem, x: Iterate, r: Array, z: Array, stiff: bool) -> float:
     """Return the bound on E/mu_0 - min; set `z` to P (r - V s), s = 0 unless `stiff`."""
     if not stiff:
@@ -381,7 +380,7 @@ def _shares(problem: Problem, x: Iterate, r: Array, rest: Array) -> float:
     return total
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _gentle_step(
     problem: Problem,
     coupling: Coupling,
@@ -427,7 +426,7 @@ def _gentle_step(
     return not (assumed > 0 and hard <= STIFF * assumed)
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _newton_step(
     problem: Problem,
     coupling: Coupling,
@@ -486,7 +485,7 @@ def _add_stiffness(problem: Problem, x: Iterate, p: Array, q: Array) -> None:
         q[i, 2] += v * across * p[i, 2] + radial * u2
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _precondition(problem: Problem, x: Iterate, r: Array, z: Array) -> None:
     """Set `z` to S P' S r, S = (1 + (w'' - 1/chi') / N_0)^(-1/2) cell by cell."""
     scaled = np.empty_like(r)
@@ -508,7 +507,7 @@ def _scale(problem: Problem, x: Iterate, r: Array, y: Array) -> None:
         y[i, 2] = s2 * r[i, 2] + radial * u2
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _move(
     problem: Problem,
     coupling: Coupling,

@@ -32,7 +32,6 @@ from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 import numpy as np
-from numba import njit
 
 from snapsim.arrays import Array, IntArray
 from snapsim.constants import MU_0
@@ -40,7 +39,7 @@ from snapsim.magnetics.charged_faces import ChargedFaces
 from snapsim.magnetics.charged_polygon import FOUR_PI, polygon_edges, potential_and_field
 from snapsim.magnetics.distant_charges import Nodes, kernel, nodes_of, push, weight
 from snapsim.magnetics.single_layer import Polygons, area_element
-from snapsim.numerics.compilation import bare
+from snapsim.numerics.compilation import bare, compiled, part_of_caller, summing_quotients
 
 BLENDS: Final = np.array([[0.5, 0.65], [1.0, 1.2], [1.6, 1.9]])
 """Rows (s where the nearer rule ends to count alone, s from which the farther one counts alone):
@@ -175,11 +174,7 @@ def _product_rule(shapes: Polygons, n: int, crowd: bool) -> Array:
     return points
 
 
-_FAST = {"reassoc", "contract", "nsz", "arcp"}
-"""Sums may be taken in any order, so that they run several at a time; nothing else is given up."""
-
-
-@njit(cache=True, error_model="numpy")
+@compiled
 def _place_moments(moments: Array, rotation: Array, shift: Array, placed: Array) -> None:
     """Set `placed` to `moments` (11, f) in new axes."""
     s, half = np.empty((3, 3)), np.empty((3, 3))
@@ -206,7 +201,7 @@ def _place_moments(moments: Array, rotation: Array, shift: Array, placed: Array)
             placed[4 + row, f] = total
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _place_near(
     polygon: Array, points: Array, rotation: Array, shift: Array, near: IntArray, polygons: Array,
     placed: Array,
@@ -233,14 +228,14 @@ def _place_near(
         placed[g, :, 3] = points[g, :, 3]
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@part_of_caller
 def _ratio(r2: float, one: float, other: float) -> float:
     """s^2 of two faces at squared distance `r2` with radii `one` and `other`."""
     largest = max(one, other)
     return r2 / (4.0 * largest * largest)
 
 
-@njit(cache=True, error_model="numpy", fastmath=_FAST)
+@summing_quotients
 def _count_near(a: Array, b: Array, rows: IntArray) -> int:
     """Set `rows` (f_a,) to the number of near faces of b for each face of a; return their sum."""
     limit = BLENDS[2, 1] ** 2
@@ -265,7 +260,7 @@ def _count_near(a: Array, b: Array, rows: IntArray) -> int:
     return total
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _box(b: Array) -> tuple[Array, Array, float]:
     """Least and greatest centroid (3,) and the largest radius."""
     low, high = np.full(3, np.inf), np.full(3, -np.inf)
@@ -292,14 +287,14 @@ def _list_near(a: Array, b: Array, rows: IntArray, near: IntArray) -> None:
                 at += 1
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@part_of_caller
 def _weight(s2: float, low2: float, high2: float) -> tuple[float, float]:
     """Weight of the farther rule at s^2, from 0 at `low2` to 1 at `high2`, and its derivative."""
     u = min(max((s2 - low2) / (high2 - low2), 0.0), 1.0)
     return u * u * u * (10 - u * (15 - 6 * u)), 30 * u * u * (1 - u) * (1 - u) / (high2 - low2)
 
 
-@njit(cache=True, error_model="numpy", fastmath=_FAST)
+@summing_quotients
 def _far_potential(a: Array, b: Array, rows: IntArray, potential: Array) -> None:
     """Set `potential` (f_a, f_b) by the far rule, times its weight."""
     low2, high2 = BLENDS[2, 0] ** 2, BLENDS[2, 1] ** 2
@@ -330,7 +325,7 @@ def _far_potential(a: Array, b: Array, rows: IntArray, potential: Array) -> None
             row[g] = w * row[g] if w > 0 else 0.0
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _far_wrench(
     a: Array, b: Array, sigma_a: Array, sigma_b: Array, near: IntArray, out: Array
 ) -> None:
@@ -367,7 +362,7 @@ def _far_wrench(
         )
 
 
-@njit(cache=True, error_model="numpy", fastmath=_FAST)
+@summing_quotients
 def _pushes(a: Array, f: int, b: Array, charge: Array, sums: Array) -> None:
     """Set `sums` (9,) to the field at face f of a of the charges on b, and Q, of the far rule."""
     x, y, z = a[0, f], a[1, f], a[2, f]
@@ -400,7 +395,7 @@ def _pushes(a: Array, f: int, b: Array, charge: Array, sums: Array) -> None:
     sums[3], sums[4], sums[5], sums[6], sums[7], sums[8] = qxx, qyy, qzz, qxy, qxz, qyz
 
 
-@njit(cache=True, error_model="numpy", fastmath=_FAST)
+@summing_quotients
 def _pushes_blended(a: Array, f: int, b: Array, charge: Array, sums: Array) -> None:
     """The same with each pair's weight and the push of its slope."""
     low2, high2 = BLENDS[2, 0] ** 2, BLENDS[2, 1] ** 2
@@ -450,7 +445,7 @@ def _near_wrench(near: IntArray, load: Array, sigma_a: Array, sigma_b: Array, ou
             out[i] += product * load[k, i]
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _near_potential(
     moments_a: Array, polygon_a: Array, points_a: Array,
     moments_b: Array, polygon_b: Array, points_b: Array,
@@ -504,7 +499,7 @@ def _near_potential(
         load[k, 5] += x * fy - y * fx
 
 
-@njit(cache=True, error_model="numpy", fastmath=_FAST)
+@summing_quotients
 def _points_on_points(a: Array, b: Array, part: Array) -> None:
     """Set `part` to P and minus its gradient for the rule `MIDDLE` on both faces."""
     total, fx, fy, fz, tx, ty, tz = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
@@ -526,7 +521,7 @@ def _points_on_points(a: Array, b: Array, part: Array) -> None:
     part[4], part[5], part[6] = tx, ty, tz
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _points_on_polygon(points: Array, polygon: Array, sign: float, part: Array) -> None:
     """Set `part` to P and `sign` times minus its gradient on the points' face."""
     edges = np.empty((5, 7))

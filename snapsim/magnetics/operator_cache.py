@@ -16,7 +16,6 @@ from __future__ import annotations
 import hashlib
 import inspect
 import os
-import tempfile
 import zipfile
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -25,7 +24,6 @@ from pathlib import Path
 from typing import Final
 
 import numpy as np
-import platformdirs
 
 from snapsim.arrays import Array
 from snapsim.magnetics import charged_polygon, demagnetization, single_layer
@@ -38,6 +36,7 @@ from snapsim.magnetics.demagnetization import (
     shifted_inverse,
 )
 from snapsim.magnetics.sectors import Sectors, sectors_of, split, unknown_volumes
+from snapsim.numerics.kept_files import kept_folder, make_room, write_whole
 
 DIGITS: Final = 11
 """Decimals that the coordinates of a mesh of unit volume are rounded to."""
@@ -70,7 +69,7 @@ def kept_operator(mesh: CellMesh) -> DemagnetizingOperator:
     """Return the demagnetising operator of a mesh, from disk where it is known already."""
     size = float(np.cbrt(mesh.volume.sum()))
     unit = _unit(mesh, size)
-    path = directory() / (_key(unit) + SUFFIX)
+    path = _path(unit, SUFFIX)
     found = _read(path, unit)
     if found is None:
         found = demagnetizing_operator(unit)
@@ -86,7 +85,7 @@ def kept_blocks(mesh: CellMesh) -> SortedBlocks:
     sectors = sectors_of(mesh) if images * (3 * base) ** 2 > WORTH_SPLITTING else None
     if sectors is not None:
         size = float(np.cbrt(mesh.volume.sum()))
-        path = directory() / (_key(_unit(mesh, size)) + SECTORS)
+        path = _path(_unit(mesh, size), SECTORS)
         order = 3 * base // sectors.count
         blocks = _blocks(path, (int(sectors.block.max()) + 1, order, order))
         if blocks is None:
@@ -100,12 +99,18 @@ def kept_blocks(mesh: CellMesh) -> SortedBlocks:
     return SortedBlocks(operator.blocks, np.repeat(operator.volume, 3), None)
 
 
-def directory() -> Path:
-    """Return the directory of the cache, which need not exist."""
-    chosen = os.environ.get("SNAPSIM_CACHE")
-    if chosen:
-        return Path(chosen).expanduser()
-    return Path(platformdirs.user_cache_dir("snapsim", appauthor=False)) / "operators"
+def _write(path: Path | None, blocks: Array) -> None:
+    """Write a file whole; give up quietly where that fails."""
+    if path is None:
+        return
+    with suppress(OSError):
+        write_whole(path, lambda file: np.savez(file, blocks=blocks))
+        make_room(path.parent.glob("*" + SUFFIX), LARGEST_TOTAL, keep=path)
+
+
+def _path(unit: CellMesh, suffix: str) -> Path | None:
+    folder = kept_folder("operators")
+    return None if folder is None else folder / (_key(unit) + suffix)
 
 
 def _unit(mesh: CellMesh, size: float) -> CellMesh:
@@ -131,7 +136,7 @@ def _method() -> str:
     return "".join(inspect.getsource(module) for module in modules)
 
 
-def _read(path: Path, unit: CellMesh) -> DemagnetizingOperator | None:
+def _read(path: Path | None, unit: CellMesh) -> DemagnetizingOperator | None:
     """The operator in a file; None when there is none, or none that is whole and fits."""
     images = 2 ** len(unit.mirrors)
     base = len(unit.cells) // images
@@ -141,8 +146,10 @@ def _read(path: Path, unit: CellMesh) -> DemagnetizingOperator | None:
     )
 
 
-def _blocks(path: Path, shape: tuple[int, int, int]) -> Array | None:
+def _blocks(path: Path | None, shape: tuple[int, int, int]) -> Array | None:
     """The blocks in a file; None when there are none, or none that are whole and of that shape."""
+    if path is None:
+        return None
     try:
         with path.open("rb") as file, np.load(file, allow_pickle=False) as archive:
             blocks = np.asarray(archive["blocks"], dtype=np.float64)
@@ -150,38 +157,3 @@ def _blocks(path: Path, shape: tuple[int, int, int]) -> Array | None:
     except (OSError, EOFError, ValueError, KeyError, zipfile.BadZipFile):
         return None
     return blocks if blocks.shape == shape and np.isfinite(blocks).all() else None
-
-
-def _write(path: Path, blocks: Array) -> None:
-    """Write a file under a temporary name and rename it; give up quietly where that fails."""
-    temporary = None
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.NamedTemporaryFile(dir=path.parent, suffix=".part", delete=False) as file:
-            temporary = Path(file.name)
-            np.savez(file, blocks=blocks)
-        os.replace(temporary, path)
-        temporary = None
-        _make_room(path)
-    except OSError:
-        return
-    finally:
-        if temporary is not None:
-            with suppress(OSError):
-                temporary.unlink()
-
-
-def _make_room(newest: Path) -> None:
-    """Delete the files used longest ago, never the newest one, until the rest fits."""
-    known = []
-    for path in newest.parent.glob("*" + SUFFIX):
-        with suppress(OSError):
-            status = path.stat()
-            known.append((status.st_mtime, status.st_size, path))
-    total = sum(size for _, size, _ in known)
-    for _, size, path in sorted(known):
-        if total <= LARGEST_TOTAL or path == newest:
-            return
-        with suppress(OSError):
-            path.unlink()
-        total -= size

@@ -19,11 +19,10 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numba import njit
 
 from snapsim.arrays import Array, IntArray
 from snapsim.magnetics.cells.contract import CellMesh
-from snapsim.numerics.compilation import bare
+from snapsim.numerics.compilation import bare, compiled, summing
 
 SAME: Final = 1e-8
 """Relative difference up to which sectors count as equal, and what waves may share of a block.
@@ -158,7 +157,7 @@ def _rows_in_waves(sectors: Sectors, q: int, block: Array) -> Array:
     return found.reshape(-1, k)
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def to_waves(classes: Array, place: IntArray, direction: Array, waves: Array, out: Array) -> None:
     """Sort class vectors (g, 3b) into waves `out` (g, m, 3p)."""
     g, m, n = out.shape
@@ -183,7 +182,7 @@ def to_waves(classes: Array, place: IntArray, direction: Array, waves: Array, ou
             _exchange(found, q, w, out[q, w], True)
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def from_waves(parts: Array, place: IntArray, direction: Array, waves: Array, out: Array) -> None:
     """Put waves (g, m, 3p) back into class vectors `out` (g, 3b): the transpose of `to_waves`."""
     g, m, n = parts.shape
@@ -220,7 +219,7 @@ def _exchange(rows: Array, q: int, w: int, part: Array, out: bool) -> None:
             row[left + u] = part[u]
 
 
-@njit(cache=True, error_model="numpy", fastmath={"reassoc", "contract", "nsz"})
+@summing
 def _sum_rows(weights: Array, rows: Array, total: Array) -> None:
     """Set `total` (m, k) to `weights` (m, m) times `rows` (m, k), three rows at a time."""
     m = len(rows)

@@ -28,11 +28,10 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numba import njit
 
 from snapsim.arrays import Array, as_floats
 from snapsim.magnetics.charged_polygon import FOUR_PI, polygon_potential
-from snapsim.numerics.compilation import bare
+from snapsim.numerics.compilation import bare, compiled
 
 FAR_RULES: Final = np.array([[14.0, 2], [6.5, 3], [4.3, 4]])
 """Rows (centre distance over the larger radius, points per direction): product rules on both."""
@@ -139,7 +138,7 @@ def area_element(p: Array, u: float, v: float) -> tuple[float, float, float, flo
     return x, y, z, np.sqrt(nx * nx + ny * ny + nz * nz)
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _fill(
     corners: Array,
     normal: Array,
@@ -348,7 +347,7 @@ def _segment_distance(a: Array, b: Array, c: Array, d: Array) -> float:
     return square
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _fill_selves(
     corners: Array, normal: Array, nodes: Array, weights: Array, diagonal: Array
 ) -> None:
@@ -357,13 +356,13 @@ def _fill_selves(
         diagonal[f] = self_energy(corners[f], normal[f], nodes, weights)
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def self_energy(p: Array, normal: Array, nodes: Array, weights: Array) -> float:
     """Return P_ff [m^3] of the face with corners (4, 3) by its rim against itself."""
     return rim_pair(p, normal, p, normal, nodes, weights)
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def rim_pair(
     p: Array, normal_p: Array, q: Array, normal_q: Array, nodes: Array, weights: Array
 ) -> float:
@@ -390,7 +389,7 @@ def rim_pair(
     return -total / FOUR_PI if same > 0.0 else total / FOUR_PI
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _mean_distance(x: Array, a: Array, b: Array) -> float:
     """Mean of |x - y| over y on the segment a-b, in closed form [m]."""
     length = np.sqrt(np.sum((b - a) ** 2))

@@ -15,12 +15,12 @@ from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from snapsim.arrays import Array, IntArray
 from snapsim.magnetics.demagnetization import from_classes, to_classes
 from snapsim.magnetics.sectors import Sectors, from_waves, to_waves, undivided
+from snapsim.numerics.compilation import compiled, summing
 from snapsim.numerics.copying import copy
 
 Buffer = NDArray[Any]
@@ -101,7 +101,7 @@ def _triangles(blocks: Array) -> Array:
     return np.concatenate([block[lower] for block in blocks])
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def multiply(where: Layout, blocks: Buffer, x: Array, y: Array) -> None:
     """Set `y` (c, 3) to the operator times `x` (c, 3), in the precision of `blocks`."""
     for i in range(where.images.size):
@@ -121,7 +121,7 @@ def multiply(where: Layout, blocks: Buffer, x: Array, y: Array) -> None:
         from_classes(classes, signs, y[first:last])
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _multiply_parts(blocks: Buffer, which: IntArray, parts: Array) -> None:
     """Multiply each of the parts (g, m, n) by its block."""
     g, m, n = parts.shape
@@ -135,7 +135,7 @@ def _multiply_parts(blocks: Buffer, which: IntArray, parts: Array) -> None:
             copy(y, parts[q, w])
 
 
-@njit(cache=True, error_model="numpy", fastmath={"reassoc", "contract", "nsz"})
+@summing
 def _multiply_triangle(lower: Buffer, x: Buffer, y: Buffer) -> None:
     """Set `y` (n,) to the symmetric matrix of that lower triangle times `x` (n,).
 

@@ -18,10 +18,9 @@ from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 import numpy as np
-from numba import njit
 
 from snapsim.arrays import Array
-from snapsim.numerics.compilation import bare
+from snapsim.numerics.compilation import bare, compiled, summing
 
 DEPTH: Final = 5
 """Earlier solutions that are kept besides the last one."""
@@ -84,7 +83,7 @@ def _six(arrays: Sequence[Array]) -> Six:
     return a[0], a[1], a[2], a[3], a[4], a[5]
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _weigh(load: Array, volume: Array, loads: Six, tolerance: float, weights: Array) -> None:
     """Set `weights` (k,) of the first k of `loads`."""
     count = weights.size - 1
@@ -119,7 +118,7 @@ def _differences(a: Array, b: Array, volume: Array, out: Array) -> None:
             out[3 * i + k] = scale * (a[i, k] - b[i, k])
 
 
-@njit(cache=True, error_model="numpy", fastmath={"reassoc", "contract", "nsz"})
+@summing
 def _dot(a: Array, b: Array) -> float:
     total = 0.0
     for i in range(a.size):
@@ -135,7 +134,7 @@ def _square(a: Array, volume: Array) -> float:
     return total
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _solve(gram: Array, ridge: float, weights: Array) -> bool:
     """Set `weights` (k + 1,) by the normal equations, products of the load in the last row of
     `gram` (k + 1, k + 1); False and nothing where they are singular or the weights too large."""

@@ -22,11 +22,10 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numba import njit
 from scipy.linalg import lapack
 
 from snapsim.arrays import Array
-from snapsim.numerics.compilation import compiled
+from snapsim.numerics.compilation import compiled, summing
 
 NUGGET: Final = 1e-11
 """Share of the variance by which observations may err: keeps the matrix positive definite."""
@@ -158,7 +157,7 @@ def estimate(
         found[1, i] = math.sqrt(variance * max(left, 0.0))
 
 
-@njit(cache=True, error_model="numpy", fastmath={"reassoc", "contract", "nsz"})
+@summing
 def dot(a: Array, b: Array) -> float:
     """Return the sum of products, in an order that suits the machine."""
     total = 0.0

@@ -23,6 +23,7 @@ from filelock import FileLock
 
 from snapsim.arrays import Array
 from snapsim.numerics import rotations
+from snapsim.numerics.compilation import kernel_folder, toolchain
 from snapsim.parts.bodies import Body
 from snapsim.parts.materials import MagnetisationCurve, Material
 from snapsim.parts.shapes import Box
@@ -45,9 +46,6 @@ def prepare() -> None:
         return
     with suppress(OSError), FileLock(f"{stamp}.lock"):
         if not stamp.exists() and _compile_all():
-            for old in stamp.parent.glob(f"{_PREFIX}*"):
-                if not old.name.startswith(stamp.name):
-                    old.unlink(missing_ok=True)
             stamp.touch()
 
 
@@ -56,22 +54,16 @@ _PREFIX: Final = "compiled-"
 
 @cache
 def _stamp() -> Path | None:
-    """The file that says that the kernels of these sources are compiled; None where numba has no
-    place on disk."""
-    import numba
-
-    from snapsim.numerics.rotation_kernels import matrices
-
-    folder = getattr(getattr(matrices, "_cache", None), "cache_path", None)
-    if folder is None:
-        return None
+    """The file that says that the kernels of these sources are compiled; None where they can't be
+    kept."""
+    folder = kernel_folder()
     root = Path(__file__).parent.parent
-    level = os.environ.get("NUMBA_OPT")
-    digest = hashlib.sha256(f"{numba.__version__} {sys.version} {level}".encode())
+    digest = hashlib.sha256(repr(toolchain()).encode())
     for path in sorted(p for name in KERNELS for p in (root / name).rglob("*.py")):
-        status = path.stat()
-        digest.update(f"{path.relative_to(root)} {status.st_mtime_ns} {status.st_size}".encode())
-    return Path(folder) / (_PREFIX + digest.hexdigest()[:20])
+        source = path.read_bytes()
+        if b"numerics.compilation import" in source:
+            digest.update(f"{path.relative_to(root).as_posix()} ".encode() + source)
+    return None if folder is None else folder / (_PREFIX + digest.hexdigest()[:20])
 
 
 def _processors() -> int:

@@ -28,15 +28,12 @@ def stand_in(monkeypatch, folder, code):
 
 
 def test_each_part_runs_once_and_never_again(stamp, tmp_path, monkeypatch):
-    """The stamp is set when all came to their end; an older one goes."""
-    older = tmp_path / "compiled-before"
-    older.touch()
+    """The stamp is set when all came to their end."""
     stand_in(monkeypatch, tmp_path, "import sys; open(sys.argv[1], 'a').write('x')")
     first_use.prepare()
     first_use.prepare()
     assert [(tmp_path / part).read_text() for part in first_use.PARTS] == ["x"] * 4
     assert stamp.exists()
-    assert not older.exists()
 
 
 def test_a_part_that_fails_leaves_no_stamp(stamp, tmp_path, monkeypatch):
@@ -68,7 +65,11 @@ def test_an_interrupt_ends_the_parts(stamp, tmp_path, monkeypatch):
 
 
 def test_parts_call_the_kernels_of_a_release():
-    """In a fresh process: what a release compiles beyond the parts is a handful of kernels."""
+    """In a fresh process: what a release compiles beyond the parts is a handful of kernels.
+
+    The first time one of these is compiled, all that it calls counts too; the second time it is
+    loaded alone.
+    """
     code = """
         import sys
         import snapsim
@@ -91,9 +92,9 @@ def test_parts_call_the_kernels_of_a_release():
         assert snapsim.release(scene).impacts
         print(len(before), *sorted({key for _, key, _ in known() - before}))
     """
-    done = subprocess.run(
-        [sys.executable, "-c", textwrap.dedent(code)], capture_output=True, text=True, check=True
-    )
+    command = [sys.executable, "-c", textwrap.dedent(code)]
+    for _ in range(2):
+        done = subprocess.run(command, capture_output=True, text=True, check=True)
     count, *others = done.stdout.split()
     assert int(count) > 20
     assert len(others) <= 6, others

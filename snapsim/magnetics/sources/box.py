@@ -22,10 +22,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 
 from snapsim.arrays import Array
-from snapsim.numerics.compilation import bare
+from snapsim.numerics.compilation import bare, part_of_caller
 from snapsim.parts.shapes import Box
 
 Nine = tuple[float, float, float, float, float, float, float, float, float]
@@ -40,7 +39,7 @@ def parameters(shape: Box) -> Array:
     return np.array(shape.size) / 2
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@part_of_caller
 def _edge(length: float, inside: bool, low: float, high: float, d2: float,
           r0: float, r1: float) -> tuple[float, float, float, float]:  # fmt: skip
     """Return (r0 + r1, r0 + r1 + l, r0 + r1 - l, K), the third without loss of digits."""
@@ -57,7 +56,7 @@ def _edge(length: float, inside: bool, low: float, high: float, d2: float,
     return total, plus, minus, 2 * length * total / (r0 * r1 * plus * minus)
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@part_of_caller
 def _four_edges(length: float, low: float, high: float,
                 d11: float, d10: float, d01: float, d00: float,
                 r110: float, r111: float, r100: float, r101: float,
@@ -76,7 +75,7 @@ def _four_edges(length: float, low: float, high: float,
     return math.log1p(ratio), k1, k2, k3, k4
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@part_of_caller
 def _face(x: float, y0: float, y1: float, z0: float, z1: float,
           r00: float, r01: float, r10: float, r11: float) -> tuple[float, float]:  # fmt: skip
     """Return (re, im >= 0) whose argument is half the solid angle of a rectangle at height x."""
@@ -89,7 +88,7 @@ def _face(x: float, y0: float, y1: float, z0: float, z1: float,
     return a * b - n * n, abs(n * (a + b))
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@part_of_caller
 def _two_faces(low: float, high: float, re0: float, im0: float, re1: float, im1: float) -> float:
     """Return Omega(low) - Omega(high) of opposite faces at signed heights low < high."""
     if low < 0 < high:

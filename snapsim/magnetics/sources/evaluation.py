@@ -6,19 +6,17 @@ x' = R^T (x - p), H = sum of R H'(x') and dH/dx = sum of R G'(x') R^T [A/m, A/m^
 
 from __future__ import annotations
 
-from numba import njit
-
 from snapsim.arrays import Array, IntArray
 from snapsim.magnetics.charged_polygon_field import polyhedron_field
 from snapsim.magnetics.sources import box, cylinder, hex_nut, ring, sphere
-from snapsim.numerics.compilation import bare
+from snapsim.numerics.compilation import bare, part_of_caller
 
 Nine = tuple[float, float, float, float, float, float, float, float, float]
 
 BOX, CYLINDER, RING, SPHERE, HEX_NUT, POLYHEDRON, COMPOUND = 0, 1, 2, 3, 4, 5, 6
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@part_of_caller
 def simple_field(
     code: int, par: Array, x: float, y: float, z: float, mx: float, my: float, mz: float
 ) -> Nine:
@@ -36,7 +34,7 @@ def simple_field(
     return hex_nut.kernel(par, x, y, z, mx, my, mz)
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@part_of_caller
 def local_field(
     code: int, par: Array, x: float, y: float, z: float, mx: float, my: float, mz: float
 ) -> Nine:
