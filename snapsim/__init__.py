@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from snapsim.arrays import ArrayLike
     from snapsim.landscape.force import ForceReport
-    from snapsim.landscape.look_around import Along, OverPlane
+    from snapsim.landscape.look_around import AlongLine, OverPlane
     from snapsim.landscape.margin import Margin
     from snapsim.landscape.rests import Rests
     from snapsim.render import ClipOptions, ClipReport
@@ -103,7 +103,7 @@ def force_along(
     distance: float,
     points: int = 41,
     progress: Callable[[str, int, int], None] | None = None,
-) -> Along:
+) -> AlongLine:
     """Return force, torque and energy of a part moved from its place along a unit vector [m].
 
     Its orientation is kept; `body` as in `poses`.

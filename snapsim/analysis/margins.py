@@ -17,7 +17,7 @@ from snapsim.analysis.tables import cautions, plain
 if TYPE_CHECKING:  # importing it loads the compiled magnetics
     from snapsim.landscape.margin import Barrier, Margin
     from snapsim.landscape.place import Place
-    from snapsim.landscape.thresholds import Quantity, Threshold
+    from snapsim.landscape.thresholds import RefinedQuantity, Threshold
 
 LIMITS = (
     "A snap: let go at rest there, the part ends at a magnet. Speed gained on the way, a jerk of"
@@ -91,7 +91,7 @@ def way_summary(t: Threshold) -> dict[str, Any]:
     return found
 
 
-def _quantity(name: str, q: Quantity | None, unit: str, scale: float) -> dict[str, Any]:
+def _quantity(name: str, q: RefinedQuantity | None, unit: str, scale: float) -> dict[str, Any]:
     value, error = (None, None) if q is None else (scale * q.value, scale * q.error)
     return {
         f"{name}_{unit}": None if value is None else number(value),

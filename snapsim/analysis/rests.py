@@ -19,7 +19,7 @@ from snapsim.numerics import rotations
 if TYPE_CHECKING:  # importing it loads the compiled magnetics
     from snapsim.landscape.friction_hold import FrictionHold
     from snapsim.landscape.rests import Rest, Rests
-    from snapsim.landscape.stability import Mode
+    from snapsim.landscape.stability import SmallMotion
 
 LIMITS = (
     "Rests are those found from these starts; nothing proves that there is no other.",
@@ -77,7 +77,7 @@ def _rest(rest: Rest, lowest: float) -> dict[str, Any]:
     }
 
 
-def _mode(mode: Mode) -> dict[str, Any]:
+def _mode(mode: SmallMotion) -> dict[str, Any]:
     return {
         "motion": mode.words,
         "direction": numbers(mode.direction),

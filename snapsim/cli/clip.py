@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from snapsim.cli.options import AsJson, Force
+from snapsim.cli.options import AsJson, ReplaceFlag
 from snapsim.cli.output import complain, emit, emit_json
 from snapsim.errors import InputError
 
@@ -85,7 +85,7 @@ def clip(
     workers: Annotated[
         int | None, typer.Option(help="Processes that draw; one for every core, at most 4.")
     ] = None,
-    force: Force = False,
+    force: ReplaceFlag = False,
     json: AsJson = False,
 ) -> None:
     """Draw a run as a 3-D clip: slow motion, a freeze at the impact, a replay, a caution."""

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from snapsim.cli.options import Accuracy, AsJson, Changes, Force, MovingBody, SceneFile, Style
+from snapsim.cli.options import Accuracy, AsJson, Changes, MovingBody, ReplaceFlag, SceneFile, Style
 from snapsim.cli.output import complain, emit, emit_json
 from snapsim.cli.target import Target
 from snapsim.errors import InputError
@@ -35,7 +35,7 @@ def force(
         typer.Option("-o", "--output", metavar="FILE", help="Write .csv, .png, .svg or .pdf."),
     ] = None,
     style: Style = "light",
-    force: Force = False,
+    force: ReplaceFlag = False,
     changes: Changes = None,
 ) -> None:
     """Force, torque, energy and pull-off of each body as placed; along a line or over a plane."""

@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from snapsim.cli.options import AsJson, Changes, Force, MovingBody, SceneFile, Style
+from snapsim.cli.options import AsJson, Changes, MovingBody, ReplaceFlag, SceneFile, Style
 from snapsim.cli.output import complain
 from snapsim.cli.target import Target
 from snapsim.errors import InputError
 
 if TYPE_CHECKING:
     from snapsim.landscape.margin import Margin
-    from snapsim.landscape.thresholds import Kind
+    from snapsim.landscape.thresholds import WayKind
     from snapsim.render.plots import Plot
     from snapsim.scenario.spans import Span
 
@@ -46,7 +46,7 @@ def margin(
         typer.Option("-o", "--output", metavar="FILE", help="Write .png, .svg, .pdf or .csv."),
     ] = None,
     style: Style = "light",
-    force: Force = False,
+    force: ReplaceFlag = False,
     json: AsJson = False,
     changes: Changes = None,
 ) -> None:
@@ -115,7 +115,7 @@ def _against(
     target.say(result, continuation_table)
 
 
-def _kinds(way: list[str] | None) -> tuple[Kind, ...]:
+def _kinds(way: list[str] | None) -> tuple[WayKind, ...]:
     for name in way or ():
         if name not in WAYS:
             raise InputError(f'"{name}" is no way; allowed: {", ".join(WAYS)}', key="--way")

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from snapsim.cli.options import AsJson, Changes, Force, Style
+from snapsim.cli.options import AsJson, Changes, ReplaceFlag, Style
 from snapsim.cli.output import emit, emit_json
 from snapsim.errors import ComputationError, InputError
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from snapsim.footage.fit.fitting import FitResult
     from snapsim.footage.match_file import MatchFile
     from snapsim.footage.matching import Filmed
-    from snapsim.footage.overlay import Overlay
+    from snapsim.footage.overlay import TrackOverlay
     from snapsim.simulation.trajectory import Trajectory
 
 _POINT = re.compile(r"(?:([^=]+)=)?([^:]+)(?::(.+))?")
@@ -79,7 +79,7 @@ def match(
         bool, typer.Option("--schema", help="Print the JSON Schema of match files; no FILE.")
     ] = False,
     style: Style = "light",
-    force: Force = False,
+    force: ReplaceFlag = False,
     json: AsJson = False,
     changes: Changes = None,
 ) -> None:
@@ -266,7 +266,7 @@ def _fit(what: _What, workers: int) -> None:
     _show(what, result, Group(fit_table(result["fit"]), match_table(result)))
 
 
-def _film(what: _What, found: Overlay, title: str, unit: str) -> None:
+def _film(what: _What, found: TrackOverlay, title: str, unit: str) -> None:
     """Write the overlay as a clip, where one is asked for."""
     if what.clip is None:
         return
@@ -369,7 +369,7 @@ def _release(scene: Any) -> Trajectory:
 
 def _write(
     folder: Path,
-    found: Overlay,
+    found: TrackOverlay,
     result: dict[str, Any],
     style: str,
     unit: str,

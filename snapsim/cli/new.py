@@ -6,13 +6,13 @@ from typing import Annotated
 
 import typer
 
-from snapsim.cli.options import AsJson, Force
+from snapsim.cli.options import AsJson, ReplaceFlag
 from snapsim.cli.output import emit, emit_json
 
 
 def new(
     file: Annotated[str, typer.Argument(metavar="FILE", help="Scene file to write (TOML).")],
-    force: Force = False,
+    force: ReplaceFlag = False,
     json: AsJson = False,
 ) -> None:
     """Write a commented starter scene that runs as it is."""

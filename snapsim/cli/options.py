@@ -22,7 +22,7 @@ MovingBody = Annotated[
     ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
-Force = Annotated[bool, typer.Option("--force", help="Replace an existing file.")]
+ReplaceFlag = Annotated[bool, typer.Option("--force", help="Replace an existing file.")]
 Accuracy = Annotated[
     bool,
     typer.Option("--accuracy", help="Solve on a second, coarser mesh and give error bars."),

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from snapsim.cli.options import AsJson, Changes, Force
+from snapsim.cli.options import AsJson, Changes, ReplaceFlag
 from snapsim.cli.output import emit, emit_json
 from snapsim.errors import InputError
 
@@ -27,7 +27,7 @@ def page(
         str | None,
         typer.Option("-o", "--output", metavar="RUN.html", help="Write a run as one HTML file."),
     ] = None,
-    force: Force = False,
+    force: ReplaceFlag = False,
     json: AsJson = False,
     changes: Changes = None,
 ) -> None:

@@ -2,23 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from snapsim.cli.options import Changes, Force, MovingBody, Style
+from snapsim.cli.options import Changes, MovingBody, ReplaceFlag, Style
 from snapsim.cli.output import emit
 from snapsim.cli.target import Target
 from snapsim.errors import InputError
 
 if TYPE_CHECKING:
+    from snapsim.landscape.progress import Progress
     from snapsim.render.plots import Plot
     from snapsim.simulation.system import System
-
-    Progress = Callable[[str, int, int], None] | None
 
 
 class What(StrEnum):
@@ -51,7 +49,7 @@ def plot(
     ] = 1,
     plane: Annotated[str, typer.Option(metavar="xz", help="Plane of a cut: xy, xz or yz.")] = "xz",
     style: Style = "light",
-    force: Force = False,
+    force: ReplaceFlag = False,
     changes: Changes = None,
 ) -> None:
     """Why it snaps: energy, torque, magnetisation, field lines; a run or a sweep's energies."""
@@ -103,7 +101,9 @@ def _of_scene(
         return _cut(scene, body, what, axes)
 
 
-def _tilt(scene: System, body: str | None, what: What, axis: int, progress: Progress) -> Plot:
+def _tilt(
+    scene: System, body: str | None, what: What, axis: int, progress: Progress | None
+) -> Plot:
     from snapsim.landscape.constraints import Constraints
     from snapsim.landscape.energy import EnergyLandscape
     from snapsim.landscape.rests import body_number
@@ -116,7 +116,7 @@ def _tilt(scene: System, body: str | None, what: What, axis: int, progress: Prog
     return make(curve, f"{scene.bodies[number].name}: {scene.title}")
 
 
-def _barrier(scene: System, body: str | None, file: str, progress: Progress) -> Plot:
+def _barrier(scene: System, body: str | None, file: str, progress: Progress | None) -> Plot:
     import snapsim
     from snapsim.render.plots import barrier_plot
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from snapsim.cli.options import AsJson, Force
+from snapsim.cli.options import AsJson, ReplaceFlag
 from snapsim.cli.output import emit, emit_json
 from snapsim.errors import InputError
 
@@ -28,7 +28,7 @@ def rank(
     limits: Annotated[
         list[str] | None, typer.Option(metavar="FILE", help="A house limit (TOML). Repeatable.")
     ] = None,
-    force: Force = False,
+    force: ReplaceFlag = False,
     json: AsJson = False,
 ) -> None:
     """Chances, energies and times of sweeps, each against its published limit."""

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from snapsim.cli.options import Accuracy, AsJson, Changes, Force, SceneFile
+from snapsim.cli.options import Accuracy, AsJson, Changes, ReplaceFlag, SceneFile
 from snapsim.cli.output import complain, emit, emit_json
 
 if TYPE_CHECKING:
@@ -18,7 +18,7 @@ def release(
     output: Annotated[
         str | None, typer.Option("-o", "--output", metavar="RUN.h5", help="Run file to write.")
     ] = None,
-    force: Force = False,
+    force: ReplaceFlag = False,
     json: AsJson = False,
     accuracy: Accuracy = False,
     changes: Changes = None,

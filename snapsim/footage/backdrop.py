@@ -21,7 +21,7 @@ from snapsim.errors import InputError
 STILLS = (".png", ".jpg", ".jpeg", ".bmp", ".tif", ".tiff", ".webp")
 
 
-class Backdrop:
+class FootageBackdrop:
     """Frames (h, w, 3) by number; of a still the same one always. A context, as it holds a decoder.
 
     Raises InputError where the file cannot be read.
@@ -46,7 +46,7 @@ class Backdrop:
             raise self._unreadable()
         self._last = first
 
-    def __enter__(self) -> Backdrop:
+    def __enter__(self) -> FootageBackdrop:
         return self
 
     def __exit__(
@@ -101,7 +101,7 @@ class Backdrop:
 
 def first_frame(path: str) -> ByteArray:
     """Return a still, or a video's first frame; raises InputError."""
-    with Backdrop(path) as backdrop:
+    with FootageBackdrop(path) as backdrop:
         return backdrop.frame(0)
 
 

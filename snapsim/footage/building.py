@@ -6,15 +6,15 @@ import numpy as np
 
 from snapsim.errors import InputError
 from snapsim.footage.match_file import MatchFile, PinholeDescription, PlaneDescription
-from snapsim.footage.table import Table
-from snapsim.footage.views import Pinhole, Plane, View
+from snapsim.footage.table import TrackTable
+from snapsim.footage.views import FootageView, Pinhole, PlaneView
 from snapsim.footage.views.pinhole import axes_toward
 from snapsim.scenario.quantities import LENGTH, parse
 
 PIXELS = frozenset({"", "px", "pixel", "pixels"})
 
 
-def view_of(match: MatchFile, file: str, unit: str = "") -> View:
+def view_of(match: MatchFile, file: str, unit: str = "") -> FootageView:
     """Return the view; `unit` is that of the tracks' places, "" for pixels; raises InputError."""
     given = match.view
     if isinstance(given, PinholeDescription):
@@ -22,7 +22,7 @@ def view_of(match: MatchFile, file: str, unit: str = "") -> View:
     return _plane(given, file, unit)
 
 
-def unit_of(table: Table) -> str:
+def unit_of(table: TrackTable) -> str:
     """Return the unit of the places in a table: "px", or a length like "mm"; raises InputError."""
     found = {
         unit
@@ -35,7 +35,7 @@ def unit_of(table: Table) -> str:
     return next(iter(found - PIXELS), "px")
 
 
-def _plane(given: PlaneDescription, file: str, unit: str) -> Plane:
+def _plane(given: PlaneDescription, file: str, unit: str) -> PlaneView:
     right, up = np.array(given.right), np.array(given.up)
     if abs(float(right @ up)) > 1e-6:
         raise InputError("right and up are not square to each other", file=file, key="view")
@@ -62,7 +62,7 @@ def _plane(given: PlaneDescription, file: str, unit: str) -> Plane:
             key="view.origin",
         )
     down = given.y == "down" and not (measured and "y" not in given.model_fields_set)
-    return Plane(
+    return PlaneView(
         given.size, given.line_time, given.exposure, down, right, up, scale,
         given.origin or (0.0, 0.0),
     )  # fmt: skip

@@ -7,7 +7,7 @@ the computed bodies. Over a video or still where one is given, else on a plain s
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,13 +17,14 @@ import numpy as np
 from PIL import Image, ImageDraw
 
 from snapsim.arrays import Array, ByteArray
-from snapsim.footage.backdrop import Backdrop
+from snapsim.footage.backdrop import FootageBackdrop
 from snapsim.footage.outlines import outline
-from snapsim.footage.overlay import Overlay
+from snapsim.footage.overlay import TrackOverlay
 from snapsim.render import palette
 from snapsim.render.formats import Format, format_of
 from snapsim.render.lettering import fitted, font
 from snapsim.render.overlay import CAUTION
+from snapsim.render.reel import FramesProgress
 from snapsim.render.targets import put, temporary_beside
 
 SIDE = 1280
@@ -32,8 +33,6 @@ SIDE = 1280
 SEEN, COMPUTED, GAP, SHAPE = "#FFFFFF", "#FFB454", "#FF9CAE", "#8CD3F2"
 FINE = 2
 """Pictures are drawn so many times larger and then reduced."""
-
-Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True)
@@ -53,7 +52,7 @@ class Canvas:
         return np.asarray(found)
 
 
-def canvas_of(found: Overlay, unit: str, backdrop: ByteArray | None) -> Canvas:
+def canvas_of(found: TrackOverlay, unit: str, backdrop: ByteArray | None) -> Canvas:
     """Return the canvas: the whole picture of the camera, or what the tracks need of a plane."""
     if backdrop is not None:
         high, wide = backdrop.shape[:2]
@@ -72,17 +71,17 @@ def canvas_of(found: Overlay, unit: str, backdrop: ByteArray | None) -> Canvas:
 
 
 def write_clip(
-    found: Overlay,
+    found: TrackOverlay,
     path: Path,
     title: str,
     unit: str,
     over: str | None = None,
     fps: int = 30,
-    progress: Progress | None = None,
+    progress: FramesProgress | None = None,
 ) -> int:
     """Write the overlay as a clip; return the number of frames. Raises InputError, OutputError."""
     times, wanted, part = frame_times(found), format_of(path), temporary_beside(path)
-    with Backdrop(over) if over is not None else nullcontext() as backdrop:
+    with FootageBackdrop(over) if over is not None else nullcontext() as backdrop:
         canvas = canvas_of(found, unit, backdrop.frame(0) if backdrop is not None else None)
 
         def pictures() -> Iterator[ByteArray]:
@@ -116,12 +115,12 @@ def _encode(
         part.unlink(missing_ok=True)
 
 
-def frame_times(found: Overlay) -> Array:
+def frame_times(found: TrackOverlay) -> Array:
     """Return all times of the footage [s]."""
     return np.unique(np.concatenate([t.time for t in found.footage.tracks]).round(9))
 
 
-def _number(found: Overlay, time: float) -> int:
+def _number(found: TrackOverlay, time: float) -> int:
     """Number of the video's frame at a time, counted from 0 at time 0 of the footage."""
     times = frame_times(found)
     spacing = float(np.median(np.diff(times))) if len(times) > 1 else 1.0
@@ -129,7 +128,7 @@ def _number(found: Overlay, time: float) -> int:
 
 
 def picture(
-    found: Overlay,
+    found: TrackOverlay,
     canvas: Canvas,
     time: float,
     title: str,
@@ -149,7 +148,7 @@ def picture(
     return _with_words(sheet.reduce(FINE), found, time, title, unit, fps)
 
 
-def _bodies(pen: ImageDraw.ImageDraw, found: Overlay, canvas: Canvas, time: float) -> None:
+def _bodies(pen: ImageDraw.ImageDraw, found: TrackOverlay, canvas: Canvas, time: float) -> None:
     """Fill of fixed bodies, outlines of all."""
     after = time - found.release
     for body in found.bodies:
@@ -166,7 +165,9 @@ def _bodies(pen: ImageDraw.ImageDraw, found: Overlay, canvas: Canvas, time: floa
             pen.line([tuple(p) for p in edge], fill=colour, width=FINE * (1 if body.fixed else 2))
 
 
-def _point(pen: ImageDraw.ImageDraw, found: Overlay, canvas: Canvas, k: int, time: float) -> None:
+def _point(
+    pen: ImageDraw.ImageDraw, found: TrackOverlay, canvas: Canvas, k: int, time: float
+) -> None:
     """Path so far, cross where tracked, ring where computed, a line between them."""
     track = found.footage.tracks[k]
     upto = track.time <= time + 1e-9
@@ -189,7 +190,7 @@ def _point(pen: ImageDraw.ImageDraw, found: Overlay, canvas: Canvas, k: int, tim
 
 
 def _with_words(
-    sheet: Image.Image, found: Overlay, time: float, title: str, unit: str, fps: int
+    sheet: Image.Image, found: TrackOverlay, time: float, title: str, unit: str, fps: int
 ) -> Image.Image:
     """Put title, time, pace and largest difference above the picture, key and caution below it."""
     wide, high = sheet.size
@@ -217,7 +218,7 @@ def strips(size: tuple[int, int]) -> tuple[int, int]:
     return 2 * round(0.036 * unit), 2 * round(0.029 * unit)
 
 
-def _said(found: Overlay, time: float, unit: str, fps: int) -> str:
+def _said(found: TrackOverlay, time: float, unit: str, fps: int) -> str:
     times = frame_times(found)
     spacing = float(np.median(np.diff(times))) if len(times) > 1 else 1 / fps
     slower = 1 / (fps * spacing)

@@ -38,7 +38,7 @@ class TimeDescription(Table):
     end: Time | None = Field(None, description="later frames are left out")
 
 
-class Camera(Table):
+class ViewKeys(Table):
     """What all views share."""
 
     y: Literal["up", "down"] = "down"
@@ -48,7 +48,7 @@ class Camera(Table):
     exposure: Wait = 0.0
 
 
-class PlaneDescription(Camera):
+class PlaneDescription(ViewKeys):
     """[view] of a camera far away and square to the motion."""
 
     kind: Literal["plane"] = "plane"
@@ -57,7 +57,7 @@ class PlaneDescription(Camera):
     origin: PixelPoint | None = Field(None, description="place of the scene's origin")
 
 
-class PinholeDescription(Camera):
+class PinholeDescription(ViewKeys):
     """[view] of a camera that is near."""
 
     kind: Literal["pinhole"]

@@ -11,12 +11,12 @@ from snapsim.errors import InputError
 from snapsim.footage.building import unit_of, view_of
 from snapsim.footage.course import Course, course_of
 from snapsim.footage.match_file import MatchFile
-from snapsim.footage.overlay import Overlay, overlay
+from snapsim.footage.overlay import TrackOverlay, overlay
 from snapsim.footage.reading import footage_from
 from snapsim.footage.synthetic import made_tracks, tracks_csv
 from snapsim.footage.table import read_table
 from snapsim.footage.tracks import Footage, Track
-from snapsim.footage.views import View
+from snapsim.footage.views import FootageView
 from snapsim.parts.bodies import Body
 from snapsim.scenario.explain import suggest
 from snapsim.simulation.system import System
@@ -28,7 +28,7 @@ class Filmed:
     """Footage with its view; `unit` is that of places: "px" or a length."""
 
     footage: Footage
-    view: View
+    view: FootageView
     unit: str
 
 
@@ -60,14 +60,14 @@ def require_long_enough(filmed: Filmed, match: MatchFile, end: float, file: str,
         )
 
 
-def lay_over(filmed: Filmed, match: MatchFile, run: Trajectory) -> Overlay:
+def lay_over(filmed: Filmed, match: MatchFile, run: Trajectory) -> TrackOverlay:
     """Lay footage over a run."""
     return lay_course(filmed, match, course_of(run), run.system.bodies)
 
 
 def lay_course(
     filmed: Filmed, match: MatchFile, course: Course, bodies: tuple[Body, ...]
-) -> Overlay:
+) -> TrackOverlay:
     """Lay footage over a course."""
     until = np.inf if match.fitting.until is None else match.fitting.until
     given = (match.time.release, match.fitting.noise, until)

@@ -8,21 +8,21 @@ import numpy as np
 
 from snapsim.arrays import Array, BoolArray, IntArray
 from snapsim.footage.course import Course
-from snapsim.footage.views import View
+from snapsim.footage.views import FootageView
 from snapsim.parts.bodies import Body
 
 FINENESS = 48
 
 
 @dataclass(frozen=True)
-class Outline:
+class PixelOutline:
     """`faces` (f, 3, 2) that look at the camera and `edges` (e, 2, 2) round them, in pixels."""
 
     faces: Array
     edges: Array
 
 
-def outline(course: Course, view: View, body: Body, time: float) -> Outline:
+def outline(course: Course, view: FootageView, body: Body, time: float) -> PixelOutline:
     """Return the outline of a body at a time after release; nothing of what is behind the camera.
 
     A picture is mirrored where y counts downward, so front faces turn the other way round there.
@@ -33,7 +33,7 @@ def outline(course: Course, view: View, body: Body, time: float) -> Outline:
     first, second = face[:, 1] - face[:, 0], face[:, 2] - face[:, 0]
     area = first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]
     front = (-area if view.down else area) > 0
-    return Outline(face[front], seen[_rim(triangles, front)])
+    return PixelOutline(face[front], seen[_rim(triangles, front)])
 
 
 def _rim(triangles: IntArray, front: BoolArray) -> IntArray:

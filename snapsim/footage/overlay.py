@@ -12,18 +12,18 @@ from snapsim.footage.course import Course
 from snapsim.footage.noise import track_noise
 from snapsim.footage.projection import seen
 from snapsim.footage.tracks import Footage, Track
-from snapsim.footage.views import View
+from snapsim.footage.views import FootageView
 from snapsim.parts.bodies import Body
 
 
 @dataclass(frozen=True)
-class Overlay:
+class TrackOverlay:
     """`computed` and `residual` (k, 2) of each track, tracked less computed [px]; `release` [s] in
     the footage; `noise` [px] of a place, and whether it was `given` or found from the tracks; nan
     where neither. `until` [s] after release: later frames were not compared."""
 
     footage: Footage
-    view: View
+    view: FootageView
     course: Course
     bodies: tuple[Body, ...]
     release: float
@@ -47,18 +47,18 @@ class Overlay:
 
 def overlay(
     footage: Footage,
-    view: View,
+    view: FootageView,
     course: Course,
     bodies: tuple[Body, ...],
     release: float,
     noise: float | None = None,
     until: float = float("inf"),
-) -> Overlay:
+) -> TrackOverlay:
     """Lay the tracks over a course."""
     computed = tuple(seen(course, view, t, release) for t in footage.tracks)
     residual = tuple(t.place - c for t, c in zip(footage.tracks, computed, strict=True))
     found = track_noise(footage.tracks) if noise is None else noise
-    return Overlay(
+    return TrackOverlay(
         footage,
         view,
         course,

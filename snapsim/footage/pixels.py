@@ -8,12 +8,12 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator, PlainSerializer, WithJsonSchema
 
 from snapsim.scenario import quantities
-from snapsim.scenario.quantities import Kind
+from snapsim.scenario.quantities import QuantityKind
 
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _MANY = re.compile(rf"\s*({_NUMBER}(?:\s*[,x×]\s*{_NUMBER})*)\s*(?:px|pixels?)\s*")
 _SCALE = re.compile(rf"\s*({_NUMBER})\s*(?:px|pixels?)\s*/\s*(\S+)\s*")
-_RATE = Kind("a frame rate", "Hz", "240 Hz")
+_RATE = QuantityKind("a frame rate", "Hz", "240 Hz")
 
 
 def pixels(text: object, count: int, example: str) -> tuple[float, ...]:

@@ -9,7 +9,7 @@ import numpy as np
 
 from snapsim.arrays import Array, ByteArray
 from snapsim.footage.outlines import outline
-from snapsim.footage.overlay import Overlay
+from snapsim.footage.overlay import TrackOverlay
 from snapsim.footage.projection import seen
 from snapsim.footage.tracks import Track
 from snapsim.render.plots import Plot
@@ -24,12 +24,14 @@ FINE: Final = 600
 """Points of a computed path."""
 
 
-def overlay_plot(found: Overlay, title: str, unit: str, still: ByteArray | None = None) -> Plot:
+def overlay_plot(
+    found: TrackOverlay, title: str, unit: str, still: ByteArray | None = None
+) -> Plot:
     """Tracked places and computed paths on the picture, over a still (h, w, 3) if given."""
     return Plot(HEIGHT, lambda figure, paper: _overlay(figure, paper, found, title, unit, still))
 
 
-def residual_plot(found: Overlay, title: str, unit: str) -> Plot:
+def residual_plot(found: TrackOverlay, title: str, unit: str) -> Plot:
     """Tracked less computed, across and along the picture, against time after release."""
     return Plot(HEIGHT, lambda figure, paper: _residuals(figure, paper, found, title, unit))
 
@@ -41,7 +43,12 @@ def fine_track(track: Track, release: float) -> Track:
 
 
 def _overlay(
-    figure: Figure, paper: Paper, found: Overlay, title: str, unit: str, still: ByteArray | None
+    figure: Figure,
+    paper: Paper,
+    found: TrackOverlay,
+    title: str,
+    unit: str,
+    still: ByteArray | None,
 ) -> None:
     axes = figure.subplots()
     if still is not None:
@@ -70,7 +77,7 @@ def _overlay(
     )
 
 
-def _bodies(axes: Axes, paper: Paper, found: Overlay) -> None:
+def _bodies(axes: Axes, paper: Paper, found: TrackOverlay) -> None:
     """Outlines: fixed bodies filled, moving ones where they begin and end."""
     from matplotlib.collections import LineCollection, PolyCollection
 
@@ -96,7 +103,7 @@ def _frame(axes: Axes, places: Array, down: bool) -> None:
     axes.set_ylim(*(ends[::-1] if down else ends))
 
 
-def _residuals(figure: Figure, paper: Paper, found: Overlay, title: str, unit: str) -> None:
+def _residuals(figure: Figure, paper: Paper, found: TrackOverlay, title: str, unit: str) -> None:
     across, along = figure.subplots(2, 1, sharex=True)
     for j, (axes, name) in enumerate(((across, "across"), (along, "along"))):
         if np.isfinite(found.noise):
@@ -121,7 +128,7 @@ def _residuals(figure: Figure, paper: Paper, found: Overlay, title: str, unit: s
     figure.legend(loc="outside lower center", ncols=3, borderaxespad=1.2)
 
 
-def _limit(axes: Axes, found: Overlay, j: int) -> None:
+def _limit(axes: Axes, found: TrackOverlay, j: int) -> None:
     """Show what matters: a few wrong places may lie outside."""
     values = np.concatenate([found.compared(k)[:, j] for k in range(len(found.residual))])
     if len(values):

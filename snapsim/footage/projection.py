@@ -14,12 +14,14 @@ import numpy as np
 from snapsim.arrays import Array
 from snapsim.footage.course import Course
 from snapsim.footage.tracks import Track
-from snapsim.footage.views import View
+from snapsim.footage.views import FootageView
 
 _NODE, _SHARE = np.polynomial.legendre.leggauss(3)
 
 
-def seen(course: Course, view: View, track: Track, release: float, delay: float = 0.0) -> Array:
+def seen(
+    course: Course, view: FootageView, track: Track, release: float, delay: float = 0.0
+) -> Array:
     """Return where a track's point is computed to be seen (k, 2) [px].
 
     `release` [s] is when, in the footage, the parts were let go; `delay` [s] lets everything from
@@ -37,7 +39,7 @@ def seen(course: Course, view: View, track: Track, release: float, delay: float 
 
 
 def _at_rows(
-    course: Course, view: View, track: Track, release: float, delay: float, rows: Array
+    course: Course, view: FootageView, track: Track, release: float, delay: float, rows: Array
 ) -> Array:
     begin = track.time - release + view.line_time * rows
     if view.exposure == 0:
@@ -47,7 +49,7 @@ def _at_rows(
     return np.asarray(np.einsum("kej,e->kj", places, 0.5 * _SHARE))
 
 
-def _places(course: Course, view: View, track: Track, times: Array, delay: float) -> Array:
+def _places(course: Course, view: FootageView, track: Track, times: Array, delay: float) -> Array:
     if delay and len(course.blows):
         first = course.blows[0]
         times = np.where(times < first + delay, np.minimum(times, first), times - delay)

@@ -10,7 +10,7 @@ import numpy as np
 from snapsim.arrays import Array, BoolArray
 from snapsim.errors import InputError
 from snapsim.footage.match_file import MatchFile, TrackDescription
-from snapsim.footage.table import Table
+from snapsim.footage.table import TrackTable
 from snapsim.footage.tracks import Footage, Track
 from snapsim.scenario.explain import suggest
 
@@ -20,7 +20,7 @@ _POINTS = ("point", "mark", "track", "name", "label")
 _AXIS = re.compile(r"(.*?)[ ._-]*([xy])(\d*)", re.IGNORECASE)
 
 
-def footage_from(table: Table, match: MatchFile, bodies: Sequence[str]) -> Footage:
+def footage_from(table: TrackTable, match: MatchFile, bodies: Sequence[str]) -> Footage:
     """Return the tracks of a table; raises InputError in one line for all that is wrong."""
     time = _times(table, match)
     points = _points(table, match)
@@ -35,7 +35,7 @@ def footage_from(table: Table, match: MatchFile, bodies: Sequence[str]) -> Foota
     return Footage(tuple(tracks), table.file, table.source)
 
 
-def point_names(table: Table, match: MatchFile) -> list[str]:
+def point_names(table: TrackTable, match: MatchFile) -> list[str]:
     """Return the names of the points in a table, in order."""
     return list(_points(table, match))
 
@@ -44,7 +44,7 @@ Where = tuple[int, int, BoolArray]
 """Columns of x and y, and the rows of a point."""
 
 
-def _points(table: Table, match: MatchFile) -> dict[str, Where]:
+def _points(table: TrackTable, match: MatchFile) -> dict[str, Where]:
     """The points of a table: long, with a column that names them, or wide."""
     folded = [h.casefold() for h in table.headings]
     everywhere = np.ones(len(table.rows), bool)
@@ -65,7 +65,7 @@ def _points(table: Table, match: MatchFile) -> dict[str, Where]:
     return given | _wide(table, folded, everywhere)
 
 
-def _wide(table: Table, folded: list[str], everywhere: BoolArray) -> dict[str, Where]:
+def _wide(table: TrackTable, folded: list[str], everywhere: BoolArray) -> dict[str, Where]:
     """Pairs of columns "rim x", "rim y"; of a table of three columns without a heading, the last
     two."""
     stems: dict[str, dict[str, int]] = {}
@@ -79,7 +79,7 @@ def _wide(table: Table, folded: list[str], everywhere: BoolArray) -> dict[str, W
     return pairs
 
 
-def _times(table: Table, match: MatchFile) -> Array:
+def _times(table: TrackTable, match: MatchFile) -> Array:
     """Times of all rows (k,) [s]."""
     given = match.time
     column = _time_column(table, given.column)
@@ -117,7 +117,7 @@ def _times(table: Table, match: MatchFile) -> Array:
     )
 
 
-def _time_column(table: Table, given: str | None) -> int:
+def _time_column(table: TrackTable, given: str | None) -> int:
     if given is not None:
         return table.column(given)
     folded = [h.casefold() for h in table.headings]
@@ -136,7 +136,7 @@ def _time_column(table: Table, given: str | None) -> int:
 
 
 def _track(
-    table: Table,
+    table: TrackTable,
     match: MatchFile,
     given: TrackDescription,
     time: Array,

@@ -13,11 +13,11 @@ from rich.text import Text
 from snapsim.analysis.cautions import CAUTIONS
 from snapsim.analysis.summary import number
 from snapsim.analysis.tables import cautions, plain
-from snapsim.footage.overlay import Overlay, persistence, rms
+from snapsim.footage.overlay import TrackOverlay, persistence, rms
 from snapsim.footage.verdict import Verdict
 
 
-def overlay_summary(found: Overlay, judged: Verdict, title: str, unit: str) -> dict[str, Any]:
+def overlay_summary(found: TrackOverlay, judged: Verdict, title: str, unit: str) -> dict[str, Any]:
     """Return the overlay as plain values; lengths in the picture in `unit`."""
     return {
         "title": title,
@@ -40,7 +40,7 @@ def overlay_summary(found: Overlay, judged: Verdict, title: str, unit: str) -> d
     }
 
 
-def residual_rows(found: Overlay) -> str:
+def residual_rows(found: TrackOverlay) -> str:
     """Return all residuals as CSV: track, time, tracked, computed, difference."""
     lines = ["point,footage_s,after_release_s,x,y,computed_x,computed_y,residual_x,residual_y"]
     for k, track in enumerate(found.footage.tracks):
@@ -68,7 +68,7 @@ def match_table(result: dict[str, Any]) -> RenderableType:
     return Group(*parts, cautions())
 
 
-def _track(found: Overlay, k: int) -> dict[str, Any]:
+def _track(found: TrackOverlay, k: int) -> dict[str, Any]:
     track, residual = found.footage.tracks[k], found.compared(k)
     return {
         "body": track.body,

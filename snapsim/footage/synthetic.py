@@ -16,7 +16,7 @@ from snapsim.footage.course import Course
 from snapsim.footage.match_file import MakeDescription
 from snapsim.footage.projection import seen
 from snapsim.footage.tracks import Track
-from snapsim.footage.views import View
+from snapsim.footage.views import FootageView
 
 WRONG = 40.0
 """Standard deviation of a place that the tracker has wrong [px]."""
@@ -24,7 +24,7 @@ WRONG = 40.0
 
 def made_tracks(
     course: Course,
-    view: View,
+    view: FootageView,
     tracks: list[Track],
     rate: float,
     release: float,

@@ -24,7 +24,7 @@ _UNIT = re.compile(r"(.*?)\s*[\[(]\s*([^\])]*?)\s*[\])]\s*")
 
 
 @dataclass(frozen=True)
-class Table:
+class TrackTable:
     """Cells as text with their headings; `units` are those in brackets behind a heading, or "".
 
     `lines` are the line numbers of the rows in the file.
@@ -85,12 +85,12 @@ MOST_TRACK_BYTES = 256 * 2**20
 """Size of a file of tracks [bytes]: a million lines of twenty numbers."""
 
 
-def read_table(path: str) -> Table:
+def read_table(path: str) -> TrackTable:
     """Read a file; raises InputError in one line."""
     return table_from(read_text(path, "tracks are CSV in UTF-8", MOST_TRACK_BYTES), path)
 
 
-def table_from(source: str, file: str) -> Table:
+def table_from(source: str, file: str) -> TrackTable:
     """Return the table in a text; `file` names it in errors."""
     numbered = [
         (n, line)
@@ -109,7 +109,7 @@ def table_from(source: str, file: str) -> Table:
     _even(cells, [n for n, _ in numbered], max(head - 1, 0), file)
     headings, units = _headings(cells[:head], len(cells[-1]))
     rows = tuple(tuple(row) for row in cells[head:])
-    return Table(file, source, headings, units, rows, tuple(n for n, _ in numbered[head:]))
+    return TrackTable(file, source, headings, units, rows, tuple(n for n, _ in numbered[head:]))
 
 
 def _sign(lines: list[str]) -> str:

@@ -16,7 +16,7 @@ import numpy as np
 from scipy import stats
 
 from snapsim.arrays import Array
-from snapsim.footage.overlay import Overlay, persistence
+from snapsim.footage.overlay import TrackOverlay, persistence
 
 Agreement = Literal["within the noise", "close", "off", "unknown"]
 
@@ -44,7 +44,7 @@ class Verdict:
     wrong: float
 
 
-def verdict(found: Overlay, unknowns: int = 0, unit: str = "px") -> Verdict:
+def verdict(found: TrackOverlay, unknowns: int = 0, unit: str = "px") -> Verdict:
     """Judge an overlay, after a fit of so many unknowns."""
     residual = found.all
     spread = trimmed_rms(residual, unknowns)
@@ -70,7 +70,7 @@ def trimmed_rms(residual: Array, unknowns: int = 0) -> float:
     return float(np.sqrt(np.sum(kept) / (len(kept) * normal) * n / (n - unknowns)))
 
 
-def _inside(found: Overlay) -> list[Array]:
+def _inside(found: TrackOverlay) -> list[Array]:
     return [
         np.where((t.time - found.release <= found.until)[:, None], r, np.nan)
         for t, r in zip(found.footage.tracks, found.residual, strict=True)
@@ -86,7 +86,7 @@ def _agreement(ratio: float, lasting: float, n: int, given: bool) -> Agreement:
     return "close" if ratio <= CLOSE else "off"
 
 
-def _sentence(agreement: Agreement, found: Overlay, spread: float, unit: str) -> str:
+def _sentence(agreement: Agreement, found: TrackOverlay, spread: float, unit: str) -> str:
     whose = "as given" if found.given else "found from the tracks alone"
     level = f"residuals of {spread:.3g} {unit}, noise of {found.noise:.3g} {unit} ({whose})"
     match agreement:

@@ -23,7 +23,7 @@ import numpy as np
 
 from snapsim.arrays import Array, as_floats
 from snapsim.landscape.constraints import Constraints, Limits
-from snapsim.landscape.energy import EnergyLandscape, Level
+from snapsim.landscape.energy import EnergyLandscape, EnergyLevel
 from snapsim.landscape.place import Place, length, metric, moved
 from snapsim.mechanics.cone_complementarity import solve_contacts
 from snapsim.mechanics.delassus import contact_frames
@@ -41,7 +41,7 @@ HELD = 1e-5
 MOST_STRETCH = 100.0
 """How much farther than the longest step a free body may go in the time of a held one."""
 
-Fate = Literal["snaps", "stays", "goes away", "unfinished"]
+CreepFate = Literal["snaps", "stays", "goes away", "unfinished"]
 
 
 @dataclass(frozen=True)
@@ -49,9 +49,9 @@ class Crept:
     """How a creep ended: `fate`, the `place` and its `level`, `struck` (number of the body reached
     in a snap), joints that gave way by number, `steps`, and the `way` (places passed)."""
 
-    fate: Fate
+    fate: CreepFate
     place: Place
-    level: Level
+    level: EnergyLevel
     struck: int | None
     parted: frozenset[int]
     steps: int
@@ -70,7 +70,7 @@ class CreepSettings:
 
 
 @dataclass(frozen=True)
-class Push:
+class CreepStep:
     """One step: change `d` (6,), the share of the free motion that it is, and the `pull` (j,) [N]
     of each one-sided joint row."""
 
@@ -141,11 +141,11 @@ def _longest(gaps: Array, settings: CreepSettings) -> float:
 def creep_step(
     landscape: EnergyLandscape,
     place: Place,
-    level: Level,
+    level: EnergyLevel,
     limits: Limits,
     step: float,
     friction: bool = True,
-) -> Push:
+) -> CreepStep:
     """Return the first motion from rest, so long that a free body would go `step` [m]."""
     measure = metric(landscape.body, place)
     inverse = as_floats(np.linalg.inv(measure))
@@ -154,7 +154,7 @@ def creep_step(
     free = inverse @ level.load
     size = length(free, measure)
     if size == 0.0:
-        return Push(np.zeros(6), 0.0, np.zeros(len(limits.joint)))
+        return CreepStep(np.zeros(6), 0.0, np.zeros(len(limits.joint)))
     free = free * (step / size)
     rows, rub = _rows(place, limits, friction)
     operator = rows @ inverse @ rows.T
@@ -168,7 +168,7 @@ def creep_step(
         p, _ = solve_contacts(operator, q, rub, p, 1e-10 * step)
     d = free + inverse @ (rows.T @ p)
     pull = p[::3][len(limits.other) :] * size / step
-    return Push(d, length(d, measure) / step, pull)
+    return CreepStep(d, length(d, measure) / step, pull)
 
 
 def landscape_left(landscape: EnergyLandscape, place: Place, far: float) -> bool:
@@ -192,7 +192,7 @@ def _rows(place: Place, limits: Limits, friction: bool) -> tuple[Array, Array]:
     return rows.reshape(-1, 6), rub
 
 
-def _broken(constraints: Constraints, limits: Limits, push: Push) -> frozenset[int]:
+def _broken(constraints: Constraints, limits: Limits, push: CreepStep) -> frozenset[int]:
     """Joints whose pull passes what they bear."""
     joints = constraints.system.joints
     over = push.pull > np.array([joints[int(j)].force_limit for j in limits.joint])

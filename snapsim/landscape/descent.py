@@ -24,11 +24,11 @@ import numpy as np
 
 from snapsim.arrays import Array
 from snapsim.landscape.constraints import Constraints, Limits
-from snapsim.landscape.energy import EnergyLandscape, Level
+from snapsim.landscape.energy import EnergyLandscape, EnergyLevel
 from snapsim.landscape.place import Place, length, metric, moved
 from snapsim.numerics.quadratic_program import Program, minimise
 
-Outcome = Literal["rest", "away", "unfinished"]
+DescentOutcome = Literal["rest", "away", "unfinished"]
 
 NOISE = 2e-10
 """Share of the energy by which two evaluations may differ for no reason."""
@@ -46,12 +46,12 @@ class Settled:
     """
 
     place: Place
-    level: Level
+    level: EnergyLevel
     limits: Limits
     multiplier: Array
     unbalanced: float
     steps: int
-    outcome: Outcome
+    outcome: DescentOutcome
 
 
 @dataclass(frozen=True)
@@ -100,7 +100,7 @@ class _Descent:
             return self._refine(place, level)
         return self._ended(place, level, outcome)
 
-    def _slide(self, place: Place, level: Level) -> tuple[Place, Level, Outcome]:
+    def _slide(self, place: Place, level: EnergyLevel) -> tuple[Place, EnergyLevel, DescentOutcome]:
         """Go down by steps of a set length until they no longer pay."""
         step, s = self.settings.longest, self.settings
         while self.steps < s.most and step > 0.02 * s.longest:
@@ -125,7 +125,7 @@ class _Descent:
             step = min(1.5 * step, s.longest)
         return place, level, "unfinished"
 
-    def _refine(self, place: Place, level: Level) -> Settled:
+    def _refine(self, place: Place, level: EnergyLevel) -> Settled:
         """Go on with second derivatives until the loads balance."""
         reach, s, trust = self.settings.longest, self.settings, 1.0
         pressed = self._pressed(place, level)
@@ -166,7 +166,7 @@ class _Descent:
                 return self._ended(place, level, "away")
         return self._ended(place, level, "unfinished")
 
-    def _pressed(self, place: Place, level: Level) -> Array:
+    def _pressed(self, place: Place, level: EnergyLevel) -> Array:
         """Rows (k, 6) that a short step down the slope presses against."""
         measure, short = metric(self.landscape.body, place), 1e-4 * self.settings.longest
         bent = measure * (self._steepness(level, measure) / short)
@@ -177,7 +177,7 @@ class _Descent:
         return np.vstack([pressed, limits.equality])
 
     def _program(
-        self, place: Place, level: Level, bent: Array, step: float
+        self, place: Place, level: EnergyLevel, bent: Array, step: float
     ) -> tuple[Program | None, Limits]:
         limits = self.constraints.limits(place, 4 * step + 1e-5)
         if self.settings.idle is not None:
@@ -192,8 +192,8 @@ class _Descent:
         return found, limits
 
     def _step(
-        self, place: Place, level: Level, d: Array, bent: Array, share: float
-    ) -> tuple[Place, Level] | None:
+        self, place: Place, level: EnergyLevel, d: Array, bent: Array, share: float
+    ) -> tuple[Place, EnergyLevel] | None:
         """The place after a step, overlaps taken out, if the energy fell enough."""
         size = length(d, metric(self.landscape.body, place))
         there = self.constraints.restored(moved(place, d), 0.5 * size + 1e-6)
@@ -205,24 +205,26 @@ class _Descent:
             return None
         return there, new
 
-    def _foreseen(self, level: Level, d: Array, bent: Array) -> float:
+    def _foreseen(self, level: EnergyLevel, d: Array, bent: Array) -> float:
         """Energy [J] that the model says the step sets free."""
         return -float(level.slope @ d + 0.5 * d @ bent @ d)
 
-    def _noise(self, level: Level) -> float:
+    def _noise(self, level: EnergyLevel) -> float:
         return NOISE * (abs(level.magnetic) + self._load(level) * self.landscape.radius)
 
-    def _steepness(self, level: Level, measure: Array) -> float:
+    def _steepness(self, level: EnergyLevel, measure: Array) -> float:
         """Length of the slope by the metric [N]."""
         return float(np.sqrt(level.slope @ np.linalg.solve(measure, level.slope))) + 1e-12
 
-    def _load(self, level: Level) -> float:
+    def _load(self, level: EnergyLevel) -> float:
         """Size of what acts on the body [N]."""
         weight = self.landscape.mass * float(np.linalg.norm(self.landscape.system.gravity))
         pull = float(np.linalg.norm(level.force))
         return weight + pull + float(np.linalg.norm(level.torque)) / self.landscape.radius
 
-    def _unbalanced(self, level: Level, program: Program, limits: Limits, measure: Array) -> float:
+    def _unbalanced(
+        self, level: EnergyLevel, program: Program, limits: Limits, measure: Array
+    ) -> float:
         """Length of slope - J^T p with what equalities bear taken out [N]."""
         left = level.slope - limits.jacobian.T @ program.multiplier
         equality = limits.equality
@@ -237,7 +239,7 @@ class _Descent:
         middle = self.landscape.system.start.pose.position.mean(axis=0)
         return float(np.linalg.norm(place.position - middle)) > self.settings.far
 
-    def _ended(self, place: Place, level: Level, outcome: Outcome) -> Settled:
+    def _ended(self, place: Place, level: EnergyLevel, outcome: DescentOutcome) -> Settled:
         limits = self.constraints.limits(place, 1e-6)
         none = np.zeros(len(limits.gap))
         return Settled(place, level, limits, none, np.inf, self.steps, outcome)

@@ -36,7 +36,7 @@ TURN_STEP = 2e-3
 
 
 @dataclass(frozen=True)
-class Level:
+class EnergyLevel:
     """The energy at one place: `energy` = `magnetic` + `gravity` [J], and `slope` (6,) = dU/dd [N,
     N m]; `force` (3,) [N] and `torque` (3,) [N m] on the body are the magnetic ones alone."""
 
@@ -99,14 +99,14 @@ class EnergyLandscape:
         self._last, self.evaluations = found, self.evaluations + 1
         return found
 
-    def at(self, place: Place) -> Level:
+    def at(self, place: Place) -> EnergyLevel:
         """Return energy and slope at `place`."""
         found = self.state(place)
         weight = self.mass * self.system.gravity
         force, torque = found.force[self.number], found.torque[self.number]
         height = -float(weight @ place.position)
         slope = -np.concatenate([force + weight, torque])
-        return Level(
+        return EnergyLevel(
             found.energy + height, found.energy, height, slope, force, torque, found.converged
         )
 

@@ -39,7 +39,7 @@ class Boundary:
 
 
 @dataclass(frozen=True)
-class Spot:
+class BoundarySpot:
     """A place of the boundary found again with other cells: `second`, the boundary's place along
     the first axis in the map (`drawn`) and with `detail` (`found`, None where it is not within
     reach)."""
@@ -68,7 +68,7 @@ class FateMap:
     fates: tuple[Fate, ...]
     cells: IntArray
     boundaries: tuple[Boundary, ...]
-    spots: tuple[Spot, ...]
+    spots: tuple[BoundarySpot, ...]
     whole: bool
     wall: float = 0.0
     computed: int = 0

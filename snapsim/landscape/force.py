@@ -18,7 +18,7 @@ from snapsim.numerics import rotations
 from snapsim.parts.states import Pose
 from snapsim.simulation.close_soft_parts import CloseGap, CloseSoftParts
 from snapsim.simulation.refinement import (
-    Estimate,
+    RefinedEstimate,
     TwoMeshes,
     estimate_scalar,
     estimate_vectors,
@@ -37,10 +37,10 @@ class ForceAccuracy:
     to fall with; `solver_bound` [J] and `converged` are the worse of both solutions.
     """
 
-    force: Estimate
-    torque: Estimate
-    mean_polarisation: Estimate
-    magnetic_energy: Estimate
+    force: RefinedEstimate
+    torque: RefinedEstimate
+    mean_polarisation: RefinedEstimate
+    magnetic_energy: RefinedEstimate
     coarse_cells: tuple[int, ...]
     cells: tuple[int, ...]
     order: float

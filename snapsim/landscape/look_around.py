@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,18 +18,16 @@ from snapsim.landscape.curves import (
     force_map as over_plane,
 )
 from snapsim.landscape.energy import EnergyLandscape
+from snapsim.landscape.progress import Progress
 from snapsim.landscape.rests import body_number
 from snapsim.simulation.system import System
-
-Progress = Callable[[str, int, int], None]
-"""What is being done, how much of it is done, of how much."""
 
 TOLERANCE = 1e-7
 """Residual bound: forces to about 3e-4, far below what the cells leave off."""
 
 
 @dataclass(frozen=True)
-class Along:
+class AlongLine:
     """The curve of the body called `body`."""
 
     body: str
@@ -52,13 +49,13 @@ def force_along(
     distance: float,
     points: int,
     progress: Progress | None = None,
-) -> Along:
+) -> AlongLine:
     """Move the body by 0 to `distance` [m] along the unit vector `direction` (3,)."""
     landscape, constraints = _made(system, body)
     steps = np.linspace(0.0, distance, points)
     tick = _tick(progress, "along the line")
     curve = distance_curve(landscape, constraints, as_floats(direction), steps, tick)
-    return Along(landscape.body.name, curve)
+    return AlongLine(landscape.body.name, curve)
 
 
 def force_map(

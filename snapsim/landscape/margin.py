@@ -30,18 +30,18 @@ import numpy as np
 
 from snapsim.arrays import Array
 from snapsim.landscape.creep import (
+    CreepFate,
     Crept,
-    Fate,
 )
 from snapsim.landscape.descent import settle
 from snapsim.landscape.path import Pass, highest_point, lowest_pass, polished
 from snapsim.landscape.place import Place
+from snapsim.landscape.progress import Progress
 from snapsim.landscape.rests import (
-    Progress,
     body_number,
 )
-from snapsim.landscape.thresholds import Quantity, Threshold, Ways
-from snapsim.landscape.ways import Push, Turn
+from snapsim.landscape.thresholds import RefinedQuantity, Threshold, Ways
+from snapsim.landscape.ways import PushWay, TiltWay
 from snapsim.simulation.system import System
 
 
@@ -51,7 +51,7 @@ class Barrier:
     the `present` pose [J] (negative: it is past the pass in energy); `nudge` [m/s]; `force` [N];
     `leaves` says along which motion; `top` is the pass itself on coarse cells."""
 
-    energy: Quantity
+    energy: RefinedQuantity
     above_present: float
     nudge: float
     force: float
@@ -69,7 +69,7 @@ class Margin:
     system: System
     body: int
     place: Place
-    fate: Fate | Literal["touches"]
+    fate: CreepFate | Literal["touches"]
     reached: str
     load: Array
     thresholds: tuple[Threshold, ...]
@@ -100,7 +100,7 @@ class _Measure(Ways):
 
     def _margin(
         self,
-        fate: Fate | Literal["touches"],
+        fate: CreepFate | Literal["touches"],
         reached: int | None,
         found: tuple[Threshold, ...],
         barrier: Barrier | None,
@@ -121,7 +121,9 @@ class _Measure(Ways):
 
     # -- the pass --------------------------------------------------------------------------------
 
-    def _barrier(self, now: Crept, ways: Sequence[tuple[Push | Turn, Threshold]]) -> Barrier | None:
+    def _barrier(
+        self, now: Crept, ways: Sequence[tuple[PushWay | TiltWay, Threshold]]
+    ) -> Barrier | None:
         """The lowest pass, from the best of the ways as a first guess."""
         guesses = [
             guess
@@ -138,7 +140,9 @@ class _Measure(Ways):
                 return self._judged(found)
         return self._judged(bound)
 
-    def _guess(self, now: Crept, way: Push | Turn, threshold: Threshold) -> list[Place] | None:
+    def _guess(
+        self, now: Crept, way: PushWay | TiltWay, threshold: Threshold
+    ) -> list[Place] | None:
         """From the rest along a way past its threshold and on to where energy has fallen."""
         crossing = threshold.beyond or threshold.safe_from
         if crossing is None:

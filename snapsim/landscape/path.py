@@ -24,7 +24,7 @@ import numpy as np
 from snapsim.arrays import Array
 from snapsim.landscape.constraints import Constraints
 from snapsim.landscape.descent import Settled
-from snapsim.landscape.energy import EnergyLandscape, Level
+from snapsim.landscape.energy import EnergyLandscape, EnergyLevel
 from snapsim.landscape.place import Place, between, difference, length, metric, moved
 from snapsim.landscape.stability import Reduced, Stability, stability
 from snapsim.numerics.quadratic_program import minimise
@@ -46,7 +46,7 @@ class Pass:
     """
 
     place: Place
-    level: Level
+    level: EnergyLevel
     stability: Stability
     steepest: float
     places: tuple[Place, ...]
@@ -116,7 +116,7 @@ def _finished(
     landscape: EnergyLandscape,
     constraints: Constraints,
     places: list[Place],
-    levels: list[Level],
+    levels: list[EnergyLevel],
 ) -> Pass | None:
     energy = np.array([v.energy for v in levels])
     top = int(np.argmax(energy))
@@ -177,7 +177,7 @@ def _relaxed(
     landscape: EnergyLandscape,
     constraints: Constraints,
     places: list[Place],
-    levels: list[Level],
+    levels: list[EnergyLevel],
     i: int,
     climbs: bool,
     step: float,
@@ -202,7 +202,7 @@ def _relaxed(
     return (place, 0.0) if there is None else (there, length(found.d, measure))
 
 
-def _tangent(places: list[Place], levels: list[Level], i: int) -> Array:
+def _tangent(places: list[Place], levels: list[EnergyLevel], i: int) -> Array:
     """Toward the higher neighbour; at a top or a bottom the mean of both, weighted by energy."""
     ahead, behind = difference(places[i + 1], places[i]), difference(places[i], places[i - 1])
     up, down = levels[i + 1].energy - levels[i].energy, levels[i].energy - levels[i - 1].energy

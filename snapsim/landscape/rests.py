@@ -9,7 +9,7 @@ starts find more.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -25,6 +25,7 @@ from snapsim.landscape.energy import EnergyLandscape
 from snapsim.landscape.friction_hold import FrictionHold, friction_hold
 from snapsim.landscape.hovering import balance, hovering
 from snapsim.landscape.place import Place, moved
+from snapsim.landscape.progress import Progress
 from snapsim.landscape.stability import Stability, stability
 from snapsim.landscape.starts import search_box, starts
 from snapsim.landscape.symmetry import (
@@ -36,9 +37,6 @@ from snapsim.landscape.symmetry import (
 from snapsim.numerics import rotations
 from snapsim.parts.shapes.symmetry import signed_axes
 from snapsim.simulation.system import System
-
-Progress = Callable[[str, int, int], None]
-"""Called with what is being done, how much of it is done, and of how much."""
 
 COARSE_CELLS = 120
 """Cells of every soft part in the search."""

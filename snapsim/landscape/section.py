@@ -1,7 +1,7 @@
 """What a cut through a part shows: its magnetisation, and the field around it.
 
-`Section`: polarisation J = mu_0 M [T] on a grid of one plane through the part's centre, NaN outside
-it, with the part's mean and the share of its volume above NEAR of its saturation polarisation.
+`PolarisationSection`: polarisation J = mu_0 M [T] on a grid of one plane through the part's centre,
+NaN outside it, with the part's mean and the share of its volume above NEAR of its saturation.
 `stances`: the part turned in place so that its shortest side lies across the magnets' field, at 45
 degrees and along it ("upright", "tilted" and "flat" under a pole that faces down).
 """
@@ -26,7 +26,7 @@ NEAR = 0.9
 
 
 @dataclass(frozen=True)
-class Section:
+class PolarisationSection:
     """On points (b, a, 3) [m] of a plane with world axes `axes`: `polarisation` (b, a, 3) [T] of
     the part, world axes, NaN outside it. `mean` (3,) [T] of the whole part; `saturated`, the share
     of its volume near saturation (NaN for a linear material); `limit` [T], saturation or peak."""
@@ -42,7 +42,7 @@ class Section:
 
 def section(
     landscape: EnergyLandscape, place: Place, axes: tuple[int, int], count: int = 120
-) -> Section:
+) -> PolarisationSection:
     """Cut the part at `place` by the plane through its centre along two world axes."""
     state, i = landscape.state(place), landscape.number
     field = TotalField(landscape.system.bodies, landscape.model, landscape.pose(place), state)
@@ -57,7 +57,7 @@ def section(
     turn = rotations.matrix(place.quaternion)
     limit = saturation_polarisation(landscape.body.material.curve)
     share = float(volume[size > NEAR * limit].sum() / volume.sum()) if np.isfinite(limit) else limit
-    return Section(
+    return PolarisationSection(
         place,
         axes,
         points,

@@ -38,11 +38,11 @@ NEUTRAL = 1e-3
 """Stiffness below this share of load over radius of gyration counts as none: cells and contact
 points leave about that much."""
 
-Verdict = Literal["stable", "saddle", "unstable"]
+StabilityVerdict = Literal["stable", "saddle", "unstable"]
 
 
 @dataclass(frozen=True)
-class Mode:
+class SmallMotion:
     """A small motion: `direction` (6,) of unit length by the metric [1, rad/m]; `stiffness` [N/m];
     `frequency` [Hz] where stable and `growth` [1/s] where unstable, else nan; in `words`."""
 
@@ -57,12 +57,12 @@ class Mode:
 class Stability:
     """`modes` by rising stiffness; `neutral` is how many of them count as having none."""
 
-    verdict: Verdict
-    modes: tuple[Mode, ...]
+    verdict: StabilityVerdict
+    modes: tuple[SmallMotion, ...]
     neutral: int
 
     @property
-    def unstable(self) -> tuple[Mode, ...]:
+    def unstable(self) -> tuple[SmallMotion, ...]:
         """The modes along which it leaves."""
         return tuple(mode for mode in self.modes if np.isfinite(mode.growth))
 
@@ -81,7 +81,7 @@ def stability(landscape: EnergyLandscape, constraints: Constraints, rest: Settle
         if k < -floor:
             direction = reduced.downhill(vector)
         modes.append(
-            Mode(
+            SmallMotion(
                 direction,
                 k,
                 rate / (2 * np.pi) if k > floor else np.nan,
@@ -91,7 +91,7 @@ def stability(landscape: EnergyLandscape, constraints: Constraints, rest: Settle
         )
     leaving = sum(np.isfinite(m.growth) for m in modes)
     staying = sum(np.isfinite(m.frequency) for m in modes)
-    verdict: Verdict = "stable"
+    verdict: StabilityVerdict = "stable"
     if leaving:
         verdict = "saddle" if staying or reduced.bears_load else "unstable"
     return Stability(verdict, tuple(modes), len(modes) - leaving - staying)

@@ -27,12 +27,12 @@ from snapsim.landscape.creep import (
 )
 from snapsim.landscape.energy import EnergyLandscape
 from snapsim.landscape.place import Place, moved
+from snapsim.landscape.progress import Progress
 from snapsim.landscape.rests import (
-    Progress,
     descent_settings,
 )
 from snapsim.landscape.starts import search_box
-from snapsim.landscape.ways import TOUCHING, Push, Turn, pushes, turns
+from snapsim.landscape.ways import TOUCHING, PushWay, TiltWay, pushes, turns
 from snapsim.simulation.refinement import TwoMeshes, estimate_scalar, two_meshes
 from snapsim.simulation.system import System
 
@@ -52,12 +52,12 @@ FINENESS = {"shift": 1e-4, "turn": np.radians(0.05)}
 """Width of a bracket at which halving ends [m, rad]."""
 
 
-Kind = Literal["lift", "approach", "push", "tilt"]
-KINDS: Final[tuple[Kind, ...]] = get_args(Kind)
+WayKind = Literal["lift", "approach", "push", "tilt"]
+KINDS: Final[tuple[WayKind, ...]] = get_args(WayKind)
 
 
 @dataclass(frozen=True)
-class Quantity:
+class RefinedQuantity:
     """A number with its limit of vanishing cells: `value` and `error`, and on two meshes."""
 
     value: float
@@ -79,14 +79,14 @@ class Threshold:
     tilt met.
     """
 
-    kind: Kind
+    kind: WayKind
     direction: Array
     searched: float
-    beyond: Quantity | None
-    safe_from: Quantity | None
+    beyond: RefinedQuantity | None
+    safe_from: RefinedQuantity | None
     effort: float
     effort_at: float
-    balance: Quantity | None
+    balance: RefinedQuantity | None
     place: Place | None
     ended: str
 
@@ -113,10 +113,10 @@ class Ways:
         return creep(self.fine, self.constraints, self.place, self.creeping)
 
     def measured(
-        self, snaps_now: bool, kinds: Collection[Kind] = KINDS
-    ) -> list[tuple[Push | Turn, Threshold]]:
+        self, snaps_now: bool, kinds: Collection[WayKind] = KINDS
+    ) -> list[tuple[PushWay | TiltWay, Threshold]]:
         """Return every way of some kinds with its threshold."""
-        ways: list[Push | Turn] = [*self._pushes(), *self._turns()]
+        ways: list[PushWay | TiltWay] = [*self._pushes(), *self._turns()]
         ways = [w for w in ways if kind_of(w) in kinds]
         found = []
         for k, way in enumerate(ways):
@@ -124,38 +124,38 @@ class Ways:
             found.append((way, self._threshold(way, snaps_now)))
         return found
 
-    def _pushes(self) -> list[Push]:
+    def _pushes(self) -> list[PushWay]:
         low, high = search_box(self.coarse)
         farthest = 0.75 * float((high - low).max())
         return pushes(self.coarse, self.constraints, self.place, farthest)
 
-    def _turns(self) -> list[Turn]:
+    def _turns(self) -> list[TiltWay]:
         """Turns with some way to go."""
         found = turns(self.coarse, self.constraints, self.place)
         return [t for t in found if len(t.angle) > 2]
 
     # -- one way ---------------------------------------------------------------------------------
 
-    def _threshold(self, way: Push | Turn, snaps_now: bool) -> Threshold:
-        searched = way.longest if isinstance(way, Turn) else self._reach(way)
+    def _threshold(self, way: PushWay | TiltWay, snaps_now: bool) -> Threshold:
+        searched = way.longest if isinstance(way, TiltWay) else self._reach(way)
         samples = np.linspace(0.0, searched, SAMPLES + 1)
         crossing = self._crossing(way, samples, snaps_now)
         limit = None if crossing is None else float(crossing.fine)
         effort, at = self._effort(way, searched if limit is None else limit)
         return Threshold(
             kind_of(way),
-            way.axis if isinstance(way, Turn) else way.direction,
+            way.axis if isinstance(way, TiltWay) else way.direction,
             searched,
             None if snaps_now else crossing,
             crossing if snaps_now else None,
             effort,
             at,
-            self._balance(way) if isinstance(way, Turn) else None,
+            self._balance(way) if isinstance(way, TiltWay) else None,
             None if limit is None else way.at(min(limit, searched)),
-            way.ended if isinstance(way, Turn) else "",
+            way.ended if isinstance(way, TiltWay) else "",
         )
 
-    def _reach(self, way: Push) -> float:
+    def _reach(self, way: PushWay) -> float:
         """How far a push can go before something is in the way [m]."""
         reached, step = 0.0, way.longest / SAMPLES
         while reached < way.longest and way.at(reached + step) is not None:
@@ -166,7 +166,7 @@ class Ways:
             low, high = (middle, high) if way.at(middle) is not None else (low, middle)
         return low
 
-    def fate(self, landscape: EnergyLandscape, way: Push | Turn, s: float) -> Crept | None:
+    def fate(self, landscape: EnergyLandscape, way: PushWay | TiltWay, s: float) -> Crept | None:
         """What comes of letting go at s; None where the part cannot be there."""
         place = let_go_at(way, s)
         if place is None:
@@ -176,7 +176,7 @@ class Ways:
             return None
         return creep(landscape, self.constraints, place, self.creeping)
 
-    def _snaps(self, landscape: EnergyLandscape, way: Push | Turn, s: float) -> bool | None:
+    def _snaps(self, landscape: EnergyLandscape, way: PushWay | TiltWay, s: float) -> bool | None:
         """Whether it snaps from s; places that all but touch a magnet count as snapped."""
         place = way.at(s)
         if place is not None and self._gap(place) < AT_MAGNET:
@@ -189,7 +189,9 @@ class Ways:
         drawing = np.isin(self.constraints.others, list(attractors(self.fine)))
         return float(self.constraints.gaps(place)[drawing].min(initial=np.inf))
 
-    def _crossing(self, way: Push | Turn, samples: Array, snaps_now: bool) -> Quantity | None:
+    def _crossing(
+        self, way: PushWay | TiltWay, samples: Array, snaps_now: bool
+    ) -> RefinedQuantity | None:
         """The first s at which the outcome is not the one at 0, on both meshes."""
         before = 0.0
         for s in samples[1:].tolist():
@@ -201,9 +203,14 @@ class Ways:
         return None
 
     def _halved(
-        self, landscape: EnergyLandscape, way: Push | Turn, low: float, high: float, at_low: bool
+        self,
+        landscape: EnergyLandscape,
+        way: PushWay | TiltWay,
+        low: float,
+        high: float,
+        at_low: bool,
     ) -> float:
-        width = FINENESS["turn" if isinstance(way, Turn) else "shift"]
+        width = FINENESS["turn" if isinstance(way, TiltWay) else "shift"]
         while high - low > width:
             middle = 0.5 * (low + high)
             if self._snaps(landscape, way, middle) in (at_low, None):
@@ -213,8 +220,8 @@ class Ways:
         return 0.5 * (low + high)
 
     def _on_fine(
-        self, way: Push | Turn, coarse: float, longest: float, snaps_now: bool
-    ) -> Quantity | None:
+        self, way: PushWay | TiltWay, coarse: float, longest: float, snaps_now: bool
+    ) -> RefinedQuantity | None:
         """The same on fine cells, in a bracket that grows round the coarse result."""
         width = 0.5 * longest / SAMPLES
         low, high = max(coarse - width, 0.0), min(coarse + width, longest)
@@ -226,15 +233,15 @@ class Ways:
             return None
         fine = self._halved(self.fine, way, low, high, snaps_now)
         # halving leaves half a bracket on either mesh
-        left = FINENESS["turn" if isinstance(way, Turn) else "shift"]
+        left = FINENESS["turn" if isinstance(way, TiltWay) else "shift"]
         return self.quantity(coarse, fine, left)
 
-    def quantity(self, coarse: float, fine: float, left: float = 0.0) -> Quantity:
+    def quantity(self, coarse: float, fine: float, left: float = 0.0) -> RefinedQuantity:
         """Return the limit of two meshes; `left` is added to the error bar."""
         estimate = estimate_scalar(coarse, fine, self.meshes)
-        return Quantity(float(estimate.value), float(estimate.error + left), coarse, fine)
+        return RefinedQuantity(float(estimate.value), float(estimate.error + left), coarse, fine)
 
-    def _effort(self, way: Push | Turn, until: float) -> tuple[float, float]:
+    def _effort(self, way: PushWay | TiltWay, until: float) -> tuple[float, float]:
         """Largest force or torque of the hand up to `until`, and where; 0 where it need not."""
         best, at = 0.0, 0.0
         for s in np.linspace(0.0, until, SAMPLES + 1).tolist():
@@ -244,15 +251,15 @@ class Ways:
         fine = self._needed(self.fine, way, at) if best > 0 else None
         return (best if fine is None else max(fine, 0.0)), at
 
-    def _needed(self, landscape: EnergyLandscape, way: Push | Turn, s: float) -> float | None:
-        if isinstance(way, Turn):
+    def _needed(self, landscape: EnergyLandscape, way: PushWay | TiltWay, s: float) -> float | None:
+        if isinstance(way, TiltWay):
             return way.torque(landscape, s)
         place = way.at(s)
         if place is None:
             return None
         return float(landscape.at(place).slope[:3] @ way.direction)
 
-    def _balance(self, way: Turn) -> Quantity | None:
+    def _balance(self, way: TiltWay) -> RefinedQuantity | None:
         """The angle at which the hand's torque passes zero downward, on both meshes."""
         torque = [way.torque(self.coarse, float(b)) for b in way.angle]
         for k in range(len(torque) - 1):
@@ -262,7 +269,7 @@ class Ways:
                 return self._fine_balance(way, float(coarse))
         return None
 
-    def _fine_balance(self, way: Turn, coarse: float) -> Quantity | None:
+    def _fine_balance(self, way: TiltWay, coarse: float) -> RefinedQuantity | None:
         width = 0.02
         while width < 0.5:
             low, high = max(coarse - width, 0.0), min(coarse + width, way.longest)
@@ -273,14 +280,14 @@ class Ways:
         return None
 
 
-def kind_of(way: Push | Turn) -> Kind:
+def kind_of(way: PushWay | TiltWay) -> WayKind:
     """Return what a way is called."""
-    return "tilt" if isinstance(way, Turn) else way.kind  # type: ignore[return-value]
+    return "tilt" if isinstance(way, TiltWay) else way.kind  # type: ignore[return-value]
 
 
-def let_go_at(way: Push | Turn, s: float) -> Place | None:
+def let_go_at(way: PushWay | TiltWay, s: float) -> Place | None:
     """Return the place from which the part is let go at s: of a push with the nudge."""
     place = way.at(s)
-    if place is None or isinstance(way, Turn):
+    if place is None or isinstance(way, TiltWay):
         return place
     return moved(place, np.concatenate([np.zeros(3), NUDGE * OBLIQUE]))

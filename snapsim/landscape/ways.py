@@ -39,7 +39,7 @@ TOUCHING = 2e-6
 
 
 @dataclass(frozen=True)
-class Push:
+class PushWay:
     """A way along a `direction` (3,): `kind` lift, approach or push; as far as `longest` [m]."""
 
     kind: str
@@ -59,7 +59,7 @@ class Push:
 
 
 @dataclass(frozen=True)
-class Turn:
+class TiltWay:
     """A turn about `axis` (3,): `angle` (k,) [rad] rising from 0, each a place and `pivot` (3,).
 
     `ended` says what it met: "a face", a body's name, or "half a turn".
@@ -107,7 +107,7 @@ def up(landscape: EnergyLandscape) -> Array:
 
 def pushes(
     landscape: EnergyLandscape, constraints: Constraints, start: Place, farthest: float
-) -> list[Push]:
+) -> list[PushWay]:
     """Return lift, approach and four level pushes; none for a part on a hinge or a slide."""
     if len(constraints.limits(start, 1e-6).misfit):
         return []
@@ -121,7 +121,7 @@ def pushes(
         if np.linalg.norm(level) > 0.5:
             unit = level / np.linalg.norm(level)
             kinds += [("push", unit), ("push", -unit)]
-    return [Push(kind, way, farthest, start, constraints) for kind, way in kinds]
+    return [PushWay(kind, way, farthest, start, constraints) for kind, way in kinds]
 
 
 def toward_nearest(
@@ -145,7 +145,7 @@ def toward_nearest(
     return toward
 
 
-def turns(landscape: EnergyLandscape, constraints: Constraints, start: Place) -> list[Turn]:
+def turns(landscape: EnergyLandscape, constraints: Constraints, start: Place) -> list[TiltWay]:
     """Return the turns to be looked at, both senses about each axis; none for a free ball."""
     if turns_freely(landscape.body) and not constraints.joints:
         return []
@@ -174,7 +174,9 @@ def _axes(landscape: EnergyLandscape, constraints: Constraints, start: Place) ->
     return level
 
 
-def turn(landscape: EnergyLandscape, constraints: Constraints, start: Place, axis: Array) -> Turn:
+def turn(
+    landscape: EnergyLandscape, constraints: Constraints, start: Place, axis: Array
+) -> TiltWay:
     """Turn the part about an axis (3,) from where it is until it meets something."""
     support = frozenset(constraints.touched(start, TOUCHING)) - attractors(landscape)
     pivot_of = _pivots(landscape, constraints, start, axis, support)
@@ -193,7 +195,7 @@ def turn(landscape: EnergyLandscape, constraints: Constraints, start: Place, axi
         if k > 1 and support and _on_face(landscape, constraints, there, axis):
             ended = "a face"
             break
-    return Turn(axis, np.array(angle), tuple(places), np.array(pivots), ended)
+    return TiltWay(axis, np.array(angle), tuple(places), np.array(pivots), ended)
 
 
 def _pivots(

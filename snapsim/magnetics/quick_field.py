@@ -38,7 +38,7 @@ Field = Callable[[Array], Array]
 
 
 @dataclass(frozen=True)
-class _Faces:
+class _BodyFaces:
     """Of one body with cells: `edges` (f, 5, 7), `centroid` (f, 3), `area` (f,), `moment` (f, 6);
     `cell`, `outward` as in `ChargedFaces`; `planes` as in `total_field`."""
 
@@ -100,12 +100,12 @@ def _local(points: Array, position: Array, turn: Array) -> Array:
     return np.ascontiguousarray((points - position) @ turn)
 
 
-def _faces(body: Body, mesh: CellMesh) -> _Faces:
+def _faces(body: Body, mesh: CellMesh) -> _BodyFaces:
     found = charged_faces(mesh)
     edges = np.empty((len(found.cell), 5, 7))
     for f in range(len(edges)):
         polygon_edges(found.shapes.corners[f], found.shapes.normal[f], edges[f])
-    return _Faces(
+    return _BodyFaces(
         source_for(body.shape),
         edges,
         np.ascontiguousarray(found.centroid),

@@ -46,7 +46,7 @@ class Solution(NamedTuple):
     m: Array
 
 
-Six = tuple[Array, Array, Array, Array, Array, Array]
+History = tuple[Array, Array, Array, Array, Array, Array]
 """DEPTH + 1 arrays, the newest first; the last one fills up where there are fewer."""
 
 
@@ -77,14 +77,14 @@ def extrapolated(
     return h, m
 
 
-def _six(arrays: Sequence[Array]) -> Six:
+def _six(arrays: Sequence[Array]) -> History:
     """Always as many, so that one compiled version serves all."""
     a = [*arrays, *([arrays[-1]] * (DEPTH + 1 - len(arrays)))]
     return a[0], a[1], a[2], a[3], a[4], a[5]
 
 
 @compiled
-def _weigh(load: Array, volume: Array, loads: Six, tolerance: float, weights: Array) -> None:
+def _weigh(load: Array, volume: Array, loads: History, tolerance: float, weights: Array) -> None:
     """Set `weights` (k,) of the first k of `loads`."""
     count = weights.size - 1
     weights[0] = 1.0
@@ -167,7 +167,7 @@ def _solve(gram: Array, ridge: float, weights: Array) -> bool:
 
 
 @bare
-def _mix(weights: Array, fields: Six, total: Array) -> None:
+def _mix(weights: Array, fields: History, total: Array) -> None:
     """Set `total` (c, 3) to the sum of weight times field."""
     for i in range(total.shape[0]):
         for k in range(3):

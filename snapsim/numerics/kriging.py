@@ -32,7 +32,7 @@ NUGGET: Final = 1e-11
 
 
 @dataclass(frozen=True)
-class Estimate:
+class KrigingEstimate:
     """What is thought of one place: `value`, `slopes` (k,), and standard deviations of `slopes`
     (k,), in the units of the observations."""
 
@@ -59,14 +59,14 @@ class Kriging:
     variance: float
     surprise: float
 
-    def at(self, point: Array, tangent: Array) -> Estimate:
+    def at(self, point: Array, tangent: Array) -> KrigingEstimate:
         """Return what is thought of the place `point` (d,) with `tangent` (d, k)."""
         found = np.empty((2, 1 + tangent.shape[1]))
         estimate(
             point, tangent, self.point, self.tangent, self.length,
             self.factor.T, self.weight, self.variance, found,
         )  # fmt: skip
-        return Estimate(self.mean + float(found[0, 0]), found[0, 1:], found[1, 1:])
+        return KrigingEstimate(self.mean + float(found[0, 0]), found[0, 1:], found[1, 1:])
 
 
 def kriging(

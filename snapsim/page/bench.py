@@ -13,7 +13,7 @@ from snapsim.landscape.constraints import Constraints
 from snapsim.landscape.place import Place
 from snapsim.page.fields import scene_fields
 from snapsim.page.figures import Probe, probe
-from snapsim.page.jobs import Job
+from snapsim.page.jobs import PageJob
 from snapsim.page.pose import TypedPose, typed
 from snapsim.page.scene_view import scene_view
 from snapsim.page.spacing import at_gap, kept_on_joints, set_down
@@ -43,7 +43,7 @@ class Run:
     number: int
     name: str
     path: str
-    job: Job
+    job: PageJob
 
 
 @dataclass
@@ -55,7 +55,7 @@ class Bench:
     changes: dict[str, str] = field(default_factory=dict)
     poses: dict[str, TypedPose] = field(default_factory=dict)
     runs: dict[int, Run] = field(default_factory=dict)
-    jobs: dict[int, Job] = field(default_factory=dict)
+    jobs: dict[int, PageJob] = field(default_factory=dict)
     system: System = field(init=False)
     part: int = field(init=False)
     pose: TypedPose = field(init=False)

@@ -11,7 +11,7 @@ from snapsim.scenario.explain import label
 from snapsim.scenario.run import RunDescription
 from snapsim.scenario.shapes import SHAPE_TABLES
 
-Field = dict[str, Any]
+FormField = dict[str, Any]
 
 
 def scene_fields(document: Mapping[str, Any], part: str) -> list[dict[str, Any]]:
@@ -26,7 +26,7 @@ def scene_fields(document: Mapping[str, Any], part: str) -> list[dict[str, Any]]
     return groups
 
 
-def _body(body: Mapping[str, Any], part: str, own: list[Any]) -> Iterator[Field]:
+def _body(body: Mapping[str, Any], part: str, own: list[Any]) -> Iterator[FormField]:
     key = f"body.{label(body['name'])}"
     shape = body.get("shape", {})
     asked = SHAPE_TABLES[shape["kind"]].quantities() if "kind" in shape else []
@@ -46,21 +46,21 @@ def _like(body: Mapping[str, Any], own: list[Any]) -> list[str]:
     return [n for n in own if n] + [n for n, m in MATERIALS.items() if m.is_magnet == magnet]
 
 
-def _contact(contact: Mapping[str, Any]) -> Iterator[Field]:
+def _contact(contact: Mapping[str, Any]) -> Iterator[FormField]:
     unset = ContactDescription()
     defaults = {"restitution": unset.restitution, "friction": unset.friction, "air_gap": "0 mm"}
     for name, default in defaults.items():
         yield _field(f"contact.{name}", _words(name), contact.get(name, default))
 
 
-def _run(run: Mapping[str, Any]) -> Iterator[Field]:
+def _run(run: Mapping[str, Any]) -> Iterator[FormField]:
     unset = RunDescription()
     yield _field("run.duration", "follow for", run.get("duration", f"{unset.duration:g} s"))
     details = ["draft", "normal", "fine"]
     yield _field("run.detail", "cells", run.get("detail", unset.detail), details)
 
 
-def _field(key: str, words: str, value: Any, options: list[str] | None = None) -> Field:
+def _field(key: str, words: str, value: Any, options: list[str] | None = None) -> FormField:
     return {"key": key, "label": words, "value": str(value), "options": options}
 
 

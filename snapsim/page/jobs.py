@@ -21,7 +21,7 @@ from typing import Any, Literal
 from snapsim.errors import SnapsimError
 from snapsim.study.runner import begin_worker
 
-State = Literal["waiting", "running", "done", "failed", "cancelled"]
+JobState = Literal["waiting", "running", "done", "failed", "cancelled"]
 
 PATIENCE = 4.0
 """Seconds that a cancelled worker has before it is ended."""
@@ -41,14 +41,14 @@ class Cancelled(Exception):
 
 
 @dataclass
-class Job:
+class PageJob:
     """One computation: `share` done 0..1, `word` what is being done, `result` or `error` after."""
 
     number: int
     kind: str
     work: Work
     given: dict[str, Any]
-    state: State = "waiting"
+    state: JobState = "waiting"
     share: float = 0.0
     word: str = ""
     result: dict[str, Any] | None = None
@@ -79,7 +79,7 @@ class Lane:
     _numbers = itertools.count(1)
 
     def __init__(self) -> None:
-        self._waiting: queue.Queue[Job | None] = queue.Queue()
+        self._waiting: queue.Queue[PageJob | None] = queue.Queue()
         self._context = multiprocessing.get_context("spawn")
         self._cancel = self._context.Event()
         self._closing = threading.Event()
@@ -89,9 +89,9 @@ class Lane:
         self._thread = threading.Thread(target=self._serve, daemon=True)
         self._thread.start()
 
-    def submit(self, kind: str, work: Work, given: dict[str, Any]) -> Job:
+    def submit(self, kind: str, work: Work, given: dict[str, Any]) -> PageJob:
         """Queue a job and return it."""
-        job = Job(next(self._numbers), kind, work, given)
+        job = PageJob(next(self._numbers), kind, work, given)
         self._waiting.put(job)
         return job
 
@@ -115,7 +115,7 @@ class Lane:
                 job.over.set()
         self._end_process()
 
-    def _do(self, job: Job) -> None:
+    def _do(self, job: PageJob) -> None:
         if job.cancelled_at is not None or self._closing.is_set():
             job.state = "cancelled"
             return
@@ -139,7 +139,7 @@ class Lane:
                 job.error = rest[0]
             return
 
-    def _mind_cancel(self, job: Job) -> None:
+    def _mind_cancel(self, job: PageJob) -> None:
         if self._closing.is_set():
             raise EOFError("its lane closes")
         if job.cancelled_at is None:
@@ -169,7 +169,7 @@ class Lane:
             self._connection = None
 
 
-def cancel(job: Job) -> None:
+def cancel(job: PageJob) -> None:
     """Ask a job to end; one that waits does not begin."""
     if job.active and job.cancelled_at is None:
         job.cancelled_at = time.monotonic()

@@ -90,7 +90,7 @@ def body_view(body: Body, position: Array, quaternion: Array) -> dict[str, Any]:
 
 
 def _painted(
-    body: Body, plain: pv.PolyData, quaternion: Array, look: palette.Look
+    body: Body, plain: pv.PolyData, quaternion: Array, look: palette.MaterialLook
 ) -> list[tuple[pv.PolyData, str]]:
     """The surface in pieces of one colour each; a magnet's with poles, hatch and letters."""
     if not body.is_magnet or body.magnetised is None:

@@ -24,21 +24,21 @@ from snapsim.page.bench import Bench, Run, Source
 from snapsim.page.energy_curve import curve_work, margin_work
 from snapsim.page.export import clip_work, html_work
 from snapsim.page.field_lines_job import lines_work
-from snapsim.page.jobs import Job, Lane, cancel
+from snapsim.page.jobs import Lane, PageJob, cancel
 from snapsim.page.pose import typed
 from snapsim.page.release_job import load_work, release_work
 
 MOST_TABS = 16
 """Tabs that are remembered; the one not used for longest, and idle, is forgotten."""
 
-Answer = dict[str, Any]
+Reply = dict[str, Any]
 
 
-def answering(call: Callable[..., Answer]) -> Callable[..., Answer]:
+def answering(call: Callable[..., Reply]) -> Callable[..., Reply]:
     """Turn a bad value into an answer: which key, and one line."""
 
     @functools.wraps(call)
-    def guarded(*args: Any, **kwargs: Any) -> Answer:
+    def guarded(*args: Any, **kwargs: Any) -> Reply:
         try:
             return call(*args, **kwargs)
         except InputError as error:
@@ -86,7 +86,7 @@ class Desk:
     # --- the scene and the pose -----------------------------------------------------------------
 
     @answering
-    def hello(self, tab: str) -> Answer:
+    def hello(self, tab: str) -> Reply:
         """All that a page needs when it is opened or loaded again."""
         bench = self.bench(tab)
         return {
@@ -98,7 +98,7 @@ class Desk:
         }
 
     @answering
-    def move(self, tab: str, position: list[float], quaternion: list[float]) -> Answer:
+    def move(self, tab: str, position: list[float], quaternion: list[float]) -> Reply:
         """Bring the part to a position [m] and quaternion."""
         bench = self.bench(tab)
         place = Place(np.array(position, float), rotations.normalise(np.array(quaternion, float)))
@@ -108,7 +108,7 @@ class Desk:
         return {"figures": bench.figures(), "pose": bench.shown_pose()}
 
     @answering
-    def type_pose(self, tab: str, field: str, text: str) -> Answer:
+    def type_pose(self, tab: str, field: str, text: str) -> Reply:
         """Set one field of the pose as typed: "x", "y", "z", "about_x", "about_y", "about_z",
         "gap"."""
         bench = self.bench(tab)
@@ -119,34 +119,34 @@ class Desk:
         return {"figures": bench.figures(), "pose": bench.shown_pose()}
 
     @answering
-    def look(self, tab: str) -> Answer:
+    def look(self, tab: str) -> Reply:
         """The figures where the part is now."""
         bench = self.bench(tab)
         return {"figures": bench.figures(), "pose": bench.shown_pose()}
 
     @answering
-    def back(self, tab: str) -> Answer:
+    def back(self, tab: str) -> Reply:
         """Bring the part back to where the scene has it."""
         bench = self.bench(tab)
         bench.reset_pose()
         return {"figures": bench.figures(), "pose": bench.shown_pose()}
 
     @answering
-    def set_down(self, tab: str) -> Answer:
+    def set_down(self, tab: str) -> Reply:
         """Set the part down on what lies under it."""
         bench = self.bench(tab)
         bench.set_down()
         return {"figures": bench.figures(), "pose": bench.shown_pose()}
 
     @answering
-    def put(self, tab: str, key: str, value: str | None) -> Answer:
+    def put(self, tab: str, key: str, value: str | None) -> Reply:
         """Change a key of the scene, or take its change back."""
         bench = self.bench(tab)
         bench.put(key, value)
         return {"view": bench.view(), "figures": bench.figures()}
 
     @answering
-    def choose(self, tab: str, name: str) -> Answer:
+    def choose(self, tab: str, name: str) -> Reply:
         """Choose which part is moved."""
         bench = self.bench(tab)
         bench.choose(name)
@@ -155,7 +155,7 @@ class Desk:
     # --- long work --------------------------------------------------------------------------------
 
     @answering
-    def release(self, tab: str) -> Answer:
+    def release(self, tab: str) -> Reply:
         """Let the free bodies go."""
         from snapsim.scenario.loading import scene_from_text
         from snapsim.scenario.placement import refuse_overlaps
@@ -174,7 +174,7 @@ class Desk:
         bench.jobs[job.number] = job
 
     @answering
-    def explain(self, tab: str, what: str) -> Answer:
+    def explain(self, tab: str, what: str) -> Reply:
         """Begin the curve of energy against tilt, or the margins, from the present pose."""
         bench = self.bench(tab)
         works = {"curve": curve_work, "margin": margin_work}
@@ -188,7 +188,7 @@ class Desk:
         return self._begun(bench, self.looks.submit(what, works[what], bench.given()))
 
     @answering
-    def lines(self, tab: str, run: int | None, time: float) -> Answer:
+    def lines(self, tab: str, run: int | None, time: float) -> Reply:
         """Begin the field lines of a run at a time, or of the scene as placed."""
         bench = self.bench(tab)
         for job in [j for j in bench.jobs.values() if j.kind == "lines"]:
@@ -200,7 +200,7 @@ class Desk:
         return self._begun(bench, self.looks.submit("lines", lines_work, given))
 
     @answering
-    def clip(self, tab: str, run: int, width: int, height: int) -> Answer:
+    def clip(self, tab: str, run: int, width: int, height: int) -> Reply:
         """Begin a clip of a run."""
         bench = self.bench(tab)
         _, path = self._new_file(".mp4")
@@ -208,7 +208,7 @@ class Desk:
         return self._begun(bench, self.runs.submit("clip", clip_work, given))
 
     @answering
-    def html(self, tab: str, run: int) -> Answer:
+    def html(self, tab: str, run: int) -> Reply:
         """Begin the HTML file of a run."""
         bench = self.bench(tab)
         _, path = self._new_file(".html")
@@ -216,7 +216,7 @@ class Desk:
         return self._begun(bench, self.looks.submit("html", html_work, given))
 
     @answering
-    def stop(self, tab: str, number: int) -> Answer:
+    def stop(self, tab: str, number: int) -> Reply:
         """Cancel a job of this tab."""
         bench = self.bench(tab)
         if number in bench.jobs:
@@ -224,12 +224,12 @@ class Desk:
         return self._standing(bench)
 
     @answering
-    def standing(self, tab: str) -> Answer:
+    def standing(self, tab: str) -> Reply:
         """How far this tab's jobs are, and which runs it has."""
         return self._standing(self.bench(tab))
 
     @answering
-    def result(self, tab: str, number: int) -> Answer:
+    def result(self, tab: str, number: int) -> Reply:
         """What came of a job that is done."""
         job = self.bench(tab).jobs.get(number)
         if job is None or job.result is None:
@@ -239,7 +239,7 @@ class Desk:
         return {"result": job.result}
 
     @answering
-    def file_of(self, tab: str, run: int) -> Answer:
+    def file_of(self, tab: str, run: int) -> Reply:
         """Where the browser finds a run's file."""
         return {"file": f"files/{Path(self._run(self.bench(tab), run).path).name}"}
 
@@ -249,11 +249,11 @@ class Desk:
             raise InputError(f"run {number} is not there", key="run")
         return run
 
-    def _begun(self, bench: Bench, job: Job) -> Answer:
+    def _begun(self, bench: Bench, job: PageJob) -> Reply:
         bench.jobs[job.number] = job
         return {"job": job.number, **self._standing(bench)}
 
-    def _standing(self, bench: Bench) -> Answer:
+    def _standing(self, bench: Bench) -> Reply:
         return {
             "jobs": [job.standing() for job in bench.jobs.values()],
             "runs": [

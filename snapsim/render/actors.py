@@ -46,7 +46,9 @@ class BodyActors:
         for actor in self._actors:
             actor.visibility = False
 
-    def _add(self, mesh: pv.PolyData, look: palette.Look, colour: str | None = None) -> None:
+    def _add(
+        self, mesh: pv.PolyData, look: palette.MaterialLook, colour: str | None = None
+    ) -> None:
         actor = self._plotter.add_mesh(
             mesh,
             color=colour or palette.dimmed(look.colour, self._dim),

@@ -31,7 +31,7 @@ class Margins:
 
 
 @dataclass(frozen=True)
-class View:
+class CameraView:
     """A pinhole camera: `eye` (3,); `axes` (3, 3), rows right, up, toward the viewer.
 
     `half` is the tangent of half the angle across (width, height); `size` the picture [pixels].
@@ -72,7 +72,7 @@ def axes_of(azimuth: float, elevation: float) -> Array:
     return np.stack([right, np.cross(back, right), back])
 
 
-def fit(points: Array, axes: Array, size: tuple[int, int], margins: Margins) -> View:
+def fit(points: Array, axes: Array, size: tuple[int, int], margins: Margins) -> CameraView:
     """Return the nearest view along `axes` with all world `points` (n, 3) inside the margins."""
     width, height = size
     tangent = np.tan(np.radians(FIELD_OF_VIEW / 2))
@@ -82,7 +82,7 @@ def fit(points: Array, axes: Array, size: tuple[int, int], margins: Margins) -> 
     cy, near_y = _slab(y, z, half[1] * (1 - 2 * margins.bottom), half[1] * (1 - 2 * margins.top))
     cz = max(near_x, near_y)
     eye = np.array([cx(cz), cy(cz), cz]) @ axes
-    return View(eye, axes, half, size)
+    return CameraView(eye, axes, half, size)
 
 
 def _slab(x: Array, z: Array, low: float, high: float) -> tuple[Callable[[float], float], float]:
@@ -138,7 +138,7 @@ def hidden(point: Array, back: Array, obstacles: list[tuple[Array, Array, Array]
     return 0.0
 
 
-def depth_range(view: View, points: Array) -> tuple[float, float]:
+def depth_range(view: CameraView, points: Array) -> tuple[float, float]:
     """Return near and far distances [m] that hold all `points`, with room to spare."""
     depth = -view.coordinates(points)[:, 2]
     far = float(depth.max()) * 1.5
@@ -146,7 +146,7 @@ def depth_range(view: View, points: Array) -> tuple[float, float]:
     return max(near, far / 2000), far
 
 
-def projection(view: View, near: float, far: float, crop: tuple[int, int, int, int]) -> Array:
+def projection(view: CameraView, near: float, far: float, crop: tuple[int, int, int, int]) -> Array:
     """Return the OpenGL projection (4, 4) of the part `crop` = (left, top, right, bottom) [pixels].
 
     Perspective matrix as in the OpenGL 4.6 specification's appendix tradition (glFrustum), then a
@@ -166,7 +166,7 @@ def projection(view: View, near: float, far: float, crop: tuple[int, int, int, i
     return product
 
 
-def crop_around(view: View, points: Array, margin: int) -> tuple[int, int, int, int]:
+def crop_around(view: CameraView, points: Array, margin: int) -> tuple[int, int, int, int]:
     """Return the even-sided pixel rectangle (left, top, right, bottom) that holds `points`."""
     w, h = view.size
     low = np.floor(view.project(points).min(axis=0)).astype(int) - margin

@@ -12,7 +12,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import groupby
 
-from snapsim.render.timeline import Piece, Timeline, slowness_text
+from snapsim.render.timeline import ClipPiece, Timeline, slowness_text
 
 SHORTEST = 1.2  # clip seconds that a reader needs at least
 LONGEST = 5.0
@@ -50,17 +50,17 @@ def _near(at: float, taken: list[tuple[float, str]]) -> bool:
     return any(-SHORTEST < at - blow < SHORTEST for blow, _ in taken)
 
 
-def _first_of_each(timeline: Timeline) -> list[Piece]:
+def _first_of_each(timeline: Timeline) -> list[ClipPiece]:
     """The first piece of each run of pieces that one caption tells."""
     groups = groupby(timeline.pieces, key=lambda p: (p.kind, p.shot, _pace(p)))
     return [next(pieces) for _, pieces in groups]
 
 
-def _pace(piece: Piece) -> str:
+def _pace(piece: ClipPiece) -> str:
     return "slow" if piece.last < 0.999 else "real"
 
 
-def _words(piece: Piece, timeline: Timeline, title: str, end: str) -> str:
+def _words(piece: ClipPiece, timeline: Timeline, title: str, end: str) -> str:
     if piece.kind == "title":
         return title
     if piece.kind == "card":

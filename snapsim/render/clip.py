@@ -14,13 +14,13 @@ from snapsim.render import captions, flashes, offscreen, reel, targets
 from snapsim.render.cameras.contract import Fixed
 from snapsim.render.formats import format_of
 from snapsim.render.interpolation import Moment
-from snapsim.render.job import Job
+from snapsim.render.job import ClipJob
 from snapsim.render.layout import lay_out
 from snapsim.render.options import ClipOptions, check_options
-from snapsim.render.overlay import CAUTION, Overlay
+from snapsim.render.overlay import CAUTION, ClipOverlay
 from snapsim.render.picture import Picture, action_of, choose_view
 from snapsim.render.readings import first_blow, impact_line
-from snapsim.render.reel import Progress
+from snapsim.render.reel import FramesProgress
 from snapsim.render.show import Show, plan
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import Trajectory
@@ -49,7 +49,7 @@ def render_clip(
     runs: Runs,
     path: Path,
     options: ClipOptions | None = None,
-    progress: Progress | None = None,
+    progress: FramesProgress | None = None,
     companions: Sequence[Trajectory] = (),
 ) -> ClipReport:
     """Write a run, or several abreast, as a clip at `path`, whose ending chooses the format.
@@ -81,7 +81,7 @@ def render_clip(
     )
 
 
-def _job(runs: Runs, options: ClipOptions, companions: Sequence[Trajectory], path: Path) -> Job:
+def _job(runs: Runs, options: ClipOptions, companions: Sequence[Trajectory], path: Path) -> ClipJob:
     """Check all that can be checked before anything is drawn."""
     check_options(options)
     several = (runs,) if isinstance(runs, Trajectory) else tuple(runs)
@@ -92,7 +92,7 @@ def _job(runs: Runs, options: ClipOptions, companions: Sequence[Trajectory], pat
     if why is not None:
         raise InputError(why, key=form.name)
     targets.check_target(path, form.suffix, options.overwrite)
-    return Job(several, options, tuple(companions), form.alpha)
+    return ClipJob(several, options, tuple(companions), form.alpha)
 
 
 def render_still(
@@ -112,7 +112,7 @@ def render_still(
     targets.check_target(path, ".png", options.overwrite)
     offscreen.require()
     several = (runs,) if isinstance(runs, Trajectory) else tuple(runs)
-    job = Job(several, options, tuple(companions), alpha="stage" not in options.layers)
+    job = ClipJob(several, options, tuple(companions), alpha="stage" not in options.layers)
     with Show(job) as show:
         _save(show.still(time), path)
 
@@ -157,7 +157,7 @@ def draw_scene(system: System, path: Path, options: ClipOptions | None = None) -
     pose = system.start.pose
     action = action_of(system, pose)
     view = choose_view(system, pose, action, layout, options.shot.view)
-    words = Overlay(
+    words = ClipOverlay(
         layout,
         system.title,
         view.pixels_per_metre(action.centre),

@@ -19,7 +19,7 @@ from snapsim.simulation.trajectory import Trajectory
 
 
 @dataclass(frozen=True)
-class Job:
+class ClipJob:
     """`runs` are shown side by side; `companions` are other runs of the first one's scene, drawn
     see-through beside it; `alpha`: frames carry opacity."""
 
@@ -29,7 +29,7 @@ class Job:
     alpha: bool = False
 
 
-def fingerprint(job: Job, name: str) -> str:
+def fingerprint(job: ClipJob, name: str) -> str:
     """Return a hash of all that a clip in the format called `name` depends on."""
     found = hashlib.sha256(name.encode())
     for package in ("snapsim", "pyvista", "vtk", "pillow", "imageio-ffmpeg"):

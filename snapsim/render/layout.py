@@ -8,12 +8,12 @@ from dataclasses import dataclass
 
 from snapsim.render.camera import Margins
 
-Box = tuple[int, int, int, int]
+PixelBox = tuple[int, int, int, int]
 """Left, top, right, bottom [pixels]."""
 
 
 @dataclass(frozen=True)
-class Layout:
+class PictureLayout:
     """Places in pixels: `unit` is the size of one 720th of the picture's useful height.
 
     `cells` hold the readings in reading order, `title`, `pace`, `impact`, `scale`, `key` and
@@ -23,14 +23,14 @@ class Layout:
 
     size: tuple[int, int]
     unit: float
-    title: Box
-    pace: Box
-    impact: Box
-    cells: tuple[Box, ...]
-    scale: Box
-    key: Box
-    caution: Box
-    panels: tuple[Box, ...] = ()
+    title: PixelBox
+    pace: PixelBox
+    impact: PixelBox
+    cells: tuple[PixelBox, ...]
+    scale: PixelBox
+    key: PixelBox
+    caution: PixelBox
+    panels: tuple[PixelBox, ...] = ()
 
     @property
     def wide(self) -> bool:
@@ -38,7 +38,7 @@ class Layout:
         return _wide(*self.size)
 
     @property
-    def scene(self) -> Box:
+    def scene(self) -> PixelBox:
         """The box that words leave to the scene."""
         floor = min([self.key[1], *(box[1] for box in self.panels if not self.wide)])
         side = min([self.size[0], *(box[0] for box in self.panels if self.wide)])
@@ -56,7 +56,7 @@ def _wide(width: int, height: int) -> bool:
     return width >= 1.25 * height
 
 
-def lay_out(width: int, height: int, panels: int = 0) -> Layout:
+def lay_out(width: int, height: int, panels: int = 0) -> PictureLayout:
     """Return the places for a picture of this size: one row of readings, or two rows of two."""
     wide = _wide(width, height)
     unit = min(width / 1280, height / 720) if wide else min(width / 760, height / 760)
@@ -83,7 +83,7 @@ def lay_out(width: int, height: int, panels: int = 0) -> Layout:
     head = edge + u(46)
     blow_top = head + u(6) if wide else pace_top + u(52)
     key_top = top - u(44)
-    return Layout(
+    return PictureLayout(
         size=(width, height),
         unit=unit,
         title=(edge, edge, (pace_left if wide else width) - edge, head),
@@ -99,7 +99,7 @@ def lay_out(width: int, height: int, panels: int = 0) -> Layout:
 
 def _panels(
     width: int, wide: bool, blow_top: int, key_top: int, unit: float, count: int
-) -> tuple[Box, ...]:
+) -> tuple[PixelBox, ...]:
     """Return the boxes of `count` panels, none overlapping the announcement of a blow."""
     u = functools.partial(scaled, unit)
     edge, gap = u(24), u(12)

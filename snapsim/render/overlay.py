@@ -14,7 +14,7 @@ from PIL import Image, ImageDraw
 
 from snapsim.render import palette
 from snapsim.render.interpolation import Moment
-from snapsim.render.layout import Box, Layout, scaled
+from snapsim.render.layout import PictureLayout, PixelBox, scaled
 from snapsim.render.lettering import fitted, font, wrapped
 from snapsim.render.panels.contract import Panel
 from snapsim.render.readings import Reading
@@ -43,16 +43,16 @@ class PlacedNote:
     aside: float
 
 
-def _meet(a: Box, b: Box) -> bool:
+def _meet(a: PixelBox, b: PixelBox) -> bool:
     return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
 
 
-class Overlay:
+class ClipOverlay:
     """Draws the words of a clip: `still` once, then `show` on every frame."""
 
     def __init__(
         self,
-        layout: Layout,
+        layout: PictureLayout,
         title: str,
         pixels_per_metre: float,
         *,
@@ -87,7 +87,7 @@ class Overlay:
     def _u(self, pixels: float) -> int:
         return scaled(self.layout.unit, pixels)
 
-    def _covered(self, mask: Image.Image) -> list[Box]:
+    def _covered(self, mask: Image.Image) -> list[PixelBox]:
         """Boxes that hold all that stays the same: most of a picture's middle is free of words."""
         w, h = self.layout.size
         rows = np.flatnonzero(np.asarray(mask).any(axis=1))
@@ -130,7 +130,7 @@ class Overlay:
 
     def _put_notes(self, pen: ImageDraw.ImageDraw, notes: Sequence[PlacedNote]) -> None:
         """Words aside of their places, on plates, with a line to what they are about."""
-        face, plates = font(self._u(21), True), list[Box]()
+        face, plates = font(self._u(21), True), list[PixelBox]()
         for note in notes:
             plates.append(self._plate(note, int(face.getlength(note.text)), plates))
         for note, box in zip(notes, plates, strict=True):
@@ -142,7 +142,7 @@ class Overlay:
             middle = box[0] + self._u(7), (box[1] + box[3]) / 2
             pen.text(middle, note.text, note.colour, face, anchor="lm")
 
-    def _plate(self, note: PlacedNote, width: int, taken: list[Box]) -> Box:
+    def _plate(self, note: PlacedNote, width: int, taken: list[PixelBox]) -> PixelBox:
         """The plate of a note: right of its place, or left where there is no room, and never over
         another; those above the middle of the scene move up, the others down."""
         (_, low, side, high), (x, y) = self.layout.scene, note.place
@@ -157,7 +157,7 @@ class Overlay:
             top += way * self._u(3)
         return left, top, left + wide, top + tall
 
-    def _put_reading(self, pen: ImageDraw.ImageDraw, cell: Box, reading: Reading) -> None:
+    def _put_reading(self, pen: ImageDraw.ImageDraw, cell: PixelBox, reading: Reading) -> None:
         left, top = cell[0] + self._u(16), cell[1]
         room = cell[2] - left - self._u(10)
         label, size = fitted(reading.label, room, self._u(23))

@@ -61,7 +61,7 @@ ARROW_MAP: Final = "cividis"
 
 
 @dataclass(frozen=True)
-class Look:
+class MaterialLook:
     """How a material is drawn: `colour`, gloss 0..1, its sharpness, and opacity 0..1."""
 
     colour: str
@@ -71,29 +71,29 @@ class Look:
 
 
 # First word found in the material's name or family wins, so the special stands before the general.
-_LOOKS: Final[tuple[tuple[str, Look], ...]] = (
-    ("stainless", Look("#AEB8BF", 0.55, 40)),
-    ("cast iron", Look("#7F868B", 0.22, 12)),
-    ("ductile", Look("#858C92", 0.25, 14)),
-    ("steel", Look("#98A3AC", 0.45, 30)),
-    ("iron", Look("#858C92", 0.30, 16)),
-    ("ferrite", Look("#4B4A4C", 0.15, 8)),
-    ("plywood", Look("#C2A06E", 0.05, 5)),
-    ("oak", Look("#9A6F43", 0.08, 6)),
-    ("wood", Look("#A67C4F", 0.08, 6)),
-    ("acrylic", Look("#BFE6EA", 0.60, 60, 0.26)),
-    ("glass", Look("#CDE9EE", 0.70, 70, 0.22)),
-    ("aluminium", Look("#C9D0D4", 0.45, 25)),
-    ("copper", Look("#B9704A", 0.45, 25)),
-    ("brass", Look("#C2A14D", 0.45, 25)),
-    ("concrete", Look("#8B8C88", 0.02, 4)),
+_LOOKS: Final[tuple[tuple[str, MaterialLook], ...]] = (
+    ("stainless", MaterialLook("#AEB8BF", 0.55, 40)),
+    ("cast iron", MaterialLook("#7F868B", 0.22, 12)),
+    ("ductile", MaterialLook("#858C92", 0.25, 14)),
+    ("steel", MaterialLook("#98A3AC", 0.45, 30)),
+    ("iron", MaterialLook("#858C92", 0.30, 16)),
+    ("ferrite", MaterialLook("#4B4A4C", 0.15, 8)),
+    ("plywood", MaterialLook("#C2A06E", 0.05, 5)),
+    ("oak", MaterialLook("#9A6F43", 0.08, 6)),
+    ("wood", MaterialLook("#A67C4F", 0.08, 6)),
+    ("acrylic", MaterialLook("#BFE6EA", 0.60, 60, 0.26)),
+    ("glass", MaterialLook("#CDE9EE", 0.70, 70, 0.22)),
+    ("aluminium", MaterialLook("#C9D0D4", 0.45, 25)),
+    ("copper", MaterialLook("#B9704A", 0.45, 25)),
+    ("brass", MaterialLook("#C2A14D", 0.45, 25)),
+    ("concrete", MaterialLook("#8B8C88", 0.02, 4)),
 )
-_SOFT: Final = Look("#8C949A", 0.30, 16)
-_OTHER: Final = Look("#8F8A80", 0.10, 8)
-MAGNET: Final = Look(NORTH, 0.08, 10)
+_SOFT: Final = MaterialLook("#8C949A", 0.30, 16)
+_OTHER: Final = MaterialLook("#8F8A80", 0.10, 8)
+MAGNET: Final = MaterialLook(NORTH, 0.08, 10)
 
 
-def look_of(material: Material) -> Look:
+def look_of(material: Material) -> MaterialLook:
     """Return how `material` is drawn; unknown ones get a plain look by their kind."""
     text = f"{material.name} {material.family}".lower()
     for word, look in _LOOKS:

@@ -18,17 +18,17 @@ from snapsim.render.layers.gap import GapLine
 from snapsim.render.layers.ghosts import Ghosts, places_passed
 from snapsim.render.layers.hands import HandMarks
 from snapsim.render.layers.magnetisation import Magnetisation, top_polarisation
-from snapsim.render.layers.section import Section
+from snapsim.render.layers.section import SectionLayer
 from snapsim.render.layers.trail import Trail
 from snapsim.render.layers.vectors import QUANTITIES, Vector, largest
-from snapsim.render.layout import Layout, lay_out
+from snapsim.render.layout import PictureLayout, lay_out
 from snapsim.render.options import ClipOptions
-from snapsim.render.overlay import Overlay
+from snapsim.render.overlay import ClipOverlay
 from snapsim.render.panels import EnergyBars, Panel, SpeedPlot
 from snapsim.render.picture import Picture, choose_axes, obstacles_of
 from snapsim.render.readings import choose_scales, first_blow, impact_line, readings
 from snapsim.render.stopwatch import Stopwatch
-from snapsim.render.timeline import Piece, Timeline
+from snapsim.render.timeline import ClipPiece, Timeline
 from snapsim.simulation.trajectory import Trajectory
 
 BLOW_SHOWN = 3.0  # clip seconds for which the first blow's figures stay
@@ -63,7 +63,7 @@ class Pane:
         self._scales = choose_scales(run, timeline.slow_motion)
         self._blow = first_blow(run)
         self._subject = subject_of(run, action, self._part, options, lag)
-        self._pictures: dict[int, tuple[Picture, Overlay]] = {}
+        self._pictures: dict[int, tuple[Picture, ClipOverlay]] = {}
         self._drawn: tuple[object, Image.Image] | None = None
 
     def close(self) -> None:
@@ -71,7 +71,7 @@ class Pane:
         for picture, _ in self._pictures.values():
             picture.plotter.close()
 
-    def frame(self, clip: float, piece: Piece) -> Image.Image:
+    def frame(self, clip: float, piece: ClipPiece) -> Image.Image:
         """Return the frame at a clip time [s] inside a piece of the timeline."""
         now = piece.sim_at(clip) - self._lag
         struck = self._blow is not None and self._blow.time <= now
@@ -87,7 +87,7 @@ class Pane:
             return float(np.nextafter(self._blow.time, -np.inf))
         return now
 
-    def _announced(self, clip: float, piece: Piece) -> str | None:
+    def _announced(self, clip: float, piece: ClipPiece) -> str | None:
         """The first blow's line while it is news: BLOW_SHOWN clip seconds, and at the end."""
         assert self._blow is not None
         if piece.kind in ("freeze", "end", "replay"):
@@ -117,14 +117,14 @@ class Pane:
             words.show(frame, told, pace, blow, moment, picture.notes(moment))
         return frame
 
-    def _picture(self, shot: int) -> tuple[Picture, Overlay]:
+    def _picture(self, shot: int) -> tuple[Picture, ClipOverlay]:
         """Return the picture and words of a shot, made when first asked for."""
         if shot not in self._pictures:
             with self._watch.stage("set up"):
                 self._pictures[shot] = self._make(shot)
         return self._pictures[shot]
 
-    def _make(self, shot: int) -> tuple[Picture, Overlay]:
+    def _make(self, shot: int) -> tuple[Picture, ClipOverlay]:
         run, options = self._run, self._options
         chosen = options.shot if shot == 0 else options.replay
         assert chosen is not None
@@ -142,9 +142,9 @@ class Pane:
         top = self._add_layers(picture)
         return picture, self._words(picture, top)
 
-    def _words(self, picture: Picture, top: float) -> Overlay:
+    def _words(self, picture: Picture, top: float) -> ClipOverlay:
         system = self._run.system
-        return Overlay(
+        return ClipOverlay(
             self._layout,
             system.title,
             picture.view.pixels_per_metre(self._action.centre),
@@ -174,7 +174,7 @@ class Pane:
         polarised = on & {"section", "magnetisation"} and any(r.cells for r in self._fellows)
         top = max(top_polarisation(r.magnetisation) for r in self._fellows) if polarised else 0.0
         if "section" in on and top > 0:
-            section = Section(given, run, picture.view.axes, top)
+            section = SectionLayer(given, run, picture.view.axes, top)
             for number in section.bodies:
                 picture.body(number).hide()
             picture.add(section)
@@ -272,7 +272,9 @@ def struck_points(run: Trajectory, part: int) -> np.ndarray[tuple[int, int], np.
     return np.clip(box, blow.point - reach, blow.point + reach)
 
 
-def _layout(options: ClipOptions, size: tuple[int, int], part: int | None, abreast: bool) -> Layout:
+def _layout(
+    options: ClipOptions, size: tuple[int, int], part: int | None, abreast: bool
+) -> PictureLayout:
     """Places of the words; runs abreast have no room for panels."""
     wanted = {"plot", "energy"} if part is not None and not abreast else set()
     return lay_out(*size, panels=len(wanted & options.layers))

@@ -29,7 +29,7 @@ from snapsim.render.framing import Action, find_action
 from snapsim.render.interpolation import Moment
 from snapsim.render.joint_marks import JointMarks
 from snapsim.render.layers.contract import Layer
-from snapsim.render.layout import Layout
+from snapsim.render.layout import PictureLayout
 from snapsim.render.overlay import PlacedNote
 from snapsim.render.shadow import LAMP, throw
 from snapsim.render.stopwatch import Stopwatch
@@ -59,8 +59,12 @@ def obstacles_of(system: System, pose: Pose) -> list[tuple[Array, Array, Array]]
 
 
 def choose_view(
-    system: System, pose: Pose, action: Action, layout: Layout, fixed: tuple[float, float] | None
-) -> camera.View:
+    system: System,
+    pose: Pose,
+    action: Action,
+    layout: PictureLayout,
+    fixed: tuple[float, float] | None,
+) -> camera.CameraView:
     """Return the nearest view in that direction that holds an action."""
     axes = choose_axes(system, pose, action, fixed)
     return camera.fit(action.held, axes, layout.size, layout.margins)
@@ -143,9 +147,9 @@ class Picture:
     def _set_stage(self, pose: Pose) -> None:
         action, view = self._action, self.view
         stage.light(self.plotter, action, view.axes)
-        self._backdrop: stage.Backdrop | None = None
+        self._backdrop: stage.StageBackdrop | None = None
         if self._staged:
-            self._backdrop = stage.Backdrop(self.plotter)
+            self._backdrop = stage.StageBackdrop(self.plotter)
             self._backdrop.hang(view, 0.98 * self._depths(view)[1])
         receiver = stage.find_receiver(self.system, pose, action)
         self._table = receiver.table
@@ -183,7 +187,7 @@ class Picture:
         """Return the actors of a body."""
         return self._every[number]
 
-    def _aim(self, view: camera.View, crop: tuple[int, int, int, int]) -> None:
+    def _aim(self, view: camera.CameraView, crop: tuple[int, int, int, int]) -> None:
         """Point the plotter's camera at a rectangle of the picture."""
         c, depth = self.plotter.camera, self._depths(view)
         c.position = tuple(view.eye)
@@ -195,7 +199,7 @@ class Picture:
         if self._backdrop is not None:
             self._backdrop.hang(view, 0.98 * depth[1])
 
-    def _depths(self, view: camera.View) -> tuple[float, float]:
+    def _depths(self, view: camera.CameraView) -> tuple[float, float]:
         """Return near and far distances that hold the action and, as far as it goes, the table."""
         reach = 6 * self._action.size * np.array([[1.0], [-1.0]])
         return camera.depth_range(

@@ -29,12 +29,12 @@ from snapsim.arrays import Array, ByteArray
 from snapsim.errors import ComputationError, OutputError
 from snapsim.render import flashes, offscreen, targets
 from snapsim.render.formats import format_of
-from snapsim.render.job import Job, fingerprint
+from snapsim.render.job import ClipJob, fingerprint
 from snapsim.render.show import Show
 
 PIECE = 60
 ROOM = 64 << 20  # bytes that must be free before a piece is begun
-Progress = Callable[[int, int], None]
+FramesProgress = Callable[[int, int], None]
 MADE_FROM = "made-from"
 
 
@@ -53,7 +53,7 @@ class Stopped(Exception):
     """Drawing was told to stop."""
 
 
-def make(job: Job, target: Path, progress: Progress | None = None) -> Made:
+def make(job: ClipJob, target: Path, progress: FramesProgress | None = None) -> Made:
     """Write the clip of a job at `target`. Raises OutputError; what is whole stays beside it."""
     form = format_of(target)
     with Show(job) as show:
@@ -127,13 +127,13 @@ def _join(form: Any, folder: Path, numbers: range, target: Path, fps: int) -> No
 
 
 def _draw_all(
-    job: Job,
+    job: ClipJob,
     target: Path,
     folder: Path,
     todo: list[int],
     total: int,
     before: int,
-    progress: Progress | None,
+    progress: FramesProgress | None,
 ) -> None:
     """Draw the pieces still to do, here or in processes of their own."""
     told = progress or (lambda done, of_all: None)
@@ -190,13 +190,13 @@ def _draw_piece(
 
 
 def _draw_apart(
-    job: Job,
+    job: ClipJob,
     target: Path,
     folder: Path,
     todo: list[int],
     total: int,
     before: int,
-    told: Progress,
+    told: FramesProgress,
     workers: int,
 ) -> None:
     """Draw pieces in `workers` processes; on any trouble all stop after the frame in hand."""
@@ -227,7 +227,7 @@ _own: dict[str, Any] = {}
 """What a drawing process keeps: its show, the counter, the stop sign."""
 
 
-def _start_worker(job: Job, count: Any, stop: Any) -> None:
+def _start_worker(job: ClipJob, count: Any, stop: Any) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent decides
     threading.Thread(target=_go_with_parent, daemon=True).start()
     os.environ.setdefault("LP_NUM_THREADS", "1")  # software OpenGL: a core for each process

@@ -7,7 +7,7 @@ from types import TracebackType
 from PIL import Image
 
 from snapsim.render import cards, palette, timeline
-from snapsim.render.job import Job
+from snapsim.render.job import ClipJob
 from snapsim.render.options import ClipOptions
 from snapsim.render.pane import Pane, joint_action
 from snapsim.render.readings import first_blow, impact_line
@@ -22,7 +22,7 @@ DIVIDER = 4  # pixels between panes in a picture of 720 lines
 class Show:
     """All that stays the same through a clip; makes the frame of any clip time."""
 
-    def __init__(self, job: Job) -> None:
+    def __init__(self, job: ClipJob) -> None:
         self.job, self.watch = job, Stopwatch()
         options = job.options
         self.timeline, self.lags = plan(job.runs, options, job.companions)

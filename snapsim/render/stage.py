@@ -16,7 +16,7 @@ from snapsim.numerics import rotations
 from snapsim.parts.shapes import fills_its_box
 from snapsim.parts.states import Pose
 from snapsim.render import palette
-from snapsim.render.camera import View
+from snapsim.render.camera import CameraView
 from snapsim.render.framing import Action
 from snapsim.render.shadow import DARKNESS, Ground
 from snapsim.simulation.system import System
@@ -65,7 +65,7 @@ def light(plotter: pv.Plotter, action: Action, axes: Array) -> None:
         )
 
 
-class Backdrop:
+class StageBackdrop:
     """A sheet behind the scene: dark, with a glow behind the action."""
 
     def __init__(self, plotter: Any) -> None:
@@ -82,7 +82,7 @@ class Backdrop:
         sheet.active_texture_coordinates = np.array([[0.0, 0], [1, 0], [1, 1], [0, 1]])
         self._actor = plotter.add_mesh(sheet, texture=texture, lighting=False, reset_camera=False)
 
-    def hang(self, view: View, distance: float) -> None:
+    def hang(self, view: CameraView, distance: float) -> None:
         """Hang it square to the view at `distance` [m], a little larger than the picture."""
         place = np.eye(4)
         place[:3, 0] = 1.02 * distance * view.half[0] * view.axes[0]

@@ -23,7 +23,7 @@ LEAST = 0.7  # shortest clip seconds between two cuts, so that nothing can flash
 STEPS = (2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)
 
 
-Kind = Literal["title", "release", "play", "freeze", "end", "replay", "card"]
+PieceKind = Literal["title", "release", "play", "freeze", "end", "replay", "card"]
 WORDS: Final[dict[str, str]] = {
     "title": "",
     "release": "RELEASE",
@@ -34,7 +34,7 @@ WORDS: Final[dict[str, str]] = {
 
 
 @dataclass(frozen=True)
-class Piece:
+class ClipPiece:
     """A stretch of clip: from `clip` and `sim`, `length` long; its rate goes `first` to `last`.
 
     `shot` is the camera's number: 0 the first telling, 1 the replay.
@@ -45,7 +45,7 @@ class Piece:
     length: float
     first: float
     last: float
-    kind: Kind = "play"
+    kind: PieceKind = "play"
     shot: int = 0
 
     @property
@@ -74,11 +74,11 @@ class Piece:
 class Timeline:
     """The whole clip: `pieces` in order, `duration` [s], `slow_motion` times slower at most."""
 
-    pieces: tuple[Piece, ...]
+    pieces: tuple[ClipPiece, ...]
     duration: float
     slow_motion: float
 
-    def piece_at(self, clip: float) -> Piece:
+    def piece_at(self, clip: float) -> ClipPiece:
         """Return the piece that a clip time falls in."""
         starts = [p.clip for p in self.pieces]
         return self.pieces[max(int(np.searchsorted(starts, clip, side="right")) - 1, 0)]
@@ -166,7 +166,7 @@ def build(
     Where the run is too short before or after the window for a whole ramp, the ramp is shortened.
     """
     extras = extras or Extras()
-    pieces: list[Piece] = []
+    pieces: list[ClipPiece] = []
     if extras.title > 0:
         _still(pieces, extras.title, 0.0, "title")
     _still(pieces, OPENING_HOLD, 0.0, "release")
@@ -187,7 +187,7 @@ def build(
 
 
 def _tell(
-    pieces: list[Piece],
+    pieces: list[ClipPiece],
     end: float,
     impact: float,
     f: float,
@@ -210,13 +210,13 @@ def _tell(
 
 
 def _tell_again(
-    pieces: list[Piece], slow: tuple[float, float], impact: float, f: float, freeze: float
+    pieces: list[ClipPiece], slow: tuple[float, float], impact: float, f: float, freeze: float
 ) -> None:
     """The slow part once more, for the second camera; as long as it must be not to flash."""
     first, last = slow
     f = min(f, (last - first) / LEAST)
     start = len(pieces)
-    pieces.append(Piece(pieces[-1].until, first, 0.0, f, f, "replay", 1))
+    pieces.append(ClipPiece(pieces[-1].until, first, 0.0, f, f, "replay", 1))
     if freeze > 0:
         _append(pieces, impact - first, f, f, "replay", 1)
         _still(pieces, 0.6 * freeze, impact, "freeze", 1)
@@ -228,11 +228,11 @@ def _tell_again(
 
 
 def _append(
-    pieces: list[Piece],
+    pieces: list[ClipPiece],
     simulated: float,
     first: float,
     last: float,
-    kind: Kind = "play",
+    kind: PieceKind = "play",
     shot: int = 0,
 ) -> None:
     """Add a piece that shows `simulated` seconds; its mean rate is (first + last) / 2."""
@@ -241,15 +241,17 @@ def _append(
     previous = pieces[-1]
     length = 2 * simulated / (first + last)
     sim = previous.sim_at(previous.until)
-    pieces.append(Piece(previous.until, sim, length, first, last, kind, shot))
+    pieces.append(ClipPiece(previous.until, sim, length, first, last, kind, shot))
 
 
-def _still(pieces: list[Piece], length: float, sim: float, kind: Kind, shot: int = 0) -> None:
+def _still(
+    pieces: list[ClipPiece], length: float, sim: float, kind: PieceKind, shot: int = 0
+) -> None:
     """Add a piece in which simulated time stands."""
     at = pieces[-1].until if pieces else 0.0
-    pieces.append(Piece(at, sim, length, 0.0, 0.0, kind, shot))
+    pieces.append(ClipPiece(at, sim, length, 0.0, 0.0, kind, shot))
 
 
-def _parted(a: Piece, b: Piece) -> bool:
+def _parted(a: ClipPiece, b: ClipPiece) -> bool:
     """Does one picture end and an unlike one begin between two pieces?"""
     return a.shot != b.shot or (a.kind == "title") or (b.kind == "card")

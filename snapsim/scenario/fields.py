@@ -16,7 +16,7 @@ from pydantic import (
 )
 
 from snapsim.scenario import quantities
-from snapsim.scenario.quantities import Kind
+from snapsim.scenario.quantities import QuantityKind
 
 Three: TypeAlias = tuple[float, float, float]
 Four: TypeAlias = tuple[float, float, float, float]
@@ -32,7 +32,7 @@ Number = Annotated[float, Field(strict=True)]
 Flag = Annotated[bool, Field(strict=True)]
 
 
-def _schema(kind: Kind, count: int) -> WithJsonSchema:
+def _schema(kind: QuantityKind, count: int) -> WithJsonSchema:
     what = f"{kind.name} with its unit" if count == 1 else f"{count} numbers with their unit"
     example = quantities.example(kind, count)
     return WithJsonSchema(
@@ -40,7 +40,7 @@ def _schema(kind: Kind, count: int) -> WithJsonSchema:
     )
 
 
-def _one(kind: Kind) -> tuple[Any, ...]:
+def _one(kind: QuantityKind) -> tuple[Any, ...]:
     """What makes a float field a quantity of this kind."""
     return (
         BeforeValidator(lambda value: quantities.parse(value, kind)[0]),
@@ -49,7 +49,7 @@ def _one(kind: Kind) -> tuple[Any, ...]:
     )
 
 
-def _many(kind: Kind, count: int) -> tuple[Any, ...]:
+def _many(kind: QuantityKind, count: int) -> tuple[Any, ...]:
     """What makes a tuple field a list of quantities of this kind."""
     return (
         BeforeValidator(lambda value: quantities.parse(value, kind, count)),

@@ -12,7 +12,9 @@ from snapsim.scenario.fields import read_direction
 PLANES = ("xy", "xz", "yz")
 
 
-def quantity(text: str, kind: quantities.Kind, key: str, count: int = 1) -> tuple[float, ...]:
+def quantity(
+    text: str, kind: quantities.QuantityKind, key: str, count: int = 1
+) -> tuple[float, ...]:
     """Return SI numbers of an option's text; raises InputError naming the option."""
     try:
         return quantities.parse(text, kind, count)

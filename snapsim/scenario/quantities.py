@@ -22,7 +22,7 @@ Nothing else of a text reaches pint, which would work out any arithmetic it find
 
 
 @dataclass(frozen=True)
-class Kind:
+class QuantityKind:
     """A kind of quantity: name, the SI unit it is kept in, an example, the sign between many."""
 
     name: str
@@ -31,25 +31,25 @@ class Kind:
     between: str = ", "
 
 
-LENGTH = Kind("a length", "m", "60 mm")
-SIZES = Kind("three lengths", "m", "120 x 80 x 40 mm", " x ")
-ANGLE = Kind("an angle", "rad", "12 deg")
-TIME = Kind("a time", "s", "1.5 s")
-SPEED = Kind("a speed", "m/s", "0.2 m/s")
-SPIN = Kind("a rate of turn", "rad/s", "90 deg/s")
-ACCELERATION = Kind("an acceleration", "m/s^2", "9.81 m/s^2")
-DENSITY = Kind("a density", "kg/m^3", "7200 kg/m^3")
-STRESS = Kind("a stress", "Pa", "110 GPa")
-FORCE = Kind("a force", "N", "50 N")
-ENERGY = Kind("an energy", "J", "0.5 J")
-TORQUE = Kind("a torque", "N*m", "2 N*m")
-STIFFNESS = Kind("a stiffness", "N/m", "5000 N/m")
-FLUX_DENSITY = Kind("a flux density", "T", "1.3 T")
-FIELD_STRENGTH = Kind("a field strength", "A/m", "955 kA/m")
-CONDUCTIVITY = Kind("a conductivity", "S/m", "1.0 MS/m")
+LENGTH = QuantityKind("a length", "m", "60 mm")
+SIZES = QuantityKind("three lengths", "m", "120 x 80 x 40 mm", " x ")
+ANGLE = QuantityKind("an angle", "rad", "12 deg")
+TIME = QuantityKind("a time", "s", "1.5 s")
+SPEED = QuantityKind("a speed", "m/s", "0.2 m/s")
+SPIN = QuantityKind("a rate of turn", "rad/s", "90 deg/s")
+ACCELERATION = QuantityKind("an acceleration", "m/s^2", "9.81 m/s^2")
+DENSITY = QuantityKind("a density", "kg/m^3", "7200 kg/m^3")
+STRESS = QuantityKind("a stress", "Pa", "110 GPa")
+FORCE = QuantityKind("a force", "N", "50 N")
+ENERGY = QuantityKind("an energy", "J", "0.5 J")
+TORQUE = QuantityKind("a torque", "N*m", "2 N*m")
+STIFFNESS = QuantityKind("a stiffness", "N/m", "5000 N/m")
+FLUX_DENSITY = QuantityKind("a flux density", "T", "1.3 T")
+FIELD_STRENGTH = QuantityKind("a field strength", "A/m", "955 kA/m")
+CONDUCTIVITY = QuantityKind("a conductivity", "S/m", "1.0 MS/m")
 
 
-def parse(text: object, kind: Kind, count: int = 1) -> tuple[float, ...]:
+def parse(text: object, kind: QuantityKind, count: int = 1) -> tuple[float, ...]:
     """Return `count` numbers in `kind.unit`; raises ValueError with a text for a person.
 
     The text says what is wrong and gives an example; it does not name the key.
@@ -85,7 +85,7 @@ def parse_numbers(text: object, count: int, example_text: str) -> tuple[float, .
     return tuple(_finite(number, text) for number, _ in found)
 
 
-def write(values: tuple[float, ...] | float, kind: Kind) -> str:
+def write(values: tuple[float, ...] | float, kind: QuantityKind) -> str:
     """Return the text that `parse` reads back to the very same numbers."""
     numbers = values if isinstance(values, tuple) else (values,)
     return f"{kind.between.join(repr(float(n)) for n in numbers)} {kind.unit}"
@@ -108,7 +108,7 @@ def with_component(text: str | None, i: int, value: str) -> str:
     return ", ".join(whole)
 
 
-def example(kind: Kind, count: int) -> str:
+def example(kind: QuantityKind, count: int) -> str:
     """Return an example text of `count` values."""
     if count == 1 or kind.between != ", ":
         return kind.example
@@ -169,7 +169,7 @@ def scale(unit: str, target: str) -> float:
     return float(root / wanted)
 
 
-def _to_si(number: float, unit: str, kind: Kind, wanted: str) -> float:
+def _to_si(number: float, unit: str, kind: QuantityKind, wanted: str) -> float:
     if unit == kind.unit:
         return number
     try:

@@ -9,7 +9,7 @@ from pydantic import BeforeValidator, Field
 from snapsim.scenario.fields import Angle, Direction, Four, Quaternion, Table
 
 
-class Turn(Table):
+class TurnDescription(Table):
     """A turn by `angle` about `axis` (world axes, right-handed)."""
 
     axis: Direction
@@ -21,13 +21,13 @@ def _as_list(value: object) -> object:
 
 
 Rotation = Annotated[
-    tuple[Turn, ...],
-    BeforeValidator(_as_list, json_schema_input_type=Turn | list[Turn]),
+    tuple[TurnDescription, ...],
+    BeforeValidator(_as_list, json_schema_input_type=TurnDescription | list[TurnDescription]),
     Field(description="one turn, or a list of turns applied in order about the world's axes"),
 ]
 
 
-def quaternion_of(turns: tuple[Turn, ...], quaternion: Quaternion | None) -> Four:
+def quaternion_of(turns: tuple[TurnDescription, ...], quaternion: Quaternion | None) -> Four:
     """Return the unit quaternion (w, x, y, z), body to world, of the turns or as given."""
     from snapsim.numerics import rotations
 

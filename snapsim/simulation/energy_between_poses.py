@@ -35,7 +35,7 @@ Wrenches = tuple[Array, Array]
 """Force and torque (n, 3) each of n bodies [N, N m], about the centres of mass, world axes."""
 
 
-class Level(NamedTuple):
+class PoseEnergy(NamedTuple):
     """Energy [J] and the loads (n, 3) on all bodies [N, N m] of one pose."""
 
     energy: float
@@ -257,14 +257,14 @@ class EnergyBetweenPoses:
         self._window: frozenset[int] = frozenset()
         self._fresh = 0
 
-    def level(self, pose: Pose, allowed: float) -> Level | None:
+    def level(self, pose: Pose, allowed: float) -> PoseEnergy | None:
         """Return energy and loads of `pose`; None where these are not known to the `allowed` share
         of themselves."""
         found = self._estimate(pose, allowed)
         if found is None or self._expected(found) > allowed:
             return None
         self.record.answered += 1
-        return Level(found.energy, found.force, found.torque)
+        return PoseEnergy(found.energy, found.force, found.torque)
 
     def solved(self, pose: Pose, energy: float, load: Wrenches, allowed: float) -> None:
         """Take in the energy [J] and the loads of a pose that was solved."""

@@ -9,7 +9,7 @@ import numpy as np
 from snapsim.arrays import Array
 from snapsim.magnetics.model import MagneticModel, MagneticState
 from snapsim.parts.states import Pose
-from snapsim.simulation.energy_between_poses import EnergyBetweenPoses, Level
+from snapsim.simulation.energy_between_poses import EnergyBetweenPoses, PoseEnergy
 
 CONTACT_TOLERANCE = 1e-8
 """Residual bound of the magnetisation in sustained contact, as a share of the energy."""
@@ -74,7 +74,7 @@ class MagneticLoads:
         self.worst_bound = 0.0
         self._last: MagneticState | None = None
         self._recent: OrderedDict[bytes, MagneticState] = OrderedDict()
-        self._guesses: dict[bytes, Level] = {}
+        self._guesses: dict[bytes, PoseEnergy] = {}
         self.solutions: list[tuple[Pose, tuple[Array, ...]]] = []
 
     def flight(self, pose: Pose) -> tuple[Array, Array]:
@@ -103,7 +103,7 @@ class MagneticLoads:
         """Poses solved so far that the interpolation had not known well."""
         return 0 if self.between is None else self.between.surprises
 
-    def glance(self, pose: Pose) -> Level | None:
+    def glance(self, pose: Pose) -> PoseEnergy | None:
         """Return energy and loads for sustained contact where they can be interpolated."""
         return None if self.between is None else self.between.level(pose, self._shares[1])
 

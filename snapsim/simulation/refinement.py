@@ -72,7 +72,7 @@ class TwoMeshes:
 
 
 @dataclass(frozen=True)
-class Estimate:
+class RefinedEstimate:
     """A quantity's limit of vanishing cells and its error bar, both in the quantity's unit.
 
     `value` (..., 3) for vectors has one `error` (...) each; scalars have one each.
@@ -100,14 +100,14 @@ def two_meshes(system: System) -> TwoMeshes:
     )
 
 
-def estimate_scalar(coarse: float, fine: float, meshes: TwoMeshes) -> Estimate:
+def estimate_scalar(coarse: float, fine: float, meshes: TwoMeshes) -> RefinedEstimate:
     """Return limit and error bar of a number."""
     limit = extrapolated(coarse, fine, meshes.order)
-    return Estimate(limit, meshes.safety * np.abs(limit - fine) + FLOOR * np.abs(limit))
+    return RefinedEstimate(limit, meshes.safety * np.abs(limit - fine) + FLOOR * np.abs(limit))
 
 
-def estimate_vectors(coarse: Array, fine: Array, meshes: TwoMeshes) -> Estimate:
+def estimate_vectors(coarse: Array, fine: Array, meshes: TwoMeshes) -> RefinedEstimate:
     """Return limits (n, 3) and error bars (n,) of n vectors (n, 3)."""
     limit = extrapolated(coarse, fine, meshes.order)
     step = np.linalg.norm(limit - as_floats(fine), axis=-1)
-    return Estimate(limit, meshes.safety * step + FLOOR * np.linalg.norm(limit, axis=-1))
+    return RefinedEstimate(limit, meshes.safety * step + FLOOR * np.linalg.norm(limit, axis=-1))

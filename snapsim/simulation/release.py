@@ -31,7 +31,7 @@ from snapsim.simulation.run_log import RunLog, Until
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import Trajectory
 
-Progress = Callable[[float, float], None]
+ReleaseProgress = Callable[[float, float], None]
 """Called with the simulated time [s] and the largest present speed [m/s]."""
 
 STEPS = MotionSettings(tolerances=Tolerances(relative=1e-6, length=1e-7, speed=1e-6))
@@ -40,7 +40,7 @@ STEPS = MotionSettings(tolerances=Tolerances(relative=1e-6, length=1e-7, speed=1
 
 def release(
     system: System,
-    progress: Progress | None = None,
+    progress: ReleaseProgress | None = None,
     settings: MotionSettings | None = None,
     meshes: Mapping[int, CellMesh] | None = None,
     until: Until | None = None,

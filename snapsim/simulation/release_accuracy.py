@@ -18,7 +18,7 @@ from snapsim.simulation.refinement import (
     estimate_scalar,
     two_meshes,
 )
-from snapsim.simulation.release import Progress, release
+from snapsim.simulation.release import ReleaseProgress, release
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import Impact, Trajectory
 
@@ -45,7 +45,7 @@ QUANTITIES: dict[str, tuple[str, Callable[[Impact], float]]] = {
 
 
 def release_with_accuracy(
-    system: System, progress: Progress | None = None, settings: MotionSettings | None = None
+    system: System, progress: ReleaseProgress | None = None, settings: MotionSettings | None = None
 ) -> Trajectory:
     """Simulate on a fine and a coarse mesh; return the fine run, error bars in its `accuracy`."""
     meshes = two_meshes(system)

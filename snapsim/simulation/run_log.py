@@ -23,7 +23,7 @@ from snapsim.mechanics.peak_force import peak_force_band
 from snapsim.mechanics.records import BodyLoads, End, Frame, PairBlow, Strike
 from snapsim.mechanics.rigid_bodies import RigidBodies
 from snapsim.parts.states import Pose, State
-from snapsim.simulation.energy_between_poses import Level
+from snapsim.simulation.energy_between_poses import PoseEnergy
 from snapsim.simulation.loads import MagneticLoads
 from snapsim.simulation.magnetisation_between_poses import (
     LENGTH,
@@ -130,7 +130,7 @@ class RunLog:
             }
         )
 
-    def _known(self, pose: Pose) -> Level | None:
+    def _known(self, pose: Pose) -> PoseEnergy | None:
         """Loads of a frame where they can be interpolated and it is not time for a check."""
         due = self.checked and self._since_solved >= self._patience
         return None if due else self.loads.glance(pose)

@@ -35,7 +35,7 @@ from snapsim.simulation.system import System
 from snapsim.study.distributions import Distribution
 from snapsim.study.ledger import fingerprint
 from snapsim.study.runner import Options, Task
-from snapsim.study.sampling import Spot, cholesky_factor, spots
+from snapsim.study.sampling import RunSpot, cholesky_factor, spots
 from snapsim.study.study_file import Study
 
 _AXIS = re.compile(r"(.+)\.([xyz])")
@@ -53,7 +53,7 @@ class Cases:
     identity: dict[str, str]
     scene: System
 
-    def changes(self, spot: Spot, shares: Array) -> tuple[str, ...]:
+    def changes(self, spot: RunSpot, shares: Array) -> tuple[str, ...]:
         """Return the "key=value" texts of one run."""
         found = [_change(k, v) for k, v in self.study.set.items()]
         if self.study.setup:
@@ -76,7 +76,7 @@ class Cases:
             if numbers is None or spot.number in numbers:
                 yield self.task(spot, shares, options)
 
-    def task(self, spot: Spot, shares: Array, options: Options) -> Task:
+    def task(self, spot: RunSpot, shares: Array, options: Options) -> Task:
         """Return one run."""
         changes, places = self.changes(spot, shares), self.study.placements()
         return Task(spot.number, self.text, self.file, changes, places, options)
@@ -124,7 +124,7 @@ def _try(found: Cases, file: str) -> None:
             if k >= 0:
                 shares[k // 2] = (0.001, 0.999)[k % 2]
             try:
-                changes = found.changes(Spot(setup, 0, 0, 0), np.array(shares))
+                changes = found.changes(RunSpot(setup, 0, 0, 0), np.array(shares))
                 scene_from_text(found.text, study_name(found, file), changes)
             except InputError as error:
                 raise InputError(error.message, file=file, key=error.key) from None

@@ -30,7 +30,7 @@ from snapsim.mechanics.flight import Tolerances
 from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.study.hazard_limits import standards
 from snapsim.study.outcome import WhatCounts
-from snapsim.study.sampling import Spot
+from snapsim.study.sampling import RunSpot
 
 COARSE = MotionSettings(
     tolerances=Tolerances(relative=3e-4, length=3e-6, speed=3e-5),
@@ -80,7 +80,7 @@ RARE = 8
 class CoarseRun:
     """One run of the coarse pass: where it lies, its shares (d,) in (0, 1), and its result."""
 
-    spot: Spot
+    spot: RunSpot
     shares: Array
     result: Mapping[str, Any]
 

@@ -8,23 +8,22 @@ independent of each other and go to processes of their own.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import partial
 
 from snapsim.errors import SnapsimError
 from snapsim.landscape.continuation import Continuation, Row
 from snapsim.landscape.place import axis_from_vertical
+from snapsim.landscape.progress import Progress
 from snapsim.landscape.rests import body_number
-from snapsim.landscape.thresholds import Kind, Ways
+from snapsim.landscape.thresholds import WayKind, Ways
 from snapsim.scenario.loading import scene_from_text
 from snapsim.scenario.placement import refuse_overlaps
 from snapsim.scenario.spans import Span
 from snapsim.simulation.system import System
 from snapsim.study.place import set_down
 from snapsim.study.runner import each_apart, processes
-
-Progress = Callable[[str, int, int], None]
 
 
 @dataclass(frozen=True)
@@ -38,7 +37,7 @@ class Against:
     file: str
     span: Span
     steps: int
-    kinds: tuple[Kind, ...]
+    kinds: tuple[WayKind, ...]
     changes: tuple[str, ...] = ()
     body: str | None = None
     on: str | None = None

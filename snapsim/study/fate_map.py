@@ -8,7 +8,7 @@ their own, and kept in the ledger as each is done: broken off and started again 
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Generator, Mapping, Sequence
+from collections.abc import Generator, Mapping, Sequence
 from concurrent.futures import Executor
 from contextlib import closing
 from dataclasses import asdict, dataclass, replace
@@ -19,7 +19,8 @@ from typing import Any
 import numpy as np
 
 from snapsim.errors import InputError, SnapsimError
-from snapsim.landscape.fate_map import Axis, Boundary, FateMap, Spot, group
+from snapsim.landscape.fate_map import Axis, Boundary, BoundarySpot, FateMap, group
+from snapsim.landscape.progress import Progress
 from snapsim.landscape.rests import body_number
 from snapsim.mechanics.ending import Ending, EndReason
 from snapsim.numerics.quartering import LabelMap, Point, boundaries, corners, refine
@@ -30,8 +31,6 @@ from snapsim.simulation.system import System
 from snapsim.study.ledger import Ledger, fingerprint, program_identity
 from snapsim.study.place import set_down
 from snapsim.study.runner import each_apart, processes
-
-Progress = Callable[[str, int, int], None]
 
 SPOT_REACH = 12
 """Finest steps either side in which a boundary is looked for with other cells."""
@@ -132,7 +131,7 @@ def fate_map(
         "program": program_identity(),
     }
     with Ledger(folder, identity, redo) as ledger:
-        desk = _Desk(given, ledger, workers, progress or (lambda what, done, of_all: None))
+        desk = _FateDesk(given, ledger, workers, progress or (lambda what, done, of_all: None))
         with closing(desk):
             found = refine(desk.labels, given.columns, given.rows, given.depth, limit)
             checked = _spots(given, desk, found, spots)
@@ -141,7 +140,7 @@ def fate_map(
         return replace(whole, spots=checked, wall=wall, computed=desk.computed)
 
 
-class _Desk:
+class _FateDesk:
     """Answers what the fate of points is, from the ledger or by computing."""
 
     def __init__(self, given: Slice, ledger: Ledger, workers: int, progress: Progress) -> None:
@@ -198,7 +197,7 @@ def _kept(row: dict[str, Any]) -> Fate:
     return Fate(**{**row, "ending": ending, "overlap": overlap and tuple(overlap)})
 
 
-def _assembled(given: Slice, desk: _Desk, found: LabelMap) -> FateMap:
+def _assembled(given: Slice, desk: _FateDesk, found: LabelMap) -> FateMap:
     """The map in the units of its axes."""
     system, body = system_at(given, (0, 0))
     points = sorted(found.labels)
@@ -241,7 +240,7 @@ def _placed(lattice: Any, first: Axis, second: Axis) -> Any:
     return np.array([first.low, second.low]) + lattice * np.array(signs)
 
 
-def _spots(given: Slice, desk: _Desk, found: LabelMap, count: int) -> tuple[Spot, ...]:
+def _spots(given: Slice, desk: _FateDesk, found: LabelMap, count: int) -> tuple[BoundarySpot, ...]:
     """Places of the snap boundary, evenly chosen, found again at detail "normal"."""
     if given.detail == "normal" or count < 1:
         return ()
@@ -259,11 +258,11 @@ def _spots(given: Slice, desk: _Desk, found: LabelMap, count: int) -> tuple[Spot
         line = np.array([[i + 0.5, j], [np.nan if again is None else again + 0.5, j]])
         (drawn, height), (new, _) = _placed(line, first, second)
         there = None if again is None else float(new)
-        spots.append(Spot(float(height), float(drawn), there, "normal"))
+        spots.append(BoundarySpot(float(height), float(drawn), there, "normal"))
     return tuple(spots)
 
 
-def _found_again(desk: _Desk, point: Point, left: str) -> int | None:
+def _found_again(desk: _FateDesk, point: Point, left: str) -> int | None:
     """The i nearest to a point's own with the label `left` there and another at i + 1."""
     across, (i, j) = desk.given.size[0], point
 

@@ -26,7 +26,7 @@ from snapsim.study.coarse_first import differences, latest
 from snapsim.study.hazard_limits import Limit, Standard, standards
 from snapsim.study.ledger import read_ledger
 from snapsim.study.rare_event import rare_chance
-from snapsim.study.sampling import FIRST_AB, MATRIX_A, MATRIX_B, Spot, spots
+from snapsim.study.sampling import FIRST_AB, MATRIX_A, MATRIX_B, RunSpot, spots
 from snapsim.study.sensitivity import sobol_indices
 from snapsim.study.study_file import Study, study_from_text
 
@@ -52,7 +52,7 @@ AIM = "effective_energy_J"
 
 @dataclass(frozen=True)
 class _Run:
-    spot: Spot
+    spot: RunSpot
     inputs: dict[str, Any]
     result: dict[str, Any]
 

@@ -14,18 +14,18 @@ import numpy as np
 from scipy import stats
 
 from snapsim.arrays import Array
-from snapsim.study.sampling import Spot, correlated_shares, sobol_shares
+from snapsim.study.sampling import RunSpot, correlated_shares, sobol_shares
 from snapsim.study.study_file import RareDescription, Study
 from snapsim.study.subset_simulation import Rare, combined, subset_simulation
 
-Answer = Callable[[Sequence[tuple[Spot, Array]]], Sequence[Mapping[str, Any]]]
+AnswerRuns = Callable[[Sequence[tuple[RunSpot, Array]]], Sequence[Mapping[str, Any]]]
 """Gives the results of runs, each asked for by its spot and its shares (d,)."""
 
 EDGE = 1e-12
 """Shares stay this far from 0 and 1, where a distribution may have no value."""
 
 
-def estimates(study: Study, setup: int, answer: Answer) -> list[Rare]:
+def estimates(study: Study, setup: int, answer: AnswerRuns) -> list[Rare]:
     """Return one estimate of the chance a replicate, asking `answer` for runs."""
     return [_replicate(study, setup, r, answer) for r in range(study.replicates)]
 
@@ -38,7 +38,7 @@ def rare_chance(study: Study, setup: int, results: Mapping[int, Any]) -> dict[st
     """
     asked: list[Mapping[str, Any]] = []
 
-    def known(runs: Sequence[tuple[Spot, Array]]) -> Sequence[Mapping[str, Any]]:
+    def known(runs: Sequence[tuple[RunSpot, Array]]) -> Sequence[Mapping[str, Any]]:
         found = [results[spot.number] for spot, _ in runs]
         asked.extend(found)
         return found
@@ -65,13 +65,13 @@ def rare_chance(study: Study, setup: int, results: Mapping[int, Any]) -> dict[st
     }
 
 
-def _replicate(study: Study, setup: int, replicate: int, answer: Answer) -> Rare:
+def _replicate(study: Study, setup: int, replicate: int, answer: AnswerRuns) -> Rare:
     assert study.rare is not None
     rare = study.rare
 
     def evaluate(level: int, before: int, z: Array) -> Array:
         shares = np.clip(correlated_shares(z, study), EDGE, 1 - EDGE)
-        spots = [Spot(setup, replicate, level, before + i) for i in range(len(z))]
+        spots = [RunSpot(setup, replicate, level, before + i) for i in range(len(z))]
         found = answer(list(zip(spots, shares, strict=True)))
         return np.array([_toward(rare, result) for result in found])
 

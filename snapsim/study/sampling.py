@@ -32,7 +32,7 @@ _SAMPLES, _MATRICES, _REPLICATES = 10**6, 10**3, 10**2
 
 
 @dataclass(frozen=True)
-class Spot:
+class RunSpot:
     """One run: `setup` number, `replicate`, `matrix` (0 A, 1 B, 2 + i AB_i), `sample`."""
 
     setup: int
@@ -47,14 +47,14 @@ class Spot:
         return block * _SAMPLES + self.sample
 
     @staticmethod
-    def of(number: int) -> Spot:
+    def of(number: int) -> RunSpot:
         """Return the spot with this number."""
         block, sample = divmod(number, _SAMPLES)
         block, matrix = divmod(block, _MATRICES)
-        return Spot(*divmod(block, _REPLICATES), matrix, sample)
+        return RunSpot(*divmod(block, _REPLICATES), matrix, sample)
 
 
-def spots(study: Study) -> Iterator[tuple[Spot, Array]]:
+def spots(study: Study) -> Iterator[tuple[RunSpot, Array]]:
     """Yield every run of a study and its shares (d,) in (0, 1), the same for all setups.
 
     In an order that fills the range early: sample by sample over all setups and replicates.
@@ -65,7 +65,7 @@ def spots(study: Study) -> Iterator[tuple[Spot, Array]]:
         for replicate in range(study.replicates if keys else 1):
             for setup in range(max(1, len(study.setup))):
                 for number, matrix in enumerate(matrices[replicate]):
-                    yield Spot(setup, replicate, number, sample), matrix[sample]
+                    yield RunSpot(setup, replicate, number, sample), matrix[sample]
 
 
 def count(study: Study) -> int:

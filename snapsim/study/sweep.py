@@ -33,7 +33,7 @@ from snapsim.study.coarse_first import (
 from snapsim.study.ledger import Ledger, program_identity
 from snapsim.study.rare_event import estimates
 from snapsim.study.runner import Keep, KeptProcesses, Options, Task, run_all
-from snapsim.study.sampling import Spot, count, spots
+from snapsim.study.sampling import RunSpot, count, spots
 from snapsim.study.study_file import Study
 
 RUNS = "runs"
@@ -119,7 +119,7 @@ def _fill(
 ) -> Standing:
     """Compute what is missing: in one pass, coarse first, or level by level."""
     run_options = stopping(ready.study, Options(keep=options.keep, folder=_folder(ledger, options)))
-    with closing(_Desk(ledger, options, progress, Standing(count(ready.study)))) as desk:
+    with closing(_SweepDesk(ledger, options, progress, Standing(count(ready.study)))) as desk:
         if ready.study.rare is not None:
             _level_by_level(ready, desk, run_options)
         elif ready.study.coarse_first:
@@ -129,7 +129,7 @@ def _fill(
         return desk.standing
 
 
-def _coarse_first(ready: Cases, desk: _Desk, options: Options) -> None:
+def _coarse_first(ready: Cases, desk: _SweepDesk, options: Options) -> None:
     """All runs with long steps, then those that are left open; only these keep run files."""
     bare = replace(options, keep="none")
     desk.compute(
@@ -154,11 +154,11 @@ def _coarse_first(ready: Cases, desk: _Desk, options: Options) -> None:
         make_again({run.spot.number for run in runs} - again)
 
 
-def _level_by_level(ready: Cases, desk: _Desk, options: Options) -> None:
+def _level_by_level(ready: Cases, desk: _SweepDesk, options: Options) -> None:
     """The runs of a rare event, each level where the one before says."""
     desk.standing.total = 0
 
-    def answer(runs: Sequence[tuple[Spot, Array]]) -> list[dict[str, Any]]:
+    def answer(runs: Sequence[tuple[RunSpot, Array]]) -> list[dict[str, Any]]:
         desk.standing.total += len(runs)
         desk.compute([ready.task(spot, shares, options) for spot, shares in runs])
         return [desk.known[spot.number] for spot, _ in runs]
@@ -167,7 +167,7 @@ def _level_by_level(ready: Cases, desk: _Desk, options: Options) -> None:
         estimates(ready.study, setup, answer)
 
 
-class _Desk:
+class _SweepDesk:
     """Has tasks computed that the ledger does not know, and keeps count."""
 
     def __init__(

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import snapsim
 from snapsim.render import ClipOptions, offscreen, render_clip
-from snapsim.render.job import Job
+from snapsim.render.job import ClipJob
 from snapsim.render.show import Show
 
 FULL = ClipOptions(width=1920, height=1080, cards=False, freeze=0.0)
@@ -45,7 +45,7 @@ def whole_clip(run, workers):
 def memory(run, frames):
     offscreen.require()
     small = ClipOptions(**{**vars(FULL), "width": 640, "height": 360, "supersample": False})
-    with Show(Job((run,), small)) as show:
+    with Show(ClipJob((run,), small)) as show:
         line = show.timeline
         for k in range(frames + 1):
             show.frame((k * 0.618034 % 1.0) * line.duration)

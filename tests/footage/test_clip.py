@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 
 from snapsim.errors import InputError
-from snapsim.footage.backdrop import Backdrop, first_frame
+from snapsim.footage.backdrop import FootageBackdrop, first_frame
 from snapsim.footage.clip import COMPUTED, SHAPE, canvas_of, picture, strips, write_clip
 from snapsim.footage.outlines import outline
 from snapsim.footage.overlay import overlay
 from snapsim.footage.tracks import Footage, Track
-from snapsim.footage.views import Pinhole, Plane
+from snapsim.footage.views import Pinhole, PlaneView
 from snapsim.parts.bodies import Body
 from snapsim.parts.materials import MATERIALS
 from snapsim.parts.shapes import Box, Sphere
@@ -17,7 +17,7 @@ from snapsim.render.formats import MP4
 from snapsim.render.palette import rgb
 
 X, Z = np.array([1.0, 0, 0]), np.array([0.0, 0, 1])
-VIEW = Plane((640.0, 480.0), 0.0, 0.0, True, X, Z, 400.0, (200.0, 460.0))
+VIEW = PlaneView((640.0, 480.0), 0.0, 0.0, True, X, Z, 400.0, (200.0, 460.0))
 
 
 def body(shape):
@@ -83,7 +83,7 @@ def test_a_clip_has_a_picture_for_each_frame_over_the_video_given(laid, tmp_path
     MP4.join([tmp_path / "piece.mp4"], tmp_path / "film.mp4", 50)
     target = tmp_path / "out.mp4"
     assert write_clip(laid, target, "A fall", "px", str(tmp_path / "film.mp4")) == 5
-    with Backdrop(str(target)) as clip:
+    with FootageBackdrop(str(target)) as clip:
         frames = [clip.frame(k) for k in range(6)]
     assert frames[5] is frames[4]  # there are five
     seen = [int(np.median(f[500:700, 900:1200])) for f in frames[:5]]

@@ -13,10 +13,10 @@ from snapsim.footage.overlay import overlay
 from snapsim.footage.synthetic import made_tracks
 from snapsim.footage.tracks import Footage, Track
 from snapsim.footage.verdict import trimmed_rms, verdict
-from snapsim.footage.views import Plane
+from snapsim.footage.views import PlaneView
 
 X, Z = np.array([1.0, 0, 0]), np.array([0.0, 0, 1])
-VIEW = Plane((1000.0, 1000.0), 0.0, 0.0, True, X, Z, 1000.0, (100.0, 990.0))
+VIEW = PlaneView((1000.0, 1000.0), 0.0, 0.0, True, X, Z, 1000.0, (100.0, 990.0))
 POINTS = [Track("a", "ball", np.zeros(3), np.empty(0), np.empty((0, 2)))]
 
 

@@ -7,7 +7,7 @@ from snapsim.footage.building import view_of
 from snapsim.footage.course import Course
 from snapsim.footage.projection import seen
 from snapsim.footage.tracks import Track
-from snapsim.footage.views import Pinhole, Plane
+from snapsim.footage.views import Pinhole, PlaneView
 from snapsim.footage.views.pinhole import axes_toward
 
 SIZE = (1000.0, 800.0)
@@ -15,7 +15,7 @@ X, Z = np.array([1.0, 0, 0]), np.array([0.0, 0, 1])
 
 
 def plane(down=True, line_time=0.0, exposure=0.0, scale=2000.0):
-    return Plane(SIZE, line_time, exposure, down, X, Z, scale, (100.0, 400.0))
+    return PlaneView(SIZE, line_time, exposure, down, X, Z, scale, (100.0, 400.0))
 
 
 def test_a_plane_counts_down_or_up():
@@ -52,7 +52,7 @@ def test_a_far_pinhole_is_a_plane():
     axes = axes_toward(turned, Z)
     ahead = axes[2]
     far = Pinhole(SIZE, 0, 0, True, -1e6 * ahead, axes, 2e9, (100.0, 400.0))
-    flat = Plane(SIZE, 0, 0, True, axes[0], axes[1], 2000.0, (100.0, 400.0))
+    flat = PlaneView(SIZE, 0, 0, True, axes[0], axes[1], 2000.0, (100.0, 400.0))
     points = np.random.default_rng(3).normal(size=(20, 3))
     np.testing.assert_allclose(far.project(points), flat.project(points), atol=0.02)
     np.testing.assert_allclose(axes @ axes.T, np.eye(3), atol=1e-15)

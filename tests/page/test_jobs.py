@@ -10,7 +10,7 @@ import lane_work
 import pytest
 
 from snapsim.page import jobs
-from snapsim.page.jobs import Job, Lane, cancel
+from snapsim.page.jobs import Lane, PageJob, cancel
 
 
 @pytest.fixture(scope="module")
@@ -20,14 +20,14 @@ def lane() -> Iterator[Lane]:
     made.close()
 
 
-def until(job: Job, state: str) -> None:
+def until(job: PageJob, state: str) -> None:
     end = time.monotonic() + 30
     while job.state != state:
         assert time.monotonic() < end, job
         time.sleep(0.01)
 
 
-def done(lane: Lane, value: int) -> Job:
+def done(lane: Lane, value: int) -> PageJob:
     job = lane.submit("double", lane_work.double, {"value": value})
     assert job.over.wait(60)
     return job

@@ -50,11 +50,11 @@ def shots():
 
 def draw(run):
     """Yield (name, picture) of every shot of a run."""
-    from snapsim.render.job import Job
+    from snapsim.render.job import ClipJob
     from snapsim.render.show import Show
 
     for name, (options, when) in shots().items():
-        with Show(Job((run,), options)) as show:
+        with Show(ClipJob((run,), options)) as show:
             if isinstance(when, str):
                 piece = next(p for p in show.timeline.pieces if p.kind == when)
                 when = piece.clip + 0.6 * piece.length

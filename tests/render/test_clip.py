@@ -13,7 +13,7 @@ from snapsim.errors import InputError, OutputError
 from snapsim.render import ClipOptions, draw_scene, picture, render_clip, render_still, timeline
 from snapsim.render import palette as p
 from snapsim.render.framing import find_action
-from snapsim.render.job import Job
+from snapsim.render.job import ClipJob
 from snapsim.render.layout import lay_out
 from snapsim.render.picture import choose_view
 from snapsim.render.show import Show
@@ -33,7 +33,7 @@ QUICK = ClipOptions(
 
 
 def shown(run, options):
-    return Show(Job((run,), options))
+    return Show(ClipJob((run,), options))
 
 
 @pytest.fixture(scope="module")

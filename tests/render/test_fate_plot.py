@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from snapsim.landscape.fate_map import Axis, Boundary, FateMap, Spot, group
+from snapsim.landscape.fate_map import Axis, Boundary, BoundarySpot, FateMap, group
 from snapsim.numerics.quartering import corners, refine
 from snapsim.render.plots import PlotOptions, fate_plot, save
 from snapsim.render.plots.fates import PATTERNS, _words
@@ -31,7 +31,7 @@ def found():
         tuple(Fate(cut.labels[p], "x", 0.1 + p[0]) for p in points),
         np.array([[at[p] for p in corners(c)] for c in cut.cells]),
         (Boundary(("does not snap", "snaps"), np.array([[16.5, 0.0], [16.5, 32.0]])),),
-        (Spot(8.0, 16.5, 17.5, "normal"),),
+        (BoundarySpot(8.0, 16.5, 17.5, "normal"),),
         True,
     )  # fmt: skip
 

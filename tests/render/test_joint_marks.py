@@ -11,7 +11,7 @@ from snapsim.numerics import rotations
 from snapsim.parts.states import Pose
 from snapsim.render import Shot, palette
 from snapsim.render.camera import crop_around
-from snapsim.render.job import Job
+from snapsim.render.job import ClipJob
 from snapsim.render.joint_marks import end_points
 from snapsim.render.options import ClipOptions
 from snapsim.render.show import Show
@@ -27,7 +27,7 @@ SMALL = ClipOptions(
 
 
 def shown(run):
-    return Show(Job((run,), SMALL))
+    return Show(ClipJob((run,), SMALL))
 
 
 def with_joints(trajectory, joints, loads=None):

@@ -8,7 +8,7 @@ from PIL import Image
 
 from snapsim.render import ClipOptions, layers_of, timeline
 from snapsim.render.interpolation import sample
-from snapsim.render.job import Job
+from snapsim.render.job import ClipJob
 from snapsim.render.picture import matte
 from snapsim.render.show import Show, pane_size, plan
 
@@ -31,13 +31,15 @@ def test_without_its_stage_a_frame_is_see_through_but_for_parts_shadow_and_words
     trajectory, drawing
 ):
     options = ClipOptions(**{**vars(SMALL), "layers": layers_of([], ["stage"])})
-    with Show(Job((trajectory,), options, alpha=True)) as show:
+    with Show(ClipJob((trajectory,), options, alpha=True)) as show:
         frame = show.still(0.1)
     assert frame.mode == "RGBA"
     opacity = np.asarray(frame)[..., 3]
     assert (opacity == 0).mean() > 0.1  # beside the scene there is nothing
     assert (opacity == 255).mean() > 0.05
-    with Show(Job((trajectory,), options)) as show:  # a format without opacity gets a dark ground
+    with Show(
+        ClipJob((trajectory,), options)
+    ) as show:  # a format without opacity gets a dark ground
         flat = show.still(0.1)
     assert flat.mode == "RGB"
     dark = Image.new("RGB", frame.size, "#0A0E13")
@@ -48,7 +50,7 @@ def test_without_its_stage_a_frame_is_see_through_but_for_parts_shadow_and_words
 def test_the_freeze_shows_the_run_as_it_strikes_not_the_rebound(trajectory, drawing):
     """Two stored frames share the blow's time: 60 just before it, 61 just after."""
     blow = trajectory.impacts[0].time
-    with Show(Job((trajectory,), SMALL)) as show:
+    with Show(ClipJob((trajectory,), SMALL)) as show:
         now = show._panes[0]._as_it_strikes(blow)
     struck = sample(trajectory, now)
     assert struck.velocity == pytest.approx(trajectory.velocity[60], rel=1e-6)

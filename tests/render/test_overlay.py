@@ -51,7 +51,7 @@ def drawn_text(monkeypatch, size, figures, pace="SLOW MOTION 1/1000", blow="x" *
         return original(pen, place, text, *args, **more)
 
     monkeypatch.setattr(ImageDraw.ImageDraw, "text", spy)
-    words = overlay.Overlay(
+    words = overlay.ClipOverlay(
         lay_out(*size), "A title " * 20, 3000.0, magnets=True, top_polarisation=1.5
     )
     words.show(Image.new("RGB", size), figures, pace, blow)

@@ -9,7 +9,7 @@ from snapsim.magnetics.model import MagneticModel, MagneticState
 from snapsim.mechanics.records import Frame, Tally
 from snapsim.parts.states import Pose, State
 from snapsim.simulation import run_log
-from snapsim.simulation.energy_between_poses import Level, pose_space
+from snapsim.simulation.energy_between_poses import PoseEnergy, pose_space
 from snapsim.simulation.loads import MagneticLoads
 from snapsim.simulation.magnetisation_between_poses import (
     FEWEST,
@@ -186,7 +186,7 @@ class Told:
 
     def glance(self, _pose):
         self.asked += 1
-        return Level(0.0, np.zeros((1, 3)), np.zeros((1, 3)))
+        return PoseEnergy(0.0, np.zeros((1, 3)), np.zeros((1, 3)))
 
     def state(self, _pose):
         self.solved_at.append(self.asked)

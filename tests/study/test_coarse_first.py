@@ -24,7 +24,7 @@ from snapsim.study.coarse_first import (
 from snapsim.study.ledger import read_ledger
 from snapsim.study.outcome import WhatCounts
 from snapsim.study.runner import Options, run_task
-from snapsim.study.sampling import Spot
+from snapsim.study.sampling import RunSpot
 from snapsim.study.study_file import load_study
 from snapsim.study.sweep import SweepOptions, sweep
 
@@ -40,7 +40,7 @@ def _run(number, shares, snap, **more):
         "flags": {"snap": bool(snap)},
         "measures": FAR,
     }
-    return CoarseRun(Spot.of(number), np.array(shares), result | more)
+    return CoarseRun(RunSpot.of(number), np.array(shares), result | more)
 
 
 def _plane(count, seed=1):

@@ -13,7 +13,7 @@ from snapsim.study.cases import cases
 from snapsim.study.chance import chance
 from snapsim.study.distributions import Distribution
 from snapsim.study.runner import Options
-from snapsim.study.sampling import Spot, count, spots
+from snapsim.study.sampling import RunSpot, count, spots
 from snapsim.study.sensitivity import sobol_indices
 from snapsim.study.study_file import load_study, study_from, study_schema
 
@@ -145,7 +145,7 @@ def test_more_samples_keep_the_runs_made_so_far(write):
     few, many = ({spot.number: tuple(shares) for spot, shares in spots(s)} for s in (study, more))
     assert len(few) == count(study) == 16
     assert few.items() <= many.items()
-    assert all(Spot.of(s.number) == s for s, _ in spots(more))
+    assert all(RunSpot.of(s.number) == s for s, _ in spots(more))
 
 
 def test_changes_are_those_of_the_scene_with_one_number_of_three(write):
@@ -167,7 +167,8 @@ def test_a_built_in_material_can_be_varied(write):
     ready = cases(load_study(path), path)
     # 2700 kg/m^3 (the built-in table) times 0.95 at the middle
     assert (
-        'material.aluminium.density="2565.0 ' in ready.changes(Spot(0, 0, 0, 0), np.full(3, 0.5))[0]
+        'material.aluminium.density="2565.0 '
+        in ready.changes(RunSpot(0, 0, 0, 0), np.full(3, 0.5))[0]
     )
 
 

@@ -30,7 +30,7 @@ class Query:
 
 
 @dataclass(frozen=True)
-class Answer:
+class Prediction:
     """Computed places (m, 2) [px] of all tracked ones, nan where it failed for the `reason`;
     `blow` [s] in the footage is when the first blow falls, inf without one."""
 
@@ -53,7 +53,7 @@ class Predictor(Protocol):
     tracked: Array
     weight: Array
 
-    def ask(self, queries: Sequence[Query]) -> list[Answer]:
+    def ask(self, queries: Sequence[Query]) -> list[Prediction]:
         """Return an answer to each query."""
         ...
 

@@ -11,7 +11,7 @@ from time import process_time
 import numpy as np
 
 from snapsim.errors import InputError
-from snapsim.footage.fit.least_squares import Problem, solve
+from snapsim.footage.fit.least_squares import FitProblem, solve
 from snapsim.footage.fit.profile import Intervals, profile
 from snapsim.footage.fit.simulated import Simulated
 from snapsim.footage.fit.staged import Fitted, Say, Settings, refined, staged_fit
@@ -19,8 +19,8 @@ from snapsim.footage.fit.unknowns import Unknown, spreads, unknowns_of
 from snapsim.footage.match_file import MatchFile
 from snapsim.footage.matching import Filmed
 from snapsim.footage.noise import track_noise
-from snapsim.footage.overlay import Overlay, overlay
-from snapsim.footage.views import Plane
+from snapsim.footage.overlay import TrackOverlay, overlay
+from snapsim.footage.views import PlaneView
 from snapsim.scenario.changes import read_change
 from snapsim.study.cases import Cases, cases
 from snapsim.study.runner import processes
@@ -114,7 +114,7 @@ def with_intervals(
         old = fitted.problem
         shares = old.base.shares.copy()
         shares[list(old.free)] = intervals.better
-        again = Problem(old.predictor, replace(old.base, shares=shares), old.free, old.rows,
+        again = FitProblem(old.predictor, replace(old.base, shares=shares), old.free, old.rows,
                         old.noise)  # fmt: skip
         solved = solve(again)
         if solved.loss < fitted.solved.loss:
@@ -156,13 +156,13 @@ def _require_sense(unknowns: tuple[Unknown, ...], filmed: Filmed, match_path: st
             key="fit",
         )
     for unknown in unknowns:
-        if unknown.key.startswith("view.") and not isinstance(filmed.view, Plane):
+        if unknown.key.startswith("view.") and not isinstance(filmed.view, PlaneView):
             raise InputError(
                 "can be fitted of a plane only", file=match_path, key=f'fit."{unknown.key}"'
             )
 
 
-def laid(result: FitResult, filmed: Filmed, match: MatchFile) -> Overlay:
+def laid(result: FitResult, filmed: Filmed, match: MatchFile) -> TrackOverlay:
     """Lay the footage over the motion with the fitted values, all of it that was asked for."""
     fitted = result.fitted
     course = result.predictor.course(replace(fitted.solved.query, until=fitted.asked))

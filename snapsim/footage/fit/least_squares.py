@@ -15,7 +15,7 @@ from scipy.optimize import least_squares
 
 from snapsim.arrays import Array, BoolArray
 from snapsim.footage import robust_loss
-from snapsim.footage.fit.contract import Answer, Predictor, Query
+from snapsim.footage.fit.contract import Prediction, Predictor, Query
 
 STEP = 2e-3
 """Difference step, as a share of the bounds."""
@@ -31,7 +31,7 @@ DELAY = 0.01
 
 
 @dataclass(frozen=True)
-class Problem:
+class FitProblem:
     """Places `rows` (m,) to fit, those `free` of the unknowns, `noise` [px]; `base` is the query
     whose shares the others keep. With `delayed` the time of the first blow is one unknown more."""
 
@@ -54,7 +54,7 @@ class Problem:
         own = self.base.shares[list(self.free)]
         return np.append(own, self.base.delay / DELAY) if self.delayed else own.copy()
 
-    def misfit(self, answer: Answer) -> Array:
+    def misfit(self, answer: Prediction) -> Array:
         """Return residuals over the noise (2 r,), tracked less computed, weighted."""
         return residuals(self.predictor, answer, self.rows) / self.noise
 
@@ -88,7 +88,7 @@ class Problem:
         return np.append(shares, 5.0) if self.delayed else shares
 
 
-def residuals(predictor: Predictor, answer: Answer, rows: BoolArray) -> Array:
+def residuals(predictor: Predictor, answer: Prediction, rows: BoolArray) -> Array:
     """Return weighted residuals (2 r,) [px], tracked less computed; far off where it failed."""
     apart = (predictor.tracked - answer.place)[rows] * np.sqrt(predictor.weight[rows, None])
     return np.nan_to_num(apart, nan=FAR).ravel()
@@ -105,7 +105,7 @@ class Solved:
     loss: float
 
 
-def solve(problem: Problem, rounds: int = 12) -> Solved:
+def solve(problem: FitProblem, rounds: int = 12) -> Solved:
     """Minimise Huber's loss from the base of the problem."""
     places: dict[bytes, Array] = {}
     slopes: dict[bytes, Array] = {}

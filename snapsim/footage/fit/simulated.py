@@ -13,16 +13,16 @@ import numpy as np
 from snapsim.arrays import Array
 from snapsim.errors import ComputationError, SnapsimError
 from snapsim.footage.course import Course, course_of
-from snapsim.footage.fit.contract import Answer, Query
+from snapsim.footage.fit.contract import Prediction, Query
 from snapsim.footage.fit.unknowns import Unknown
 from snapsim.footage.projection import seen
 from snapsim.footage.tracks import Track
-from snapsim.footage.views import Plane, View
+from snapsim.footage.views import PlaneView, FootageView
 from snapsim.mechanics.ending import EndReason
 from snapsim.simulation.trajectory import Impact
 from snapsim.study.cases import Cases
 from snapsim.study.place import Placement, placed
-from snapsim.study.sampling import Spot
+from snapsim.study.sampling import RunSpot
 from snapsim.words.endings import ending_words
 
 BLOW = 0.05
@@ -33,7 +33,7 @@ KEPT = 400
 
 
 @dataclass(frozen=True)
-class Job:
+class ReleaseRequest:
     """One release: a scene as text, its changes, and whether it ends at the first blow."""
 
     text: str
@@ -43,7 +43,7 @@ class Job:
     whole: bool
 
 
-def run_job(job: Job) -> Course | str:
+def run_job(job: ReleaseRequest) -> Course | str:
     """Return the course of a release, or why there is none."""
     from snapsim.scenario.loading import scene_from_text
     from snapsim.scenario.placement import refuse_overlaps
@@ -76,7 +76,7 @@ class Simulated:
         cases: Cases,
         unknowns: tuple[Unknown, ...],
         tracks: Sequence[Track],
-        view: View,
+        view: FootageView,
         release: float,
         detail: str,
         executor: Executor | None = None,
@@ -88,7 +88,7 @@ class Simulated:
         self.time = np.concatenate([t.time for t in self.tracks])
         self.tracked = np.concatenate([t.place for t in self.tracks])
         self.weight = np.concatenate([np.full(len(t.time), t.weight) for t in self.tracks])
-        self._kept: OrderedDict[Job, Course | str] = OrderedDict()
+        self._kept: OrderedDict[ReleaseRequest, Course | str] = OrderedDict()
         self.computed = 0
         self.has_cells = any(cases.scene.has_cells(b) for b in cases.scene.bodies)
 
@@ -98,7 +98,7 @@ class Simulated:
             self.cases, self.unknowns, self.tracks, self.view, self.release, detail, self._executor
         )
 
-    def ask(self, queries: Sequence[Query]) -> list[Answer]:
+    def ask(self, queries: Sequence[Query]) -> list[Prediction]:
         """Return an answer to each query."""
         jobs = [self.job(q) for q in queries]
         self._compute(list(dict.fromkeys(j for j in jobs if j not in self._kept)))
@@ -112,7 +112,7 @@ class Simulated:
             raise ComputationError(f"{self.cases.file}: {found}")
         return found
 
-    def camera(self, shares: Array) -> tuple[float, View]:
+    def camera(self, shares: Array) -> tuple[float, FootageView]:
         """Return the time of release and the view at a point of the unknowns."""
         release, view = self.release, self.view
         for unknown, share in zip(self.unknowns, shares, strict=True):
@@ -121,16 +121,16 @@ class Simulated:
             value = unknown.si(float(share))
             if unknown.key == "time.release":
                 release = value
-            elif isinstance(view, Plane):
+            elif isinstance(view, PlaneView):
                 view = _with(view, unknown.key, value)
         return release, view
 
     def changes(self, shares: Array) -> tuple[str, ...]:
         """Return the scene's changes at a point of the unknowns."""
         own = [s for u, s in zip(self.unknowns, shares, strict=True) if not u.of_camera]
-        return self.cases.changes(Spot(0, 0, 0, 0), np.array(own))
+        return self.cases.changes(RunSpot(0, 0, 0, 0), np.array(own))
 
-    def job(self, query: Query) -> Job:
+    def job(self, query: Query) -> ReleaseRequest:
         """Return the release that answers a query."""
         release, view = self.camera(query.shares)
         end = query.until - release + view.exposure + view.line_time * view.size[1]
@@ -138,9 +138,9 @@ class Simulated:
         cases = self.cases
         places = cases.study.placements()
         changes = (*self.changes(query.shares), *run)
-        return Job(cases.text, cases.file, changes, places, query.whole)
+        return ReleaseRequest(cases.text, cases.file, changes, places, query.whole)
 
-    def _compute(self, jobs: list[Job]) -> None:
+    def _compute(self, jobs: list[ReleaseRequest]) -> None:
         found: Any = map(run_job, jobs) if self._executor is None else self._mapped(jobs)
         for job, course in zip(jobs, found, strict=True):
             self._kept[job] = course
@@ -148,17 +148,17 @@ class Simulated:
         while len(self._kept) > KEPT + len(jobs):
             self._kept.popitem(last=False)
 
-    def _mapped(self, jobs: list[Job]) -> Any:
+    def _mapped(self, jobs: list[ReleaseRequest]) -> Any:
         assert self._executor is not None
         return self._executor.map(run_job, jobs)
 
-    def _answer(self, query: Query, course: Course | str) -> Answer:
+    def _answer(self, query: Query, course: Course | str) -> Prediction:
         if isinstance(course, str):
-            return Answer(np.full_like(self.tracked, np.nan), np.inf, course)
+            return Prediction(np.full_like(self.tracked, np.nan), np.inf, course)
         release, view = self.camera(query.shares)
         places = [seen(course, view, t, release, query.delay) for t in self.tracks]
         blow = release + course.blows[0] if len(course.blows) else np.inf
-        return Answer(np.concatenate(places), float(blow))
+        return Prediction(np.concatenate(places), float(blow))
 
 
 def _only_seen(track: Track) -> Track:
@@ -166,7 +166,7 @@ def _only_seen(track: Track) -> Track:
     return replace(track, time=track.time[rows], place=track.place[rows])
 
 
-def _with(view: Plane, key: str, value: float) -> Plane:
+def _with(view: PlaneView, key: str, value: float) -> PlaneView:
     if key == "view.scale":
         return replace(view, scale=value)
     u, v = view.origin

@@ -29,7 +29,7 @@ from snapsim.footage.fit.contract import Predictor, Query, rows_between
 from snapsim.footage.fit.horizon import horizon
 from snapsim.footage.fit.least_squares import (
     DELAY,
-    Problem,
+    FitProblem,
     Solved,
     information,
     rescaled,
@@ -84,7 +84,7 @@ class Fitted:
     robust scale of the residuals. `delay` [s] is what the blow's own time came to when it was free,
     with its standard error; nan without a blow. `stages` says what was done."""
 
-    problem: Problem
+    problem: FitProblem
     solved: Solved
     rows: BoolArray
     until: float
@@ -182,13 +182,13 @@ def _smooth(
 
 def _before(
     predictor: Predictor, settings: Settings, query: Query, free: tuple[int, ...]
-) -> Problem:
+) -> FitProblem:
     """The problem of the frames before the blow that is computed at a point."""
     blow = predictor.ask([query])[0].blow
     rows = rows_between(predictor, -np.inf, min(blow, settings.end))
     if not rows.any():
         rows = rows_between(predictor, -np.inf, settings.end)
-    return Problem(predictor, query, free, rows, settings.noise)
+    return FitProblem(predictor, query, free, rows, settings.noise)
 
 
 def _acting(found: Solved) -> tuple[int, ...]:
@@ -217,7 +217,9 @@ def _after(
     losses = _forgiving(predictor, settings, tries, blow, end)
     found: list[Solved] = []
     for k in np.argsort(losses, kind="stable")[:2]:
-        found.append(solve(Problem(predictor, tries[k], late, rows, settings.noise, delayed=True)))
+        found.append(
+            solve(FitProblem(predictor, tries[k], late, rows, settings.noise, delayed=True))
+        )
         if robust_loss.scale(found[-1].z, len(late) + 1) < GOOD:
             break
     best = min(found, key=lambda s: s.loss)
@@ -278,10 +280,10 @@ def _jointly(
     found = _scale(noise * solved.z, predictor.size, noise)
     if abs(found / noise - 1) > NEAR:
         noise = found
-        solved = solve(Problem(predictor, solved.query, everything, rows, noise))
+        solved = solve(FitProblem(predictor, solved.query, everything, rows, noise))
     last = _scale(noise * solved.z, predictor.size, noise)
     solved = rescaled(solved, noise / last)
-    problem = Problem(predictor, solved.query, everything, rows, last)
+    problem = FitProblem(predictor, solved.query, everything, rows, last)
     stages.append(f"jointly: {int(rows.sum())} places")
     return Fitted(problem, solved, rows, until, settings.end, last, blow, delay, tuple(stages))
 
@@ -300,11 +302,11 @@ def refined(
         end = min(settings.end, blow + WINDOW * _spacing(predictor))
         rows = rows_between(predictor, blow, end)
         base = replace(smooth.query, whole=True, until=end)
-        after = solve(Problem(predictor, base, late, rows, settings.noise, delayed=True))
+        after = solve(FitProblem(predictor, base, late, rows, settings.noise, delayed=True))
         delay = _delay(after)
     tell("finer cells", 1, 2)
     start = replace(smooth.query, whole=True, until=fitted.until)
-    problem = Problem(predictor, start, fitted.problem.free, fitted.rows, settings.noise)
+    problem = FitProblem(predictor, start, fitted.problem.free, fitted.rows, settings.noise)
     solved = solve(problem)
     noise = _scale(settings.noise * solved.z, predictor.size, settings.noise)
     solved = rescaled(solved, settings.noise / noise)
@@ -328,7 +330,7 @@ def _grown(
     def fit_until(until: float, start: Query) -> Solved:
         rows = rows_between(predictor, -np.inf, until)
         base = replace(start, until=until)
-        return solve(Problem(predictor, base, everything, rows, settings.noise))
+        return solve(FitProblem(predictor, base, everything, rows, settings.noise))
 
     until = min(settings.end, blow + WINDOW * spacing)
     solved = fit_until(until, query)

@@ -1,7 +1,7 @@
 """How a camera sees: world points to picture places."""
 
-from snapsim.footage.views.contract import View
+from snapsim.footage.views.contract import FootageView
 from snapsim.footage.views.pinhole import Pinhole
-from snapsim.footage.views.plane import Plane
+from snapsim.footage.views.plane import PlaneView
 
-__all__ = ["Pinhole", "Plane", "View"]
+__all__ = ["FootageView", "Pinhole", "PlaneView"]

@@ -10,7 +10,7 @@ from snapsim.arrays import Array
 
 
 @dataclass(frozen=True)
-class View:
+class FootageView:
     """A camera: `size` (2,) of its picture [px], `line_time` [s] from one row of the sensor to the
     next (0: all at once), `exposure` [s] of each row, and whether y counts downward.
 

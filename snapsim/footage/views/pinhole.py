@@ -12,11 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from snapsim.arrays import Array
-from snapsim.footage.views.contract import View
+from snapsim.footage.views.contract import FootageView
 
 
 @dataclass(frozen=True)
-class Pinhole(View):
+class Pinhole(FootageView):
     """`position` (3,) [m]; `axes` (3, 3): right, up and ahead as rows; `focal_length` [px]."""
 
     position: Array

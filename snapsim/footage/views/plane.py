@@ -12,11 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from snapsim.arrays import Array
-from snapsim.footage.views.contract import View
+from snapsim.footage.views.contract import FootageView
 
 
 @dataclass(frozen=True)
-class Plane(View):
+class PlaneView(FootageView):
     """`right` and `up` (3,) are unit vectors square to each other."""
 
     right: Array

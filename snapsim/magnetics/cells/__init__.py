@@ -10,17 +10,17 @@ from snapsim.arrays import Array
 from snapsim.errors import InputError
 from snapsim.magnetics.cells import compound, family
 from snapsim.magnetics.cells.contract import CellMesh
-from snapsim.magnetics.cells.layout import Layout
+from snapsim.magnetics.cells.layout import CellLayout
 from snapsim.parts.shapes import Shape
 
-LAYOUTS: Final[dict[str, Layout]] = {**family.LAYOUTS, "compound": compound.LAYOUT}
+LAYOUTS: Final[dict[str, CellLayout]] = {**family.LAYOUTS, "compound": compound.LAYOUT}
 
 DETAIL: Final = {"draft": 200, "normal": 1000, "fine": 3000}
 """Cells a part. Mean magnetisation of infinitely permeable bodies in a uniform field, cube, prisms
 and cylinders from 1:5 to 5:1: too low by 1 to 3.5 % at draft, 0.3 to 1.4 % at normal, 0.2 to 0.7 %
 at fine; over a `refinement_pair` within 0.4 % at normal and 0.1 % at fine. Equal cells err by
 nearly twice as much. A ball in a uniform field is within 0.02 % throughout. Shapes with fewer than
-three mirror planes get a share (`Layout.share`), since their operator does not fall into eight
+three mirror planes get a share (`CellLayout.share`), since their operator does not fall into eight
 blocks: prisms 0.8, meshes and compounds 0.5. Permeable tetrahedron and octahedron too low by 5.4
 and 2.4 % on 128 and 256 cells, 1.5 and 1.1 % on 1 024 and 864, over pairs of these 0.02 %; a cube
 drawn as a prism on edge by 1.2 % on 768, over a pair 0.1 %; filled with 352 tetrahedra by 1.3 %,
@@ -80,7 +80,7 @@ def nominal_size(cells: CellMesh) -> float:
     return float(np.cbrt(cells.volume.mean()))
 
 
-def _base_cells(layout: Layout, detail: str | int) -> float:
+def _base_cells(layout: CellLayout, detail: str | int) -> float:
     """Cells wanted of the part that is mirrored into the whole."""
     share = layout.share if isinstance(detail, str) else 1.0
     return share * _cells(detail) / float(2 ** len(layout.mirrors))

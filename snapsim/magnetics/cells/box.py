@@ -6,7 +6,7 @@ import numpy as np
 
 from snapsim.arrays import Array, IntArray
 from snapsim.magnetics.cells.layers import grid, stacked
-from snapsim.magnetics.cells.layout import Divisions, Layout
+from snapsim.magnetics.cells.layout import CellLayout, Divisions
 from snapsim.magnetics.cells.spacing import at_least, fitted, toward_end
 from snapsim.parts.shapes import Box
 
@@ -29,4 +29,4 @@ def octant(shape: Box, cut: Divisions, grading: float = GRADING) -> tuple[Array,
     return stacked(flat, grid(cut[0], cut[1]), z)
 
 
-LAYOUT = Layout(divisions, octant)
+LAYOUT = CellLayout(divisions, octant)

@@ -14,7 +14,7 @@ import numpy as np
 from snapsim.arrays import Array, IntArray
 from snapsim.magnetics.cells import family
 from snapsim.magnetics.cells.hexahedron import volume_and_centre
-from snapsim.magnetics.cells.layout import Divisions, Layout
+from snapsim.magnetics.cells.layout import CellLayout, Divisions
 from snapsim.parts.shapes import Compound, Shape
 
 SAME: Final = 1e-9
@@ -73,4 +73,4 @@ def _joined(corners: Array, cells: IntArray) -> tuple[Array, IntArray]:
     return corners[first], number.reshape(-1)[cells]
 
 
-LAYOUT = Layout(divisions, octant, mirrors=(), halved=halved, share=0.5)
+LAYOUT = CellLayout(divisions, octant, mirrors=(), halved=halved, share=0.5)

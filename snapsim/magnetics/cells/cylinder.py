@@ -10,7 +10,7 @@ import numpy as np
 
 from snapsim.arrays import Array, IntArray
 from snapsim.magnetics.cells.layers import grid, stacked
-from snapsim.magnetics.cells.layout import Divisions, Layout
+from snapsim.magnetics.cells.layout import CellLayout, Divisions
 from snapsim.magnetics.cells.ring import equal_area, quarter
 from snapsim.magnetics.cells.spacing import at_least, fitted, toward_end
 from snapsim.parts.shapes import Cylinder
@@ -73,4 +73,4 @@ def _rounded(square: Array) -> Array:
     return np.asarray(square * factor)
 
 
-LAYOUT = Layout(divisions, octant)
+LAYOUT = CellLayout(divisions, octant)

@@ -6,11 +6,11 @@ from typing import Final
 
 from snapsim.magnetics.cells import box, cylinder, hex_nut, mesh, prism, ring, sphere
 from snapsim.magnetics.cells.contract import CellMesh
-from snapsim.magnetics.cells.layout import Divisions, Layout
+from snapsim.magnetics.cells.layout import CellLayout, Divisions
 from snapsim.magnetics.cells.reflection import reflected
 from snapsim.parts.shapes import Mesh, Shape, as_drawn
 
-LAYOUTS: Final[dict[str, Layout]] = {
+LAYOUTS: Final[dict[str, CellLayout]] = {
     "box": box.LAYOUT,
     "cylinder": cylinder.LAYOUT,
     "hex_nut": hex_nut.LAYOUT,
@@ -34,11 +34,11 @@ def simplest(shape: Shape) -> Shape:
     return shape if shape.members or shape.kind in LAYOUTS else Mesh(*as_drawn(shape, FACETS))
 
 
-def layout_of(shape: Shape, layouts: dict[str, Layout] = LAYOUTS) -> Layout:
+def layout_of(shape: Shape, layouts: dict[str, CellLayout] = LAYOUTS) -> CellLayout:
     """Return the layout of a `simplest` shape."""
     return layouts[shape.kind]
 
 
-def built(layout: Layout, shape: Shape, divisions: Divisions) -> CellMesh:
+def built(layout: CellLayout, shape: Shape, divisions: Divisions) -> CellMesh:
     """Return the whole mesh of `divisions`."""
     return reflected(*layout.octant(shape, divisions), layout.mirrors)

@@ -10,7 +10,7 @@ import numpy as np
 from snapsim.arrays import Array, IntArray
 from snapsim.errors import InputError
 from snapsim.magnetics.cells.layers import grid, stacked
-from snapsim.magnetics.cells.layout import Divisions, Layout
+from snapsim.magnetics.cells.layout import CellLayout, Divisions
 from snapsim.magnetics.cells.ring import equal_area, quarter
 from snapsim.magnetics.cells.spacing import (
     at_least,
@@ -72,4 +72,4 @@ def _flats(half_flat: int) -> Array:
     return np.concatenate([first, (1 - t) * corner[1] + t * corner[2]])
 
 
-LAYOUT = Layout(divisions, octant)
+LAYOUT = CellLayout(divisions, octant)

@@ -23,7 +23,7 @@ def doubled(shape: Any, divisions: Divisions) -> Divisions:
 
 
 @dataclass(frozen=True)
-class Layout:
+class CellLayout:
     """How a shape that is its own mirror image in `mirrors` is cut into cells.
 
     `divisions(shape, base_cells)` chooses the numbers so that the base, the part where the mirrored

@@ -15,7 +15,7 @@ import numpy as np
 from snapsim.arrays import Array, IntArray
 from snapsim.magnetics.cells import cones, tetrahedra
 from snapsim.magnetics.cells.hexahedron import volume_and_centre
-from snapsim.magnetics.cells.layout import Divisions, Layout
+from snapsim.magnetics.cells.layout import CellLayout, Divisions
 from snapsim.parts.shapes import Mesh
 
 SIGHT: Final = 0.1
@@ -61,4 +61,4 @@ def order(cut: Divisions) -> float:
     return 1.85 if cut[0] == 0 else 1.4
 
 
-LAYOUT = Layout(divisions, octant, mirrors=(), halved=halved, order=order, share=0.5)
+LAYOUT = CellLayout(divisions, octant, mirrors=(), halved=halved, order=order, share=0.5)

@@ -15,7 +15,7 @@ from scipy.spatial import Delaunay
 from snapsim.arrays import Array, IntArray
 from snapsim.errors import ComputationError
 from snapsim.magnetics.cells.layers import stacked
-from snapsim.magnetics.cells.layout import Divisions, Layout
+from snapsim.magnetics.cells.layout import CellLayout, Divisions
 from snapsim.magnetics.cells.scattering import FINE, lattice, spread
 from snapsim.magnetics.cells.spacing import at_least, toward_both_ends, toward_end
 from snapsim.parts.shapes import Prism
@@ -155,4 +155,4 @@ def order(cut: Divisions) -> float:
     return 1.75
 
 
-LAYOUT = Layout(divisions, octant, mirrors=(2,), halved=halved, order=order, share=0.8)
+LAYOUT = CellLayout(divisions, octant, mirrors=(2,), halved=halved, order=order, share=0.8)

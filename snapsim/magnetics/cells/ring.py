@@ -9,7 +9,7 @@ import numpy as np
 
 from snapsim.arrays import Array, IntArray
 from snapsim.magnetics.cells.layers import grid, stacked
-from snapsim.magnetics.cells.layout import Divisions, Layout
+from snapsim.magnetics.cells.layout import CellLayout, Divisions
 from snapsim.magnetics.cells.spacing import (
     at_least,
     fitted,
@@ -58,4 +58,4 @@ def quarter(turn: int) -> Array:
     return direction
 
 
-LAYOUT = Layout(divisions, octant)
+LAYOUT = CellLayout(divisions, octant)

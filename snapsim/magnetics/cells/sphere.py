@@ -9,7 +9,7 @@ import numpy as np
 
 from snapsim.arrays import Array, IntArray
 from snapsim.magnetics.cells.hexahedron import volume_and_centre
-from snapsim.magnetics.cells.layout import Divisions, Layout
+from snapsim.magnetics.cells.layout import CellLayout, Divisions
 from snapsim.magnetics.cells.spacing import at_least, fitted, toward_end
 from snapsim.parts.shapes import Sphere
 
@@ -77,4 +77,4 @@ def _to_volume(corners: Array, cells: IntArray, volume: float) -> tuple[Array, I
     return corners * np.cbrt(volume / drawn), cells
 
 
-LAYOUT = Layout(divisions, octant)
+LAYOUT = CellLayout(divisions, octant)

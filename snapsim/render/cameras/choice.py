@@ -9,12 +9,12 @@ import numpy as np
 
 from snapsim.arrays import Array
 from snapsim.render import camera
-from snapsim.render.camera import View
+from snapsim.render.camera import CameraView
 from snapsim.render.cameras.contract import Camera, Fixed
 from snapsim.render.cameras.moving import moving, zoomed
 from snapsim.render.cameras.shot import Key, Shot
 from snapsim.render.framing import Action
-from snapsim.render.layout import Layout
+from snapsim.render.layout import PictureLayout
 from snapsim.render.timeline import Timeline
 
 AROUND = 1.1  # of the part's size: what a following camera shows round it
@@ -38,7 +38,7 @@ class Subject:
 
 
 def camera_for(
-    shot: Shot, subject: Subject, timeline: Timeline, number: int, layout: Layout
+    shot: Shot, subject: Subject, timeline: Timeline, number: int, layout: PictureLayout
 ) -> Camera:
     """Return the camera of shot `number` of a clip."""
     span = _span(timeline, number)
@@ -58,7 +58,7 @@ def _span(timeline: Timeline, number: int) -> tuple[float, float]:
     return seen[0].clip, seen[-1].until
 
 
-Look = Callable[[float], tuple[float, float]]
+Bearings = Callable[[float], tuple[float, float]]
 
 
 def _program(
@@ -68,7 +68,7 @@ def _program(
     span: tuple[float, float],
     first: tuple[float, float],
     close: Array,
-) -> tuple[Callable[[float], Array], Look, Callable[[float], float]]:
+) -> tuple[Callable[[float], Array], Bearings, Callable[[float], float]]:
     """Return what a moving camera holds, where it looks from and how near, by clip time."""
 
     def steady(_: float) -> tuple[float, float]:
@@ -90,8 +90,8 @@ def _program(
     return whole, _between(shot.keys, 0), lambda t: _between(shot.keys, 1)(t)[0]
 
 
-def _fixed(points: Array, angles: tuple[float, float], zoom: float, layout: Layout) -> Fixed:
-    view: View = camera.fit(points, camera.axes_of(*angles), layout.size, layout.margins)
+def _fixed(points: Array, angles: tuple[float, float], zoom: float, layout: PictureLayout) -> Fixed:
+    view: CameraView = camera.fit(points, camera.axes_of(*angles), layout.size, layout.margins)
     return Fixed(zoomed(view, points.mean(axis=0), zoom))
 
 
@@ -109,7 +109,7 @@ def _follower(subject: Subject, timeline: Timeline) -> Callable[[float], Array]:
     return held
 
 
-def _orbit(first: tuple[float, float], turn: float, span: tuple[float, float]) -> Look:
+def _orbit(first: tuple[float, float], turn: float, span: tuple[float, float]) -> Bearings:
     def look(clip: float) -> tuple[float, float]:
         share = (clip - span[0]) / max(span[1] - span[0], 1e-9)
         return first[0] + turn * (share - 0.5), first[1]
@@ -117,7 +117,7 @@ def _orbit(first: tuple[float, float], turn: float, span: tuple[float, float]) -
     return look
 
 
-def _between(keys: tuple[Key, ...], what: int) -> Look:
+def _between(keys: tuple[Key, ...], what: int) -> Bearings:
     """Ease between keyframes: their directions, or (zoom, zoom)."""
     at = np.array([key.at for key in keys])
     rows = [(k.azimuth, k.elevation) if what == 0 else (k.zoom, k.zoom) for k in keys]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Protocol
 
-from snapsim.render.camera import View
+from snapsim.render.camera import CameraView
 
 
 class Camera(Protocol):
@@ -15,7 +15,7 @@ class Camera(Protocol):
     def still(self) -> bool:
         """Does the view never change?"""
 
-    def view_at(self, clip: float) -> View:
+    def view_at(self, clip: float) -> CameraView:
         """Return the view at a clip time [s]."""
 
 
@@ -23,9 +23,9 @@ class Camera(Protocol):
 class Fixed:
     """A camera that stands still."""
 
-    view: View
+    view: CameraView
     still: bool = True
 
-    def view_at(self, clip: float) -> View:
+    def view_at(self, clip: float) -> CameraView:
         """Return the one view."""
         return self.view

@@ -16,7 +16,7 @@ import numpy as np
 
 from snapsim.arrays import Array
 from snapsim.render import camera
-from snapsim.render.camera import Margins, View
+from snapsim.render.camera import CameraView, Margins
 
 GRID = 1 / 30  # clip seconds between fits
 EASE = 0.5
@@ -28,7 +28,7 @@ Held = Callable[[float], Array]
 @dataclass(frozen=True)
 class Moving:
     """Views at clip times `at` (k,), in between by linear interpolation of `eye` (k, 3), and of
-    `angles` (k, 2) [deg]; `half` and `size` as in `View`."""
+    `angles` (k, 2) [deg]; `half` and `size` as in `CameraView`."""
 
     at: Array
     eye: Array
@@ -37,11 +37,11 @@ class Moving:
     size: tuple[int, int]
     still: bool = False
 
-    def view_at(self, clip: float) -> View:
+    def view_at(self, clip: float) -> CameraView:
         """Return the view at a clip time."""
         eye = np.array([np.interp(clip, self.at, self.eye[:, i]) for i in range(3)])
         azimuth, elevation = (float(np.interp(clip, self.at, self.angles[:, i])) for i in (0, 1))
-        return View(eye, camera.axes_of(azimuth, elevation), self.half, self.size)
+        return CameraView(eye, camera.axes_of(azimuth, elevation), self.half, self.size)
 
 
 def moving(
@@ -100,7 +100,7 @@ def _smooth(values: Array, count: int) -> Array:
     return found
 
 
-def zoomed(view: View, centre: Array, zoom: float) -> View:
+def zoomed(view: CameraView, centre: Array, zoom: float) -> CameraView:
     """Return the view from further back, so that things at `centre` (3,) look `zoom` as large."""
     depth = -float(view.coordinates(centre)[0, 2])
     return replace(view, eye=view.eye + depth * (1 / zoom - 1) * view.axes[2])

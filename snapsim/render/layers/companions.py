@@ -9,7 +9,7 @@ import numpy as np
 
 from snapsim.render import palette, poles
 from snapsim.render.actors import pose_matrix
-from snapsim.render.camera import View
+from snapsim.render.camera import CameraView
 from snapsim.render.framing import corners
 from snapsim.render.interpolation import Moment, sample
 from snapsim.render.layers.contract import Note
@@ -48,7 +48,7 @@ class Companions:
             ]
         )
 
-    def show(self, moment: Moment, view: View) -> None:
+    def show(self, moment: Moment, view: CameraView) -> None:
         """Bring every companion to the moment's time."""
         for run, lag, own in zip(self._runs, self._lags, self._actors, strict=True):
             at = sample(run, moment.time + lag)

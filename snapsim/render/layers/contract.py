@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from snapsim.arrays import Array
-from snapsim.render.camera import View
+from snapsim.render.camera import CameraView
 from snapsim.render.interpolation import Moment
 
 
@@ -28,7 +28,7 @@ class Layer(Protocol):
     def reach(self) -> Array | None:
         """World points (n, 3) [m] that enclose all it may ever draw; None: anywhere."""
 
-    def show(self, moment: Moment, view: View) -> None:
+    def show(self, moment: Moment, view: CameraView) -> None:
         """Bring what is drawn to a moment, seen from a view."""
 
     def notes(self, moment: Moment) -> list[Note]:

@@ -24,7 +24,7 @@ from snapsim.magnetics.quick_field import Field, QuickField
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
 from snapsim.render import palette
-from snapsim.render.camera import View
+from snapsim.render.camera import CameraView
 from snapsim.render.interpolation import Moment, sample
 from snapsim.render.layers.contract import Note
 from snapsim.simulation.trajectory import Trajectory
@@ -76,7 +76,7 @@ class FieldLines:
         )
         plotter.add_mesh(self._heads, color=palette.FIELD_LINE, lighting=False, reset_camera=False)
 
-    def show(self, moment: Moment, view: View) -> None:
+    def show(self, moment: Moment, view: CameraView) -> None:
         """Bring the lines to a moment."""
         lines = self._lines.at(moment.time)
         self._mesh.points = lines.reshape(-1, 3)
@@ -209,7 +209,7 @@ def evenly(path: Array) -> Array:
     return np.column_stack([np.interp(wanted, way, path[:, k]) for k in range(3)])
 
 
-def _heads(ahead: Array, view: View, size: float) -> Array:
+def _heads(ahead: Array, view: CameraView, size: float) -> Array:
     """Return flat arrow heads (4 n, 3) that face the viewer, a quarter along the lines ahead."""
     k = POINTS // 4
     way = ahead[:, k + 1] - ahead[:, k - 1]

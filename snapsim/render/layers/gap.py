@@ -14,7 +14,7 @@ from snapsim.parts.bodies import Body
 from snapsim.parts.states import Pose
 from snapsim.parts.surfaces import SurfacePair, SurfaceRules
 from snapsim.render import palette
-from snapsim.render.camera import View
+from snapsim.render.camera import CameraView
 from snapsim.render.framing import corners
 from snapsim.render.interpolation import Moment
 from snapsim.render.layers.contract import Note
@@ -42,7 +42,7 @@ class GapLine:
             self._mesh, color=palette.GAP_LINE, line_width=line, lighting=False, reset_camera=False
         )
 
-    def show(self, moment: Moment, view: View) -> None:
+    def show(self, moment: Moment, view: CameraView) -> None:
         """Find the two points and draw between them."""
         self._ends = None
         if np.isfinite(moment.gap) and moment.gap > LEAST:
@@ -91,5 +91,5 @@ def nearest_points(
     return found.point[n] + half, found.point[n] - half
 
 
-def _distance(view: View, point: Array) -> float:
+def _distance(view: CameraView, point: Array) -> float:
     return -float(view.coordinates(point)[0, 2])

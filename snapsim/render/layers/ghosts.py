@@ -12,7 +12,7 @@ from snapsim.arrays import Array
 from snapsim.parts.bodies import Body
 from snapsim.render import palette, poles
 from snapsim.render.actors import EDGE_ANGLE, FINENESS, pose_matrix
-from snapsim.render.camera import View
+from snapsim.render.camera import CameraView
 from snapsim.render.interpolation import Moment
 from snapsim.render.layers.contract import Note
 
@@ -43,7 +43,7 @@ class Ghosts:
             if part is not None
         ]
 
-    def show(self, moment: Moment, view: View) -> None:
+    def show(self, moment: Moment, view: CameraView) -> None:
         """Show an outline from when its place was passed."""
         for time, actor in self._later:
             actor.visibility = moment.time >= time

@@ -11,7 +11,7 @@ from snapsim.arrays import Array
 from snapsim.numerics import rotations
 from snapsim.render import palette
 from snapsim.render.actors import pose_matrix
-from snapsim.render.camera import View
+from snapsim.render.camera import CameraView
 from snapsim.render.interpolation import Moment
 from snapsim.render.layers.contract import Note
 from snapsim.simulation.hands import Gaps, hand_gaps
@@ -48,7 +48,7 @@ class HandMarks:
         """Return a hand's gap [m] at a time [s], linear between the run's frames."""
         return float(np.interp(time, self._run.time, found.gap))
 
-    def show(self, moment: Moment, view: View) -> None:
+    def show(self, moment: Moment, view: CameraView) -> None:
         """Bring the frames to their places."""
         for found, actor in zip(self._gaps, self._frames, strict=True):
             turn = rotations.IDENTITY

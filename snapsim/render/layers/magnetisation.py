@@ -17,7 +17,7 @@ from snapsim.constants import MU_0
 from snapsim.parts.bodies import Body
 from snapsim.render import palette, poles
 from snapsim.render.actors import pose_matrix
-from snapsim.render.camera import View
+from snapsim.render.camera import CameraView
 from snapsim.render.framing import around, corners
 from snapsim.render.interpolation import Moment
 from snapsim.render.layers.contract import Note
@@ -123,7 +123,7 @@ class Magnetisation:
             ]
         )
 
-    def show(self, moment: Moment, view: View) -> None:
+    def show(self, moment: Moment, view: CameraView) -> None:
         """Draw the magnetisation of a moment."""
         for i, part in self._parts.items():
             m = moment.magnetisation[self._names[i]]

@@ -19,7 +19,7 @@ from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
 from snapsim.render import palette
 from snapsim.render.actors import pose_matrix
-from snapsim.render.camera import View
+from snapsim.render.camera import CameraView
 from snapsim.render.interpolation import Moment
 from snapsim.render.layers.contract import Note
 from snapsim.simulation.trajectory import Trajectory
@@ -27,7 +27,7 @@ from snapsim.simulation.trajectory import Trajectory
 HEXAHEDRON = 12
 
 
-class Section:
+class SectionLayer:
     """The soft bodies of a run whose cells are known, cut for a view along `axes` (3, 3)."""
 
     def __init__(self, plotter: Any, run: Trajectory, axes: Array, top: float) -> None:
@@ -59,7 +59,7 @@ class Section:
         )
         self._parts[number] = body.name, half, cells, actor
 
-    def show(self, moment: Moment, view: View) -> None:
+    def show(self, moment: Moment, view: CameraView) -> None:
         """Colour the cells by the moment's polarisation."""
         for i, (name, half, cells, actor) in self._parts.items():
             size = MU_0 * np.linalg.norm(moment.magnetisation[name], axis=1)

@@ -9,7 +9,7 @@ import pyvista as pv
 
 from snapsim.arrays import Array
 from snapsim.render import palette
-from snapsim.render.camera import View
+from snapsim.render.camera import CameraView
 from snapsim.render.interpolation import Moment
 from snapsim.render.layers.contract import Note
 
@@ -29,7 +29,7 @@ class Trail:
             reset_camera=False,
         )
 
-    def show(self, moment: Moment, view: View) -> None:
+    def show(self, moment: Moment, view: CameraView) -> None:
         """Draw the trail up to the moment."""
         now = moment.position[self._part]
         self._mesh.points = trail_points(self._time, self.reach, moment.time, now)

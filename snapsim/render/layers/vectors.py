@@ -16,7 +16,7 @@ import numpy as np
 
 from snapsim.arrays import Array
 from snapsim.render import palette, poles
-from snapsim.render.camera import View
+from snapsim.render.camera import CameraView
 from snapsim.render.framing import around
 from snapsim.render.interpolation import Moment
 from snapsim.render.layers.contract import Note
@@ -28,7 +28,7 @@ SIDES = 16
 
 
 @dataclass(frozen=True)
-class Quantity:
+class ArrowQuantity:
     """What an arrow shows: `name` in words, its `values` (k, 3) over a run's frames and at a
     moment (3,), `colour`, number of `heads`, and how its size is written."""
 
@@ -57,15 +57,15 @@ def in_newton_metres(size: float) -> str:
 
 
 QUANTITIES: Final = {
-    "velocity": Quantity(
+    "velocity": ArrowQuantity(
         "v", lambda run, i: run.velocity[:, i], lambda m, i: m.velocity[i],
         palette.VELOCITY, 1, lambda v: f"{v:.2f} m/s",
     ),
-    "force": Quantity(
+    "force": ArrowQuantity(
         "F", lambda run, i: run.force[:, i], lambda m, i: m.force[i],
         palette.FORCE, 1, in_newtons,
     ),
-    "torque": Quantity(
+    "torque": ArrowQuantity(
         "T", lambda run, i: run.torque[:, i], lambda m, i: m.torque[i],
         palette.TORQUE, 2, in_newton_metres,
     ),
@@ -78,7 +78,7 @@ class Vector:
     def __init__(
         self,
         plotter: Any,
-        quantity: Quantity,
+        quantity: ArrowQuantity,
         run: Trajectory,
         part: int,
         size: float,
@@ -106,7 +106,7 @@ class Vector:
         """Return the length [m] of the arrow of a quantity of this size."""
         return self._longest * float(np.sqrt(size / self._most)) if self._most > 0 else 0.0
 
-    def show(self, moment: Moment, view: View) -> None:
+    def show(self, moment: Moment, view: CameraView) -> None:
         """Bring the arrow to the moment's vector."""
         vector = self._quantity.at(moment, self._part)
         size = float(np.linalg.norm(vector))
@@ -136,7 +136,7 @@ class Vector:
         return [Note(words, tip, self._quantity.colour, self._before)]
 
 
-def largest(quantity: Quantity, run: Trajectory, part: int) -> float:
+def largest(quantity: ArrowQuantity, run: Trajectory, part: int) -> float:
     """Return the largest size of a quantity on a part in a run."""
     sizes = np.linalg.norm(quantity.values(run, part), axis=1)
     return float(np.nanmax(sizes, initial=0.0))

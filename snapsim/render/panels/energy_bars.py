@@ -15,7 +15,7 @@ from PIL import ImageDraw
 from snapsim.arrays import Array
 from snapsim.render import palette
 from snapsim.render.interpolation import Moment
-from snapsim.render.layout import Box, scaled
+from snapsim.render.layout import PixelBox, scaled
 from snapsim.render.lettering import fitted, font, signed
 
 ROWS = (
@@ -30,7 +30,7 @@ ROWS = (
 class EnergyBars:
     """Bars of the energies of a run (`energy` by name, (k,) [J]) in a box of a layout."""
 
-    def __init__(self, energy: Mapping[str, Array], box: Box, unit: float) -> None:
+    def __init__(self, energy: Mapping[str, Array], box: PixelBox, unit: float) -> None:
         self._box, self._unit = box, unit
         self._first = {name: float(values[0]) for name, values in energy.items()}
         changes = [np.abs(energy[name] - energy[name][0]) for _, name, _, _ in ROWS]
@@ -77,7 +77,7 @@ class EnergyBars:
             right = self._box[2] - u(12)
             pen.text((right, middle), number, palette.INK, font(u(19), True), anchor="rm")
 
-    def _pattern(self, pen: ImageDraw.ImageDraw, row: int, bar: Box) -> None:
+    def _pattern(self, pen: ImageDraw.ImageDraw, row: int, bar: PixelBox) -> None:
         """Upright hatch in every second bar, so that colour is not all that tells them apart."""
         if row % 2:
             for x in range(bar[0] + self._u(6), bar[2], self._u(8)):

@@ -8,7 +8,7 @@ from PIL import ImageDraw
 from snapsim.arrays import Array
 from snapsim.render import palette
 from snapsim.render.interpolation import Moment
-from snapsim.render.layout import Box, scaled
+from snapsim.render.layout import PixelBox, scaled
 from snapsim.render.lettering import fitted, font
 
 MOST = 400  # points of the curve
@@ -18,7 +18,7 @@ class SpeedPlot:
     """Speed of the leading part (k,) [m/s] at times (k,) [s]; `blow` [s] is marked, or None."""
 
     def __init__(
-        self, time: Array, speed: Array, box: Box, unit: float, part: int, blow: float | None
+        self, time: Array, speed: Array, box: PixelBox, unit: float, part: int, blow: float | None
     ) -> None:
         self._box, self._unit, self._part, self._blow = box, unit, part, blow
         self._time, self._speed = time, speed

@@ -9,7 +9,7 @@ import numpy as np
 from snapsim.arrays import Array
 from snapsim.landscape.place import Place, difference, length, metric
 from snapsim.numerics import rotations
-from snapsim.render.plots.cut import FINENESS, Plane, draw_outlines, loops
+from snapsim.render.plots.cut import FINENESS, CutPlane, draw_outlines, loops
 from snapsim.render.plots.figure import Plot
 from snapsim.render.plots.style import DASHES, Paper, entitle
 
@@ -60,7 +60,7 @@ def _poses(axes: Axes, paper: Paper, report: Margin, barrier: Barrier) -> None:
 
 
 def _silhouette(
-    axes: Axes, paper: Paper, part: Body, place: Place, plane: Plane, edge: str
+    axes: Axes, paper: Paper, part: Body, place: Place, plane: CutPlane, edge: str
 ) -> Array:
     """Draw the part as seen across the plane; return its points [mm]."""
     from matplotlib.collections import PolyCollection
@@ -76,7 +76,7 @@ def _silhouette(
     return points
 
 
-def _frame(axes: Axes, points: Array, plane: Plane) -> None:
+def _frame(axes: Axes, points: Array, plane: CutPlane) -> None:
     """Look at where the part is, with room round it."""
     low, high = points.min(axis=0), points.max(axis=0)
     room = 0.06 * float((high - low).max())
@@ -88,7 +88,7 @@ def _frame(axes: Axes, points: Array, plane: Plane) -> None:
     axes.grid(visible=False)
 
 
-def _plane(barrier: Barrier) -> Plane:
+def _plane(barrier: Barrier) -> CutPlane:
     """The upright plane through the part across the axis that it turns most about."""
     rest, top = barrier.rest, barrier.top.place
     move = difference(top, rest)
@@ -96,7 +96,7 @@ def _plane(barrier: Barrier) -> Plane:
         abs(move[3]) == abs(move[4]) and abs(move[1]) > abs(move[0])
     )
     first = 1 if about_x else 0
-    return Plane(0.5 * (rest.position + top.position), first, 2)
+    return CutPlane(0.5 * (rest.position + top.position), first, 2)
 
 
 def _energy(axes: Axes, paper: Paper, report: Margin, barrier: Barrier) -> None:

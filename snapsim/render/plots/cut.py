@@ -22,7 +22,7 @@ FINENESS = 96
 
 
 @dataclass(frozen=True)
-class Plane:
+class CutPlane:
     """The world plane through `point` (3,) [m] along world axes `first` and `second` (0, 1, 2)."""
 
     point: Array
@@ -42,7 +42,7 @@ class Plane:
         return points
 
 
-def loops(body: Body, position: Array, quaternion: Array, plane: Plane) -> list[Array]:
+def loops(body: Body, position: Array, quaternion: Array, plane: CutPlane) -> list[Array]:
     """Return the closed outlines (k, 2) [m], world values along the plane's two axes."""
     drawn, triangles = body.shape.surface(FINENESS)
     world = position + rotations.rotate(quaternion[None], drawn)

@@ -9,7 +9,7 @@ import numpy as np
 from snapsim.landscape.field_picture import FieldPicture
 from snapsim.magnetics.field_lines import FieldLine
 from snapsim.render.palette import look_of
-from snapsim.render.plots.cut import Plane, draw_outlines, loops
+from snapsim.render.plots.cut import CutPlane, draw_outlines, loops
 from snapsim.render.plots.figure import Plot
 from snapsim.render.plots.style import Paper
 from snapsim.simulation.system import System
@@ -78,7 +78,7 @@ def _bodies(
     for i, body in enumerate(system.bodies):
         if i == skip:
             continue
-        plane = Plane(plane_at, *picture.axes)
+        plane = CutPlane(plane_at, *picture.axes)
         face = MAGNET_FACE if body.is_magnet else look_of(body.material).colour
         draw_outlines(
             axes, loops(body, pose.position[i], pose.quaternion[i], plane), face, paper.ink

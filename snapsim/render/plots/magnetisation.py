@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from snapsim.arrays import Array
-from snapsim.landscape.section import NEAR, Section
-from snapsim.render.plots.cut import Plane, draw_outlines, loops
+from snapsim.landscape.section import NEAR, PolarisationSection
+from snapsim.render.plots.cut import CutPlane, draw_outlines, loops
 from snapsim.render.plots.figure import Plot
 from snapsim.render.plots.style import Paper
 
@@ -23,12 +23,14 @@ HEIGHT = 3.4
 ARROWS = 6
 
 
-def magnetisation_plot(sections: dict[str, Section], part: Body) -> Plot:
+def magnetisation_plot(sections: dict[str, PolarisationSection], part: Body) -> Plot:
     """Polarisation [T] in colour, its direction as arrows, the mean in words; a panel a stance."""
     return Plot(HEIGHT, lambda figure, paper: _draw(figure, paper, sections, part))
 
 
-def _draw(figure: Figure, paper: Paper, sections: dict[str, Section], part: Body) -> None:
+def _draw(
+    figure: Figure, paper: Paper, sections: dict[str, PolarisationSection], part: Body
+) -> None:
     panels = np.atleast_1d(figure.subplots(1, len(sections)))
     reach = max(float(np.ptp(s.points[:, :, k])) for s in sections.values() for k in s.axes)
     peak = max(float(np.nanmax(np.linalg.norm(s.polarisation, axis=2))) for s in sections.values())
@@ -53,7 +55,7 @@ def _draw(figure: Figure, paper: Paper, sections: dict[str, Section], part: Body
     )
 
 
-def _panel(axes: Axes, paper: Paper, cut: Section, part: Body, peak: float) -> QuadMesh:
+def _panel(axes: Axes, paper: Paper, cut: PolarisationSection, part: Body, peak: float) -> QuadMesh:
     i, j = cut.axes
     u, v = 1e3 * cut.points[0, :, i], 1e3 * cut.points[:, 0, j]
     size = np.linalg.norm(cut.polarisation, axis=2)
@@ -62,7 +64,7 @@ def _panel(axes: Axes, paper: Paper, cut: Section, part: Body, peak: float) -> Q
         shading="nearest", rasterized=True,
     )  # fmt: skip
     _arrows(axes, cut, size)
-    plane = Plane(cut.place.position, i, j)
+    plane = CutPlane(cut.place.position, i, j)
     outline = loops(part, cut.place.position, cut.place.quaternion, plane)
     draw_outlines(axes, outline, None, paper.ink)
     axes.set_aspect("equal")
@@ -73,7 +75,7 @@ def _panel(axes: Axes, paper: Paper, cut: Section, part: Body, peak: float) -> Q
     return picture
 
 
-def _arrows(axes: Axes, cut: Section, size: Array) -> None:
+def _arrows(axes: Axes, cut: PolarisationSection, size: Array) -> None:
     step = max(1, max(size.shape) // (2 * ARROWS))
     pick = (slice(step // 2, None, step), slice(step // 2, None, step))
     i, j = cut.axes
@@ -86,7 +88,7 @@ def _arrows(axes: Axes, cut: Section, size: Array) -> None:
     )  # fmt: skip
 
 
-def _in_words(cut: Section) -> str:
+def _in_words(cut: PolarisationSection) -> str:
     mean = f"mean {np.linalg.norm(cut.mean):.2f} T"
     if not np.isfinite(cut.saturated):
         return f"{mean}\n(linear material)"

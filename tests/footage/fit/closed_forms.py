@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from snapsim.footage.fit.contract import Answer, Query
+from snapsim.footage.fit.contract import Prediction, Query
 
 
 @dataclass
@@ -28,7 +28,7 @@ class ClosedForm:
     def values(self, shares):
         return self.low + shares * (self.high - self.low)
 
-    def ask(self, queries: Sequence[Query]) -> list[Answer]:
+    def ask(self, queries: Sequence[Query]) -> list[Prediction]:
         self.asked += len(queries)
         out = []
         for q in queries:
@@ -40,5 +40,5 @@ class ClosedForm:
                 times = np.where(late, times - q.delay, np.minimum(times, first))
             if not q.whole:
                 times = np.minimum(times, first)
-            out.append(Answer(self.places(values, times), first))
+            out.append(Prediction(self.places(values, times), first))
         return out

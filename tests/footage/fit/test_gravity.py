@@ -129,11 +129,11 @@ def test_an_interrupt_ends_the_fit_and_a_run_that_stops_is_a_failure(monkeypatch
     from dataclasses import replace
 
     import snapsim.simulation.release as module
-    from snapsim.footage.fit.simulated import Job, run_job
+    from snapsim.footage.fit.simulated import ReleaseRequest, run_job
     from snapsim.mechanics.ending import EndReason, ended
     from snapsim.scenario.loading import scene_from_text
 
-    job = Job(FALL, "scene.toml", ('run.duration="10 ms"',), (), True)
+    job = ReleaseRequest(FALL, "scene.toml", ('run.duration="10 ms"',), (), True)
     run = module.release(scene_from_text(FALL, "scene.toml", job.changes))
     lost = replace(run, ending=ended(EndReason.STEP_LIMIT, 7))
     monkeypatch.setattr(module, "release", lambda *a, **k: lost)
