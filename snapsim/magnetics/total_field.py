@@ -34,7 +34,7 @@ from snapsim.parts.states import Pose
 
 
 @dataclass(frozen=True)
-class _Part:
+class _FieldOfPart:
     """A soft body, or a magnet that yields: its number, `edges` (f, 5, 7) and `sigma`
     (f,) [A/m] of its faces, `m` (c, 3) [A/m] of its cells, `planes` (c, 6, 4) of theirs: outward
     normal, distance from the origin."""
@@ -117,14 +117,14 @@ class TotalField:
         return np.ascontiguousarray((x - self._position[body]) @ self._turns[body])
 
 
-def _part(number: int, body: Body, mesh: CellMesh, m: Array) -> _Part:
+def _part(number: int, body: Body, mesh: CellMesh, m: Array) -> _FieldOfPart:
     faces = charged_faces(mesh)
     sigma = np.empty(len(faces.cell))
     charge(faces.cell, faces.outward, m, sigma)
     edges = np.empty((len(sigma), 5, 7))
     for f in range(len(sigma)):
         polygon_edges(faces.shapes.corners[f], faces.shapes.normal[f], edges[f])
-    return _Part(number, source_for(body.shape), edges, sigma, m, cell_planes(mesh))
+    return _FieldOfPart(number, source_for(body.shape), edges, sigma, m, cell_planes(mesh))
 
 
 def cell_planes(mesh: CellMesh) -> Array:

@@ -1,0 +1,78 @@
+"""A name means one thing; a call reads without counting places."""
+
+import importlib.util
+from pathlib import Path
+
+import pytest
+
+SPEC = importlib.util.spec_from_file_location("house", Path(__file__).with_name("house.py"))
+house = importlib.util.module_from_spec(SPEC)
+SPEC.loader.exec_module(house)
+
+ROOT = Path(__file__).parents[2]
+
+LEFT = {
+    "snapsim/mechanics/contact_stepping.py __init__",
+    "snapsim/mechanics/impact.py resolve_impact",
+    "snapsim/mechanics/jointed_contact.py _finished",
+    "snapsim/mechanics/jointed_contact.py jointed_step",
+    "snapsim/mechanics/jointed_flight.py __init__",
+    "snapsim/mechanics/jointed_motion.py __init__",
+    "snapsim/mechanics/linkage.py starting_slips",
+    "snapsim/mechanics/sustained_contact.py contact_step",
+    "snapsim/mechanics/sustained_contact.py project_out",
+}
+"""Functions that still take more: one that is mended leaves this list, none joins it."""
+
+
+@pytest.fixture(scope="module")
+def source():
+    return house.Source(ROOT)
+
+
+def test_no_two_types_share_a_name(source):
+    assert house.names_twice(source) == {}
+
+
+def test_no_function_takes_more_than_eight_by_place(source):
+    """Kernels aside: compiled code takes arrays and numbers, and a record of them costs seconds of
+    compilation for each of its kinds; no caller but another kernel or the one that wraps it."""
+    many = house.many_positional(source)
+    assert {f"{path} {node.name}" for path, node, _ in many if not house.is_kernel(node)} == LEFT
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "shared"),
+    [
+        ("class Job: ...", "class Job: ...", {"Job"}),
+        ("class Job: ...", "Job = int", {"Job"}),
+        ("Six = tuple[int]", "Six = tuple[float]", {"Six"}),
+        ("Six = tuple[int]", "Six = tuple[int]", set()),
+        ("Item = TypeVar('Item')", "class Item: ...", set()),
+        ("class Job: ...", "from one import Job", set()),
+    ],
+)
+def test_a_shared_name_is_seen(tmp_path, first, second, shared):
+    assert set(house.names_twice(_package(tmp_path, first, second))) == shared
+
+
+@pytest.mark.parametrize(
+    ("parameters", "seen"),
+    [
+        ("a, b, c, d, e, f, g, h", 0),
+        ("a, b, c, d, e, f, g, h, i", 1),
+        ("a, b, c, d, /, e, f, g, h, i", 1),
+        ("self, a, b, c, d, e, f, g, h", 0),
+        ("a, b, c, d, e, f, g, h, *, i, j", 0),
+    ],
+)
+def test_many_places_are_seen(tmp_path, parameters, seen):
+    source = _package(tmp_path, f"def f({parameters}): ...", "")
+    assert len(house.many_positional(source)) == seen
+
+
+def _package(folder, *texts):
+    (folder / "snapsim").mkdir()
+    for k, text in enumerate(texts):
+        (folder / "snapsim" / f"module_{k}.py").write_text(text)
+    return house.Source(folder)
