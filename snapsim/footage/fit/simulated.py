@@ -17,7 +17,7 @@ from snapsim.footage.fit.contract import Prediction, Query
 from snapsim.footage.fit.unknowns import Unknown
 from snapsim.footage.projection import seen
 from snapsim.footage.tracks import Track
-from snapsim.footage.views import PlaneView, FootageView
+from snapsim.footage.views import FootageView, PlaneView
 from snapsim.mechanics.ending import EndReason
 from snapsim.simulation.trajectory import Impact
 from snapsim.study.cases import Cases
