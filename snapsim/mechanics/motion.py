@@ -168,10 +168,6 @@ class Motion(ContactStepping):
     def _closest(self, flight: Flight, time: float) -> float:
         return float(self._gaps(flight.at(time)[0].pose).min(initial=np.inf))
 
-    def _is_clear(self, flight: Flight, time: float) -> bool:
-        """Whether nothing touches at a time of the last step."""
-        return not self.geometry.touches(flight.at(time)[0].pose)
-
     def _passes_clear(self, flight: Flight, begin: float, end: float) -> bool:
         """Whether nothing can touch in the last step.
 
@@ -203,8 +199,8 @@ class Motion(ContactStepping):
         self, flight: Flight, clear: float | None, begin: float, time: float
     ) -> float:
         """Time of the first contact before `time`, after the `clear` one or soon after `begin`."""
-        if clear is None:
-            clear = self._clear_moment(flight, begin, time)
+        if clear is None or self._closest(flight, clear) <= 0:  # a bound may stand above a zero
+            clear = self._clear_moment(flight, begin if clear is None else clear, time)
             if clear is None:
                 return begin + 0.5 * (time - begin) * 1e-3
         root: float = brentq(lambda t: self._closest(flight, t), clear, time, xtol=1e-13)
@@ -217,7 +213,7 @@ class Motion(ContactStepping):
         """A moment shortly after `begin` at which nothing touches, for bodies that just parted."""
         for halvings in range(1, 30):
             time = begin + (end - begin) * 0.5**halvings
-            if self._is_clear(flight, time):
+            if self._closest(flight, time) > 0:
                 return time
         return None
 

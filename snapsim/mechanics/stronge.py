@@ -9,7 +9,8 @@ relative to b and W (3, 3) the Delassus block,
 
 Compression stores work E = -int u_n dp while u_n < 0; restitution gives back e^2 of it, so the
 blow ends when int u_n dp over restitution has reached e^2 E. A part that joints leave one way to
-move, and that stick holds there, keeps what is stored (W singular: u_n stops with u_t). Rewritten
+move, and that stick holds there, keeps what is stored (W singular: u_n stops with u_t); so does
+one for which the direction of slip is known only by rounding. Rewritten
 with dp = |u_t| dt the slip equations are regular up to u_t = 0 and are integrated by extrapolation;
 wherever the slip direction stays constant (planar blows, stick) the closed solution is used.
 Units: u [m/s], p [kg m/s], W [1/kg], E [J]. Valid for 0 <= e <= 1, mu >= 0, W positive
@@ -111,9 +112,9 @@ def _straight(block: Array, state: Array, friction: float, kappa: float) -> bool
     slip = np.hypot(state[1], state[2])
     if stays:
         rate[1], rate[2] = 0.0, 0.0
-        if rate[0] <= _LOCKED * block[0, 0]:
-            state[0] = 0.0
-            return True
+    if slip == 0.0 and friction > 0.0 and rate[0] <= _LOCKED * block[0, 0]:
+        state[0] = 0.0  # wedged: neither sticking nor slipping lets it part
+        return True
     along = (rate[1] * state[1] + rate[2] * state[2]) / slip if slip > 0.0 else 0.0
     stop = slip / -along if along < 0.0 and friction > 0.0 else np.inf
     end = _remaining(state[0], rate[0], state[4], kappa)

@@ -402,3 +402,17 @@ def test_jammed_body_comes_to_an_end():
     assert np.all(np.isfinite(blow.velocity))
     assert abs(blow.velocity[1, 2]) < 1e-5
     assert 0 <= blow.lost <= 0.5 + 1e-12
+
+
+def test_a_part_wedged_on_its_rail_is_left_with_a_finite_impulse():
+    """One way to move, g, is left, and stick holds there (|g_n| < mu |g_t|): it stops, whatever the
+    rounding of W = g g^T is; W and u as a random scene had them."""
+    block = np.array([
+        [10.160102541885545, -2.4671483010942428, -10.643004005905318],
+        [-2.4671483010942428, 0.5990904830436466, 2.5844098662836874],
+        [-10.643004005905318, 2.5844098662836874, 11.148857386304122],
+    ])  # fmt: skip
+    before = np.array([-0.07473235616407273, 0.01814704180266341, 0.07828432466561766])
+    found = single_blow(block, before, 1.0, 1.0)
+    assert np.all(np.isfinite(found))
+    assert before + block @ found[:3] == pytest.approx(np.zeros(3), abs=1e-12)
