@@ -37,7 +37,11 @@ from snapsim.mechanics.contact.touching import (
     contacts_of,
 )
 from snapsim.numerics.compilation import bare, compiled, part_of_caller
+from snapsim.numerics.copying import copy
 from snapsim.parts.shapes import Shape, pieces_of
+
+TOO_DEEP = 1e-4
+"""Depth, relative to the smaller piece, beyond which a contact is compared with the overlap."""
 
 ASIDE = 10.0
 """How far from a corner the second trial is made, in hairs."""
@@ -163,6 +167,7 @@ def pair_contacts(pieces: Pieces, at: Placed, a: int, b: int, reach: float, rows
                 continue
             count = contacts_of(solids[p], solids[q], at.turn[p], at.turn[q], offset, reach, own)
             own[:count, :3] += at.centre[q]
+            count = _no_deeper(pieces, at, p, q, offset, own, count)
             if single:
                 return count
             hair = HAIR * min(solids[p, REACH], solids[q, REACH])
@@ -170,6 +175,29 @@ def pair_contacts(pieces: Pieces, at: Placed, a: int, b: int, reach: float, rows
                 if _leads_out(pieces, at, a, p, b, q, own[k], hair):
                     total = add(rows, 0, total, own[k], 10 * hair)
     return total
+
+
+@compiled
+def _no_deeper(
+    pieces: Pieces, at: Placed, p: int, q: int, offset: Array, rows: Array, count: int
+) -> int:
+    """Drop contacts of two pieces far deeper than the pieces overlap; returns how many are left.
+
+    A curve that runs through the other piece to its far side can end there as if it touched.
+    """
+    one, two = pieces.rows[p], pieces.rows[q]
+    size, deepest, kept = min(one[REACH], two[REACH]), 0.0, 0
+    for k in range(count):
+        deepest = min(deepest, rows[k, DISTANCE])
+    if deepest > -TOO_DEEP * size:
+        return count
+    cut = 4.0 * min(gap_of(one, two, at.turn[p], at.turn[q], offset), 0.0) - TOO_DEEP * size
+    for k in range(count):
+        if rows[k, DISTANCE] >= cut:
+            if kept < k:
+                copy(rows[k], rows[kept])
+            kept += 1
+    return kept
 
 
 @compiled
