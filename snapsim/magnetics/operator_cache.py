@@ -16,7 +16,6 @@ from __future__ import annotations
 import hashlib
 import inspect
 import os
-import zipfile
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cache
@@ -36,7 +35,7 @@ from snapsim.magnetics.demagnetization import (
     shifted_inverse,
 )
 from snapsim.magnetics.sectors import Sectors, sectors_of, split, unknown_volumes
-from snapsim.numerics.kept_files import kept_folder, make_room, write_whole
+from snapsim.numerics.kept_files import SHARED, kept_folder, make_room, write_whole
 
 DIGITS: Final = 11
 """Decimals that the coordinates of a mesh of unit volume are rounded to."""
@@ -104,7 +103,7 @@ def _write(path: Path | None, blocks: Array) -> None:
     if path is None:
         return
     with suppress(OSError):
-        write_whole(path, lambda file: np.savez(file, blocks=blocks))
+        write_whole(path, lambda file: np.savez(file, blocks=blocks), SHARED)
         make_room(path.parent.glob("*" + SUFFIX), LARGEST_TOTAL, keep=path)
 
 
@@ -154,6 +153,6 @@ def _blocks(path: Path | None, shape: tuple[int, int, int]) -> Array | None:
         with path.open("rb") as file, np.load(file, allow_pickle=False) as archive:
             blocks = np.asarray(archive["blocks"], dtype=np.float64)
         os.utime(path)
-    except (OSError, EOFError, ValueError, KeyError, zipfile.BadZipFile):
+    except Exception:  # zip's checksums find all that is damaged; heads raise whatever they like
         return None
     return blocks if blocks.shape == shape and np.isfinite(blocks).all() else None

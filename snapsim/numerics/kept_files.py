@@ -16,6 +16,10 @@ from typing import IO, Final
 
 import platformdirs
 
+PRIVATE: Final = 0o600
+SHARED: Final = 0o644
+"""Who may read a file: its maker (machine code is run), or whoever shares the folder."""
+
 DAY: Final = 86_400.0
 """Seconds."""
 
@@ -27,13 +31,13 @@ def kept_folder(kind: str) -> Path | None:
     """
     chosen = os.environ.get("SNAPSIM_CACHE")
     if chosen:
-        root = Path(chosen).expanduser()
+        root = Path(os.path.expanduser(chosen))  # stays as it is where "~name" is nobody's
         return root if kind == "operators" else root / kind
     folder = Path(platformdirs.user_cache_dir("snapsim", appauthor=False)) / kind
     return folder if folder.is_absolute() else None
 
 
-def write_whole(path: Path, fill: Callable[[IO[bytes]], object]) -> None:
+def write_whole(path: Path, fill: Callable[[IO[bytes]], object], mode: int = PRIVATE) -> None:
     """Let `fill` write a file under a temporary name and rename it; raises OSError."""
     path.parent.mkdir(parents=True, exist_ok=True)
     with tempfile.NamedTemporaryFile(dir=path.parent, suffix=".part", delete=False) as file:
@@ -41,6 +45,7 @@ def write_whole(path: Path, fill: Callable[[IO[bytes]], object]) -> None:
         try:
             fill(file)
             file.close()
+            os.chmod(temporary, mode)
             os.replace(temporary, path)
         except BaseException:
             file.close()

@@ -37,7 +37,19 @@ def read_surface(folder: Path, name: str) -> tuple[Array, IntArray]:
     corners, triangles = np.asarray(found.vertices), np.asarray(found.faces)
     if not len(triangles):
         raise ValueError(f'"{name}" has no triangles; a closed surface is needed')
+    if triangles.min() < 0 or triangles.max() >= len(corners):
+        raise ValueError(
+            f'"{name}" is damaged: a triangle names corner {_odd(triangles, len(corners))}, and'
+            f" there are {len(corners)}"
+        )
+    if not np.isfinite(corners).all():
+        raise ValueError(f'"{name}" is damaged: a corner is not finite')
     return _joined(np.array(corners, dtype=np.float64), np.array(triangles, dtype=np.int64))
+
+
+def _odd(triangles: IntArray, corners: int) -> int:
+    """The first number that is no corner's."""
+    return int(triangles[(triangles < 0) | (triangles >= corners)][0])
 
 
 def _loaded(path: Path) -> Any:

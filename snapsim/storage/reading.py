@@ -26,6 +26,7 @@ from snapsim.simulation.trajectory import (
 from snapsim.storage import columns
 from snapsim.storage.datasets import floats, text, texts
 from snapsim.storage.link_names import escape
+from snapsim.storage.seal import CUT_SHORT, check_seal, check_structure
 from snapsim.storage.writing import FORMAT, FORMAT_VERSION, content_hash
 
 Rebuild = Callable[[str, str], System]
@@ -38,10 +39,34 @@ def read_run(path: str | PathLike[str], rebuild: Rebuild) -> Trajectory:
     Raises InputError for a file that is missing, cut short, damaged or no run file.
     """
     shown = fspath(path)
-    with _one_line_errors(shown), h5py.File(path, "r") as file:
-        _check_format(file, shown)
-        system = _system(file, rebuild, shown)
-        return _trajectory(file, system)
+    with _one_line_errors(shown):
+        check_seal(shown)
+        with h5py.File(path, "r") as file:
+            _check_format(file, shown)
+            check_structure(file, shown)
+            found = _trajectory(file, _system(file, rebuild, shown))
+    _check_frames(found, shown)
+    return found
+
+
+def _check_frames(run: Trajectory, shown: str) -> None:
+    """Raise InputError unless every series has one entry a frame and time goes on."""
+    frames = len(run.time)
+    series = {
+        **{name: getattr(run, name) for name in columns.MOTION},
+        **{f"energy/{name}": values for name, values in run.energy.items()},
+        **{f"work/{name}": values for name, values in run.work.items()},
+        **{f"magnetisation of {name}": values for name, values in run.magnetisation.items()},
+        **{f"load on {name}": values for name, values in run.bearing.items()},
+        "gap": run.gap,
+    }
+    for name, values in series.items():
+        if len(values) != frames:
+            raise InputError(
+                f"is damaged: {name} has {len(values)} entries at {frames} times", file=shown
+            )
+    if not frames or not (np.diff(run.time) >= 0).all() or not np.isfinite(run.time).all():
+        raise InputError("is damaged: its times do not follow each other", file=shown)
 
 
 @contextmanager
@@ -56,7 +81,15 @@ def _one_line_errors(shown: str) -> Iterator[None]:
         raise InputError("cannot be read: permission denied", file=shown) from None
     except OSError as error:
         raise InputError(_reason(str(error)), file=shown) from None
-    except (KeyError, ValueError, TypeError, IndexError, RuntimeError) as error:
+    except (
+        KeyError,
+        ValueError,
+        TypeError,
+        IndexError,
+        RuntimeError,
+        AttributeError,
+        MemoryError,
+    ) as error:
         detail = " ".join(str(error).split())[:120]
         raise InputError(f"is damaged, or no whole run file: {detail}", file=shown) from None
 
@@ -64,7 +97,7 @@ def _one_line_errors(shown: str) -> Iterator[None]:
 def _reason(text: str) -> str:
     """What HDF5's complaint means."""
     if "truncated" in text:
-        return "is cut short: the file is no longer whole; run release again"
+        return CUT_SHORT
     if "signature" in text:
         return "is no HDF5 file; give a run file written by release"
     if "lock" in text:

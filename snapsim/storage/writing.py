@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import hashlib
+import io
 from collections.abc import Mapping
 from dataclasses import fields
 from importlib.metadata import PackageNotFoundError, version
 from os import PathLike
+from pathlib import Path
 
 import h5py
 import numpy as np
@@ -15,6 +17,7 @@ from snapsim.simulation.trajectory import Audit, Trajectory
 from snapsim.storage import columns
 from snapsim.storage.datasets import put, put_text, scale
 from snapsim.storage.link_names import escape
+from snapsim.storage.seal import BLOCK, seal
 from snapsim.storage.whole_file import whole_file
 from snapsim.words.endings import ending_words, parting_words
 from snapsim.words.meshes import with_mesh_words
@@ -29,9 +32,24 @@ def write_run(trajectory: Trajectory, path: str | PathLike[str], force: bool = F
     """Write `trajectory` to `path`, whole or not at all.
 
     An existing file is kept unless `force`; raises OutputError. The same run gives the same
-    datasets each time; only the attribute `wall_s` of /cost may differ.
+    datasets each time; only the attribute `wall_s` of /cost may differ. The file is made in memory:
+    a disk that fills up under the HDF5 library ends the whole process.
     """
-    with whole_file(path, force) as temporary, h5py.File(temporary, "w") as file:
+    with whole_file(path, force) as temporary:
+        write_content(trajectory, temporary)
+
+
+def write_content(trajectory: Trajectory, path: Path) -> None:
+    """Write the bytes of a run file; raises OSError."""
+    content = _content(trajectory).getbuffer()
+    seal(content)
+    with open(path, "wb") as file:
+        file.write(content)
+
+
+def _content(trajectory: Trajectory) -> io.BytesIO:
+    content = io.BytesIO()
+    with h5py.File(content, "w", userblock_size=BLOCK) as file:
         file.attrs["format"] = FORMAT
         file.attrs["format_version"] = FORMAT_VERSION
         file.attrs["outcome"] = trajectory.outcome
@@ -47,6 +65,7 @@ def write_run(trajectory: Trajectory, path: str | PathLike[str], force: bool = F
         _write_loads(file, trajectory, time)
         _write_energy(file, trajectory, time)
         _write_cost(file, trajectory)
+    return content
 
 
 def content_hash(resolved: str) -> str:

@@ -174,6 +174,39 @@ def test_an_unreadable_mesh_file_is_one_line(scene, name, content, complaint):
     assert complaint in line_of(scene, MESH.replace("part.stl", name))
 
 
+ASCII_PLY = """ply
+format ascii 1.0
+element vertex 4
+property float x
+property float y
+property float z
+element face 4
+property list uchar int vertex_indices
+end_header
+0 0 0
+1 0 0
+0 1 0
+{last}
+3 0 2 1
+3 0 1 {corner}
+3 1 2 3
+3 2 0 3
+"""
+
+
+@pytest.mark.parametrize(
+    ("last", "corner", "complaint"),
+    [
+        ("0 0 1", "9", "is damaged: a triangle names corner 9, and there are 4"),
+        ("0 0 1", "-2", "is damaged: a triangle names corner -2, and there are 4"),
+        ("0 0 nan", "3", "is damaged: a corner is not finite"),
+    ],
+)
+def test_a_mesh_whose_triangles_lead_nowhere_is_one_line(scene, last, corner, complaint):
+    (scene.folder / "part.ply").write_text(ASCII_PLY.format(last=last, corner=corner))
+    assert complaint in line_of(scene, MESH.replace("part.stl", "part.ply"))
+
+
 def test_a_missing_mesh_file_is_one_line(scene):
     assert '"part.stl" is not there' in line_of(scene, MESH)
 

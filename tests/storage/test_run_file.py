@@ -2,6 +2,7 @@
 
 import dataclasses
 import os
+from contextlib import contextmanager
 from pathlib import Path
 
 import h5py
@@ -14,7 +15,9 @@ import snapsim
 from snapsim.errors import InputError, OutputError
 from snapsim.mechanics.ending import OUTCOMES, EndReason, ended
 from snapsim.simulation.release_accuracy import Meshes
-from snapsim.storage.writing import write_run
+from snapsim.storage.seal import BLOCK
+from snapsim.storage.whole_file import whole_file
+from snapsim.storage.writing import write_content, write_run
 from snapsim.words.endings import ending_words
 
 
@@ -31,6 +34,15 @@ def same(a, b):
     if isinstance(a, dict):
         return set(a) == set(b) and all(same(a[k], b[k]) for k in a)
     return type(a) is type(b) and (a == b or (a != a and b != b))
+
+
+@contextmanager
+def edited(path):
+    """A run file opened to be spoilt; its hash goes, as in a file of an earlier version."""
+    with h5py.File(path, "a") as file:
+        yield file
+    with open(path, "r+b") as file:
+        file.write(bytes(BLOCK))
 
 
 def datasets(path):
@@ -115,7 +127,7 @@ def test_every_dataset_has_units_a_description_and_named_dimensions(run, tmp_pat
 def test_a_file_of_an_earlier_version_reads_without_what_it_lacks(run, tmp_path):
     """Format 1 gained columns: blows' areas and stresses, torques, reasons, works."""
     write_run(run, tmp_path / "run.h5")
-    with h5py.File(tmp_path / "run.h5", "a") as file:
+    with edited(tmp_path / "run.h5") as file:
         for name in ("area", "edge_stress", "magnet_strength"):
             del file["impacts"][name]
         for load in file["loads"].values():
@@ -141,7 +153,7 @@ def test_why_a_run_ended_reads_back_and_stands_in_words_beside_its_code(run, tmp
 @pytest.mark.parametrize("code", [None, "struck_by_lightning"])
 def test_words_of_an_older_or_newer_file_stand_and_are_written_again(run, tmp_path, code):
     write_run(run, tmp_path / "run.h5")
-    with h5py.File(tmp_path / "run.h5", "a") as file:
+    with edited(tmp_path / "run.h5") as file:
         file.attrs["outcome"], file.attrs["reason"] = "stopped", "it went from the scene"
         del file.attrs["reason_code"]
         load = file["loads/string"].attrs
@@ -243,12 +255,14 @@ def test_a_file_cut_short_is_one_clear_line(share, run, tmp_path):
     assert "\n" not in str(caught.value)
 
 
-def test_flipped_bytes_are_found_or_do_no_harm(run, tmp_path):
+@pytest.mark.parametrize("sealed", [True, False])
+def test_flipped_bytes_are_found_and_without_a_hash_do_no_harm(sealed, run, tmp_path):
     target = tmp_path / "run.h5"
     write_run(run, target)
     whole = bytearray(target.read_bytes())
-    random = np.random.default_rng(5)
-    for place in random.integers(0, len(whole), 40):
+    if not sealed:
+        whole[:BLOCK] = bytes(BLOCK)
+    for place in np.random.default_rng(5).integers(BLOCK, len(whole), 40):
         spoilt = bytearray(whole)
         spoilt[place] ^= 0xFF
         target.write_bytes(spoilt)
@@ -258,6 +272,90 @@ def test_flipped_bytes_are_found_or_do_no_harm(run, tmp_path):
         except InputError as error:
             said = str(error)
         assert "\n" not in said
+        assert not sealed or "does not match its hash" in said
+
+
+def test_zeroed_blocks_are_found_at_once(run, tmp_path):
+    # the HDF5 library may look for the end of a zeroed heap for tens of seconds
+    target = tmp_path / "run.h5"
+    write_run(run, target)
+    whole = bytearray(target.read_bytes())
+    whole[4096:12288] = bytes(8192)
+    target.write_bytes(whole)
+    with pytest.raises(InputError, match="does not match its hash"):
+        snapsim.read_run(target)
+
+
+def test_a_disk_that_fills_while_writing_is_one_line(run, tmp_path):
+    # /dev/full answers every write with ENOSPC (Linux, full(4))
+    def fill():
+        with whole_file(tmp_path / "run.h5", force=False) as temporary:
+            temporary.symlink_to("/dev/full")
+            write_content(run, temporary)
+
+    with pytest.raises(OutputError, match="No space left on device"):
+        fill()
+    assert os.listdir(tmp_path) == []
+
+
+def _to_another_file(file, path):
+    del file["time"]
+    file["time"] = h5py.ExternalLink(path, "/time")
+
+
+def _to_another_name(file, path):
+    del file["gap"]
+    file["gap"] = h5py.SoftLink("/time")
+
+
+def _kept_elsewhere(file, path):
+    del file["gap"]
+    file.create_dataset("gap", (4,), "f8", external=[(path, 0, 32)])
+
+
+def _put_together(file, path):
+    layout = h5py.VirtualLayout((len(file["time"]),), "f8")
+    layout[:] = h5py.VirtualSource(path, "time", file["time"].shape)
+    del file["gap"]
+    file.create_virtual_dataset("gap", layout)
+
+
+def _larger_than_the_file(file, path):
+    del file["gap"]
+    file.create_dataset("gap", (300_000_000,), "f8")  # 2.4 GB declared, nothing stored
+
+
+def _one_short(file, path):
+    values = file["gap"][:-1]
+    del file["gap"]
+    file["gap"] = values
+
+
+def _backwards(file, path):
+    values = file["time"][()][::-1]
+    file["time"][...] = values
+
+
+@pytest.mark.parametrize(
+    ("spoil", "said"),
+    [
+        (_to_another_file, "links to data elsewhere"),
+        (_to_another_name, "links to data elsewhere"),
+        (_kept_elsewhere, "holds data kept in other files"),
+        (_put_together, "holds data kept in other files"),
+        (_larger_than_the_file, "/gap is larger than the file can hold"),
+        (_one_short, "gap has [0-9]+ entries at [0-9]+ times"),
+        (_backwards, "its times do not follow each other"),
+    ],
+)
+def test_a_crafted_file_is_refused(spoil, said, run, tmp_path):
+    target, other = tmp_path / "run.h5", tmp_path / "other.h5"
+    write_run(run, target)
+    write_run(run, other)
+    with edited(target) as file:
+        spoil(file, str(other))
+    with pytest.raises(InputError, match=said):
+        snapsim.read_run(target)
 
 
 @pytest.mark.parametrize("name", ["magnetisation", "spin"])
@@ -298,7 +396,7 @@ def test_what_is_not_there_is_one_clear_line(path, said, tmp_path):
 def test_a_missing_part_is_one_clear_line(part, run, tmp_path):
     target = tmp_path / "run.h5"
     write_run(run, target)
-    with h5py.File(target, "a") as file:
+    with edited(target) as file:
         del file[part]
     with pytest.raises(InputError, match="is damaged"):
         snapsim.read_run(target)
@@ -307,7 +405,7 @@ def test_a_missing_part_is_one_clear_line(part, run, tmp_path):
 def test_a_changed_scene_is_found_by_its_hash(run, tmp_path):
     target = tmp_path / "run.h5"
     write_run(run, target)
-    with h5py.File(target, "a") as file:
+    with edited(target) as file:
         text = file["scene/resolved"].asstr()[()]
         file["scene/resolved"][()] = text.replace("1.35 T", "1.45 T")
     with pytest.raises(InputError, match="does not match its hash"):
@@ -317,7 +415,7 @@ def test_a_changed_scene_is_found_by_its_hash(run, tmp_path):
 def test_a_later_format_is_refused_by_number(run, tmp_path):
     target = tmp_path / "run.h5"
     write_run(run, target)
-    with h5py.File(target, "a") as file:
+    with edited(target) as file:
         file.attrs["format_version"] = 99
     with pytest.raises(InputError, match="format 99"):
         snapsim.read_run(target)
