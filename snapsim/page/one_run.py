@@ -8,12 +8,14 @@ security policy forbids every request.
 from __future__ import annotations
 
 import base64
-import html
 import io
 import json
 from os import PathLike
 from pathlib import Path
 from typing import Any
+
+from jinja2 import StrictUndefined, Template
+from markupsafe import Markup
 
 from snapsim.analysis.cautions import CAUTIONS
 from snapsim.page.playback import playback
@@ -49,24 +51,20 @@ def one_run_html(run: Trajectory) -> str:
         "version": __version__,
     }
     scripts = [_vue(), *((ASSETS / name).read_text(encoding="utf-8") for name in SCRIPTS)]
+    style = _type() + (ASSETS / "page.css").read_text(encoding="utf-8")
+    return _template().render(
+        title=run.system.title,
+        style=Markup(style),
+        data=Markup(_json(given)),
+        scripts=[Markup(_script(text)) for text in scripts],
+    )
+
+
+def _template() -> Template:
+    """The page in marks of its own, since Vue's are those that jinja2 has by custom."""
+    marks = ("<!--%", "%-->", "<!--=", "=-->", "<!--#", "#-->")
     page = (ASSETS / "run.html").read_text(encoding="utf-8")
-    filled = {
-        "<!--TITLE-->": html.escape(run.system.title),
-        "<!--STYLE-->": _type() + (ASSETS / "page.css").read_text(encoding="utf-8"),
-        "<!--DATA-->": _json(given),
-        "<!--SCRIPTS-->": "\n".join(f"<script>\n{_script(s)}\n</script>" for s in scripts),
-    }
-    head, *rest = _split(page, list(filled))
-    return str(head) + "".join(filled[mark] + text for mark, text in rest)
-
-
-def _split(page: str, marks: list[str]) -> list[Any]:
-    """The page up to the first mark, then each mark with the text after it: what is filled in is
-    not looked through again."""
-    places = sorted((page.index(mark), mark) for mark in marks)
-    ends = [at for at, _ in places[1:]] + [len(page)]
-    parts = [(m, page[at + len(m) : end]) for (at, m), end in zip(places, ends, strict=True)]
-    return [page[: places[0][0]], *parts]
+    return Template(page, *marks, autoescape=True, undefined=StrictUndefined)
 
 
 def _json(given: dict[str, Any]) -> str:

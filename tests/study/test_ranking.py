@@ -4,6 +4,7 @@ import csv
 import json
 import sys
 from concurrent.futures import ThreadPoolExecutor
+from html.parser import HTMLParser
 
 import pytest
 
@@ -103,6 +104,45 @@ def test_every_output_has_the_cautions_and_the_page_fetches_nothing(ranked):
     rows = list(csv.DictReader(line for line in table.splitlines() if not line.startswith("#")))
     assert float(rows[0]["snap chance"]) == 0
     assert json.loads(rank_json(result)) == result
+
+
+class Elements(HTMLParser):
+    """The elements and their attributes' names in a page, in order, and its text."""
+
+    def __init__(self, page):
+        super().__init__()
+        self.found, self.text = [], ""
+        self.feed(page)
+        self.close()
+
+    def handle_starttag(self, tag, attrs):
+        self.found.append((tag, [name for name, _ in attrs]))
+
+    def handle_data(self, data):
+        self.text += data
+
+
+HOSTILE = "</script><script>alert(1)</script>\"'>&amp;{{ 1 }}"
+
+
+def spoilt(here, key=""):
+    """The result with something nasty behind each name and text that a page shows."""
+    if isinstance(here, dict):
+        return {k: spoilt(v, k) for k, v in here.items()}
+    if isinstance(here, list):
+        return [spoilt(v, key) for v in here]
+    plain = not isinstance(here, str) or key in ("unit", "measure", "side", "method")
+    return here if plain else here + HOSTILE
+
+
+def test_names_of_any_kind_are_text_and_never_elements(ranked):
+    _, result = ranked
+    result = json.loads(json.dumps(result))
+    result["rows"][0]["hands"] = {"rim": {"gap_m": 0.025, "closes": None, "before_reaction": None}}
+    page, clean = Elements(report(spoilt(result))), Elements(report(result))
+    assert page.found == clean.found
+    assert HOSTILE in page.text
+    assert page.text.count(HOSTILE) > 60
 
 
 def test_a_parquet_file_holds_the_columns_of_the_csv_and_the_cautions(ranked, tmp_path):
