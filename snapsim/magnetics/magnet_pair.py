@@ -11,9 +11,9 @@ and the sectors of a hexagon, equal steps round a circle. Points crowded further
 were tried: they help equal coaxial magnets in contact and harm every other pose, where the edge of
 one magnet lies across the face of the other. Relative force error at 16 points (default), by gap
 over the size of the body acted on, equal coaxial magnets | offset ones:
-10 % 1e-6 | 3e-4, 5 % 3e-5 | 8e-4, 1 % 1e-4 | 2e-2, contact 3e-3 | 1e-2 or worse. For 1e-4 in any
-pose: 20 points at 10 %, 24 at 5 %, some 80 at 1 % (extrapolated from 48); in contact the error
-falls only as 1/order^2.
+10 % 1e-6 | 3e-4, 5 % 3e-5 | 8e-4, 1 % 1e-4 | 2e-2, contact 3e-3 | 1e-2 or worse: so magnets closer
+than the smaller one's size act by the charge on its faces instead (`face_force`), where the error
+here is below 1e-7.
 Valid while the bodies do not overlap.
 """
 

@@ -13,8 +13,7 @@ saturating parts near a magnet. The true error was at most 2.1 of |q_0 - q_f| wi
 24 to 64 cells and at most 1.1 with 96 and more, where the two meshes differ by more than FLOOR.
 
 For a vector, |.| is its length and u one number for all components. Assumed: the cells are what
-errs most. Not covered: the material's curve, remanence, hysteresis, eddy currents, and points in
-magnets that all but touch each other (`magnetics.magnet_pair`).
+errs most. Not covered: the material's curve, remanence, hysteresis and eddy currents.
 """
 
 from __future__ import annotations
