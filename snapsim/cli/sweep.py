@@ -93,6 +93,7 @@ def _summary(standing: Standing, folder: str) -> dict[str, Any]:
         "directory": folder,
         "runs": standing.total,
         "computed_now": standing.fresh,
+        "damaged_rows": standing.damaged,
         "seconds": standing.seconds,
         "runs_per_second": standing.rate,
         "statuses": dict(sorted(standing.statuses.items())),
@@ -110,4 +111,6 @@ def _table(result: dict[str, Any]) -> str:
         f" next: snapsim rank {result['directory']}",
         *result["cautions"],
     ]
+    if result["damaged_rows"]:
+        lines.insert(1, f"{result['damaged_rows']} rows were damaged and are computed anew")
     return "\n".join(lines)

@@ -4,15 +4,18 @@ A ledger belongs to one `identity`: what was computed (scene, study) and by what
 libraries). Opened again with the same identity it goes on where it stopped, at whatever moment that
 was: a row is there whole or not at all (write-ahead log, one transaction a row). With another
 identity it is refused, or emptied where that is asked for. One process at a time holds it.
+Each row has a hash: one that is damaged is named by a reader, and computed anew by a sweep.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
+import shutil
 import sqlite3
+import tempfile
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from importlib.metadata import version
 from os import PathLike
 from pathlib import Path
@@ -26,12 +29,13 @@ from snapsim.errors import InputError, OutputError
 NAME = "sweep.sqlite"
 FORMAT = "snapsim sweep 1"
 
-_TABLES = """
-CREATE TABLE IF NOT EXISTS about (key TEXT PRIMARY KEY, value TEXT NOT NULL);
-CREATE TABLE IF NOT EXISTS run (
-  number INTEGER PRIMARY KEY, status TEXT NOT NULL, result TEXT NOT NULL, cpu_s REAL
-);
-"""
+DIGEST = "digest"
+"""Key of the hash of all else that a ledger says it is about."""
+
+_ABOUT = "CREATE TABLE IF NOT EXISTS about (key TEXT PRIMARY KEY, value TEXT NOT NULL)"
+_RUNS = """CREATE TABLE IF NOT EXISTS run (
+  number INTEGER PRIMARY KEY, status TEXT NOT NULL, result TEXT NOT NULL, cpu_s REAL, digest TEXT
+)"""
 
 _NOT_COMPUTING = {"cli", "render", "page"}
 """Folders of the program that no number in a ledger depends on."""
@@ -40,7 +44,8 @@ _NOT_COMPUTING = {"cli", "render", "page"}
 class Ledger:
     """The open ledger of one directory.
 
-    `notes` are kept beside the identity and compared with nothing. Use as a context manager.
+    `notes` are kept beside the identity and compared with nothing. `damaged` are the numbers of
+    rows that were left out as their hash does not match. Use as a context manager.
     Raises OutputError where it cannot be written, is held by another process, or belongs to another
     identity and `redo` is not given.
     """
@@ -62,7 +67,8 @@ class Ledger:
             with _spoken(self.folder):
                 self._base = sqlite3.connect(self.folder / NAME)
                 self._base.execute("PRAGMA journal_mode=WAL")
-                self._base.executescript(_TABLES)
+                self._base.execute(_ABOUT)
+                self._base.execute(_RUNS)
             self._admit(identity, redo, notes or {})
         except BaseException:
             self._lock.release()
@@ -81,9 +87,14 @@ class Ledger:
             )
         with _spoken(self.folder), self._base:
             if redo:
-                self._base.execute("DELETE FROM run")
+                self._base.execute("DROP TABLE run")
+                self._base.execute(_RUNS)
+            told = notes | wanted
+            told[DIGEST] = _digest_of(told)
             self._base.execute("DELETE FROM about")
-            self._base.executemany("INSERT INTO about VALUES (?, ?)", (notes | wanted).items())
+            self._base.executemany("INSERT INTO about VALUES (?, ?)", told.items())
+            self.damaged = _read(self._base)[1]
+            self._base.executemany("DELETE FROM run WHERE number = ?", [(n,) for n in self.damaged])
 
     def done(self) -> set[int]:
         """Return the numbers of the runs that are in the ledger."""
@@ -92,13 +103,15 @@ class Ledger:
     def add(self, number: int, result: Mapping[str, Any]) -> None:
         """Write one run's result, whole or not at all; raises OutputError (a full disk)."""
         plain = {k: v for k, v in result.items() if k not in ("number", "cpu_s")}
-        row = (number, result["status"], json.dumps(plain, sort_keys=True), result.get("cpu_s"))
+        status, text = result["status"], json.dumps(plain, sort_keys=True)
+        digest = fingerprint(str(number), status, text)
+        row = (number, status, text, result.get("cpu_s"), digest)
         with _spoken(self.folder), self._base:
-            self._base.execute("INSERT OR REPLACE INTO run VALUES (?, ?, ?, ?)", row)
+            self._base.execute("INSERT OR REPLACE INTO run VALUES (?, ?, ?, ?, ?)", row)
 
     def results(self) -> Iterator[tuple[int, dict[str, Any]]]:
         """Yield (number, result) in order of number."""
-        return _results(self._base)
+        return iter(_read(self._base)[0].items())
 
     def close(self) -> None:
         """Close the file and let others have the directory."""
@@ -120,21 +133,50 @@ class Ledger:
 def read_ledger(folder: str | PathLike[str]) -> tuple[dict[str, str], dict[int, dict[str, Any]]]:
     """Return what a ledger is about and its results by number, also while a sweep is running.
 
-    Raises InputError where there is none.
+    Raises InputError where there is none, and for one that is damaged.
     """
     path = Path(folder) / NAME
     if not path.is_file():
         raise InputError(f"holds no sweep ({NAME}); make one with snapsim sweep", file=str(folder))
     try:
-        base = sqlite3.connect(path)
-        about = dict(base.execute("SELECT key, value FROM about"))
-        results = dict(_results(base))
-        base.close()
-    except sqlite3.Error as error:
+        about, (results, damaged) = _looked_into(path)
+    except (sqlite3.Error, OSError) as error:
         raise InputError(f"cannot be read: {error}", file=str(path)) from None
     if about.get("format") != FORMAT:
         raise InputError(f'is no ledger of this version ("{FORMAT}" is due)', file=str(path))
+    if about.pop(DIGEST, None) not in (None, _digest_of(about)):
+        raise InputError(
+            "is damaged: what it is about does not match its hash; use sweep --redo", file=str(path)
+        )
+    if damaged:
+        shown = ", ".join(map(str, damaged[:10])) + (" ..." if len(damaged) > 10 else "")
+        raise InputError(
+            f"has damaged rows ({len(damaged)}: {shown}); the same snapsim sweep command computes"
+            " them anew",
+            file=str(path),
+        )
     return about, results
+
+
+def _looked_into(path: Path) -> tuple[dict[str, str], tuple[dict[int, dict[str, Any]], list[int]]]:
+    """What a ledger is about, and its rows. SQLite writes beside a file that it only reads: where
+    it may not, a copy is looked into."""
+    try:
+        return _asked(path)
+    except sqlite3.OperationalError:
+        with tempfile.TemporaryDirectory() as copy:
+            for name in (NAME, f"{NAME}-wal"):
+                if (path.parent / name).is_file():
+                    shutil.copyfile(path.parent / name, Path(copy) / name)
+            return _asked(Path(copy) / NAME)
+
+
+def _asked(path: Path) -> tuple[dict[str, str], tuple[dict[int, dict[str, Any]], list[int]]]:
+    with closing(sqlite3.connect(path)) as base:
+        fault = base.execute("PRAGMA quick_check(1)").fetchone()[0]
+        if fault != "ok":
+            raise sqlite3.DatabaseError(" ".join(str(fault).split())[:120])
+        return dict(base.execute("SELECT key, value FROM about")), _read(base)
 
 
 def fingerprint(*texts: str) -> str:
@@ -154,9 +196,29 @@ def program_identity() -> str:
     return f"snapsim {version('snapsim')} ({code.hexdigest()[:16]}), {libraries}"
 
 
-def _results(base: sqlite3.Connection) -> Iterator[tuple[int, dict[str, Any]]]:
-    for number, result in base.execute("SELECT number, result FROM run ORDER BY number"):
-        yield number, json.loads(result)
+def _read(base: sqlite3.Connection) -> tuple[dict[int, dict[str, Any]], list[int]]:
+    """The results by number, and the numbers of rows that are damaged; rows of an earlier version
+    have no hash."""
+    hashed = "digest" in [column[1] for column in base.execute("PRAGMA table_info(run)")]
+    rows = base.execute(
+        f"SELECT number, status, result, {'digest' if hashed else 'NULL'} FROM run ORDER BY number"
+    )
+    results, damaged = dict[int, dict[str, Any]](), list[int]()
+    for number, status, text, digest in rows:
+        try:
+            found = json.loads(text)
+            sound = digest == fingerprint(str(number), status, text) if hashed else True
+        except (TypeError, ValueError):
+            sound = False
+        if sound:
+            results[number] = found
+        else:
+            damaged.append(number)
+    return results, damaged
+
+
+def _digest_of(about: Mapping[str, str]) -> str:
+    return fingerprint(*(f"{k}\0{v}" for k, v in sorted(about.items()) if k != DIGEST))
 
 
 def _locked(folder: Path) -> FileLock:

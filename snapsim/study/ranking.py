@@ -90,6 +90,8 @@ def _high(row: dict[str, Any]) -> float:
 
 def _rows(folder: str, against: list[Standard]) -> list[dict[str, Any]]:
     about, results = read_ledger(folder)
+    if "study text" not in about:
+        raise InputError("holds another kind of runs, no sweep", file=folder)
     study = study_from_text(about["study text"], folder)
     runs = _runs(study, results)
     if not runs:

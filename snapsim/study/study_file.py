@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from os import PathLike, fspath
 from typing import Annotated, Any, Literal, Self
 
@@ -169,9 +170,13 @@ def study_from(document: dict[str, Any], file: str) -> Study:
 def study_from_text(text: str, name: str) -> Study:
     """Return a study that a ledger keeps as JSON; raises InputError where it is damaged."""
     try:
+        document = json.loads(text)
         return Study.model_validate_json(text)
     except ValidationError as error:
-        raise InputError(f"holds a study that cannot be read: {error}", file=name) from None
+        said = input_error(error, document, f"{name}: the study it holds", Study)
+    except ValueError:
+        said = InputError("holds a study that cannot be read", file=name)
+    raise said
 
 
 def study_schema() -> dict[str, Any]:

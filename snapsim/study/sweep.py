@@ -45,7 +45,7 @@ class Standing:
     """How a sweep stands: of `total` runs `done` are in the ledger, `fresh` of them new.
 
     `flags` counts runs with each flag up, `statuses` those done, overlapping and failed, of all in
-    the ledger. `seconds` since it was started.
+    the ledger. `seconds` since it was started. `damaged` rows of the ledger are computed anew.
     """
 
     total: int
@@ -54,6 +54,7 @@ class Standing:
     seconds: float = 0.0
     flags: Counter[str] = field(default_factory=Counter)
     statuses: Counter[str] = field(default_factory=Counter)
+    damaged: int = 0
 
     def take(self, result: dict[str, Any], instead_of: dict[str, Any] | None = None) -> None:
         """Count one result, of a run made again instead of its earlier one."""
@@ -104,7 +105,7 @@ def sweep(
     """
     options = options or SweepOptions()
     ready = cases(study, fspath(file))
-    identity = {**ready.identity, "program": program_identity()}
+    identity = {**ready.identity, "program": program_identity(), "--keep": options.keep}
     notes = {"study text": study.model_dump_json(), "scene file": ready.file}
     notes["stray field"] = json.dumps(stray_summary(ready.scene))
     with Ledger(folder, identity, options.redo, notes) as ledger:
@@ -118,8 +119,9 @@ def _fill(
     progress: Callable[[Standing], None] | None,
 ) -> Standing:
     """Compute what is missing: in one pass, coarse first, or level by level."""
+    standing = Standing(count(ready.study), damaged=len(ledger.damaged))
     run_options = stopping(ready.study, Options(keep=options.keep, folder=_folder(ledger, options)))
-    with closing(_SweepDesk(ledger, options, progress, Standing(count(ready.study)))) as desk:
+    with closing(_SweepDesk(ledger, options, progress, standing)) as desk:
         if ready.study.rare is not None:
             _level_by_level(ready, desk, run_options)
         elif ready.study.coarse_first:

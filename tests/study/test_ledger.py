@@ -3,8 +3,11 @@
 import os
 import resource
 import signal
+import sqlite3
 from contextlib import contextmanager
+from pathlib import Path
 
+import numpy as np
 import pytest
 
 from snapsim.errors import InputError, OutputError
@@ -102,6 +105,82 @@ def test_a_file_in_the_way_and_a_foreign_directory_are_said(tmp_path):
         Ledger(tmp_path / "file", ONE)
     with pytest.raises(InputError, match="holds no sweep"):
         read_ledger(tmp_path)
+
+
+@pytest.fixture
+def forty(tmp_path):
+    """A closed ledger of forty runs, in one file."""
+    with Ledger(tmp_path, ONE, notes={"study text": "{}"}) as ledger:
+        for n in range(40):
+            ledger.add(n, {"status": "done", "energy": 0.1 * n, "flags": {"snap": n % 3 == 0}})
+    return tmp_path
+
+
+def test_a_flipped_bit_is_named_or_changes_nothing(forty):
+    whole = read_ledger(forty)
+    path = forty / "sweep.sqlite"
+    content = path.read_bytes()
+    random = np.random.default_rng(3)
+    said = []
+    for place in random.integers(0, len(content), 400):
+        spoilt = bytearray(content)
+        spoilt[place] ^= 1 << int(random.integers(0, 8))
+        path.write_bytes(spoilt)
+        try:
+            assert read_ledger(forty) == whole
+        except InputError as error:
+            said.append(str(error))
+    assert len(said) > 50  # most of the file is empty pages
+    assert not any("\n" in text for text in said)
+
+
+def test_a_damaged_row_is_named_and_computed_anew(forty):
+    base = sqlite3.connect(forty / "sweep.sqlite")
+    with base:
+        base.execute("UPDATE run SET result = replace(result, '0.5', '0.6') WHERE number = 5")
+        base.execute("UPDATE run SET result = '{' WHERE number = 7")
+    base.close()
+    with pytest.raises(InputError, match=r"damaged rows \(2: 5, 7\); the same snapsim sweep"):
+        read_ledger(forty)
+    with Ledger(forty, ONE) as ledger:
+        assert ledger.damaged == [5, 7]
+        assert ledger.done() == set(range(40)) - {5, 7}
+
+
+def test_what_a_ledger_is_about_is_hashed_too(forty):
+    base = sqlite3.connect(forty / "sweep.sqlite")
+    with base:
+        base.execute("UPDATE about SET value = '{ }' WHERE key = 'study text'")
+    base.close()
+    with pytest.raises(InputError, match="what it is about does not match its hash"):
+        read_ledger(forty)
+
+
+def test_a_ledger_of_an_earlier_version_has_no_hashes_and_is_read(forty):
+    base = sqlite3.connect(forty / "sweep.sqlite")
+    with base:
+        base.execute("ALTER TABLE run DROP COLUMN digest")
+        base.execute("DELETE FROM about WHERE key = 'digest'")
+    base.close()
+    assert len(read_ledger(forty)[1]) == 40
+
+
+def test_where_nothing_can_be_written_a_copy_is_read_with_its_write_ahead_log(
+    tmp_path, monkeypatch
+):
+    opened = sqlite3.connect
+
+    def refused(path, *rest):
+        if tmp_path in Path(path).parents:
+            raise sqlite3.OperationalError("attempt to write a readonly database")
+        return opened(path, *rest)
+
+    with Ledger(tmp_path, ONE) as ledger:
+        ledger.add(1, {"status": "done"})
+        assert (tmp_path / "sweep.sqlite-wal").stat().st_size > 0
+        monkeypatch.setattr(sqlite3, "connect", refused)
+        assert read_ledger(tmp_path)[1] == {1: {"status": "done"}}
+        monkeypatch.undo()
 
 
 def test_the_program_has_one_identity():

@@ -7,6 +7,7 @@ import sys
 import time
 import warnings
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -64,6 +65,13 @@ def test_an_interrupted_sweep_goes_on_to_the_same_table(study, tmp_path):
     standing = sweep(load_study(study), study, tmp_path / "parts", HERE)
     assert standing.fresh == 11
     assert read_ledger(tmp_path / "parts") == read_ledger(tmp_path / "whole")
+
+
+def test_other_run_files_are_refused_in_the_same_directory(study, tmp_path):
+    # solving frames that are kept moves the rounding of a run
+    sweep(load_study(study), study, tmp_path / "out", HERE)
+    with pytest.raises(OutputError, match="holds runs of another --keep; use --redo"):
+        sweep(load_study(study), study, tmp_path / "out", replace(HERE, keep="thin"))
 
 
 def test_a_changed_scene_is_refused_and_computed_anew_on_request(study, tmp_path):
