@@ -38,11 +38,8 @@ def moved(place: Place, change: Array) -> Place:
 
 def difference(place: Place, origin: Place) -> Array:
     """Return the change (6,) [m, rad] that leads from `origin` to `place`, the short way."""
-    q = rotations.multiply(place.quaternion, rotations.conjugate(origin.quaternion))
-    q = q if q[0] >= 0 else -q
-    sine = float(np.linalg.norm(q[1:]))
-    factor = 2.0 if sine < 1e-12 else 2 * np.arctan2(sine, q[0]) / sine
-    return np.concatenate([place.position - origin.position, factor * q[1:]])
+    turn = rotations.vector_between(origin.quaternion, place.quaternion)
+    return np.concatenate([place.position - origin.position, turn])
 
 
 def between(one: Place, other: Place, share: float) -> Place:

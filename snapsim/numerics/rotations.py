@@ -78,6 +78,17 @@ def rotate_back(quaternion: ArrayLike, vectors: ArrayLike) -> Array:
     return turned
 
 
+def vector_between(origin: ArrayLike, quaternion: ArrayLike) -> Array:
+    """Return the rotation vector (3,) [rad], world axes, that turns `origin` into `quaternion`,
+    both (4,), the short way."""
+    q = multiply(quaternion, conjugate(origin))
+    q = q if q[0] >= 0 else -q
+    sine = float(np.linalg.norm(q[1:]))
+    factor = 2.0 if sine < 1e-12 else 2 * np.arctan2(sine, q[0]) / sine
+    vector: Array = factor * q[1:]
+    return vector
+
+
 def advanced(quaternion: ArrayLike, turn: ArrayLike) -> Array:
     """Return unit quaternions (n, 4) turned further by rotation vectors `turn` (n, 3) [rad]."""
     from snapsim.numerics.rotation_kernels import advanced

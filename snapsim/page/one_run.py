@@ -11,15 +11,14 @@ import base64
 import io
 import json
 from os import PathLike
-from pathlib import Path
 from typing import Any
 
 from jinja2 import StrictUndefined, Template
 from markupsafe import Markup
 
 from snapsim.analysis.cautions import CAUTIONS
+from snapsim.page.client import ASSETS, client_folder
 from snapsim.page.playback import playback
-from snapsim.page.server import ASSETS, client_folder
 from snapsim.render.typeface import font_path
 from snapsim.simulation.trajectory import Trajectory
 from snapsim.storage.whole_file import whole_file
@@ -80,7 +79,7 @@ def _script(text: str) -> str:
 
 
 def _vue() -> str:
-    return (Path(client_folder()) / "vue.global.js").read_text(encoding="utf-8")
+    return (client_folder() / "vue.global.js").read_text(encoding="utf-8")
 
 
 def _type() -> str:

@@ -9,18 +9,17 @@ import os
 import re
 import socket
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 from aiohttp import web
 
 from snapsim.errors import InputError
 from snapsim.page import guard
+from snapsim.page.client import ASSETS, client_folder
 from snapsim.page.triggers import CALLS, Desk
 from snapsim.render.typeface import font_path
 
 HOST = "127.0.0.1"
-ASSETS = Path(__file__).parent / "assets"
 SCRIPTS = ("viewer.js", "hands.js", "playing.js", "parts.js", "showing.js", "page.js")
 TEMPLATE = "<snap-page></snap-page>"
 LOST = (
@@ -106,13 +105,6 @@ def index() -> str:
     scripts = f'<script type="text/x-template" id="page-template">{template}</script>\n'
     scripts += "\n".join(f'<script src="page/{name}"></script>' for name in SCRIPTS)
     return text.replace("<!--SCRIPTS-->", scripts).replace("CLIENT", f"client/{found[1]}")
-
-
-def client_folder() -> Path:
-    """Return where trame's client lies."""
-    import trame_client.module.vue3 as client
-
-    return Path(client.www)
 
 
 def _client_index() -> str:

@@ -100,6 +100,45 @@ def long_functions(source: Source, most: int = MOST_LINES) -> list[tuple[str, Fu
     return [(path, n, lines) for path, n, lines in sized if lines > most]
 
 
+def import_circles(source: Source) -> list[list[str]]:
+    """Return groups of modules that import each other, be it within functions; what only the type
+    checker reads does not count."""
+    of_path = {path: _dotted(path) for path in source.modules}
+    names = set(of_path.values())
+    graph = {of_path[p]: _imported(m, names) - {of_path[p]} for p, m in source.modules.items()}
+    reached = {name: _reached(graph, name) for name in graph}
+    circles = {frozenset({n, *(o for o in reached[n] if n in reached[o])}) for n in graph}
+    return sorted(sorted(c) for c in circles if len(c) > 1)
+
+
+def _dotted(path: str) -> str:
+    return path.removesuffix(".py").removesuffix("/__init__").replace("/", ".")
+
+
+def _imported(module: ast.Module, names: set[str]) -> set[str]:
+    found, left = set(), list(module.body)
+    while left:
+        node = left.pop()
+        if isinstance(node, ast.If) and "TYPE_CHECKING" in ast.unparse(node.test):
+            continue
+        if isinstance(node, ast.ImportFrom):
+            whole = {f"{node.module}.{alias.name}" for alias in node.names}
+            found |= (whole & names) or {node.module or ""}
+        elif isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        left += ast.iter_child_nodes(node)
+    return found & names
+
+
+def _reached(graph: dict[str, set[str]], start: str) -> set[str]:
+    found, left = set(), [start]
+    while left:
+        new = graph[left.pop()] - found
+        found |= new
+        left += new
+    return found
+
+
 def largest_class(source: Source) -> tuple[str, int]:
     """Return the name and the lines of the largest class."""
     sized = [(n.end_lineno - n.lineno + 1, n.name) for _, n in source.classes()]
@@ -164,6 +203,7 @@ def table(source: Source) -> list[tuple[str, str]]:
         (f"functions of over {MOST_POSITIONAL} positional parameters", str(len(many) - kernels)),
         (f"kernels of over {MOST_POSITIONAL}", str(kernels)),
         ("names of types with several meanings", str(len(names_twice(source)))),
+        ("groups of modules that import each other", str(len(import_circles(source)))),
     ]
 
 

@@ -41,6 +41,23 @@ def test_no_function_takes_more_than_eight_by_place(source):
     assert {f"{path} {node.name}" for path, node, _ in many if not house.is_kernel(node)} == LEFT
 
 
+def test_no_modules_import_each_other(source):
+    assert house.import_circles(source) == []
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "circles"),
+    [
+        ("import snapsim.module_1", "from snapsim.module_0 import f", 1),
+        ("from snapsim import module_1", "def f():\n    from snapsim.module_0 import g", 1),
+        ("import snapsim.module_1", "if TYPE_CHECKING:\n    import snapsim.module_0", 0),
+        ("import snapsim.module_1", "import numpy", 0),
+    ],
+)
+def test_a_circle_is_seen(tmp_path, one, other, circles):
+    assert len(house.import_circles(_package(tmp_path, one, other))) == circles
+
+
 @pytest.mark.parametrize(
     ("first", "second", "shared"),
     [

@@ -188,13 +188,3 @@ def coincidence(a: Side, b: Side, points: Array) -> Rows:
     arm_a, arm_b = lever(a, points[0]), lever(b, points[1])
     apart = a.position + arm_a - b.position - arm_b
     return rows(point_jacobian(arm_a, arm_b), apart, centripetal(a, arm_a) - centripetal(b, arm_b))
-
-
-def turn_between(quaternion: Array, wanted: Array) -> Array:
-    """Return the rotation vector (3,) from `wanted` to `quaternion`, world axes [rad]."""
-    q = rotations.multiply(quaternion, rotations.conjugate(wanted))
-    q = q if q[0] >= 0 else -q
-    sine = float(np.linalg.norm(q[1:]))
-    factor = 2.0 if sine < 1e-12 else 2 * np.arctan2(sine, q[0]) / sine
-    vector: Array = factor * q[1:]
-    return vector

@@ -33,7 +33,6 @@ from snapsim.mechanics.joints.contract import (
     lever,
     point_jacobian,
     rows,
-    turn_between,
     turn_jacobian,
 )
 from snapsim.numerics import rotations
@@ -81,7 +80,7 @@ class Hold(Joint):
         turn = b.turn @ whole
         return rows(
             turn_jacobian(np.eye(3)),
-            turn_between(a.quaternion, wanted),
+            rotations.vector_between(wanted, a.quaternion),
             np.zeros(3),
             ds * turn,
             cross(b.spin, ds * turn) + dds * turn,
@@ -106,7 +105,7 @@ class Hold(Joint):
     @cached_property
     def _whole_turns(self) -> Array:
         """Rotation vectors of all legs (at least one, zero where nothing is driven)."""
-        legs = [turn_between(later, one) for one, later in pairwise(self.quaternion)]
+        legs = [rotations.vector_between(one, later) for one, later in pairwise(self.quaternion)]
         return np.array(legs or [np.zeros(3)])
 
     def _turned(self, i: int, s: float, whole: Array) -> Array:

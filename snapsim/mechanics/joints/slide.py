@@ -26,7 +26,6 @@ from snapsim.mechanics.joints.contract import (
     lever,
     perpendiculars,
     rows,
-    turn_between,
     turn_jacobian,
 )
 from snapsim.numerics import rotations
@@ -46,7 +45,7 @@ class Slide(Joint):
         """Return two rows across the rail and three of the turn."""
         t1, t2 = perpendiculars(self.axis)
         wanted = rotations.multiply(b.quaternion, rotations.conjugate(self.turn))
-        turn = turn_between(a.quaternion, wanted)
+        turn = rotations.vector_between(wanted, a.quaternion)
         return joined(
             [
                 self._along(a, b, t1),
