@@ -18,7 +18,7 @@ import numpy as np
 from snapsim.arrays import Array, IntArray
 from snapsim.landscape.place import Place, length, metric, moved
 from snapsim.mechanics.contact import ContactGeometry
-from snapsim.mechanics.joints import STILL, WORLD, Hold, Joint, Rows, Side
+from snapsim.mechanics.joints import STILL, WORLD, Joint, Rows, Side
 from snapsim.numerics import rotations
 from snapsim.numerics.quadratic_program import minimise
 from snapsim.parts.states import Pose
@@ -81,7 +81,7 @@ class Constraints:
         self.joints = [
             (i, j)
             for i, j in enumerate(system.joints)
-            if body in j.bodies and not isinstance(j, Hold) and i not in parted
+            if body in j.bodies and not j.carries and i not in parted
         ]
         first, second = self.geometry.pairs.T
         self.others: IntArray = np.where(first == body, second, first).astype(np.int64)

@@ -25,7 +25,6 @@ from snapsim.landscape.creep import attractors
 from snapsim.landscape.energy import EnergyLandscape
 from snapsim.landscape.place import Place, moved, turned_about
 from snapsim.landscape.symmetry import turns_freely
-from snapsim.mechanics.joints import Hinge, String
 from snapsim.numerics import rotations
 
 TURN = np.radians(1.5)
@@ -156,11 +155,11 @@ def turns(landscape: EnergyLandscape, constraints: Constraints, start: Place) ->
 def _axes(landscape: EnergyLandscape, constraints: Constraints, start: Place) -> list[Array]:
     """A hinge's axis; the level line across a leaning part; else the level world axes."""
     for _, joint in constraints.joints:
-        if isinstance(joint, Hinge):
+        axis = joint.turning_axis
+        if axis is not None:
             first = joint.bodies[0]
             pose = constraints.pose(start)
-            own = joint.axis if first < 0 else rotations.rotate(pose.quaternion[first], joint.axis)
-            return [own]
+            return [axis if first < 0 else rotations.rotate(pose.quaternion[first], axis)]
     rise = up(landscape)
     axes = [a - (a @ rise) * rise for a in np.eye(3)]
     level = [a / np.linalg.norm(a) for a in axes if np.linalg.norm(a) > 0.5]
@@ -207,7 +206,7 @@ def _pivots(
 ) -> Callable[[Place], Array]:
     """What the part turns about, as a function of its place."""
     for _, joint in constraints.joints:
-        if isinstance(joint, Hinge | String):
+        if joint.pivots:
             side = joint.bodies.index(landscape.number)
             point = joint.points[side]
             return lambda place: place.position + rotations.rotate(place.quaternion, point)

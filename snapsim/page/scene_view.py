@@ -13,13 +13,14 @@ import numpy as np
 import pyvista as pv
 
 from snapsim.arrays import Array
-from snapsim.mechanics.joints import Hinge, Joint, Slide, String
+from snapsim.mechanics.joints import Joint
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
 from snapsim.render import palette, poles
 from snapsim.render.actors import EDGE_ANGLE, FINENESS
 from snapsim.render.camera import FIELD_OF_VIEW
 from snapsim.render.framing import Action
+from snapsim.render.joint_marks import MarkSizes, stroke_mesh
 from snapsim.render.picture import action_of, choose_axes
 from snapsim.render.stage import GRID_STEPS, find_receiver
 from snapsim.simulation.system import System
@@ -33,14 +34,15 @@ def scene_view(system: System) -> dict[str, Any]:
     pose = system.start.pose
     action = action_of(system, pose)
     receiver = find_receiver(system, pose, action)
-    back = choose_axes(system, pose, action, None)[2]
+    axes = choose_axes(system, pose, action, None)
+    sizes, back = MarkSizes(system, pose, action.size, axes), axes[2]
     return {
         "title": system.title,
         "bodies": [
             body_view(body, pose.position[i], pose.quaternion[i])
             for i, body in enumerate(system.bodies)
         ],
-        "joints": [joint_view(joint) for joint in system.joints],
+        "joints": [joint_view(joint, sizes) for joint in system.joints],
         "centre": action.centre.tolist(),
         "size": action.size,
         "distance": _distance(action),
@@ -52,19 +54,21 @@ def scene_view(system: System) -> dict[str, Any]:
     }
 
 
-def joint_view(joint: Joint) -> dict[str, Any]:
-    """Return a joint's two ends, each a body's number (-1 the world) and a point in its frame."""
-    kind = type(joint).__name__.lower()
+def joint_view(joint: Joint, sizes: MarkSizes) -> dict[str, Any]:
+    """Return a joint's two ends, each a body's number (-1 the world) and a point in its frame; the
+    `length` of a line between them; solids in the frames of the bodies that carry them."""
+    solids: dict[int, list[tuple[pv.PolyData, str]]] = {}
+    for stroke in sizes.strokes(joint):
+        solids.setdefault(stroke.carrier, []).append((stroke_mesh(stroke), stroke.colour))
     return {
-        "kind": kind,
         "name": joint.name,
         "ends": [
             {"body": body, "point": np.asarray(point).tolist()}
             for body, point in zip(joint.bodies, joint.points, strict=True)
         ],
-        "axis": joint.axis.tolist() if isinstance(joint, Hinge | Slide) else None,
-        "length": joint.length if isinstance(joint, String) else None,
-        "colour": palette.STRING if kind == "string" else palette.JOINT,
+        "length": joint.slack,
+        "colour": palette.STRING,
+        "solids": [{"body": body, "mesh": packed(pieces)} for body, pieces in solids.items()],
     }
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from snapsim.arrays import Array
-from snapsim.mechanics.joints import WORLD, String
+from snapsim.mechanics.joints import WORLD
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
 from snapsim.simulation.system import System
@@ -106,9 +106,9 @@ def _joint_points(system: System, position: Array, quaternion: Array, room: floa
             for body, point in zip(joint.bodies, joint.points, strict=True)
         )
         found += [first, second]
-        if isinstance(joint, String):
+        if joint.slack is not None:
             away = np.linalg.norm(first - second, axis=1)
-            sag = 0.5 * np.sqrt(np.maximum(joint.length**2 - away**2, 0.0))
+            sag = 0.5 * np.sqrt(np.maximum(joint.slack**2 - away**2, 0.0))
             found.append(np.minimum(first, second) - sag[:, None] * [0.0, 0.0, 1.0])
         if joint.yields:
             reach = room + float(np.max(system.bodies[joint.bodies[0]].shape.extents))

@@ -1,21 +1,23 @@
-"""Joints as they look on the stage: strings, hinge pins, rails, hands and clamps.
+"""Joints as they look on the stage.
 
-A string is a line from end to end, gone once it has parted. A hinge is a pin along its axis, with a
-thin arm to the part where the pin lies outside it. A rail is a bar along the slide. A hand is a
-handle with a knob that stands out of the part it carries; a clamp is a small collar. All are
-marks: they show where a joint acts, not how it is made.
+What is to be seen of a joint it says itself, as marks (`mechanics.joints.marks`): they show where
+it acts, not how it is made. Here they get their size, from the part and the picture; all but a
+string, which hangs as its ends have it, are bars and balls that a body carries, in clips and on the
+page alike.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from dataclasses import dataclass
+from typing import Any, assert_type
 
 import numpy as np
 import pyvista as pv
 
 from snapsim.arrays import Array
-from snapsim.mechanics.joints import WORLD, Hinge, Hold, Joint, Slide, String
+from snapsim.mechanics.joints import WORLD, Joint
+from snapsim.mechanics.joints.marks import Bar, Collar, Grip, Knob, Line, Pin
 from snapsim.numerics import rotations
 from snapsim.parts.states import Pose
 from snapsim.render import palette
@@ -25,6 +27,18 @@ from snapsim.simulation.system import System
 
 THICK = 0.0045
 """Radius of a string, as a share of the action's size: two pixels on a phone."""
+
+
+@dataclass(frozen=True)
+class Stroke:
+    """A bar from `first` to `second` (3,) of some radius [m], a ball where these are one point, in
+    the frame of body number `carrier`."""
+
+    carrier: int
+    first: Array
+    second: Array
+    radius: float
+    colour: str
 
 
 class JointMarks:
@@ -43,29 +57,27 @@ class JointMarks:
         """`axes` (3, 3) are the camera's right, up and backward; `parted` [s] by joint name."""
         self._system, self._ground, self._radius = system, ground, THICK * size
         self._plotter = plotter
-        self._parted = [parted.get(joint.name, np.inf) for joint in system.joints]
-        self._strings: dict[int, tuple[pv.PolyData, Any]] = {}
-        self._marks: dict[int, tuple[int, list[Any]]] = {}
-        for number, joint in enumerate(system.joints):
-            if isinstance(joint, String):
-                self._strings[number] = self._add_string(joint, pose)
-            else:
-                meshes = self._meshes(joint, pose, size, axes)
-                body = joint.bodies[1] if isinstance(joint, Slide) else joint.bodies[0]
-                self._marks[number] = body, [self._add(mesh, c) for mesh, c in meshes]
+        self._lines: list[tuple[Joint, float, pv.PolyData, Any]] = []
+        self._bars: list[tuple[int, float, Any]] = []
+        sizes = MarkSizes(system, pose, size, axes)
+        for joint in system.joints:
+            until = parted.get(joint.name, np.inf)
+            if joint.slack is not None:
+                mesh = _tube(self._line(joint, joint.slack, pose), self._radius)
+                self._lines.append((joint, until, mesh, self._add(mesh, palette.STRING)))
+            for stroke in sizes.strokes(joint):
+                self._bars.append(
+                    (stroke.carrier, until, self._add(stroke_mesh(stroke), stroke.colour))
+                )
 
     def show(self, time: float, pose: Pose) -> None:
         """Move everything; what parted by `time` [s] is gone."""
-        for number, (mesh, actor) in self._strings.items():
-            joint = self._system.joints[number]
-            assert isinstance(joint, String)
-            actor.visibility = time < self._parted[number]
-            mesh.copy_from(_tube(self._line(joint, pose), self._radius))
-        for number, (body, actors) in self._marks.items():
-            matrix = _matrix(body, pose)
-            for actor in actors:
-                actor.visibility = time < self._parted[number]
-                actor.user_matrix = matrix
+        for joint, until, mesh, actor in self._lines:
+            actor.visibility = time < until
+            mesh.copy_from(_tube(self._line(joint, joint.slack or 0.0, pose), self._radius))
+        for body, until, actor in self._bars:
+            actor.visibility = time < until
+            actor.user_matrix = _matrix(body, pose)
 
     def _add(self, mesh: pv.PolyData, colour: str) -> Any:
         actor: Any = self._plotter.add_mesh(
@@ -74,73 +86,94 @@ class JointMarks:
         actor.prop.interpolation = "Phong"  # tubes bring their normals
         return actor
 
-    def _add_string(self, joint: String, pose: Pose) -> tuple[pv.PolyData, Any]:
-        mesh = _tube(self._line(joint, pose), self._radius)
-        return mesh, self._add(mesh, palette.STRING)
-
-    def _line(self, joint: String, pose: Pose) -> Array:
+    def _line(self, joint: Joint, length: float, pose: Pose) -> Array:
         first, second = end_points(joint, pose)
-        return string_line(first, second, joint.length, self._ground + self._radius)
+        return string_line(first, second, length, self._ground + self._radius)
 
-    def _meshes(
-        self, joint: Joint, pose: Pose, size: float, axes: Array
-    ) -> list[tuple[pv.PolyData, str]]:
-        """Return meshes in the frame of the body that carries them, and their colours."""
-        if isinstance(joint, Hinge):
-            return self._pin(joint, size)
-        if isinstance(joint, Slide):
-            return self._rail(joint, pose)
-        assert isinstance(joint, Hold)
-        carried = joint.yields or len(joint.time) > 1
-        return self._handle(joint, pose, size, axes) if carried else self._collar(joint, size)
 
-    def _pin(self, joint: Hinge, size: float) -> list[tuple[pv.PolyData, str]]:
-        point, n = joint.points[0], joint.axis
-        half = max(1.25 * self._reach(joint.bodies[0], n), 0.05 * size)
-        pin = _bar(point - half * n, point + half * n, 2.4 * self._radius)
-        found = [(pin, palette.JOINT)]
-        inside = np.zeros(3)
-        if np.linalg.norm(point) > 4 * self._radius:
-            found.append((_bar(inside, point, 1.2 * self._radius), palette.JOINT))
+class MarkSizes:
+    """How large and which way round marks are drawn: by the parts, the picture and the camera."""
+
+    def __init__(self, system: System, pose: Pose, size: float, axes: Array) -> None:
+        """`size` [m] of the action; `axes` (3, 3) the camera's right, up and backward."""
+        self._system, self._pose, self._size, self._axes = system, pose, size, axes
+        self._radius = THICK * size
+
+    def strokes(self, joint: Joint) -> list[Stroke]:
+        """Return the bars and balls of a joint's marks; none of a line, which changes its form."""
+        found: list[Stroke] = []
+        for mark in joint.marks:
+            if isinstance(mark, Pin):
+                found += self._pin(joint, mark)
+            elif isinstance(mark, Bar):
+                found += self._bar(joint, mark)
+            elif isinstance(mark, Knob):
+                found += self._knob(joint, mark)
+            elif isinstance(mark, Grip):
+                found += self._grip(joint, mark)
+            elif isinstance(mark, Collar):
+                found += self._collar(joint, mark)
+            else:
+                assert_type(mark, Line)
         return found
 
-    def _rail(self, joint: Slide, pose: Pose) -> list[tuple[pv.PolyData, str]]:
-        """A bar along the axis in the second body's frame, as far as the stops or the part go."""
-        n = rotations.rotate_back(joint.turn, joint.axis)
-        first, second = end_points(joint, pose)
-        carrier = joint.bodies[1]
-        back = rotations.IDENTITY if carrier == WORLD else pose.quaternion[carrier]
-        now = float(rotations.rotate_back(back, first - second) @ n)
-        reach = 1.5 * self._reach(joint.bodies[0], joint.axis)
-        low, high = joint.stops or (now - 4 * reach, now + 4 * reach)
-        point = joint.points[1]
-        bar = _bar(point + (low - reach) * n, point + (high + reach) * n, 1.8 * self._radius)
-        return [(bar, palette.JOINT)]
+    def _pin(self, joint: Joint, mark: Pin) -> list[Stroke]:
+        half = max(1.25 * self._reach(joint, mark.end, mark.axis), 0.05 * self._size)
+        ends = mark.point - half * mark.axis, mark.point + half * mark.axis
+        carrier = joint.bodies[mark.end]
+        pin = Stroke(carrier, *ends, 2.4 * self._radius, palette.JOINT)
+        return [pin, *self._arm(carrier, mark.point)]
 
-    def _handle(
-        self, joint: Hold, pose: Pose, size: float, axes: Array
-    ) -> list[tuple[pv.PolyData, str]]:
+    def _bar(self, joint: Joint, mark: Bar) -> list[Stroke]:
+        """As far as the stops or the part go."""
+        first, second = end_points(joint, self._pose)
+        carrier, point, n = joint.bodies[mark.end], mark.point, mark.axis
+        back = self._turn(carrier)
+        ahead = first - second if mark.end == 1 else second - first
+        now = float(rotations.rotate_back(back, ahead) @ n)
+        turn = self._turn(joint.bodies[1 - mark.end])
+        along = rotations.rotate_back(turn, rotations.rotate(back, n))
+        reach = 1.5 * self._reach(joint, 1 - mark.end, along)
+        low, high = mark.stops or (now - 4 * reach, now + 4 * reach)
+        ends = point + (low - reach) * n, point + (high + reach) * n
+        return [Stroke(carrier, *ends, 1.8 * self._radius, palette.JOINT)]
+
+    def _knob(self, joint: Joint, mark: Knob) -> list[Stroke]:
+        carrier, point = joint.bodies[mark.end], mark.point
+        ball = Stroke(carrier, point, point, 4.0 * self._radius, palette.JOINT)
+        return [ball, *self._arm(carrier, point)]
+
+    def _arm(self, carrier: int, point: Array) -> list[Stroke]:
+        """A thin bar from the part's centre to a point that is off it."""
+        if carrier == WORLD or np.linalg.norm(point) <= 4 * self._radius:
+            return []
+        return [Stroke(carrier, np.zeros(3), point, 1.2 * self._radius, palette.JOINT)]
+
+    def _grip(self, joint: Joint, mark: Grip) -> list[Stroke]:
         """A bar out of the part to the side that has room, with a collar and a knob."""
-        body = joint.bodies[0]
+        body, pose, axes = joint.bodies[mark.end], self._pose, self._axes
         held, bodies = pose.position[body], self._system.bodies
         drawn = [b.is_soft if bodies[body].is_magnet else b.is_magnet for b in bodies]
         away = held - pose.position[drawn].mean(axis=0) if any(drawn) else -axes[1]
         side = 1.0 if away @ axes[0] > -1e-9 else -1.0
         way = 0.9 * side * axes[0] + 0.35 * axes[2] + 0.1 * axes[1]
         n = rotations.rotate_back(pose.quaternion[body], way / np.linalg.norm(way))
-        point = joint.points[0]
-        surface = point + self._way_out(body, point, n) * n
-        end = surface + 0.13 * size * n
+        surface = mark.point + self._way_out(body, mark.point, n) * n
+        end = surface + 0.13 * self._size * n
+        collar = surface + 0.012 * self._size * n
         return [
-            (_bar(point, end, 2.2 * self._radius), palette.HANDLE),
-            (_bar(surface, surface + 0.012 * size * n, 4.5 * self._radius), palette.HANDLE_DARK),
-            (pv.Sphere(radius=5.5 * self._radius, center=end), palette.HANDLE),
+            Stroke(body, mark.point, end, 2.2 * self._radius, palette.HANDLE),
+            Stroke(body, surface, collar, 4.5 * self._radius, palette.HANDLE_DARK),
+            Stroke(body, end, end, 5.5 * self._radius, palette.HANDLE),
         ]
 
-    def _collar(self, joint: Hold, size: float) -> list[tuple[pv.PolyData, str]]:
-        point, z = joint.points[0], np.array([0.0, 0.0, 1.0])
-        half = 0.018 * size
-        return [(_bar(point - half * z, point + half * z, 4.0 * self._radius), palette.JOINT)]
+    def _collar(self, joint: Joint, mark: Collar) -> list[Stroke]:
+        half = 0.018 * self._size * np.array([0.0, 0.0, 1.0])
+        ends = mark.point - half, mark.point + half
+        return [Stroke(joint.bodies[mark.end], *ends, 4.0 * self._radius, palette.JOINT)]
+
+    def _turn(self, body: int) -> Array:
+        return rotations.IDENTITY if body == WORLD else self._pose.quaternion[body]
 
     def _way_out(self, body: int, point: Array, direction: Array) -> float:
         """How far it is from a point of a body's box to the box's surface [m]; 0 outside."""
@@ -150,8 +183,12 @@ class JointMarks:
         )
         return max(float(np.min(room[direction != 0])), 0.0)
 
-    def _reach(self, body: int, direction: Array) -> float:
-        """How far a body goes from its centre along a direction of its own [m], by its box."""
+    def _reach(self, joint: Joint, end: int, direction: Array) -> float:
+        """How far the body at an end goes from its centre along a direction of its own [m], by its
+        box; the other end's body where this one is the world."""
+        body, other = joint.bodies[end], joint.bodies[1 - end]
+        if body == WORLD:
+            body, direction = other, rotations.rotate_back(self._turn(other), direction)
         box = self._system.bodies[body].shape.extents
         return float(np.min(box / np.maximum(np.abs(direction), 1e-9)))
 
@@ -171,8 +208,12 @@ def _matrix(body: int, pose: Pose) -> Array:
     return np.eye(4) if body == WORLD else pose_matrix(pose.position[body], pose.quaternion[body])
 
 
-def _bar(first: Array, second: Array, radius: float) -> pv.PolyData:
-    bar: pv.PolyData = pv.Line(first, second).tube(radius=radius, n_sides=20, capping=True)
+def stroke_mesh(stroke: Stroke) -> pv.PolyData:
+    """Return a stroke's surface, with its normals."""
+    if np.array_equal(stroke.first, stroke.second):
+        return pv.Sphere(radius=stroke.radius, center=stroke.first)
+    line = pv.Line(stroke.first, stroke.second)
+    bar: pv.PolyData = line.tube(radius=stroke.radius, n_sides=20, capping=True)
     return bar
 
 

@@ -1,4 +1,4 @@
-"""Joints as the author writes them: string, hinge, slide, hold."""
+"""Joints as the author writes them, and the joints that they become."""
 
 from __future__ import annotations
 
@@ -6,8 +6,13 @@ import itertools
 import math
 from typing import Annotated, Literal, Self
 
+import numpy as np
 from pydantic import AfterValidator, Field, model_validator
 
+from snapsim.arrays import Array
+from snapsim.mechanics import joints
+from snapsim.numerics import rotations
+from snapsim.scenario.fastening import FIT, Fastening
 from snapsim.scenario.fields import (
     Angle,
     Direction,
@@ -23,21 +28,24 @@ from snapsim.scenario.fields import (
     Torque,
     positive,
 )
-from snapsim.scenario.rotation import Rotation
+from snapsim.scenario.rotation import Rotation, quaternion_of
 
 WORLD = "world"
 """The name a joint uses for the unmoving surroundings."""
 
 
-class _Joint(Table):
-    """What all joints share: two bodies, or one and "world", and a point on each."""
+class JointTable(Table):
+    """What all joints share: two bodies, or one and "world", and a point on each.
+
+    Each kind has `kind` and `joint(fastening)`, which returns the joint or raises InputError.
+    """
 
     name: Name | None = Field(None, description='default: the kind and its ends, "string: a - b"')
     between: tuple[Name, Name] = Field(description='two body names, or one and "world"')
     at: tuple[Position, Position] = Field(description="a point on each, in each one's own frame")
 
 
-class StringJoint(_Joint):
+class StringJoint(JointTable):
     """A string: it pulls when taut and never pushes."""
 
     kind: Literal["string"]
@@ -45,8 +53,26 @@ class StringJoint(_Joint):
     restitution: Number = Field(0.0, ge=0, le=1, description="0 inelastic snap, 1 elastic")
     breaking_load: Force | None = None
 
+    def joint(self, at: Fastening) -> joints.String:
+        """Return the string, long enough for its ends."""
+        distance = float(np.linalg.norm(at.apart))
+        if distance > self.length + FIT:
+            at.refuse(
+                f"is {1e3 * self.length:.6g} mm, but its ends start {1e3 * distance:.6g} mm apart;"
+                " give at least that, or move a body",
+                "length",
+            )
+        return joints.String(
+            at.name,
+            at.ends,
+            at.points,
+            force_limit=np.inf if self.breaking_load is None else self.breaking_load,
+            restitution=self.restitution,
+            length=self.length,
+        )
 
-class HingeJoint(_Joint):
+
+class HingeJoint(JointTable):
     """A hinge about an axis of the first body."""
 
     kind: Literal["hinge"]
@@ -68,8 +94,22 @@ class HingeJoint(_Joint):
             )
         return self
 
+    def joint(self, at: Fastening) -> joints.Hinge:
+        """Return the hinge, its two points in one place."""
+        at.must_meet("hinge")
+        return joints.hinge(
+            at.name,
+            at.ends,
+            at.points,
+            np.array(self.axis),
+            *at.sides,
+            stops=self.stops,
+            friction_torque=self.friction_torque or 0.0,
+            restitution=self.restitution,
+        )
 
-class SlideJoint(_Joint):
+
+class SlideJoint(JointTable):
     """A rail along an axis of the first body."""
 
     kind: Literal["slide"]
@@ -88,6 +128,36 @@ class SlideJoint(_Joint):
             )
         return self
 
+    def joint(self, at: Fastening) -> joints.Slide:
+        """Return the rail, its points one along the axis from the other, between its stops."""
+        axis = np.array(self.axis)
+        along = at.sides[0].turn @ axis
+        way = float(along @ at.apart)
+        at.must_meet("slide, seen along its axis,", at.apart - way * along)
+        if self.stops is not None and not self.stops[0] - FIT <= way <= self.stops[1] + FIT:
+            at.refuse(f"do not hold its start at {1e3 * way:.4g} mm along the axis", "stops")
+        return joints.slide(
+            at.name,
+            at.ends,
+            at.points,
+            axis,
+            *at.sides,
+            stops=self.stops,
+            friction=self.friction,
+            restitution=self.restitution,
+        )
+
+
+class BallJoint(JointTable):
+    """A ball in its socket: the two points stay together, the bodies turn about them freely."""
+
+    kind: Literal["ball"]
+
+    def joint(self, at: Fastening) -> joints.Ball:
+        """Return the ball joint, its two points in one place."""
+        at.must_meet("ball joint")
+        return joints.Ball(at.name, at.ends, at.points)
+
 
 class Waypoint(Table):
     """Where a hold has carried its part at a time: the part's pose in the other body's frame.
@@ -101,7 +171,7 @@ class Waypoint(Table):
     quaternion: Quaternion | None = None
 
 
-class HoldJoint(_Joint):
+class HoldJoint(JointTable):
     """A hand or a handle: carries the first body, and lets go at a time or past its limits."""
 
     kind: Literal["hold"]
@@ -117,7 +187,36 @@ class HoldJoint(_Joint):
             raise ValueError("has a path whose times do not rise; give them in order, all after 0")
         return self
 
+    def joint(self, at: Fastening) -> joints.Hold:
+        """Return the hold of the first body, which must be free, where its points meet."""
+        if at.still[0]:
+            at.refuse(
+                "names the held part second; name the free part first, then what holds it",
+                "between",
+            )
+        at.must_meet("hold")
+        return joints.hold(
+            at.name,
+            at.ends,
+            at.points,
+            *at.sides,
+            path=self._legs(*at.sides),
+            until=np.inf if self.until is None else self.until,
+            force_limit=np.inf if self.force_limit is None else self.force_limit,
+            torque_limit=np.inf if self.torque_limit is None else self.torque_limit,
+        )
 
-JointDescription = Annotated[
-    StringJoint | HingeJoint | SlideJoint | HoldJoint, Field(discriminator="kind")
-]
+    def _legs(self, a: joints.Side, b: joints.Side) -> tuple[tuple[float, Array, Array], ...]:
+        """Times, positions and turns of the path; a waypoint without a turn keeps the last one."""
+        turn = rotations.multiply(rotations.conjugate(b.quaternion), a.quaternion)
+        legs = []
+        for leg in self.path:
+            if leg.rotation or leg.quaternion is not None:
+                turn = np.array(quaternion_of(leg.rotation, leg.quaternion))
+            legs.append((leg.time, np.array(leg.position), turn))
+        return tuple(legs)
+
+
+AnyJoint = StringJoint | HingeJoint | SlideJoint | BallJoint | HoldJoint
+
+JointDescription = Annotated[AnyJoint, Field(discriminator="kind")]

@@ -15,7 +15,6 @@ import numpy as np
 
 from snapsim.analysis.summary import number, summary
 from snapsim.arrays import Array
-from snapsim.mechanics.joints import String
 from snapsim.simulation.hands import Gaps, hand_gaps
 from snapsim.simulation.trajectory import Impact, Trajectory
 from snapsim.words.endings import ending_words
@@ -132,7 +131,7 @@ def _at_hand(run: Trajectory, gaps: Gaps) -> dict[str, float | None]:
 def _flags(
     run: Trajectory, lines: WhatCounts, hands: Mapping[str, Mapping[str, float | None]]
 ) -> dict[str, bool | None]:
-    strings = [j.name for j in run.system.joints if isinstance(j, String)]
+    strings = [j.name for j in run.system.joints if j.slack is not None]
     return {
         "snap": any(_is_snap(run, i, lines.snap_energy) for i in run.impacts),
         "pinch": any(h["closed_s"] is not None for h in hands.values()) if hands else None,
@@ -161,7 +160,7 @@ def _is_snap(run: Trajectory, impact: Impact, least: float) -> bool:
 
 def _measures(run: Trajectory) -> dict[str, float | None]:
     blows = run.impacts
-    strings = [j.name for j in run.system.joints if isinstance(j, String)]
+    strings = [j.name for j in run.system.joints if j.slack is not None]
     fixed = [b.name for b in run.system.bodies if b.fixed]
     return {
         "impact_energy_J": _most([i.kinetic_energy for i in blows]),

@@ -5,14 +5,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from snapsim.mechanics.joints import WORLD, String, hinge, hold, slide
+from snapsim.mechanics.joints import WORLD, Ball, Joint, String, hinge, hold, slide
 from snapsim.mechanics.joints.contract import STILL, Side
 from snapsim.numerics import rotations
 from snapsim.parts.states import Pose
 from snapsim.render import Shot, palette
 from snapsim.render.camera import crop_around
 from snapsim.render.job import ClipJob
-from snapsim.render.joint_marks import end_points
+from snapsim.render.joint_marks import MarkSizes, end_points
 from snapsim.render.options import ClipOptions
 from snapsim.render.show import Show
 from snapsim.simulation.trajectory import Load
@@ -63,7 +63,7 @@ def test_a_string_is_drawn_between_its_ends_and_gone_once_it_parted(trajectory, 
     assert blue(gone).sum() < blue(bare).sum() + 20
 
 
-@pytest.mark.parametrize("kind", ["hinge", "slide", "hand", "clamp"])
+@pytest.mark.parametrize("kind", ["hinge", "slide", "ball", "hand", "clamp", "unmarked"])
 def test_every_kind_shows_and_stays_in_the_picture(kind, trajectory, drawing):
     system = trajectory.system
     a, points = side(system, 1), np.array([[0.0, 0.0, 0.07], [0, 0, 0]])
@@ -72,6 +72,8 @@ def test_every_kind_shows_and_stays_in_the_picture(kind, trajectory, drawing):
     joint = {
         "hinge": lambda: hinge("j", (1, WORLD), points, axis, a, STILL),
         "slide": lambda: slide("j", (1, WORLD), points, axis, a, STILL),
+        "ball": lambda: Ball("j", (1, WORLD), points),
+        "unmarked": lambda: Joint("j", (1, WORLD), points),
         "hand": lambda: hold("j", (1, WORLD), points, a, STILL, force_limit=10.0),
         "clamp": lambda: hold("j", (1, WORLD), points, a, STILL),
     }[kind]()
@@ -85,6 +87,26 @@ def test_every_kind_shows_and_stays_in_the_picture(kind, trajectory, drawing):
     assert len(rows) > 30  # at 640 pixels, as on a phone
     where = crop_around(view, points[1][None], 0)[:2]
     assert np.hypot(columns - where[0], rows - where[1]).min() < 25
+
+
+@pytest.mark.parametrize("first", [0, 1])
+def test_a_rail_lies_in_the_world_whichever_end_is_named_first(first, trajectory):
+    system = trajectory.system
+    a, axis = side(system, 1), np.array([0.0, 1.0, 0.0])
+    here = np.array([a.position, [0, 0, 0]])
+    if first == 0:
+        rail = slide("j", (1, WORLD), here[::-1], a.turn.T @ axis, a, STILL)
+    else:
+        rail = slide("j", (WORLD, 1), here, axis, STILL, a)
+    sizes = MarkSizes(system, system.start.pose, 0.4, np.eye(3))
+    (bar,) = sizes.strokes(rail)
+    pose = system.start.pose
+    ends = np.array([bar.first, bar.second])
+    if bar.carrier != WORLD:
+        ends = pose.position[1] + ends @ rotations.matrix(pose.quaternion[1]).T
+    along = (ends[1] - ends[0]) / np.linalg.norm(ends[1] - ends[0])
+    assert abs(along) == pytest.approx(axis, abs=1e-12)
+    assert ends.mean(axis=0) == pytest.approx(a.position, abs=1e-12)
 
 
 def test_end_points_follow_the_part(trajectory):

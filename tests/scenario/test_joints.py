@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from snapsim.errors import InputError
-from snapsim.mechanics.joints import Hinge, Hold, Slide, String
+from snapsim.mechanics.joints import Ball, Hinge, Hold, Slide, String
 from snapsim.scenario.loading import scene_from_text
 
 SCENE = """
@@ -41,6 +41,10 @@ axis = "y"
 stops = ["-30 deg", "90 deg"]
 friction_torque = "0.01 N m"
 """,
+    "ball": """kind = "ball"
+between = ["bar", "beam"]
+at = ["0, 0, 30 mm", "0, 0, -170 mm"]
+""",
     "slide": """kind = "slide"
 between = ["bar", "beam"]
 at = ["10, 0, 0 mm", "-20, 0, -200 mm"]
@@ -69,11 +73,13 @@ def test_a_string_is_read_and_named_after_its_ends():
     assert (joint.length, joint.force_limit, joint.restitution) == (0.18, 50.0, 0.0)
 
 
-def test_hinge_slide_and_hold_are_read():
-    pin, rail, hand = (read(GOOD[kind]).joints[0] for kind in ("hinge", "slide", "hold"))
+def test_hinge_slide_hold_and_ball_are_read():
+    kinds = ("hinge", "slide", "hold", "ball")
+    pin, rail, hand, ball = (read(GOOD[kind]).joints[0] for kind in kinds)
     assert isinstance(pin, Hinge)
     assert isinstance(rail, Slide)
     assert isinstance(hand, Hold)
+    assert isinstance(ball, Ball)
     assert (pin.name, pin.bodies, pin.friction_torque) == ("pin", (1, -1), 0.01)
     assert pin.stops == pytest.approx(np.radians([-30, 90]))
     assert (rail.stops, rail.friction) == ((0.0, 0.08), 0.1)
@@ -94,6 +100,7 @@ def test_hinge_slide_and_hold_are_read():
         ("slide", '"-20, 0, -200 mm"', '"-20, 3, -200 mm"', "start 3 mm apart"),
         ("slide", '"0 mm", "80 mm"', '"80 mm", "0 mm"', "out of order"),
         ("slide", '"0 mm", "80 mm"', '"40 mm", "80 mm"', "do not hold its start at 30 mm"),
+        ("ball", '"0, 0, 30 mm"', '"0, 0, 31 mm"', "the two points of a ball joint must meet"),
         ("hold", '["bar", "world"]', '["world", "bar"]', "name the free part first"),
         ("hold", 'time = "0.2 s"', 'time = "0 s"', "times do not rise"),
         ("hold", '"100, 0, 100 mm"', '"100, 0, 101 mm"', "start 1 mm apart"),

@@ -14,10 +14,12 @@ Valid for rigid bodies and massless, rigid joints. Source: Shabana, Dynamics of 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
 from snapsim.arrays import Array
+from snapsim.mechanics.joints.marks import Collar, Mark
 from snapsim.numerics import rotations
 
 WORLD = -1
@@ -101,6 +103,8 @@ class Joint:
     closes with a blow.
     """
 
+    kind: ClassVar[str] = "joint"
+
     name: str
     bodies: tuple[int, int]
     points: Array
@@ -118,6 +122,31 @@ class Joint:
     def times(self) -> tuple[float, ...]:
         """Moments at which its law changes [s]: the motion stops and starts again there."""
         return (self.until,) if np.isfinite(self.until) else ()
+
+    @property
+    def carries(self) -> bool:
+        """True for what only keeps a part until it is released: a landscape leaves it out."""
+        return False
+
+    @property
+    def pivots(self) -> bool:
+        """True where a body turns about its point."""
+        return False
+
+    @property
+    def turning_axis(self) -> Array | None:
+        """The one axis (3,) that it lets the bodies turn about, in the first; None without one."""
+        return None
+
+    @property
+    def slack(self) -> float | None:
+        """How far apart its ends may be [m], for a line that pulls and never pushes; else None."""
+        return None
+
+    @property
+    def marks(self) -> tuple[Mark, ...]:
+        """What is to be seen of it; a collar where a kind says nothing."""
+        return (Collar(0, self.points[0]),)
 
     def equalities(self, a: Side, b: Side, time: float) -> Rows:
         """Return the rows that always hold while the joint lasts."""

@@ -11,6 +11,7 @@ right-handed, from the pose in which the hinge was made. Bearing friction is a c
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import ClassVar
 
 import numpy as np
 
@@ -27,6 +28,7 @@ from snapsim.mechanics.joints.contract import (
     rows,
     turn_jacobian,
 )
+from snapsim.mechanics.joints.marks import Mark, Pin
 
 
 @dataclass(frozen=True)
@@ -34,11 +36,28 @@ class Hinge(Joint):
     """`axis` (3,) unit, in the first body; `across` (2, 3) in the second, both at the start;
     `mark` (3,) in the first, along across[0] at the start; `stops` [rad]; `friction_torque`."""
 
+    kind: ClassVar[str] = "hinge"
+
     axis: Array = field(default_factory=lambda: np.array([0.0, 0.0, 1.0]))
     mark: Array = field(default_factory=lambda: np.array([1.0, 0.0, 0.0]))
     across: Array = field(default_factory=lambda: np.eye(3)[:2])
     stops: tuple[float, float] | None = None
     friction_torque: float = 0.0
+
+    @property
+    def pivots(self) -> bool:
+        """The bodies turn about its point."""
+        return True
+
+    @property
+    def turning_axis(self) -> Array:
+        """The hinge's own."""
+        return self.axis
+
+    @property
+    def marks(self) -> tuple[Mark, ...]:
+        """The pin."""
+        return (Pin(0, self.points[0], self.axis),)
 
     def equalities(self, a: Side, b: Side, time: float) -> Rows:
         """Return three rows of the common point and two of the common axis."""

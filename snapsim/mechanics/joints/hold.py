@@ -19,6 +19,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import pairwise
+from typing import ClassVar
 
 import numpy as np
 
@@ -35,6 +36,7 @@ from snapsim.mechanics.joints.contract import (
     rows,
     turn_jacobian,
 )
+from snapsim.mechanics.joints.marks import Collar, Grip, Mark
 from snapsim.numerics import rotations
 
 
@@ -42,6 +44,8 @@ from snapsim.numerics import rotations
 class Hold(Joint):
     """`time` (k,) [s] rising; `position` (k, 3) and `quaternion` (k, 4) of the part then, in the
     second body's frame; before the first and after the last it is kept still."""
+
+    kind: ClassVar[str] = "hold"
 
     time: Array = field(default_factory=lambda: np.zeros(1))
     position: Array = field(default_factory=lambda: np.zeros((1, 3)))
@@ -56,6 +60,17 @@ class Hold(Joint):
     def times(self) -> tuple[float, ...]:
         """Moments [s] at which a leg of the path begins or ends, and when it lets go."""
         return (*super().times, *(self.time.tolist() if len(self.time) > 1 else ()))
+
+    @property
+    def carries(self) -> bool:
+        """It keeps the part until it lets go."""
+        return True
+
+    @property
+    def marks(self) -> tuple[Mark, ...]:
+        """A handle where a hand yields or carries the part along, else a clamp."""
+        moves = self.yields or len(self.time) > 1
+        return (Grip(0, self.points[0]) if moves else Collar(0, self.points[0]),)
 
     def equalities(self, a: Side, b: Side, time: float) -> Rows:
         """Return three rows of the held point and three of the turn."""

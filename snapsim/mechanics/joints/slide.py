@@ -11,6 +11,7 @@ left out, since it depends on how long the bearing is.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import ClassVar
 
 import numpy as np
 
@@ -28,6 +29,7 @@ from snapsim.mechanics.joints.contract import (
     rows,
     turn_jacobian,
 )
+from snapsim.mechanics.joints.marks import Bar, Mark
 from snapsim.numerics import rotations
 
 
@@ -36,10 +38,18 @@ class Slide(Joint):
     """`axis` (3,) unit, in the first body; `turn` (4,) of the second body in the first one's
     frame; `stops` [m] of the first body's point ahead of the second's; `friction` coefficient."""
 
+    kind: ClassVar[str] = "slide"
+
     axis: Array = field(default_factory=lambda: np.array([0.0, 0.0, 1.0]))
     turn: Array = field(default_factory=lambda: rotations.IDENTITY)
     stops: tuple[float, float] | None = None
     friction: float = 0.0
+
+    @property
+    def marks(self) -> tuple[Mark, ...]:
+        """The rail, in the second body's frame."""
+        axis = rotations.rotate_back(self.turn, self.axis)
+        return (Bar(1, self.points[1], axis, self.stops),)
 
     def equalities(self, a: Side, b: Side, time: float) -> Rows:
         """Return two rows across the rail and three of the turn."""

@@ -12,17 +12,36 @@ only: a blow in a string that does not stretch has an impulse but no force.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
 from snapsim.mechanics.joints.contract import Joint, Rows, Side, centripetal, cross, lever, rows
+from snapsim.mechanics.joints.marks import Line, Mark
 
 
 @dataclass(frozen=True)
 class String(Joint):
     """`length` [m]; `force_limit` is its breaking load."""
 
+    kind: ClassVar[str] = "string"
+
     length: float = 1.0
+
+    @property
+    def pivots(self) -> bool:
+        """The bodies turn about its point."""
+        return True
+
+    @property
+    def slack(self) -> float:
+        """Its length."""
+        return self.length
+
+    @property
+    def marks(self) -> tuple[Mark, ...]:
+        """The string."""
+        return (Line(self.length),)
 
     def inequalities(self, a: Side, b: Side) -> Rows:
         """Return the one row of its length."""

@@ -352,7 +352,13 @@
         azimuth: scene.azimuth, elevation: scene.elevation,
       };
       drop(gl, this.joined);
-      this.joints = scene.joints || [];
+      for (const joint of this.joints) for (const solid of joint.solids) drop(gl, solid.made);
+      this.joints = (scene.joints || []).map((joint) => ({
+        ...joint,
+        solids: joint.solids.map(({ body, mesh: m }) => ({
+          body, made: mesh(gl, floats(m.positions), floats(m.normals), bytes(m.colours), indices(m.order)),
+        })),
+      }));
       this.joined = this.joints.length ? lines(gl, new Float32Array(6)) : null;
       this.parted = new Set();
       this.ghosts.clear(); this.arrows.clear(); this.trails.clear();
@@ -463,18 +469,12 @@
       this.refresh();
     }
 
-    // Points of a joint now: a string straight or hanging through, else a stroke along its axis.
-    _jointPath(joint) {
+    // Points of a joint's line now: straight, or hanging through.
+    _linePath(joint) {
       const [a, b] = joint.ends.map(({ body, point }) => {
         if (body < 0) return point;
         return add(this.poses[body].position, rotate(this.poses[body].quaternion, point));
       });
-      if (joint.axis) {
-        const body = joint.ends[0].body, reach = (joint.kind === "slide" ? 0.35 : 0.12) * this.size;
-        const n = body < 0 ? joint.axis : rotate(this.poses[body].quaternion, joint.axis);
-        return [add(a, n, -reach), add(a, n, reach)];
-      }
-      if (joint.kind !== "string") return [a, b];
       const slack = 0.5 * Math.sqrt(Math.max(joint.length ** 2 - length(sub(a, b)) ** 2, 0));
       const path = [];
       for (let k = 0; k <= 16; k++) {
@@ -675,6 +675,14 @@
         set({ ...plain, model: IDENTITY, fading: 1 }); // into the backdrop
         this._elements(this.floor);
       }
+      for (const joint of this.joints) {
+        if (this.parted.has(joint.name)) continue;
+        for (const { body, made } of joint.solids) {
+          const pose = this.poses[body];
+          set({ ...plain, model: pose ? poseMatrix(pose.position, pose.quaternion) : IDENTITY });
+          this._elements(made);
+        }
+      }
       const order = this.bodies.map((_, k) => k)
         .sort((a, b) => this.bodies[b].opacity - this.bodies[a].opacity);
       for (const k of order) {
@@ -717,13 +725,13 @@
         stroke(body.edges, poseMatrix(position, quaternion), rgb(this.colours.edge), 0.85, 1.2, 4e-5);
       });
       for (const joint of this.joints) {
-        if (this.parted.has(joint.name)) continue;
-        const path = this._jointPath(joint), segments = [];
+        if (joint.length === null || this.parted.has(joint.name)) continue;
+        const path = this._linePath(joint), segments = [];
         for (let k = 1; k < path.length; k++) segments.push(...path[k - 1], ...path[k]);
         gl.bindBuffer(gl.ARRAY_BUFFER, this.joined.buffers[1]);
         gl.bufferData(gl.ARRAY_BUFFER, new Float32Array(segments), gl.DYNAMIC_DRAW);
         this.joined.count = segments.length / 6;
-        stroke(this.joined, IDENTITY, rgb(joint.colour), 1, joint.axis ? 6 : 3, 4e-5);
+        stroke(this.joined, IDENTITY, rgb(joint.colour), 1, 3, 4e-5);
       }
       for (const g of this.ghosts.values())
         stroke(g.own || this.bodies[g.index].edges, poseMatrix(g.position, g.quaternion), rgb(g.colour),
