@@ -31,7 +31,7 @@ def quantity(value: float, unit: str) -> str:
     return shown if unit == "1" else f"{shown} {unit}"
 
 
-class Flag(NamedTuple):
+class FlagChance(NamedTuple):
     """Where a bound is, in per cent of the rail, and whether its flag is raised."""
 
     at: float
@@ -63,11 +63,11 @@ class Ladder:
         return [10.0**p for p in range(self.low, self.high + 1)]
 
     @property
-    def flags(self) -> list[Flag]:
+    def flags(self) -> list[FlagChance]:
         """A flag at each bound, raised where it would cover the last."""
         found, last, raised = [], -100.0, False
         for bound in self.bounds:
             raised = self.at(bound) - last < NARROW and not raised
             last = self.at(bound)
-            found.append(Flag(last, raised))
+            found.append(FlagChance(last, raised))
         return found
