@@ -11,12 +11,13 @@ from typing import Any
 from snapsim.errors import InputError
 from snapsim.landscape.constraints import Constraints
 from snapsim.landscape.place import Place
+from snapsim.landscape.spacing import set_down
 from snapsim.page.fields import scene_fields
 from snapsim.page.figures import Probe, probe
 from snapsim.page.jobs import PageJob
 from snapsim.page.pose import TypedPose, typed
 from snapsim.page.scene_view import scene_view
-from snapsim.page.spacing import at_gap, kept_on_joints, set_down
+from snapsim.page.spacing import at_gap, kept_on_joints
 from snapsim.scenario.changes import apply_changes
 from snapsim.scenario.loading import scene_from_text
 from snapsim.scenario.quantities import LENGTH, parse

@@ -12,8 +12,9 @@ import snapsim
 from snapsim.errors import InputError
 from snapsim.landscape.constraints import Constraints
 from snapsim.landscape.place import Place
+from snapsim.landscape.spacing import set_down
 from snapsim.page.pose import TypedPose, quaternion_of, turns_of, typed
-from snapsim.page.spacing import at_gap, kept_on_joints, set_down
+from snapsim.page.spacing import at_gap, kept_on_joints
 
 SCENES = Path(__file__).parents[2] / "scenarios"
 
