@@ -21,7 +21,7 @@ Cell = tuple[int, int, int]
 """Lower left point and size, in steps of the finest lattice."""
 
 Label = str
-Line = list[tuple[float, float]]
+LatticeLine = list[tuple[float, float]]
 
 
 @dataclass(frozen=True)
@@ -83,9 +83,9 @@ def is_mixed(cell: Cell, labels: Mapping[Point, Label]) -> bool:
     )
 
 
-def boundaries(found: LabelMap) -> dict[tuple[Label, Label], list[Line]]:
+def boundaries(found: LabelMap) -> dict[tuple[Label, Label], list[LatticeLine]]:
     """Return the lines between each two labels, in steps of the finest lattice."""
-    pieces: dict[tuple[Label, Label], list[Line]] = defaultdict(list)
+    pieces: dict[tuple[Label, Label], list[LatticeLine]] = defaultdict(list)
     for cell in found.cells:
         if cell[2] == 1:
             for pair, piece in _crossing(cell, found.labels):
@@ -93,7 +93,9 @@ def boundaries(found: LabelMap) -> dict[tuple[Label, Label], list[Line]]:
     return {pair: _chained(pieces[pair]) for pair in sorted(pieces)}
 
 
-def _crossing(cell: Cell, labels: Mapping[Point, Label]) -> list[tuple[tuple[Label, Label], Line]]:
+def _crossing(
+    cell: Cell, labels: Mapping[Point, Label]
+) -> list[tuple[tuple[Label, Label], LatticeLine]]:
     """The pieces of boundary in a smallest cell."""
     ring = corners(cell)
     cut = []
@@ -108,7 +110,7 @@ def _crossing(cell: Cell, labels: Mapping[Point, Label]) -> list[tuple[tuple[Lab
     return [(pair, [middle, centre]) for pair, middle in cut]
 
 
-def _chained(pieces: list[Line]) -> list[Line]:
+def _chained(pieces: list[LatticeLine]) -> list[LatticeLine]:
     """Join pieces end to end where exactly two meet."""
     at: dict[tuple[float, float], list[int]] = defaultdict(list)
     for n, piece in enumerate(pieces):
@@ -124,8 +126,8 @@ def _chained(pieces: list[Line]) -> list[Line]:
 
 
 def _followed(
-    n: int, pieces: list[Line], at: Mapping[tuple[float, float], list[int]], left: set[int]
-) -> Line:
+    n: int, pieces: list[LatticeLine], at: Mapping[tuple[float, float], list[int]], left: set[int]
+) -> LatticeLine:
     """The line that begins with piece `n`, at its loose end where it has one."""
     left.discard(n)
     begin, end = pieces[n]
