@@ -14,6 +14,7 @@ from rich.text import Text
 from snapsim.analysis.cautions import CAUTIONS
 from snapsim.analysis.summary import number
 from snapsim.analysis.tables import cautions, plain
+from snapsim.simulation.fate import FateKind
 from snapsim.words.fates import fate_reason
 
 if TYPE_CHECKING:  # importing it loads the compiled magnetics
@@ -33,7 +34,7 @@ DRAFT = (
 def fate_summary(found: FateMap) -> dict[str, Any]:
     """Return what `snapsim fate --json` prints, without the points (those are in the CSV)."""
     counts = Counter(f.kind for f in found.fates)
-    energies = [f.energy for f in found.fates if f.kind == "snaps"]
+    energies = [f.energy for f in found.fates if f.kind == FateKind.SNAPS]
     return {
         "title": found.title,
         "body": found.body,

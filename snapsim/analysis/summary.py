@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from snapsim.arrays import Array
+from snapsim.mechanics.edge_stress import chipping
 from snapsim.numerics import rotations
 from snapsim.simulation.trajectory import Audit, Impact, Load, Trajectory
+from snapsim.words.chipping import CHIPPING
 from snapsim.words.endings import ending_words, parting_words
 from snapsim.words.meshes import with_mesh_words
 
@@ -220,17 +222,7 @@ def _impact(impact: Impact) -> dict[str, Any]:
     if not math.isnan(impact.edge_stress[1]):
         found["magnet_edge_stress_Pa"] = [number(s) for s in impact.edge_stress]
         found["magnet_strength_Pa"] = number(impact.magnet_strength)
-        found["magnet_chipping"] = chipping(impact)
+        judged = chipping(impact.edge_stress, impact.magnet_strength)
+        found["magnet_chipping"] = CHIPPING[judged]
+        found["magnet_chipping_code"] = judged
     return found
-
-
-def chipping(impact: Impact) -> str:
-    """Return in words what the stress band of a blow says of the magnet; never that it holds."""
-    low, high = impact.edge_stress
-    if math.isnan(impact.magnet_strength):
-        return "not judged: the magnet's strength is not known"
-    if low >= impact.magnet_strength:
-        return "likely to chip"
-    if high >= impact.magnet_strength:
-        return "may chip"
-    return "not shown to chip; flaws and edges may do it all the same"

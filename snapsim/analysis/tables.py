@@ -10,6 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from snapsim.analysis.cautions import CAUTIONS
+from snapsim.mechanics.edge_stress import Chipping
 from snapsim.simulation.release_accuracy import Meshes
 
 MOST_IMPACTS = 12
@@ -138,7 +139,8 @@ def _chipping(impacts: list[dict[str, Any]]) -> list[RenderableType]:
         f" {worst['against']}: tensile stress at the contact's rim {band} MPa, strength"
         f" {plain(worst['magnet_strength_Pa'] / 1e6)} MPa (estimate; brittle parts scatter)"
     )
-    return [Text(said, style="bold" if "chip" in worst["magnet_chipping"][:14] else "")]
+    calm = worst["magnet_chipping_code"] in (Chipping.NOT_SHOWN, Chipping.NOT_JUDGED)
+    return [Text(said, style="" if calm else "bold")]
 
 
 def _moving(bodies: dict[str, Any]) -> RenderableType:

@@ -78,7 +78,7 @@ def _table(result: dict[str, Any]) -> RenderableType:
         rows.add_column(heading)
     said: list[RenderableType] = []
     for row in result["rows"]:
-        name = row["study"] if row["setup"] == "as given" else row["setup"]
+        name = row["setup"] if row["setup_named"] else row["study"]
         energy = row["measures"].get("effective_energy_J")
         inputs = row["inputs"]["inputs"]
         chances = [_share(row["chances"].get(f)) for f in flags]

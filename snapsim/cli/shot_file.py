@@ -96,7 +96,7 @@ def _first(error: ValidationError) -> tuple[str, str]:
     """Key and words of the first thing that is wrong."""
     found = error.errors()[0]
     key = ".".join(str(part + 1) if isinstance(part, int) else part for part in found["loc"])
-    said = str(found["msg"]).removeprefix("Value error, ")
+    said = str(found["ctx"]["error"] if found["type"] == "value_error" else found["msg"])
     if found["type"] == "extra_forbidden":
         said = (
             "is unknown; allowed are camera, view, turn, zoom, key (at, azimuth, elevation, zoom)"

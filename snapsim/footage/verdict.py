@@ -10,7 +10,7 @@ which is a choice.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from enum import StrEnum
 
 import numpy as np
 from scipy import stats
@@ -18,7 +18,15 @@ from scipy import stats
 from snapsim.arrays import Array
 from snapsim.footage.overlay import TrackOverlay, persistence
 
-Agreement = Literal["within the noise", "close", "off", "unknown"]
+
+class Agreement(StrEnum):
+    """How well motion and footage agree; the value stands in files."""
+
+    WITHIN_NOISE = "within the noise"
+    CLOSE = "close"
+    OFF = "off"
+    UNKNOWN = "unknown"
+
 
 CLOSE = 3.0
 """Residuals of so many times the noise still count as close; a choice."""
@@ -79,24 +87,24 @@ def _inside(found: TrackOverlay) -> list[Array]:
 
 def _agreement(ratio: float, lasting: float, n: int, given: bool) -> Agreement:
     if not np.isfinite(ratio) or n == 0:
-        return "unknown"
+        return Agreement.UNKNOWN
     most = 1 + 3 / np.sqrt(2 * n) + (0 if given else _SLACK)
     if ratio <= most and not lasting > SYSTEMATIC:
-        return "within the noise"
-    return "close" if ratio <= CLOSE else "off"
+        return Agreement.WITHIN_NOISE
+    return Agreement.CLOSE if ratio <= CLOSE else Agreement.OFF
 
 
 def _sentence(agreement: Agreement, found: TrackOverlay, spread: float, unit: str) -> str:
     whose = "as given" if found.given else "found from the tracks alone"
     level = f"residuals of {spread:.3g} {unit}, noise of {found.noise:.3g} {unit} ({whose})"
     match agreement:
-        case "within the noise":
+        case Agreement.WITHIN_NOISE:
             return f"Motion and footage agree within the noise: {level}."
-        case "close":
+        case Agreement.CLOSE:
             return (
                 f"Motion and footage are close, but differ by more than noise: {level}."
                 " Something in the scene, the camera or the model is a little off."
             )
-        case "off":
+        case Agreement.OFF:
             return f"The computed motion is not what was filmed: {level}."
     return f"Too little is known to judge: {level}."

@@ -4,18 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Final
 
 from snapsim.arrays import Array, IntArray
-from snapsim.simulation.fate import Fate, Kind
+from snapsim.simulation.fate import Fate, FateKind
 
-GROUPS: Mapping[Kind, str] = {"stays": "does not snap", "falls back": "does not snap"}
-"""Fates that no boundary is drawn between: how far a part may settle and still "stay" is a
-convention. Every other fate is a group of its own."""
+DOES_NOT_SNAP: Final = "does not snap"
+"""The group of fates that no boundary is drawn between: how far a part may settle and still "stay"
+is a convention. Every other fate is a group of its own."""
+
+GROUPS: Final[Mapping[FateKind, str]] = {
+    FateKind.STAYS: DOES_NOT_SNAP,
+    FateKind.FALLS_BACK: DOES_NOT_SNAP,
+}
 
 
-def group(kind: Kind) -> str:
+def group(kind: FateKind) -> str:
     """Return the group of a fate."""
-    return GROUPS.get(kind, kind)
+    return GROUPS.get(kind, kind.value)
 
 
 @dataclass(frozen=True)

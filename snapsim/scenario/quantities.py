@@ -142,6 +142,14 @@ def _shown(value: object) -> str:
     return text if len(text) <= 60 else text[:57] + "..."
 
 
+class UnknownUnit(ValueError):
+    """A unit that is none."""
+
+
+class OtherDimension(ValueError):
+    """A unit of another quantity than the one asked for."""
+
+
 @cache
 def _registry() -> Any:  # pint's own types are too wide to compute with
     from pint import UnitRegistry
@@ -151,21 +159,21 @@ def _registry() -> Any:  # pint's own types are too wide to compute with
 
 @cache
 def scale(unit: str, target: str) -> float:
-    """Factor from `unit` to `target`; raises ValueError("unknown") or ValueError("dimension")."""
+    """Factor from `unit` to `target`; raises UnknownUnit or OtherDimension."""
     if len(unit) > 60 or not _UNIT.fullmatch(unit):
-        raise ValueError("unknown")
+        raise UnknownUnit(unit)
     registry = _registry()
     try:
         root, dimension = registry.get_root_units(registry.parse_units(unit))
         wanted, target_dimension = registry.get_root_units(registry.parse_units(target))
     except Exception as error:  # pint raises many kinds, down to tokenize's, on odd texts
-        raise ValueError("unknown") from error
+        raise UnknownUnit(unit) from error
     if dimension != target_dimension:
-        raise ValueError("dimension")
+        raise OtherDimension(unit)
     if unit != target and not math.isclose(
         float(registry.Quantity(2.0, unit).to(target).magnitude), 2 * root / wanted, rel_tol=1e-9
     ):
-        raise ValueError("dimension")  # a unit with an offset, or a logarithmic one
+        raise OtherDimension(unit)  # a unit with an offset, or a logarithmic one
     return float(root / wanted)
 
 
@@ -174,9 +182,10 @@ def _to_si(number: float, unit: str, kind: QuantityKind, wanted: str) -> float:
         return number
     try:
         factor = scale(unit, kind.unit)
-    except ValueError as error:
-        trouble = "is no known unit" if str(error) == "unknown" else f"is not a unit of {kind.name}"
-        raise ValueError(f'"{unit}" {trouble}; {wanted}') from None
+    except UnknownUnit:
+        raise ValueError(f'"{unit}" is no known unit; {wanted}') from None
+    except OtherDimension:
+        raise ValueError(f'"{unit}" is not a unit of {kind.name}; {wanted}') from None
     if factor < 1 and math.isclose(round(1 / factor) * factor, 1, rel_tol=1e-12):
         return number / round(1 / factor)  # 18 mm is 0.018 m, to the last bit
     whole = round(factor)

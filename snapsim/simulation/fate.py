@@ -12,7 +12,8 @@ go vary.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Final, Literal
+from enum import StrEnum
+from typing import Final
 
 import numpy as np
 
@@ -24,24 +25,23 @@ from snapsim.simulation.release import STEPS, release
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import Impact, Trajectory
 
-Kind = Literal[
-    "snaps", "stays", "falls back", "goes away", "undecided", "touches", "no room", "failed"
-]
-KINDS: Final[tuple[Kind, ...]] = (
-    "snaps", "stays", "falls back", "goes away", "undecided", "touches", "no room", "failed"
-)  # fmt: skip
-"""In words: `WORDS`."""
 
-WORDS: Final[dict[Kind, str]] = {
-    "snaps": "snaps to a magnet",
-    "stays": "stays where it is",
-    "falls back": "falls back",
-    "goes away": "falls out of the scene",
-    "undecided": "still moving at the end",
-    "touches": "at a magnet from the start",
-    "no room": "no room: bodies overlap",
-    "failed": "could not be computed",
-}
+class FateKind(StrEnum):
+    """What became of a part; the value stands in files, `words.fates` has it in words."""
+
+    SNAPS = "snaps"
+    STAYS = "stays"
+    FALLS_BACK = "falls back"
+    GOES_AWAY = "goes away"
+    UNDECIDED = "undecided"
+    """It was moving still at the end of the run."""
+    TOUCHES = "touches"
+    """It was at a magnet from the start."""
+    NO_ROOM = "no room"
+    """Bodies overlap at the start."""
+    FAILED = "failed"
+    """It could not be computed."""
+
 
 MOVED: Final = 0.02
 """Share of its largest extent by which a part that stays may have moved."""
@@ -59,7 +59,7 @@ class Fate:
     `speed` [m/s] and `time` [s] of that blow (0 without one), `lasted` [s] the time simulated, and
     the `ending` of the release. Where there was none: two bodies that `overlap`, or the `fault`."""
 
-    kind: Kind
+    kind: FateKind
     struck: str = ""
     energy: float = 0.0
     speed: float = 0.0
@@ -104,7 +104,7 @@ def judged(run: Trajectory, body: int) -> Fate:
     name = run.system.bodies[body].name
     blow = _snap(run.impacts, name, attracting(run.system, body))
     if blow is not None:
-        return _struck("snaps", blow, name, run)
+        return _struck(FateKind.SNAPS, blow, name, run)
     mine = [i for i in run.impacts if name in (i.body, i.against)]
     hardest = max(mine, key=lambda i: i.kinetic_energy, default=None)
     return _struck(_kind(run, body), hardest, name, run)
@@ -116,11 +116,11 @@ def _at_start(system: System, body: int, magnets: frozenset[str]) -> Fate | None
     for (a, b), gap in zip(geometry.pairs, geometry.gaps(system.start.pose), strict=True):
         names = system.bodies[int(a)].name, system.bodies[int(b)].name
         if gap < -INSIDE:
-            return Fate("no room", overlap=names)
+            return Fate(FateKind.NO_ROOM, overlap=names)
         if body in (a, b) and gap < NEARLY * STEPS.touch and magnets & set(names):
             other = names[0] if body == int(b) else names[1]
             if other in magnets:
-                return Fate("touches", other)
+                return Fate(FateKind.TOUCHES, other)
     return None
 
 
@@ -132,7 +132,7 @@ def _snap(impacts: tuple[Impact, ...], name: str, magnets: frozenset[str]) -> Im
     return None
 
 
-def _struck(kind: Kind, blow: Impact | None, name: str, run: Trajectory) -> Fate:
+def _struck(kind: FateKind, blow: Impact | None, name: str, run: Trajectory) -> Fate:
     lasted = float(run.time[-1])
     if blow is None:
         return Fate(kind, lasted=lasted, ending=run.ending)
@@ -141,19 +141,19 @@ def _struck(kind: Kind, blow: Impact | None, name: str, run: Trajectory) -> Fate
     return Fate(kind, other, *how, lasted, run.ending)
 
 
-def _kind(run: Trajectory, body: int) -> Kind:
+def _kind(run: Trajectory, body: int) -> FateKind:
     """The fate of a part that struck no magnet."""
     if run.outcome == "moving":
-        return "undecided"
+        return FateKind.UNDECIDED
     if run.outcome == "stopped":
-        return "goes away" if run.reason == EndReason.LEFT_SCENE else "failed"
+        return FateKind.GOES_AWAY if run.reason == EndReason.LEFT_SCENE else FateKind.FAILED
     if _touches_at_end(run, body):
-        return "snaps"
+        return FateKind.SNAPS
     size = float(run.system.bodies[body].shape.extents.max())
     moved = np.linalg.norm(run.position[-1, body] - run.position[0, body])
     turn = rotations.matrix(run.quaternion[-1, body]) @ rotations.matrix(run.quaternion[0, body]).T
     turned = np.arccos(np.clip(0.5 * (np.trace(turn) - 1.0), -1.0, 1.0))
-    return "stays" if moved < MOVED * size and turned < TURNED else "falls back"
+    return FateKind.STAYS if moved < MOVED * size and turned < TURNED else FateKind.FALLS_BACK
 
 
 def _touches_at_end(run: Trajectory, body: int) -> bool:
@@ -162,4 +162,4 @@ def _touches_at_end(run: Trajectory, body: int) -> bool:
     pose = replace(system.start.pose, position=run.position[-1], quaternion=run.quaternion[-1])
     now = replace(system, start=replace(system.start, pose=pose))
     found = _at_start(now, body, attracting(system, body))
-    return found is not None and found.kind == "touches"
+    return found is not None and found.kind == FateKind.TOUCHES

@@ -36,7 +36,7 @@ from snapsim.study.distributions import Distribution
 from snapsim.study.ledger import fingerprint
 from snapsim.study.runner import Options, Task
 from snapsim.study.sampling import RunSpot, cholesky_factor, spots
-from snapsim.study.study_file import Study
+from snapsim.study.study_file import Stop, Study
 
 _AXIS = re.compile(r"(.+)\.([xyz])")
 _NUMBER = re.compile(r"(?<![\^\w.*+-])([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)")
@@ -212,6 +212,4 @@ def with_samples(study: Study, samples: int | None) -> Study:
 
 def stopping(study: Study, options: Options) -> Options:
     """Return the options with what the study says of them."""
-    return replace(
-        options, counts=study.counts(), stop_at_magnet=study.stop == "first blow on a magnet"
-    )
+    return replace(options, counts=study.counts(), stop_at_magnet=study.stop == Stop.STRUCK)

@@ -19,14 +19,21 @@ from typing import Any
 import numpy as np
 
 from snapsim.errors import InputError, SnapsimError
-from snapsim.landscape.fate_map import Axis, Boundary, BoundarySpot, FateMap, group
+from snapsim.landscape.fate_map import (
+    DOES_NOT_SNAP,
+    Axis,
+    Boundary,
+    BoundarySpot,
+    FateMap,
+    group,
+)
 from snapsim.landscape.progress import Progress
 from snapsim.landscape.rests import body_number
 from snapsim.mechanics.ending import Ending, EndReason
 from snapsim.numerics.quartering import LabelMap, Point, boundaries, corners, refine
 from snapsim.scenario.loading import scene_from_text
 from snapsim.scenario.spans import Span
-from snapsim.simulation.fate import Fate, attracting, fate
+from snapsim.simulation.fate import Fate, FateKind, attracting, fate
 from snapsim.simulation.system import System
 from snapsim.study.ledger import Ledger, fingerprint, program_identity
 from snapsim.study.place import set_down
@@ -94,9 +101,9 @@ def fate_at(given: Slice, point: Point, detail: str | None = None) -> Fate:
         system, body = system_at(given, point, detail)
         return fate(system, body)
     except SnapsimError as error:
-        return Fate("failed", fault=str(error))
+        return Fate(FateKind.FAILED, fault=str(error))
     except (ArithmeticError, ValueError, np.linalg.LinAlgError) as error:
-        return Fate("failed", fault=f"{type(error).__name__}: {error}")
+        return Fate(FateKind.FAILED, fault=f"{type(error).__name__}: {error}")
 
 
 def refuse_bad(given: Slice) -> None:
@@ -194,7 +201,14 @@ def _kept(row: dict[str, Any]) -> Fate:
     ending, overlap = row["ending"], row["overlap"]
     if ending is not None:
         ending = Ending(**{**ending, "reason": EndReason(ending["reason"])})
-    return Fate(**{**row, "ending": ending, "overlap": overlap and tuple(overlap)})
+    return Fate(
+        **{
+            **row,
+            "kind": FateKind(row["kind"]),
+            "ending": ending,
+            "overlap": overlap and tuple(overlap),
+        }
+    )
 
 
 def _assembled(given: Slice, desk: _FateDesk, found: LabelMap) -> FateMap:
@@ -248,7 +262,7 @@ def _spots(given: Slice, desk: _FateDesk, found: LabelMap, count: int) -> tuple[
         (j, i)
         for (i, j), label in found.labels.items()
         if (i + 1, j) in found.labels
-        and {label, found.labels[(i + 1, j)]} == {"snaps", "does not snap"}
+        and {label, found.labels[(i + 1, j)]} == {FateKind.SNAPS, DOES_NOT_SNAP}
     )
     chosen = [edges[round(k)] for k in np.linspace(0, len(edges) - 1, min(count, len(edges)))]
     first, second = (_axis(s, n) for s, n in zip(_spans(given), given.size, strict=True))

@@ -173,9 +173,9 @@ def _looked_into(path: Path) -> tuple[dict[str, str], tuple[dict[int, dict[str, 
 
 def _asked(path: Path) -> tuple[dict[str, str], tuple[dict[int, dict[str, Any]], list[int]]]:
     with closing(sqlite3.connect(path)) as base:
-        fault = base.execute("PRAGMA quick_check(1)").fetchone()[0]
-        if fault != "ok":
-            raise sqlite3.DatabaseError(" ".join(str(fault).split())[:120])
+        answer = base.execute("PRAGMA quick_check(1)").fetchone()[0]
+        if answer != "ok":
+            raise sqlite3.DatabaseError(" ".join(str(answer).split())[:120])
         return dict(base.execute("SELECT key, value FROM about")), _read(base)
 
 

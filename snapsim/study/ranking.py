@@ -21,10 +21,12 @@ from snapsim.analysis.cautions import CAUTIONS
 from snapsim.analysis.summary import number
 from snapsim.arrays import Array
 from snapsim.errors import InputError
+from snapsim.study.cases import setups
 from snapsim.study.chance import chance
 from snapsim.study.coarse_first import differences, latest
 from snapsim.study.hazard_limits import Limit, Standard, standards
 from snapsim.study.ledger import read_ledger
+from snapsim.study.limit_verdict import verdict, verdict_words
 from snapsim.study.rare_event import rare_chance
 from snapsim.study.sampling import FIRST_AB, MATRIX_A, MATRIX_B, RunSpot, spots
 from snapsim.study.sensitivity import sobol_indices
@@ -96,7 +98,7 @@ def _rows(folder: str, against: list[Standard]) -> list[dict[str, Any]]:
     runs = _runs(study, results)
     if not runs:
         raise InputError("holds no run yet; go on with snapsim sweep", file=folder)
-    names = [s.name for s in study.setup] or ["as given"]
+    names = setups(study)
     groups = [(n, name, [r for r in runs if r.spot.setup == n]) for n, name in enumerate(names)]
     return [
         _row(study, folder, name, about["program"], group, against)
@@ -131,6 +133,7 @@ def _row(
     return {
         "study": study.title or study.scene,
         "setup": name,
+        "setup_named": bool(study.setup),
         "directory": folder,
         "scene": study.scene,
         "program": program,
@@ -212,6 +215,7 @@ def _compared(standard: Standard, limit: Limit, done: list[_Run]) -> dict[str, A
     values = _values(done, limit.measure)
     known = values[np.isfinite(values)]
     beyond = int(sum(limit.exceeded(v) for v in known))
+    judged = verdict(beyond, len(known))
     c = chance([bool(np.isfinite(v)) and limit.exceeded(v) for v in values], [0] * len(values))
     return {
         "name": limit.name,
@@ -226,10 +230,12 @@ def _compared(standard: Standard, limit: Limit, done: list[_Run]) -> dict[str, A
         "unit": limit.unit,
         "known": limit.known,
         "exceeded_in": beyond,
+        "judged_in": len(known),
         "of": len(values),
         "low": c.low,
         "high": c.high,
-        "says": _says(standard, beyond, len(values), len(known)),
+        "verdict": judged,
+        "says": verdict_words(judged, standard.equipment, beyond, len(known), len(values)),
     }
 
 
@@ -250,21 +256,13 @@ def _protection(limits: list[dict[str, Any]]) -> list[dict[str, Any]]:
                 "standard": worst["standard"],
                 "not_enough": worst["exceeded_in"] > 0,
                 "exceeded_in": worst["exceeded_in"],
+                "judged_in": worst["judged_in"],
                 "of": worst["of"],
+                "verdict": worst["verdict"],
                 "says": worst["says"],
             }
         )
     return found
-
-
-def _says(standard: Standard, beyond: int, runs: int, known: int) -> str:
-    """One sentence; none reads as a permission."""
-    if not known:
-        return "not judged: no run gave this number"
-    thing = f"{standard.equipment} is not enough" if standard.equipment else "limit exceeded"
-    if beyond:
-        return f"{thing}: exceeded in {beyond} of {runs} runs"
-    return f"not exceeded in these {runs} runs; that shows no safety"
 
 
 def _inputs(study: Study, runs: list[_Run], done: list[_Run]) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from enum import StrEnum
 from os import PathLike, fspath
 from typing import Annotated, Any, Literal, Self
 
@@ -15,6 +16,14 @@ from snapsim.scenario.text_file import read_toml
 from snapsim.study.distributions import Distribution
 from snapsim.study.outcome import Measure, WhatCounts
 from snapsim.study.place import Placement
+
+
+class Stop(StrEnum):
+    """Where a run may end, as an author writes it."""
+
+    END = "end of run"
+    STRUCK = "first blow on a magnet"
+
 
 Count = Literal["snap", "pinch", "magnet_struck", "string_broken", "table_overloaded"]
 
@@ -103,7 +112,7 @@ class Study(Table):
     replicates: int = Field(4, ge=1, le=99, strict=True, description="independent scrambles")
     seed: int = Field(1, ge=0, strict=True)
     sensitivities: Flag = Field(False, description="samples * (varied keys + 2) runs a replicate")
-    stop: Literal["end of run", "first blow on a magnet"] = "end of run"
+    stop: Stop = Stop.END
     coarse_first: Flag = Field(
         False, description="long steps for all runs, usual ones where these leave the outcome open"
     )

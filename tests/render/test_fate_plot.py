@@ -6,8 +6,9 @@ import pytest
 from snapsim.landscape.fate_map import Axis, Boundary, BoundarySpot, FateMap, group
 from snapsim.numerics.quartering import corners, refine
 from snapsim.render.plots import PlotOptions, fate_plot, save
-from snapsim.render.plots.fates import PATTERNS, _words
-from snapsim.simulation.fate import KINDS, Fate
+from snapsim.render.plots.fates import PATTERNS
+from snapsim.simulation.fate import Fate, FateKind
+from snapsim.words.fates import FATES
 
 
 @pytest.fixture
@@ -28,7 +29,7 @@ def found():
         Axis("body.disc.rotation.angle", "deg", 0, 32, 1),
         Axis("body.magnet.position.z", "mm", 0, 32, 1),
         np.array(points, dtype=float),
-        tuple(Fate(cut.labels[p], "x", 0.1 + p[0]) for p in points),
+        tuple(Fate(FateKind(cut.labels[p]), "x", 0.1 + p[0]) for p in points),
         np.array([[at[p] for p in corners(c)] for c in cut.cells]),
         (Boundary(("does not snap", "snaps"), np.array([[16.5, 0.0], [16.5, 32.0]])),),
         (BoundarySpot(8.0, 16.5, 17.5, "normal"),),
@@ -44,7 +45,7 @@ def test_the_same_map_gives_the_same_picture(found, tmp_path, style):
 
 
 def test_every_fate_has_a_pattern_of_its_own_and_words():
-    groups = {group(kind) for kind in KINDS}
+    groups = {group(kind) for kind in FateKind}
     assert groups == set(PATTERNS)
     assert len(set(PATTERNS.values())) == len(PATTERNS)
-    assert len({_words(g) for g in groups}) == len(groups)
+    assert len({FATES[g] for g in groups}) == len(groups)

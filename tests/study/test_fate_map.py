@@ -9,7 +9,7 @@ import pytest
 
 from snapsim.errors import InputError, OutputError
 from snapsim.scenario.spans import read_span
-from snapsim.simulation.fate import Fate
+from snapsim.simulation.fate import Fate, FateKind
 from snapsim.study import fate_map as module
 from snapsim.study.fate_map import Slice, fate_map, system_at
 from snapsim.study.ledger import Ledger, program_identity
@@ -87,7 +87,8 @@ def _by_rule(asked):
         asked.append((point, detail))
         i, j = (x / n for x, n in zip(point, given.size, strict=True))
         shift = 0.08 if detail == "normal" else 0.0
-        return Fate("snaps" if i + 0.3 * j > 0.61 + shift else "falls back", "stop", 1.0 + i)
+        snaps = i + 0.3 * j > 0.61 + shift
+        return Fate(FateKind.SNAPS if snaps else FateKind.FALLS_BACK, "stop", 1.0 + i)
 
     return fate_at
 

@@ -10,6 +10,7 @@ import pytest
 
 from snapsim.errors import InputError
 from snapsim.study.hazard_limits import standards
+from snapsim.study.limit_verdict import verdict, verdict_words
 from snapsim.study.ranking import rank
 from snapsim.study.report import report
 from snapsim.study.study_file import load_study
@@ -232,3 +233,23 @@ def test_every_limit_says_how_it_is_known():
 def test_a_directory_without_a_sweep_is_one_line(tmp_path):
     with pytest.raises(InputError, match="holds no sweep"):
         rank([tmp_path])
+
+
+@pytest.mark.parametrize(
+    ("beyond", "known", "code", "words"),
+    [
+        (0, 0, "not_judged", "not judged: no run gave this number"),
+        (3, 20, "exceeded", "limit exceeded: exceeded in 3 of 32 runs"),
+        (0, 32, "not_exceeded", "not exceeded in these 32 runs; that shows no safety"),
+        (
+            0,
+            20,
+            "not_exceeded",
+            "not exceeded in the 20 of 32 runs that gave this number; that shows no safety",
+        ),
+    ],
+)
+def test_a_limit_is_judged_on_the_runs_that_gave_its_number_and_says_so(beyond, known, code, words):
+    """Said of all 32 where only 20 gave the number it would be falsely reassuring."""
+    assert verdict(beyond, known) == code
+    assert verdict_words(verdict(beyond, known), "", beyond, known, 32) == words

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from snapsim.arrays import Array
-from snapsim.landscape.fate_map import Axis, FateMap, group
+from snapsim.landscape.fate_map import DOES_NOT_SNAP, Axis, FateMap, group
 from snapsim.render.plots.figure import Plot
 from snapsim.render.plots.style import DASHES, Paper, entitle
-from snapsim.simulation.fate import WORDS, Kind
+from snapsim.simulation.fate import FateKind
+from snapsim.words.fates import FATES
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -19,13 +20,13 @@ if TYPE_CHECKING:
 
 HEIGHT: Final = 6.2
 PATTERNS: Final[dict[str, str]] = {
-    "snaps": "",
-    "does not snap": "///",
-    "undecided": "..",
-    "touches": "++",
-    "no room": "xx",
-    "goes away": "\\\\\\",
-    "failed": "**",
+    FateKind.SNAPS: "",
+    DOES_NOT_SNAP: "///",
+    FateKind.UNDECIDED: "..",
+    FateKind.TOUCHES: "++",
+    FateKind.NO_ROOM: "xx",
+    FateKind.GOES_AWAY: "\\\\\\",
+    FateKind.FAILED: "**",
 }
 NAMES: Final = {
     "rotation.angle": "angle", "position.x": "x", "position.y": "y", "position.z": "height",
@@ -54,7 +55,7 @@ def _draw(figure: Figure, paper: Paper, found: FateMap, title: str) -> None:
     for name in PATTERNS:
         _fill(axes, paper, found, [k for k, g in enumerate(groups) if g == name], name, shades)
     for boundary in found.boundaries:
-        snap = "snaps" in boundary.between
+        snap = FateKind.SNAPS in boundary.between
         axes.plot(*boundary.line.T, color=paper.page, lw=5.0 if snap else 3.0, zorder=4)
         axes.plot(
             *boundary.line.T, color=paper.ink, lw=2.6 if snap else 1.4,
@@ -165,24 +166,17 @@ def _key(figure: Figure, paper: Paper, found: FateMap, groups: Sequence[str]) ->
     from matplotlib.patches import Patch
 
     entries: list[Patch | Line2D] = [
-        Patch(facecolor="#7C7B78", edgecolor="#FFFFFF", hatch=PATTERNS[g], label=_words(g))
+        Patch(facecolor="#7C7B78", edgecolor="#FFFFFF", hatch=PATTERNS[g], label=FATES[g])
         for g in PATTERNS
         if g in groups
     ]
-    if any("snaps" in b.between for b in found.boundaries):
+    if any(FateKind.SNAPS in b.between for b in found.boundaries):
         entries.append(Line2D([], [], color=paper.ink, lw=2.6, label="boundary of the snap"))
     if any(s.found is not None for s in found.spots):
         mark = {"ls": "", "marker": "D", "ms": 9, "mfc": paper.accent, "mec": paper.page}
         label = f'same, found with "{found.spots[0].detail}" cells'
         entries.append(Line2D([], [], label=label, **mark))  # type: ignore[arg-type]
     figure.legend(handles=entries, loc="outside lower center", ncols=2, borderaxespad=1.2)
-
-
-def _words(name: str) -> str:
-    if name == "does not snap":
-        return "stays or falls back"
-    kind: Kind = name  # type: ignore[assignment]
-    return WORDS[kind]
 
 
 def _label(axis: Axis) -> str:

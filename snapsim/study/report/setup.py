@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any, NamedTuple
 
+from snapsim.study.limit_verdict import counted_words
 from snapsim.study.report.marks import chance_text, quantity, share
 
 NAMES = {
@@ -22,7 +23,7 @@ NAMES = {
 
 def called(row: dict[str, Any]) -> str:
     """Return what a row is called."""
-    name: str = row["study"] if row["setup"] == "as given" else row["setup"]
+    name: str = row["setup"] if row["setup_named"] else row["study"]
     return name
 
 
@@ -97,10 +98,9 @@ def limits(row: dict[str, Any]) -> list[dict[str, Any]]:
 
 
 def limit_said(limit: dict[str, Any]) -> str:
-    """Return what came of a limit, short."""
-    judged = not limit["says"].startswith("not judged")
-    said: str = limit["says"].split(": ")[-1].split(";")[0] if judged else limit["says"]
-    return said
+    """Return what came of a limit, or of what equipment is rated for, short."""
+    counts = (limit[key] for key in ("exceeded_in", "judged_in", "of"))
+    return counted_words(limit["verdict"], *counts)
 
 
 class RareEvent(NamedTuple):
