@@ -12,6 +12,7 @@ from snapsim.parts.materials import MATERIALS, MagnetisationCurve, Material
 from snapsim.parts.states import Pose, State
 from snapsim.parts.surfaces import SurfacePair, SurfaceRules
 from snapsim.scenario.body import BodyDescription
+from snapsim.scenario.bounds import check_bounds
 from snapsim.scenario.contact import ContactDescription, PairDescription
 from snapsim.scenario.explain import label
 from snapsim.scenario.hand import HandDescription
@@ -28,6 +29,7 @@ def build(scene: SceneDescription, file: str) -> System:
     materials = scene_materials(scene)
     bodies = tuple(_body(b, materials, file) for b in scene.body)
     start = _start(scene.body)
+    check_bounds(bodies, start, file)
     return System(
         title=scene.title,
         note=scene.note,
