@@ -8,10 +8,16 @@
     // choices: { part() -> index that may be moved or -1, tool() -> "move"|"tilt",
     //            axis() -> ""|"x"|"y"|"z", moved(position, quaternion, event), held(now),
     //            other(index): a body was touched that is not the part }
+    /**
+     * @param {Stage} view
+     * @param {HandChoices} choices
+     */
     constructor(view, choices) {
       this.view = view;
       this.choices = choices;
+      /** @type {Map<number, [number, number]>} */
       this.fingers = new Map();
+      /** @type {any} */ // null while nothing is held
       this.grip = null;
       const canvas = view.canvas;
       canvas.style.touchAction = "none";
@@ -27,6 +33,10 @@
       canvas.addEventListener("dblclick", () => view.reset());
     }
 
+    /**
+     * @param {MouseEvent} event
+     * @returns {[number, number]} where on the canvas [px]
+     */
     at(event) {
       const box = this.view.canvas.getBoundingClientRect();
       return [event.clientX - box.left, event.clientY - box.top];
@@ -68,6 +78,10 @@
       }
     }
 
+    /**
+     * @param {[number, number]} at
+     * @param {PointerEvent} event
+     */
     hover(at, event) {
       if (event.pointerType !== "mouse") return;
       const part = this.choices.part();
@@ -93,6 +107,10 @@
       else this.tilt(event, dx, dy);
     }
 
+    /**
+     * @param {PointerEvent} event
+     * @param {[number, number]} now
+     */
     move(event, now) {
       const { eye, way } = this.view.ray(...now), { point, position } = this.grip;
       const { back } = this.view.axes(), axis = this.choices.axis();
@@ -129,8 +147,8 @@
       // after a tilt a further move starts from here
       this.grip.position = position;
       this.grip.quaternion = q;
-      const pick = this.fingers.get(this.grip.id);
-      const { eye, way } = this.view.ray(...pick);
+      const [x, y] = this.fingers.get(this.grip.id) ?? this.grip.at;
+      const { eye, way } = this.view.ray(x, y);
       const far = dot(sub(this.grip.point, eye), back) / dot(way, back);
       this.grip.point = add(eye, way, far);
       this.tell(event, position, q);
@@ -142,7 +160,7 @@
     }
 
     pinch(event, before, now) {
-      const other = [...this.fingers].find(([id]) => id !== event.pointerId)[1];
+      const other = [...this.fingers].filter(([id]) => id !== event.pointerId)[0][1];
       const apart = (a) => Math.hypot(a[0] - other[0], a[1] - other[1]) || 1;
       this.view.zoom(apart(before) / apart(now));
       this.view.pan((now[0] - before[0]) / 2, (now[1] - before[1]) / 2);

@@ -9,7 +9,9 @@
   // A name for this tab that a reload keeps; a tab opened as a copy of another gets its own.
   function tabName() {
     const fresh = () => Array.from(crypto.getRandomValues(new Uint8Array(12)), (b) => b.toString(16).padStart(2, "0")).join("");
-    const again = (performance.getEntriesByType("navigation")[0] || {}).type;
+    /** @type {any} */
+    const entry = performance.getEntriesByType("navigation")[0];
+    const again = (entry || {}).type;
     let name = sessionStorage.getItem("snapsim-tab");
     if (!name || (again !== "reload" && again !== "back_forward")) name = fresh();
     sessionStorage.setItem("snapsim-tab", name);
@@ -32,6 +34,7 @@
   const LOOKS = { j: [20, 0], l: [-20, 0], i: [0, 16], k: [0, -16] };
   const STEPS = [0.1, 0.5, 1, 5];
 
+  /** @type {Component} */
   const SnapPage = {
     components: window.snapsim.parts,
     data: () => ({
@@ -101,8 +104,8 @@
         try {
           answer = await window.trame.trigger(name, [this.tabId, ...given]);
         } catch (fault) {
-          const said = fault && fault.data && fault.data.exception;
-          answer = { error: { key: null, message: `unexpected fault in ${name}: ${said || "no answer"}` } };
+          const why = fault && fault.data && fault.data.exception;
+          answer = { error: { key: null, message: `unexpected fault in ${name}: ${why || "no answer"}` } };
         }
         return answer || { error: { key: null, message: `no answer to ${name}` } };
       },
@@ -213,7 +216,7 @@
         this.$nextTick(() => requestAnimationFrame(() => {
           this.view.finish();
           const all = performance.now() - since;
-          window.snapsim.delays.push({ all, event: window.snapsim.asked[0], answer: window.snapsim.asked[1] });
+          window.snapsim.delays?.push({ all, event: window.snapsim.asked[0], answer: window.snapsim.asked[1] });
         }));
       },
       async nudge(way, tilt, far) {
@@ -344,7 +347,7 @@
       // What this tab showed before it was loaded again: a run and its time, or placing (null).
       shownBefore() {
         try {
-          return JSON.parse(sessionStorage.getItem(`snapsim-shown-${this.tabId}`));
+          return JSON.parse(sessionStorage.getItem(`snapsim-shown-${this.tabId}`) || "null");
         } catch {
           return null;
         }
@@ -455,7 +458,7 @@
         link.click();
         link.remove();
       },
-      stem() { return this.file.replace(/^.*[\\/]/, "").replace(/\.[^.]*$/, "").replace(/\W+/g, "-") || "run"; },
+      stem() { return this.file.replace(/^.*[\\/]/, "").replace(/\.[^.]*$/, "").replace(/\W+/g, "-").replace(/^-|-$/g, "") || "run"; },
       async saveRun() {
         const answer = await this.call("file_of", this.shown);
         if (answer.file) this.offer(answer.file, `${this.stem()}.h5`);
@@ -477,6 +480,7 @@
         const unit_ = Math.max(from.width / 1280, 0.5);
         Object.assign(to, { width: from.width, height: from.height });
         const pen = to.getContext("2d");
+        if (!pen) return;
         pen.drawImage(from, 0, 0);
         pen.fillStyle = getComputedStyle(this.$el).color;
         pen.font = `700 ${22 * unit_}px snapsim, sans-serif`;
@@ -486,7 +490,7 @@
         pen.fillText(n ? `${n.time.toFixed(4)} s   ${said(n.speed, "m/s")}   ${said(n.kinetic, "J")}` : `pull ${said(this.pull, "N")}, ${this.weights}`, 24 * unit_, 72 * unit_);
         pen.font = `400 ${13 * unit_}px snapsim, sans-serif`;
         pen.fillText("Computed, not a permission: strong magnets crush and shatter, results vary; local rules and qualified people decide.", 24 * unit_, from.height - 20 * unit_, from.width - 48 * unit_);
-        to.toBlob((blob) => this.offer(URL.createObjectURL(blob), `${this.stem()}.png`), "image/png");
+        to.toBlob((blob) => blob && this.offer(URL.createObjectURL(blob), `${this.stem()}.png`), "image/png");
       },
 
       // --- keys ----------------------------------------------------------------------------------
@@ -530,7 +534,7 @@
       turnTab(way) {
         const all = ["place", "scene", "runs"];
         this.tab = all[(all.indexOf(this.tab) + way + all.length) % all.length];
-        this.$nextTick(() => document.getElementById(`tab-${this.tab}`).focus());
+        this.$nextTick(() => document.getElementById(`tab-${this.tab}`)?.focus());
       },
       speak(text) { this.spoken = text; },
     },
@@ -547,7 +551,7 @@
       this.theme = matchMedia("(prefers-color-scheme: light)");
       this.theme.addEventListener("change", () => this.view && dress(this.view));
     },
-    template: document.getElementById("page-template").innerHTML,
+    template: document.getElementById("page-template")?.innerHTML,
   };
 
   window.snapsim.plugin = { install: (app) => app.component("snap-page", SnapPage) };

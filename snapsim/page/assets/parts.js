@@ -11,6 +11,11 @@
     "m/s": [["m/s", 1]], s: [["s", 1]], kg: [["kg", 1], ["g", 1e3]], "": [["", 1]],
   };
   // { number, unit } with three figures; lengths in mm but for metres of them.
+  /**
+   * @param {number | null | undefined} value
+   * @param {string} unit
+   * @param {number | null} [decimals]
+   */
   function quantity(value, unit, decimals = null) {
     if (value === null || value === undefined || !isFinite(value)) return { number: "–", unit: "" };
     const choices = PREFIXES[unit];
@@ -27,14 +32,20 @@
     const text = v.toFixed(chosen[0] === "mm" ? Math.min(places, 1) : places);
     return { number: /^-0\.?0*$/.test(text) ? text.slice(1) : text.replace("-", "−"), unit: chosen[0] };
   }
+  /** @type {Snapsim["said"]} */
   const said = (value, unit, decimals) => {
     const q = quantity(value, unit, decimals);
     return `${q.number} ${q.unit}`.trim();
   };
 
+  /**
+   * @param {number} low
+   * @param {number} high
+   * @param {number} about how many
+   */
   function ticks(low, high, about) {
     const span = high - low || 1, raw = span / about, decade = 10 ** Math.floor(Math.log10(raw));
-    const step = [1, 2, 5, 10].map((m) => m * decade).find((s) => s >= raw);
+    const step = [1, 2, 5, 10].map((m) => m * decade).find((s) => s >= raw) ?? 10 * decade;
     const found = [];
     for (let k = Math.ceil(low / step - 1e-9); k * step <= high + 1e-9 * span; k++) found.push(k * step);
     const places = Math.max(0, -Math.floor(Math.log10(step) + 1e-9));
@@ -42,23 +53,32 @@
   }
 
   // Highest and lowest sample of each pixel column: peaks stay.
+  /**
+   * @param {ArrayLike<number>} x
+   * @param {ArrayLike<number>} y
+   * @param {number} columns
+   */
   function thinned(x, y, columns) {
     if (x.length <= 4 * columns) return Array.from(x, (v, k) => [v, y[k]]);
     const first = x[0], span = x[x.length - 1] - first, out = [];
     let k = 0;
     for (let c = 0; c < columns; c++) {
       const end = first + (span * (c + 1)) / columns;
-      let low = null, high = null;
+      /** @type {number[] | null} */
+      let low = null;
+      /** @type {number[] | null} */
+      let high = null;
       for (; k < x.length && (x[k] <= end || c === columns - 1); k++) {
         if (!low || y[k] < low[1]) low = [x[k], y[k]];
         if (!high || y[k] > high[1]) high = [x[k], y[k]];
       }
-      if (low) out.push(...[low, high].sort((a, b) => a[0] - b[0]));
+      if (low && high) out.push(...[low, high].sort((a, b) => a[0] - b[0]));
     }
     return out;
   }
 
   // A plot area as wide as its element; `frame` maps data to pixels.
+  /** @type {Component} */
   const Plot = {
     props: { height: { type: Number, default: 170 } },
     data: () => ({ width: 400 }),
@@ -96,6 +116,7 @@
   };
 
   // Lines against time with the moment now: lines [{ name, colour, dash, x, y }].
+  /** @type {Component} */
   const SnapChart = {
     mixins: [Plot],
     props: { lines: Array, now: Number, words: String, unit: String, marks: { type: Array, default: () => [] } },
@@ -135,6 +156,7 @@
   };
 
   // Energy against tilt: now, crests (points of no return), hollows (rests), where it snaps beyond.
+  /** @type {Component} */
   const SnapCurve = {
     mixins: [Plot],
     props: { curve: Object, snaps: { type: Array, default: () => [] }, stale: Boolean },
@@ -189,6 +211,7 @@
   const CHARTS = {
     speed: ["speed", "m/s", 1], kinetic: ["kinetic energy", "J", 1], gap: ["gap to magnet", "mm", 1e3], pull: ["pull", "N", 1],
   };
+  /** @type {Component} */
   const SnapRunPlot = {
     components: { SnapChart },
     props: { record: Object, other: Object, time: Number, height: { type: Number, default: 150 } },
@@ -215,6 +238,7 @@
       <snap-chart :lines="lines" :now="time" :marks="marks" :words="charts[what][0]" :unit="charts[what][1]" :height="height" @seek="(t) => $emit('seek', t)"></snap-chart></div>`,
   };
 
+  /** @type {Component} */
   const SnapFigure = {
     props: { words: String, value: Number, unit: String, note: String, decimals: { type: Number, default: null } },
     computed: { q() { return quantity(this.value, this.unit, this.decimals); } },
@@ -224,6 +248,7 @@
   };
 
   // A field that follows its value, but never takes away what is being typed in it.
+  /** @type {Component} */
   const SnapField = {
     props: { value: String },
     emits: ["enter"],
@@ -245,6 +270,7 @@
   ];
 
   // Play, scrub, pace. `time` [s] of `end` [s].
+  /** @type {Component} */
   const SnapTransport = {
     props: { time: Number, end: Number, playing: Boolean, pace: Number },
     emits: ["toggle", "seek", "pace"],
@@ -262,6 +288,7 @@
   };
 
   // What a run came to, one column a run.
+  /** @type {Component} */
   const SnapRunTable = {
     props: { runs: Array },
     computed: {
@@ -286,6 +313,7 @@
   };
 
   // Arrow lengths grow with the logarithm of force over weight, so that 1 and 100 weights both show.
+  /** @type {Snapsim["grown"]} */
   const grown = (ratio) => Math.asinh(ratio) / Math.asinh(1);
 
   Object.assign(window.snapsim, {

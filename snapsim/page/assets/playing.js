@@ -7,6 +7,7 @@
 
   // Frames that share a time stand just before and just after an impact: never mixed.
   class Recording {
+    /** @param {Packed} packed */
     constructor(packed) {
       Object.assign(this, packed);
       this.time = doubles(packed.time);
@@ -14,12 +15,17 @@
         index: b.index, name: b.name, position: floats(b.position),
         quaternion: floats(b.quaternion), velocity: floats(b.velocity),
       }));
-      for (const name of ["force", "torque", "speed", "kinetic", "gap"])
-        this[name] = floats(packed[name]);
+      this.force = floats(packed.force);
+      this.torque = floats(packed.torque);
+      this.speed = floats(packed.speed);
+      this.kinetic = floats(packed.kinetic);
+      this.gap = floats(packed.gap);
+      this.part = packed.part;
       this.end = this.time[this.time.length - 1];
     }
 
     // The last stored frame at or before t, and the share of the way to the next.
+    /** @param {number} t */
     frame(t) {
       let low = 0, high = this.time.length - 1;
       while (low < high) {
@@ -34,6 +40,7 @@
     }
 
     // Cubic Hermite positions and slerped turns between stored frames.
+    /** @param {number} t */
     poses(t) {
       const { low, next, share: s, span } = this.frame(t);
       const a = s * s * (3 - 2 * s), b = span * s * (1 - s) ** 2, c = span * s * s * (1 - s);
@@ -50,6 +57,7 @@
     }
 
     // Linear between frames: speed [m/s], kinetic energy [J], gap [m], force [N] of the part.
+    /** @param {number} t */
     figures(t) {
       const { low, next, share: s } = this.frame(t);
       const mix = (array, size = 1, k = 0) =>
@@ -84,8 +92,17 @@
 
   // Calls `tick(time)` on every frame of the screen while it plays.
   class Clock {
+    /**
+     * @param {(time: number) => void} tick
+     * @param {() => void} ended
+     */
     constructor(tick, ended) {
-      Object.assign(this, { tick, ended, time: 0, end: 1, pace: 1, playing: false });
+      this.tick = tick;
+      this.ended = ended;
+      this.time = 0;
+      this.end = 1;
+      this.pace = 1;
+      this.playing = false;
     }
     play() {
       if (this.playing) return;

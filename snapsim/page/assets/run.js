@@ -3,10 +3,11 @@
   "use strict";
   const { StageView, Hands, Recording, Clock, LAYERS, said } = window.snapsim;
   const { showArrows, placeLabels, showRecord, showLayers, dress } = window.snapsim;
-  const given = JSON.parse(document.getElementById("run").textContent);
+  const given = JSON.parse(document.getElementById("run")?.textContent || "null");
   const LOOKS = { j: [20, 0], l: [-20, 0], i: [0, 16], k: [0, -16] };
   const MOST_BLOWS = 12;
 
+  /** @type {Component} */
   const Run = {
     components: window.snapsim.parts,
     data: () => ({
@@ -83,7 +84,7 @@
       showLayers(this.view, this.record, null, this.layers);
       this.seek(0);
     },
-    template: document.getElementById("run-template").innerHTML,
+    template: document.getElementById("run-template")?.innerHTML,
   };
   Vue.createApp(Run).mount("#app");
 })();

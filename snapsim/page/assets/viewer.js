@@ -4,34 +4,46 @@
   "use strict";
 
   // --- vectors, quaternions, matrices (column-major) ------------------------------------------
+  /** @type {Calculus["add"]} */
   const add = (a, b, s = 1) => [a[0] + s * b[0], a[1] + s * b[1], a[2] + s * b[2]];
+  /** @type {Calculus["sub"]} */
   const sub = (a, b) => add(a, b, -1);
+  /** @type {Calculus["scale"]} */
   const scale = (a, s) => [a[0] * s, a[1] * s, a[2] * s];
+  /** @type {Calculus["dot"]} */
   const dot = (a, b) => a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
+  /** @type {Calculus["cross"]} */
   const cross = (a, b) => [
     a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0],
   ];
+  /** @type {Calculus["length"]} */
   const length = (a) => Math.hypot(a[0], a[1], a[2]);
+  /** @type {Calculus["unit"]} */
   const unit = (a) => scale(a, 1 / (length(a) || 1));
+  /** @type {Calculus["multiply"]} */
   const multiply = (p, q) => [
     p[0] * q[0] - p[1] * q[1] - p[2] * q[2] - p[3] * q[3],
     p[0] * q[1] + p[1] * q[0] + p[2] * q[3] - p[3] * q[2],
     p[0] * q[2] - p[1] * q[3] + p[2] * q[0] + p[3] * q[1],
     p[0] * q[3] + p[1] * q[2] - p[2] * q[1] + p[3] * q[0],
   ];
+  /** @type {Calculus["about"]} */
   const about = (axis, angle) => {
     const n = scale(unit(axis), Math.sin(angle / 2));
     return [Math.cos(angle / 2), n[0], n[1], n[2]];
   };
+  /** @type {Calculus["normalised"]} */
   const normalised = (q) => {
     const l = Math.hypot(...q) || 1;
     return q.map((c) => c / l);
   };
+  /** @type {Calculus["rotate"]} */
   const rotate = (q, v) => {
     const u = [q[1], q[2], q[3]];
     const t = scale(cross(u, v), 2);
     return add(add(v, t, q[0]), cross(u, t));
   };
+  /** @type {Calculus["slerp"]} */
   const slerp = (p, q, s) => {
     let d = p[0] * q[0] + p[1] * q[1] + p[2] * q[2] + p[3] * q[3];
     const sign = d < 0 ? -1 : 1;
@@ -42,10 +54,12 @@
       : [Math.sin((1 - s) * angle) / Math.sin(angle), Math.sin(s * angle) / Math.sin(angle)];
     return normalised(p.map((c, k) => a * c + sign * b * q[k]));
   };
+  /** @type {(p: Vector, q: Quaternion) => Float32Array} */
   const poseMatrix = (p, q) => {
     const [x, y, z] = [[1, 0, 0], [0, 1, 0], [0, 0, 1]].map((e) => rotate(q, e));
     return new Float32Array([...x, 0, ...y, 0, ...z, 0, ...p, 1]);
   };
+  /** @type {(a: Float32Array, b: Float32Array) => Float32Array} */
   const product = (a, b) => {
     const c = new Float32Array(16);
     for (let j = 0; j < 4; j++)
@@ -65,16 +79,20 @@
     1 / half, 0, 0, 0, 0, 1 / half, 0, 0, 0, 0, -2 / (far - near), 0,
     0, 0, -(far + near) / (far - near), 1,
   ]);
+  /** @type {(text: string) => Vector} */
   const rgb = (text) => [1, 3, 5].map((k) => parseInt(text.slice(k, k + 2), 16) / 255);
   const IDENTITY = poseMatrix([0, 0, 0], [1, 0, 0, 0]);
 
+  /** @type {(text: string) => Uint8Array} */
   const bytes = (text) => {
     const raw = atob(text);
     const out = new Uint8Array(raw.length);
     for (let k = 0; k < raw.length; k++) out[k] = raw.charCodeAt(k);
     return out;
   };
+  /** @type {(text: string) => Float32Array} */
   const floats = (text) => new Float32Array(bytes(text).buffer);
+  /** @type {(text: string) => Uint32Array} */
   const indices = (text) => new Uint32Array(bytes(text).buffer);
 
   // --- shaders --------------------------------------------------------------------------------
@@ -169,6 +187,10 @@
       pixel = vec4(mix(low, high, exp(-(x * x + y * y))) + noise / 255.0, 1.0);
     }`];
 
+  /**
+   * @param {any} gl WebGL 2, which hands out null only once it is lost
+   * @param {string[]} shaders vertex and fragment
+   */
   function program(gl, [vertex, fragment]) {
     const made = gl.createProgram();
     for (const [kind, text] of [[gl.VERTEX_SHADER, vertex], [gl.FRAGMENT_SHADER, fragment]]) {
@@ -281,12 +303,16 @@
         line: program(gl, LINE), backdrop: program(gl, BACKDROP),
       };
       this.sheet = this._sheet();
+      /** @type {any} */ // made below, and anew with each scene
+      this.shadow = this.floor = this.joined = this._set = null;
       this._shadowMap();
       this.bodies = []; this.poses = []; this.ghosts = new Map();
       this.arrows = new Map(); this.trails = new Map(); this.joints = []; this.parted = new Set(); this.marked = -1; this.alarmed = -1;
       this.colours = { low: "#0A0E13", high: "#3A4D5A", dim: 0.88, edge: "#10151A", rim: "#F2F6F5" };
       this.camera = { target: [0, 0, 0], distance: 1, azimuth: -1.1, elevation: 0.35 };
-      this.centre = [0, 0, 0]; this.size = 0.3; this.level = 0; this.home = null;
+      this.centre = [0, 0, 0]; this.size = 0.3; this.level = 0;
+      /** @type {any} */ // the camera of the whole stage, once there is one
+      this.home = null;
       this.drawn = 0; this._due = false; this.onframe = null;
       this.costs = []; this.lively = false; // while moved, where slow, drawn in fewer dots
       if (typeof ResizeObserver !== "undefined")
@@ -332,16 +358,13 @@
       drop(gl, this.floor);
       this.bodies = scene.bodies.map((b) => {
         const positions = floats(b.mesh.positions), order = indices(b.mesh.order);
-        const made = {
+        return {
           name: b.name, fixed: b.fixed, gloss: b.gloss, sharpness: b.sharpness,
           opacity: b.opacity, positions, order, size: b.size,
           solid: mesh(gl, positions, floats(b.mesh.normals), bytes(b.mesh.colours), order),
-          edges: lines(gl, floats(b.edges)), hull: null,
+          edges: lines(gl, floats(b.edges)),
+          hull: b.hull ? mesh(gl, floats(b.hull.positions), floats(b.hull.normals), null, indices(b.hull.order)) : null,
         };
-        if (b.hull)
-          made.hull = mesh(gl, floats(b.hull.positions), floats(b.hull.normals), null,
-            indices(b.hull.order));
-        return made;
       });
       this.poses = scene.bodies.map((b) => ({ position: b.position, quaternion: b.quaternion }));
       this.centre = scene.centre; this.size = scene.size; this.level = scene.level;

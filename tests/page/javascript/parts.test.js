@@ -1,0 +1,50 @@
+import assert from "node:assert/strict";
+import { test } from "node:test";
+
+import { load } from "./scripts.js";
+
+const { snapsim } = load("viewer.js", "playing.js", "parts.js");
+const { said, ticks, thinned, grown, quantity } = snapsim;
+
+test("a number has three figures and the unit that suits it", () => {
+  const cases = [
+    [12.345, "N", "12.3 N"], [0.012345, "N", "12.3 mN"], [1234.5, "N", "1.23 kN"],
+    [0.25, "m", "250 mm"], [1.5, "m", "1500 mm"], [2.5, "m", "2.50 m"], [0.0004, "J", "400 µJ"], [-3.2, "N", "−3.20 N"],
+    [3.456, "m/s", "3.46 m/s"], [0.0123, "kg", "12.3 g"],
+  ];
+  for (const [value, unit, expected] of cases) assert.equal(said(value, unit), expected);
+});
+
+test("nothing known is a dash, and zero has no sign", () => {
+  for (const value of [null, undefined, NaN, Infinity]) assert.equal(said(value, "N"), "–");
+  assert.equal(quantity(-1e-15, "N").number, quantity(0, "N").number);
+  assert.ok(!quantity(-0.0001, "m/s").number.startsWith("−"));
+});
+
+test("ticks are round numbers in the range, evenly spaced", () => {
+  for (const [low, high, about] of [[0, 1, 5], [-3.7, 12.2, 6], [0.99, 1.01, 4], [-1e-6, 1e-6, 4], [0, 0, 4], [3, 1000, 5]]) {
+    const found = ticks(low, high, about);
+    assert.ok(found.length >= 1 && found.length <= about + 2, `${low} ${high}`);
+    const span = high - low || 1;
+    for (const { value } of found) assert.ok(value >= low - 1e-8 * span && value <= high + 1e-8 * span);
+    for (let k = 1; k < found.length; k++) assert.notEqual(found[k].text, found[k - 1].text);
+  }
+  assert.deepEqual([...ticks(0, 1, 5).map((t) => t.text)], ["0.0", "0.2", "0.4", "0.6", "0.8", "1.0"]);
+});
+
+test("thinning keeps every column's peak, the order, and short lists as they are", () => {
+  const x = Float64Array.from({ length: 10000 }, (_, k) => k / 1e4), y = x.map((v) => Math.sin(40 * v));
+  y[4321] = 9;
+  y[8765] = -7;
+  const found = thinned(x, y, 100);
+  assert.ok(found.length <= 200);
+  assert.ok(found.some(([, v]) => v === 9) && found.some(([, v]) => v === -7));
+  for (let k = 1; k < found.length; k++) assert.ok(found[k][0] >= found[k - 1][0]);
+  assert.equal(thinned([1, 2, 3], [4, 5, 6], 100).length, 3);
+});
+
+test("an arrow of one weight has length one, and of none none", () => {
+  assert.equal(grown(1), 1);
+  assert.equal(grown(0), 0);
+  assert.ok(grown(100) < 7);
+});
