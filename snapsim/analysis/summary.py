@@ -199,6 +199,11 @@ def _audit_parts(audit: Audit) -> dict[str, Any]:
             "friction_loss_J": number(audit.friction_loss),
             "gained_J": number(audit.event_gain),
         },
+        "position_correction": {
+            "taken_J": number(audit.correction_taken),
+            "given_J": number(audit.correction_given),
+        },
+        "deepest_overlap_m": number(audit.deepest_overlap),
     }
 
 

@@ -17,15 +17,14 @@ MOST_IMPACTS = 12
 """Blows shown; the run file and the JSON have all of them."""
 
 UNACCOUNTED_LIMIT = 1e-3
-"""Share of the released energy above which a run is marked."""
+"""Share of the released energy above which a run is marked, also one of an older file."""
 
 
 def release_table(result: dict[str, Any]) -> RenderableType:
     """Return the tables of a release from its `summary`."""
     parts: list[RenderableType] = [
         Text(result["title"], style="bold"),
-        f"{escape(result['outcome'])} after {plain(result['simulated_s'])} s: "
-        f"{escape(result['reason'])}",
+        _ending(result),
         _impacts(result["impacts"]),
         _moving(result["bodies"]),
     ]
@@ -34,6 +33,12 @@ def release_table(result: dict[str, Any]) -> RenderableType:
     parts.append(_audit(result))
     parts += _release_accuracy(result["accuracy"])
     return Group(*parts, cautions())
+
+
+def _ending(result: dict[str, Any]) -> RenderableType:
+    """What a run came to; one that is not to be relied on stands out."""
+    line = f"{result['outcome']} after {plain(result['simulated_s'])} s: {result['reason']}"
+    return Text(line, style="bold red" if result["outcome"] == "untrusted" else "")
 
 
 def force_table(result: dict[str, Any]) -> RenderableType:
@@ -219,6 +224,19 @@ def _parts(energy: dict[str, Any]) -> str:
         f" {plain(integrator['largest_misfit_J'])} J apart\n"
         f"  events: blows took {plain(events['impact_loss_J'])} J, friction"
         f" {plain(events['friction_loss_J'])} J, gained {plain(events['gained_J'])} J"
+        f"{_corrections(energy)}"
+    )
+
+
+def _corrections(energy: dict[str, Any]) -> str:
+    """What correcting positions took and gave, and how deep bodies overlap; older files have not
+    kept it."""
+    moved, depth = energy.get("position_correction", {}), energy.get("deepest_overlap_m")
+    if moved.get("taken_J") is None or depth is None:
+        return ""
+    return (
+        f"\n  position correction: took {plain(moved['taken_J'])} J, gave"
+        f" {plain(moved['given_J'])} J; bodies overlap by {plain(1e6 * depth)} µm at most"
     )
 
 

@@ -361,6 +361,8 @@ def _release(scene: Any) -> Trajectory:
         run = snapsim.release(scene, progress)
     if run.reason == EndReason.INTERRUPTED:
         raise KeyboardInterrupt
+    if run.outcome == "untrusted":
+        raise ComputationError(f"{scene.file}: untrusted: {ending_words(run.ending)}")
     if run.outcome == "stopped":
         why = ending_words(run.ending)
         raise ComputationError(f"{scene.file}: stopped at {run.time[-1]:.6g} s: {why}")

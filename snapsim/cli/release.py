@@ -45,15 +45,18 @@ def release(
             emit(release_table(result))
     if output is not None and not json:
         emit(f"wrote {output}; next: snapsim clip {output} -o clip.mp4")
-    if run.outcome == "stopped":
-        raise typer.Exit(_say_stopped(file, run))
+    if run.outcome in ("stopped", "untrusted"):
+        raise typer.Exit(_say_fault(file, run))
 
 
-def _say_stopped(file: str, run: Trajectory) -> int:
-    """Say why a run ended before its time, and return the exit status."""
+def _say_fault(file: str, run: Trajectory) -> int:
+    """Say why a run ended before its time or is not to be trusted; return the exit status."""
     from snapsim.mechanics.ending import EndReason
     from snapsim.words.endings import ending_words
 
     why = ending_words(run.ending)
+    if run.outcome == "untrusted":
+        complain(f"{file}: untrusted: {why}")
+        return 4
     complain(f"{file}: stopped at {run.time[-1]:.6g} s: {why}; the result ends there")
     return 130 if run.reason == EndReason.INTERRUPTED else 3

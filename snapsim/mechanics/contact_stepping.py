@@ -265,7 +265,7 @@ class ContactStepping:
         """
         pose = drift(trial.middle, trial.step.velocity, trial.step.spin, trial.dt / 2)
         depth = self.geometry.depth(pose)
-        if depth <= self.settings.touch or trial.dt < 1e-5:
+        if depth <= self.settings.touch or trial.dt < 1e-8:
             return None
         self._sink_hint = trial.dt * max(0.3, min(0.7, (self.settings.touch / depth) ** 0.5))
         return self._sink_hint
@@ -356,6 +356,12 @@ class ContactStepping:
             return 0.0
         pair = trial.contacts.pair
         self.state, paid = slowed(self.bodies, self.state, pair, owes, self._tied())
+        taken, given = float(paid[paid > 0].sum()), -float(paid[paid < 0].sum())
+        self.tally = replace(
+            self.tally,
+            correction_taken=self.tally.correction_taken + taken,
+            correction_given=self.tally.correction_given + given,
+        )
         return -float(paid.sum() + lifted[paid != 0.0].sum())
 
     def _tied(self) -> BoolArray:

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final, Literal
 
-Outcome = Literal["settled", "moving", "stopped"]
+Outcome = Literal["settled", "moving", "stopped", "untrusted"]
+"""What a run came to; "untrusted": bodies overlap, or energy is missing from the books."""
 
 
 class EndReason(StrEnum):
@@ -27,6 +28,12 @@ class EndReason(StrEnum):
     LEFT_SCENE = "left_scene"
     STEP_LIMIT = "step_limit"
     NOT_FINITE = "not_finite"
+    NO_PROGRESS = "no_progress"
+    """The motion goes on in steps that gain no time."""
+    OVERLAP = "overlap"
+    """Bodies passed into each other."""
+    UNACCOUNTED = "unaccounted"
+    """Energy is missing from the books, or came from nowhere."""
     JOINT_BLOCKED = "joint_blocked"
     """A joint drives two bodies into each other."""
     INTERRUPTED = "interrupted"
@@ -44,6 +51,9 @@ OUTCOMES: Final[dict[EndReason, Outcome]] = {
     EndReason.LEFT_SCENE: "stopped",
     EndReason.STEP_LIMIT: "stopped",
     EndReason.NOT_FINITE: "stopped",
+    EndReason.NO_PROGRESS: "stopped",
+    EndReason.OVERLAP: "untrusted",
+    EndReason.UNACCOUNTED: "untrusted",
     EndReason.JOINT_BLOCKED: "stopped",
     EndReason.INTERRUPTED: "stopped",
     EndReason.FATE_DECIDED: "stopped",
@@ -58,8 +68,9 @@ class Ending:
     """How a motion ended: its `outcome`, the `reason`, and the `figure` that goes with it.
 
     `figure` is the time given [s] with `TIME_UP`, the distance passed [m] with `LEFT_SCENE`, the
-    number of steps with `STEP_LIMIT`, else 0. `told` are the words of an older file that has no
-    code; they are only ever shown.
+    number of steps with `STEP_LIMIT` and `NO_PROGRESS`, the depth [m] with `OVERLAP`, the share of
+    the energy turned over with `UNACCOUNTED`, else 0. `told` are the words of an older file that
+    has no code; they are only ever shown.
     """
 
     outcome: Outcome

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from typing import Final
 
 import numpy as np
 from scipy.optimize import brentq
@@ -33,6 +34,13 @@ Item = Frame | Strike | End
 _EIGHTHS = np.arange(9) / 8
 """Shares of a step at which contact is looked for."""
 
+WATCHED: Final = 500
+"""Turns of the loop in which a motion must gain time: a heap's worst cascade of blows at one moment
+takes some tens."""
+
+LEAST_GAIN: Final = 1e-9
+"""Time [s] that it must gain in them."""
+
 LANDING_TIME = 1e-12
 """Length given to a blow without rebound [s]: too short for a free spin to turn anything."""
 
@@ -41,6 +49,8 @@ class Motion(ContactStepping):
     """One motion; iterate `run()` to its end. Not shared between threads."""
 
     _flight_hint: float | None = None
+    _turns: int = 0
+    _watched: tuple[int, float] = 0, 0.0  # turns and time [s] when progress was last looked at
     _measured: tuple[Pose, Array] | None = None
 
     def run(self) -> Iterator[Item]:
@@ -50,6 +60,9 @@ class Motion(ContactStepping):
         ending: Ending | None = None
         touching = False
         while ending is None:
+            if self._stands_still():
+                ending = ended(EndReason.NO_PROGRESS, WATCHED)
+                break
             yield from self._prepare()
             contacts = self._nearby()
             if len(contacts):
@@ -94,6 +107,15 @@ class Motion(ContactStepping):
         if not np.isfinite(self.state.velocity).all():
             return ended(EndReason.NOT_FINITE)
         return None
+
+    def _stands_still(self) -> bool:
+        """Whether the last `WATCHED` turns of the loop gained next to no time."""
+        self._turns += 1
+        count, since = self._watched
+        if self._turns - count < WATCHED:
+            return False
+        self._watched = self._turns, self.time
+        return self.time - since < LEAST_GAIN
 
     def _stage_radius(self) -> tuple[Array, float]:
         position = self.state.pose.position

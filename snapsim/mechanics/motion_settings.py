@@ -26,6 +26,9 @@ class MotionSettings:
     than the share `load_change` from one to the next, that nothing turns by more than `turn` [rad]
     or, by the applied forces alone, moves by more than `fall` [m]. `limit` is the largest number
     of steps; `blow_step` that of blows at several contacts, relative to the fastest contact unit.
+    A run is trusted where no frame after the first shows bodies deeper in each other than `overlap`
+    [m], three times `touch`, and no more than the share `unaccounted` of the energy turned over is
+    missing from the books.
     """
 
     tolerances: Tolerances = field(default_factory=Tolerances)
@@ -43,3 +46,5 @@ class MotionSettings:
     flight_step: float = 0.05
     limit: int = 200_000
     blow_step: float = STEP
+    overlap: float = 3e-6
+    unaccounted: float = 1e-3

@@ -20,7 +20,8 @@ class Tally:
     blows. `friction_loss`: taken by sliding under sustained contact. `contact_work`: done by the
     normal forces of sustained contact and by pushing bodies out of each other; zero but for the
     error of the time step. `event_gain`: the sum of all energies that events gained. `hold_work`:
-    done on the bodies by hands that carry a part.
+    done on the bodies by hands that carry a part. `correction_taken`, `correction_given`: what
+    correcting positions took from the motion and gave it (`position_correction`), sums of sizes.
     """
 
     work: float = 0.0
@@ -29,6 +30,8 @@ class Tally:
     contact_work: float = 0.0
     event_gain: float = 0.0
     hold_work: float = 0.0
+    correction_taken: float = 0.0
+    correction_given: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from snapsim.page.scene_view import pack, scene_view
 from snapsim.render.framing import leading_part
 from snapsim.render.readings import first_blow, impact_line
 from snapsim.simulation.trajectory import Trajectory
-from snapsim.words.endings import ending_words
+from snapsim.words.endings import ending_words, warning
 
 MOST_FRAMES = 3000
 """Stored frames that are sent; more are thinned, but never those round an impact."""
@@ -33,6 +33,7 @@ def playback(run: Trajectory) -> dict[str, Any]:
         "outcome": run.outcome,
         "reason": ending_words(run.ending),
         "reason_code": run.reason,
+        "warning": warning(run.ending),
         "part": lead,
         "time": pack(run.time[kept], "f8"),
         "bodies": [

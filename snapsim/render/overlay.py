@@ -60,6 +60,7 @@ class ClipOverlay:
         top_polarisation: float,
         figures: bool = True,
         panels: Sequence[Panel] = (),
+        warning: str | None = None,
     ) -> None:
         self.layout = layout
         self._still = Image.new("RGBA", layout.size, (0, 0, 0, 0))
@@ -67,6 +68,8 @@ class ClipOverlay:
         pen = ImageDraw.Draw(self._still)
         self._put_title(pen, title)
         self._put_caution(pen)
+        if warning:
+            self._put_warning(pen, warning)
         self._put_scale(pen, pixels_per_metre)
         left = self._put_pole_key(pen) if magnets else layout.key[0]
         if top_polarisation > 0:
@@ -231,6 +234,16 @@ class ClipOverlay:
         size = self._u(19)
         for i, line in enumerate(wrapped(CAUTION, right - left, size)):
             pen.text((left, top + i * self._u(24)), line, palette.INK_SOFT, font(size))
+
+    def _put_warning(self, pen: ImageDraw.ImageDraw, warning: str) -> None:
+        """A band right across under the title, of a run that is not to be relied on."""
+        (wide, _), top = self.layout.size, self.layout.title[3] + self._u(10)
+        size, edge = self._u(30), self._u(20)
+        lines = wrapped(warning, wide - 2 * edge, size, True)
+        pen.rectangle((0, top, wide, top + self._u(16) + len(lines) * self._u(38)), palette.ALARM)
+        for k, line in enumerate(lines):
+            y = top + self._u(8) + k * self._u(38)
+            pen.text((edge, y), line, palette.ALARM_LETTER, font(size, True))
 
     def _put_scale(self, pen: ImageDraw.ImageDraw, pixels_per_metre: float) -> None:
         left, top, right, bottom = self.layout.scale

@@ -40,6 +40,8 @@ INK: Final = "#F4F7F6"
 INK_SOFT: Final = "#B9C7CC"
 ACCENT: Final = "#FFB454"
 ACCENT_INK: Final = "#1B1204"
+ALARM: Final = "#B3261E"
+ALARM_LETTER: Final = "#FFFFFF"
 
 VELOCITY: Final = "#FFB454"
 FORCE: Final = "#7FE0C3"

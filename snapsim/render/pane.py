@@ -30,6 +30,7 @@ from snapsim.render.readings import choose_scales, first_blow, impact_line, read
 from snapsim.render.stopwatch import Stopwatch
 from snapsim.render.timeline import ClipPiece, Timeline
 from snapsim.simulation.trajectory import Trajectory
+from snapsim.words.endings import warning
 
 BLOW_SHOWN = 3.0  # clip seconds for which the first blow's figures stay
 NEAR_BLOW = 0.7  # of the part's size: how much of what is struck a close view holds
@@ -152,6 +153,7 @@ class Pane:
             top_polarisation=top,
             figures="figures" in self._options.layers,
             panels=self._panels(),
+            warning=warning(self._run.ending),
         )
 
     def _panels(self) -> list[Panel]:

@@ -66,9 +66,7 @@ def release(
     bodies = rigid_bodies(system.bodies)
     geometry = ContactGeometry(system.bodies, system.surfaces)
     motion = _motion(system, bodies, geometry, loads, steps)
-    log = RunLog(
-        system, bodies, loads, geometry, motion.bearing, steps.touch, frames, magnetisation
-    )
+    log = RunLog(system, bodies, loads, geometry, motion.bearing, steps, frames, magnetisation)
     try:
         for item in motion.run():
             log.take(item)

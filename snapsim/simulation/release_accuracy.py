@@ -50,7 +50,7 @@ def release_with_accuracy(
     """Simulate on a fine and a coarse mesh; return the fine run, error bars in its `accuracy`."""
     meshes = two_meshes(system)
     fine = release(system, progress, settings, meshes.fine)
-    if fine.outcome == "stopped" or not meshes.coarse:
+    if fine.outcome in ("stopped", "untrusted") or not meshes.coarse:
         return fine
     coarse = release(system, progress, settings, meshes.coarse)
     return replace(fine, accuracy={**fine.accuracy, **compared(coarse, fine, meshes)})
@@ -77,7 +77,7 @@ def compared(coarse: Trajectory, fine: Trajectory, meshes: TwoMeshes) -> dict[st
 
 def difference(coarse: Trajectory, fine: Trajectory) -> dict[str, float | str]:
     """Return how the two runs compare: a "meshes_code" of `Meshes` and the facts behind it."""
-    if coarse.outcome == "stopped":
+    if coarse.outcome in ("stopped", "untrusted"):
         ending = coarse.ending
         return {
             "meshes_code": Meshes.NOT_COMPARED,

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import time as clock
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -17,8 +17,9 @@ from snapsim.arrays import Array, IntArray
 from snapsim.magnetics.model import MagneticState
 from snapsim.mechanics.contact import ContactGeometry
 from snapsim.mechanics.edge_stress import magnet_edge_stress
-from snapsim.mechanics.ending import EndReason
+from snapsim.mechanics.ending import Ending, EndReason, ended
 from snapsim.mechanics.motion import Motion
+from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.mechanics.peak_force import peak_force_band
 from snapsim.mechanics.records import BodyLoads, End, Frame, PairBlow, Strike
 from snapsim.mechanics.rigid_bodies import RigidBodies
@@ -30,6 +31,7 @@ from snapsim.simulation.magnetisation_between_poses import (
     Guess,
     MagnetisationBetweenPoses,
 )
+from snapsim.simulation.overlap_depth import deepest_overlap
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import (
     Audit,
@@ -79,7 +81,7 @@ class RunLog:
     loads: MagneticLoads
     geometry: ContactGeometry
     bearing: Callable[[], Array]
-    touch: float
+    settings: MotionSettings
     checked: bool
     shown: bool
     frames: list[Frame] = field(default_factory=list)
@@ -193,12 +195,16 @@ class RunLog:
         states = [f.state for f in self.frames]
         energy, work = self._energies(), self._work()
         model = self.loads.model
+        position = np.array([s.pose.position for s in states])
+        quaternion = np.array([s.pose.quaternion for s in states])
+        deepest, _ = deepest_overlap(system.bodies, position[1:], quaternion[1:])
+        audit = replace(self._audit(energy, work), deepest_overlap=deepest)
         return Trajectory(
             system=system,
-            ending=end.ending,
+            ending=judged(end.ending, audit, self.settings),
             time=np.array([f.time for f in self.frames]),
-            position=np.array([s.pose.position for s in states]),
-            quaternion=np.array([s.pose.quaternion for s in states]),
+            position=position,
+            quaternion=quaternion,
             velocity=np.array([s.velocity for s in states]),
             spin=np.array([s.spin for s in states]),
             force=self._column("force"),
@@ -212,7 +218,7 @@ class RunLog:
             magnetisation=magnetisation,
             impacts=tuple(self.impacts),
             loads=self._loads(end),
-            audit=self._audit(energy, work),
+            audit=audit,
             cost=Cost(self.loads.evaluations, end.steps, clock.perf_counter() - began),
             accuracy=self._accuracy(),
             work=work,
@@ -336,13 +342,15 @@ class RunLog:
             hold_work=tally.hold_work,
             field_work=tally.work,
             all_work=float(work[-1]),
+            correction_taken=tally.correction_taken,
+            correction_given=tally.correction_given,
         )
 
     def _least(self) -> float:
         """What loads do over the touching gap [J]: less is not told apart from rest."""
         weight = self.bodies.mass[:, None] * self.system.gravity
         load = np.linalg.norm(self._column("force") + weight, axis=2)[:, self.bodies.free]
-        return max(self.touch * float(load.sum(axis=1).max()), 1e-12)
+        return max(self.settings.touch * float(load.sum(axis=1).max()), 1e-12)
 
     def _accuracy(self) -> dict[str, float | str]:
         return {
@@ -365,6 +373,20 @@ class RunLog:
             "interpolation_error_worst": float(errors.max()),
             "interpolated_magnetisation_error_worst": self._magnetisation_error,
         }
+
+
+def judged(ending: Ending, audit: Audit, settings: MotionSettings) -> Ending:
+    """Return the ending, or that the run is not to be trusted, and why.
+
+    A run that was interrupted, or whose speeds are no numbers, has said so already.
+    """
+    if ending.reason in (EndReason.INTERRUPTED, EndReason.NOT_FINITE):
+        return ending
+    if audit.deepest_overlap > settings.overlap:
+        return ended(EndReason.OVERLAP, audit.deepest_overlap)
+    if not audit.unaccounted_fraction <= settings.unaccounted:
+        return ended(EndReason.UNACCOUNTED, audit.unaccounted_fraction)
+    return ending
 
 
 def _flat(magnetisation: object) -> Array | None:

@@ -70,7 +70,9 @@ class Audit:
     and friction only take away). `field_error`, `integrator_error` and `unaccounted` are the
     largest misfits at any stored frame; `unaccounted_fraction` is the last as a share of the
     energy released, or of what the loads do over the touching gap if that is more. `hold_work` is
-    done by hands that carry a part.
+    done by hands that carry a part. `correction_taken` and `correction_given` went out of the
+    motion and into it where positions were corrected; both are in `field_work` as booked.
+    `deepest_overlap` [m] is the deepest that bodies lie in each other at a frame after the first.
     """
 
     magnetic_released: float
@@ -86,6 +88,9 @@ class Audit:
     hold_work: float = 0.0
     field_work: float = math.nan
     all_work: float = math.nan
+    correction_taken: float = math.nan
+    correction_given: float = math.nan
+    deepest_overlap: float = math.nan
 
 
 @dataclass(frozen=True)
@@ -143,7 +148,7 @@ class Trajectory:
 
     @property
     def outcome(self) -> Outcome:
-        """Whether it came to rest, was moving at the end, or was stopped before."""
+        """Whether it came to rest, was moving at the end, was stopped, or is not to be trusted."""
         return self.ending.outcome
 
     @property

@@ -70,6 +70,9 @@ AUDIT = {
     "hold_work": ("J", "work done by hands that carry a part"),
     "field_work": ("J", "work of the magnetic forces over the run"),
     "all_work": ("J", "work of field, weight, hands and contacts less what was booked as lost"),
+    "correction_taken": ("J", "taken from the motion where positions were corrected"),
+    "correction_given": ("J", "given to the motion where positions were corrected"),
+    "deepest_overlap": ("m", "deepest overlap of two bodies at a frame after the first"),
 }
 """The energy audit; the names are those of `Audit`."""
 

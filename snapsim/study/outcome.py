@@ -69,18 +69,22 @@ def outcome_of(run: Trajectory, counts: WhatCounts | None = None) -> dict[str, A
     without limits). "measures": the worst blow's impact_energy_J, effective_energy_J, speed_m_s and
     peak_force_N (upper bound), of all blows; clamp_force_N; first_blow_s; closed_25mm_s and
     closed_100mm_s, when the gap to a magnet has closed to that; least_gap_m; fixed_load_N,
-    string_load_N; edge_stress, the upper bound as a share of the magnet's strength.
+    string_load_N; edge_stress, the upper bound as a share of the magnet's strength. A run that is
+    not to be trusted has the "status" "untrusted", and its flags are up or not known, never down.
     """
     lines = counts or WhatCounts()
     whole = summary(run)
     hands = {g.hand.name: _at_hand(run, g) for g in hand_gaps(run)}
+    flags, trusted = _flags(run, lines, hands), run.outcome != "untrusted"
+    if not trusted:  # what it shows may count, what it does not show may not
+        flags = {flag: value or None for flag, value in flags.items()}
     return {
-        "status": "done",
+        "status": "done" if trusted else "untrusted",
         "outcome": run.outcome,
         "reason": ending_words(run.ending),
         "reason_code": run.reason,
         "simulated_s": whole["simulated_s"],
-        "flags": _flags(run, lines, hands),
+        "flags": flags,
         "measures": _measures(run),
         "hands": hands,
         "first_blow": whole["impacts"][0] if whole["impacts"] else None,

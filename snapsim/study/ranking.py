@@ -2,7 +2,8 @@
 
 One row a setup. Nothing is rolled into one score: rows stand in order of the chance of a snap, then
 of the energy that one run in twenty exceeds. Quantiles are those of the runs that were done (linear
-between order statistics); overlapping and failed runs are counted beside them.
+between order statistics); overlapping, failed and untrusted runs are counted beside them. A flag
+that is up in an untrusted run counts in the chance, one that is not up is not known there.
 """
 
 from __future__ import annotations
@@ -129,6 +130,7 @@ def _row(
 ) -> dict[str, Any]:
     drawn = [r for r in runs if r.drawn]
     done = [r for r in drawn if r.result["status"] == "done"]
+    judged = done + [r for r in drawn if r.result["status"] == "untrusted"]
     limits = [_compared(s, limit, done) for s in against for limit in s.limit]
     return {
         "study": study.title or study.scene,
@@ -140,7 +142,7 @@ def _row(
         "runs": len(drawn),
         "planned": _planned(study),
         "statuses": dict(sorted(Counter(r.result["status"] for r in drawn).items())),
-        "chances": _chances(done, study.count.flags),
+        "chances": _chances(judged, study.count.flags),
         "measures": {m: q for m in MEASURES if (q := _quantiles(m, _values(done, m)))},
         "hands": _hands(done),
         "limits": limits,

@@ -33,8 +33,8 @@ def estimates(study: Study, setup: int, answer: AnswerRuns) -> list[Rare]:
 def rare_chance(study: Study, setup: int, results: Mapping[int, Any]) -> dict[str, Any] | None:
     """Return the chance from a ledger's results as JSON data; None where runs are missing.
 
-    "chance", "low", "high" (95 %, from the replicates), "settled", "runs", "overlaps" and "failed"
-    among them, "replicates" their own chances, "levels" the thresholds of the first.
+    "chance", "low", "high" (95 %, from the replicates), "settled", "runs", "overlaps", "failed" and
+    "untrusted" among them, "replicates" their own chances, "levels" the thresholds of the first.
     """
     asked: list[Mapping[str, Any]] = []
 
@@ -60,6 +60,7 @@ def rare_chance(study: Study, setup: int, results: Mapping[int, Any]) -> dict[st
         "runs": len(asked),
         "overlaps": sum(r["status"] == "overlap" for r in asked),
         "failed": sum(r["status"] == "failed" for r in asked),
+        "untrusted": sum(r["status"] == "untrusted" for r in asked),
         "replicates": [r.chance for r in each],
         "levels": [_threshold(rare, b) for b in each[0].thresholds],
     }

@@ -13,6 +13,9 @@ _REASONS: Final[dict[EndReason, str]] = {
     EndReason.LEFT_SCENE: "a body went more than {figure:.3g} m from the scene",
     EndReason.STEP_LIMIT: "the limit of {figure:.0f} steps was reached",
     EndReason.NOT_FINITE: "the motion could not be computed further (a speed is not finite)",
+    EndReason.NO_PROGRESS: "the motion gained no time in {figure:.0f} steps",
+    EndReason.OVERLAP: "bodies passed {figure:.2g} m into each other: do not rely on any figure",
+    EndReason.UNACCOUNTED: "{figure:.2g} of the energy is unaccounted: do not rely on any figure",
     EndReason.JOINT_BLOCKED: "a joint drives two bodies into each other",
     EndReason.INTERRUPTED: "interrupted by the user",
     EndReason.FATE_DECIDED: "its fate is decided",
@@ -34,6 +37,11 @@ _PARTINGS: Final[dict[Parting, str]] = {
 def ending_words(ending: Ending) -> str:
     """Return why a run ended; what an older file said stands as it is."""
     return ending.told or _REASONS[ending.reason].format(figure=ending.figure)
+
+
+def warning(ending: Ending) -> str | None:
+    """Return what to set over pictures and tables of a run that is not to be relied on, or None."""
+    return f"UNTRUSTED: {ending_words(ending)}" if ending.outcome == "untrusted" else None
 
 
 def parting_words(why: Parting | None, told: str = "") -> str:

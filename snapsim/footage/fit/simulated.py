@@ -57,6 +57,8 @@ def run_job(job: ReleaseRequest) -> Course | str:
         run = release(system, until=None if job.whole else _first_blow)
         if run.reason == EndReason.INTERRUPTED:
             raise KeyboardInterrupt
+        if run.outcome == "untrusted":
+            return f"untrusted: {ending_words(run.ending)}"
         if run.outcome == "stopped" and run.reason != EndReason.FIRST_BLOW:
             return f"stopped at {run.time[-1]:.4g} s: {ending_words(run.ending)}"
     except (SnapsimError, ArithmeticError, ValueError) as error:

@@ -296,7 +296,7 @@
         const of = (words, value) => ({ words, cells: this.runs.map((r) => value(r.record.summary, r.record)) });
         const first = (s) => s.impacts[0] || null;
         return [
-          of("ends", (s) => s.outcome),
+          of("ends", (s) => (s.outcome === "untrusted" ? `UNTRUSTED: ${s.reason}` : s.outcome)),
           of("simulated", (s) => said(s.simulated_s, "s")),
           of("first blow", (s) => (first(s) ? `${first(s).body} on ${first(s).against}` : "none")),
           of("at", (s) => (first(s) ? said(first(s).time_s, "s", 4) : "–")),

@@ -69,6 +69,8 @@ class Tile(NamedTuple):
 def tiles(row: dict[str, Any]) -> list[Tile]:
     """Return the numbers that stand large."""
     measures, found = row["measures"], []
+    if row["statuses"].get("untrusted"):
+        found.append(Tile(str(row["statuses"]["untrusted"]), "runs not to be trusted", True))
     flag, first = next(iter(row["chances"].items()))
     if first["chance"] is not None:
         what = f"chance: {flag.replace('_', ' ')}"

@@ -1,0 +1,123 @@
+"""A run that its own books or an independent look at its frames do not bear out says so."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from random_scenes import WOOD, _shape
+
+from snapsim.mechanics.contact import ContactGeometry
+from snapsim.mechanics.ending import EndReason, ended
+from snapsim.mechanics.motion import Motion
+from snapsim.numerics import rotations
+from snapsim.parts.bodies import Body
+from snapsim.parts.shapes import Box, Cylinder, Ring
+from snapsim.parts.states import Pose, State
+from snapsim.parts.surfaces import SurfacePair, SurfaceRules
+from snapsim.simulation.overlap_depth import deepest_overlap
+from snapsim.simulation.release import release
+from snapsim.simulation.system import System
+from snapsim.study.outcome import outcome_of
+from snapsim.words.endings import warning
+
+GRAVITY = np.array([0.0, 0.0, -9.80665])
+
+
+def two(one, other, place):
+    """Two bodies, the second at `place`, as bodies and poses of one frame."""
+    bodies = [Body("a", one, WOOD, None, False), Body("b", other, WOOD, None, False)]
+    position = np.array([[(0.0, 0.0, 0.0), place]])
+    return bodies, position, np.tile(rotations.IDENTITY, (1, 2, 1))
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "place", "depth"),
+    [
+        (Box((0.02, 0.02, 0.02)), Box((0.01, 0.01, 0.01)), (0, 0, 0.015 - 4e-6), 4e-6),
+        (Box((0.02, 0.02, 0.02)), Box((0.01, 0.01, 0.01)), (0, 0, 0.015 + 1e-9), 0.0),
+        (Box((0.05, 0.01, 0.02)), Box((0.01, 0.05, 0.02)), (0, 0, 0.02 - 4e-6), 4e-6),
+        (Cylinder(0.02, 0.01), Box((0.05, 0.05, 0.01)), (0, 0, 0.01 - 2e-5), 2e-5),
+        (Ring(0.03, 0.02, 0.01), Cylinder(0.01999, 0.05), (0, 0, 0), 0.0),
+        (Ring(0.03, 0.02, 0.01), Cylinder(0.01999, 0.05), (1e-4, 0, 0), 9.5e-5),
+    ],
+)  # fmt: skip
+def test_depths_worked_out_by_hand(one, other, place, depth):
+    """Crossed bars meet by edges alone; a peg has 5 micrometres of air in its ring all round."""
+    found, _ = deepest_overlap(*two(one, other, place))
+    assert depth == pytest.approx(found, rel=1e-6, abs=1e-12)
+
+
+def test_overlaps_are_seen_and_none_is_made_up():
+    """Against the contact search, on random pairs set to a known gap along a random line."""
+    rng = np.random.default_rng(3)
+    seen = []
+    for number in range(80):
+        bodies = [Body(n, _shape(rng), WOOD, None, False) for n in "ab"]
+        geometry = ContactGeometry(bodies, SurfaceRules())
+        turns = np.array([rotations.normalise(rng.normal(size=4)) for _ in "ab"])
+        line, wanted = rng.normal(size=3), (-1e-4, 1e-7)[number % 2]
+        line, low, high = line / np.linalg.norm(line), 0.0, 0.2
+        for _ in range(50):
+            middle = 0.5 * (low + high)
+            gap = geometry.gaps(Pose(np.array([0 * line, middle * line]), turns))[0]
+            low, high = (middle, high) if gap < wanted else (low, middle)
+        position = np.array([[0 * line, high * line]])
+        depth, _ = deepest_overlap(bodies, position, turns[None])
+        if wanted > 0:
+            assert depth == 0.0
+        else:
+            assert depth <= 1.0001e-4
+            seen.append(depth)
+    assert np.mean(np.array(seen) > 0.4e-4) > 0.9
+
+
+def dropped(**changes):
+    """A box a little above a table."""
+    bodies = (
+        Body("table", Box((0.4, 0.4, 0.02)), WOOD, None, True),
+        Body("box", Box((0.02, 0.02, 0.02)), WOOD, None, False),
+    )
+    pose = Pose(np.array([(0, 0, -0.01), (0, 0, 0.02)]), np.tile(rotations.IDENTITY, (2, 1)))
+    start = State(pose, np.zeros((2, 3)), np.zeros((2, 3)))
+    rules = SurfaceRules(SurfacePair(0.3, 0.2), {})
+    return System("a drop", "", bodies, start, rules, GRAVITY, 0.12, "draft", **changes)
+
+
+def test_a_body_let_through_the_table_makes_the_run_untrusted(monkeypatch):
+    """Contacts that are not found leave nothing to see but by the measure that is not theirs."""
+    monkeypatch.setattr(ContactGeometry, "gaps", lambda self, pose, chosen=None: np.ones(1))
+    monkeypatch.setattr(ContactGeometry, "touches", lambda self, pose: False)
+    run = release(dropped())
+    assert (run.outcome, run.reason) == ("untrusted", EndReason.OVERLAP)
+    assert run.audit.deepest_overlap > 1e-3
+    assert "UNTRUSTED" in warning(run.ending)
+    found = outcome_of(run)
+    assert found["status"] == "untrusted"
+    assert found["flags"]["snap"] is None
+
+
+def test_energy_from_nowhere_makes_the_run_untrusted(monkeypatch):
+    """A blow that books too much loss by a hundredth of the energy."""
+    book = Motion._book_blow
+
+    def cooked(self, after):
+        book(self, after)
+        self.tally = replace(self.tally, impact_loss=1.03 * self.tally.impact_loss)
+
+    monkeypatch.setattr(Motion, "_book_blow", cooked)
+    run = release(dropped())
+    assert (run.outcome, run.reason) == ("untrusted", EndReason.UNACCOUNTED)
+
+
+def test_a_sound_run_is_trusted_and_says_what_correction_took():
+    run = release(dropped())
+    assert run.outcome in ("moving", "settled")
+    assert run.audit.deepest_overlap < 1e-6
+    assert run.audit.correction_taken >= 0
+    assert warning(run.ending) is None
+
+
+def test_a_motion_that_gains_no_time_is_stopped(monkeypatch):
+    monkeypatch.setattr(Motion, "_fly", lambda self: iter(()))
+    run = release(dropped())
+    assert run.ending == ended(EndReason.NO_PROGRESS, 500)
