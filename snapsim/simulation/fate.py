@@ -102,7 +102,7 @@ def fate(system: System, body: int, settings: MotionSettings | None = None) -> F
 def judged(run: Trajectory, body: int) -> Fate:
     """Return the fate of body number `body` in a release."""
     if run.outcome == "untrusted":
-        return Fate("failed", lasted=float(run.time[-1]), ending=run.ending)
+        return Fate(FateKind.FAILED, lasted=float(run.time[-1]), ending=run.ending)
     name = run.system.bodies[body].name
     blow = _snap(run.impacts, name, attracting(run.system, body))
     if blow is not None:
