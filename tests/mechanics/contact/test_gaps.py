@@ -248,11 +248,14 @@ def test_overlap_is_found_where_no_edge_of_either_tube_is_inside_the_other():
 
 @pytest.mark.parametrize("shape", SHAPES, ids=lambda s: s.kind)
 def test_two_bodies_in_the_same_place_overlap_by_their_thickness(shape):
-    # parting them along the shortest way: the least width, or a little less where a bore's wall
-    # (found by descent, so only nearly) is thinner
+    # parting them along the shortest way: the least width. Where there is a bore a descent looks
+    # for it, and finds that nuts part sooner, wall past wall: not less than that at a flat, 7 mm
     gap = geometry(shape, shape).gaps(pose((0, 0, 0), (0, 0, 0)))[0]
-    least = 2 * min(shape.extents)
-    assert -least * (1 + 1e-12) <= gap < -0.5 * least or gap == pytest.approx(-0.00865, rel=0.3)
+    if isinstance(shape, HexNut):
+        assert -0.009 < gap < -0.007
+    else:
+        within = 1e-3 if isinstance(shape, Ring) else 1e-12
+        assert gap == pytest.approx(-2 * min(shape.extents), rel=within)
 
 
 @pytest.mark.parametrize("depth", [0, 1e-9, 1e-6, 1e-3])

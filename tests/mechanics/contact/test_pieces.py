@@ -51,9 +51,12 @@ def test_a_block_by_any_name_has_the_boxs_gaps_and_contacts(kind, other):
         assert same.gap_bounds(here)[0] <= found + 1e-12
         if expected <= 0:
             assert found <= 1e-12
-            # two halves overlap no deeper than the whole; depths are found by steps, in which
-            # order the faces are tried matters in the fourth digit
-            assert kind == "compound" or found == pytest.approx(expected, rel=1e-3)
+            # depths are found by steps, in which order the faces are tried matters in the fourth
+            # digit. Two halves overlap no deeper than the whole; where the other has a bore the
+            # steps may end at a longer way out (15 % was seen), which only a refusal tells
+            halves = kind == "compound" and isinstance(other, Ring)
+            assert found >= (1.25 if halves else 1.001) * expected
+            assert kind == "compound" or found <= 0.999 * expected
             continue
         apart += 1
         assert found == pytest.approx(expected, abs=1e-14)
