@@ -10,6 +10,7 @@ import time as clock
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from functools import cached_property
+from typing import Literal
 
 import numpy as np
 
@@ -72,6 +73,30 @@ FAITHFUL = 5e-3
 is solved: below what the cells of `fine` err by."""
 
 
+@dataclass(frozen=True)
+class FrameLoads:
+    """What acts at a frame: magnetic `force` and `torque` (n, 3) [N, N m], energy [J], smallest
+    `gap` to a magnet [m], what is borne (n + j, 2) and, where it was solved for, the soft parts'
+    `magnetisation` [A/m]."""
+
+    force: Array
+    torque: Array
+    energy: float
+    gap: float
+    bearing: Array
+    magnetisation: tuple[Array, ...] | None = None
+
+    def solved(self, state: MagneticState) -> FrameLoads:
+        """Return the same frame with what was solved for."""
+        return replace(
+            self,
+            force=state.force,
+            torque=state.torque,
+            energy=state.energy,
+            magnetisation=state.magnetisation,
+        )
+
+
 @dataclass
 class RunLog:
     """Gathers what a motion reports."""
@@ -85,7 +110,7 @@ class RunLog:
     checked: bool
     shown: bool
     frames: list[Frame] = field(default_factory=list)
-    rows: list[dict[str, object]] = field(default_factory=list)
+    rows: list[FrameLoads] = field(default_factory=list)
     impacts: list[Impact] = field(default_factory=list)
     end: End | None = None
     _since_solved: int = 0
@@ -122,14 +147,14 @@ class RunLog:
         self._since_solved = 0 if state is not None else self._since_solved + 1
         self.frames.append(frame)
         self.rows.append(
-            {
-                "force": known.force,
-                "torque": known.torque,
-                "magnetic": known.energy,
-                "magnetisation": None if state is None else state.magnetisation,
-                "gap": self._magnet_gap(frame.state),
-                "bearing": self.bearing(),
-            }
+            FrameLoads(
+                known.force,
+                known.torque,
+                known.energy,
+                self._magnet_gap(frame.state),
+                self.bearing(),
+                None if state is None else state.magnetisation,
+            )
         )
 
     def _known(self, pose: Pose) -> PoseEnergy | None:
@@ -227,14 +252,8 @@ class RunLog:
 
     def _solve(self, k: int) -> None:
         """Solve for frame k unless that was done."""
-        if self.rows[k]["magnetisation"] is None:
-            state = self.loads.state(self.frames[k].state.pose)
-            self.rows[k] |= {
-                "force": state.force,
-                "torque": state.torque,
-                "magnetic": state.energy,
-                "magnetisation": state.magnetisation,
-            }
+        if self.rows[k].magnetisation is None:
+            self.rows[k] = self.rows[k].solved(self.loads.state(self.frames[k].state.pose))
 
     def _borne(self) -> dict[str, Array]:
         """What fixed bodies and joints bore at the frames, (k, 2) each."""
@@ -254,14 +273,14 @@ class RunLog:
             found[joint.name] = Load(**asdict(record))
         return found
 
-    def _column(self, key: str) -> Array:
-        return np.array([row[key] for row in self.rows], dtype=np.float64)
+    def _column(self, name: Literal["force", "torque", "energy", "gap", "bearing"]) -> Array:
+        return np.array([getattr(row, name) for row in self.rows], dtype=np.float64)
 
     def _magnetisation(self) -> Mapping[str, Array]:
         """Of each soft part at the frames (k, c, 3); mixed where a frame was not solved for."""
         if not self.loads.model.soft:
             return {}
-        rows: list[Array | None] = [_flat(row["magnetisation"]) for row in self.rows]
+        rows: list[Array | None] = [_flat(row.magnetisation) for row in self.rows]
         while missing := [k for k, row in enumerate(rows) if row is None]:
             between, guess = self._guessed(missing)
             doubtful = [k for k, e in zip(missing, guess.error, strict=True) if e > FAITHFUL]
@@ -272,7 +291,7 @@ class RunLog:
                 break
             for k in middles(doubtful):
                 self._solve(k)
-                rows[k] = _flat(self.rows[k]["magnetisation"])
+                rows[k] = _flat(self.rows[k].magnetisation)
         table = np.array(rows)
         found, at = {}, 0
         for i in self.loads.model.soft:
@@ -299,7 +318,7 @@ class RunLog:
         free = self.bodies.free
         weight = self.bodies.mass[free, None] * self.system.gravity
         height = np.array([np.sum(weight * f.state.pose.position[free]) for f in self.frames])
-        magnetic = self._column("magnetic")
+        magnetic = self._column("energy")
         kinetic = [float(np.sum(self.bodies.kinetic_energies(f.state))) for f in self.frames]
         tallies = [f.tally for f in self.frames]
         return {
@@ -389,11 +408,10 @@ def judged(ending: Ending, audit: Audit, settings: MotionSettings) -> Ending:
     return ending
 
 
-def _flat(magnetisation: object) -> Array | None:
+def _flat(magnetisation: tuple[Array, ...] | None) -> Array | None:
     """All cells' magnetisation of all soft parts (m,), None where it is not known."""
     if magnetisation is None:
         return None
-    assert isinstance(magnetisation, tuple)
     return np.concatenate([np.empty(0), *(m.ravel() for m in magnetisation)])
 
 
