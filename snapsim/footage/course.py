@@ -1,14 +1,6 @@
 """The course of the bodies through a run, at any time: what a camera looks at.
 
-Between two stored frames positions are the cubic through both ends with their velocities
-(Hermite), and turns likewise: the rotation vector phi from the earlier frame is the cubic from 0 to
-phi_1 = log(q_1 q_0^-1) with rates w_0 and J^-1(phi_1) w_1, J the left Jacobian of SO(3), so that
-spins (world axes) match at both ends. Both err by the fourth power of the spacing: 5 ms and a
-fourth derivative of 1e6 m/s^4 give 2 micrometres. Two frames that share one time stand before and
-after a blow, and nothing is interpolated across it.
-
-Sources: Hermite: Press et al., Numerical Recipes, 3rd ed., 3.3; Jacobian: Chirikjian, Stochastic
-Models, Information Theory, and Lie Groups, vol. 2 (2012), section 10.8.6 (both from memory).
+Between stored frames it goes by `numerics.between_frames`, as pictures and the page do.
 """
 
 from __future__ import annotations
@@ -18,8 +10,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from snapsim.arrays import Array, IntArray
-from snapsim.render.interpolation import hermite
+from snapsim.arrays import Array
+from snapsim.numerics.between_frames import hermite, stretches, turned
 from snapsim.simulation.trajectory import Trajectory
 
 
@@ -56,39 +48,15 @@ class Course:
         centre, turn = self._pose(body, np.array(time))
         return np.asarray(centre + turn[0].apply(marks))
 
-    def _stretch(self, times: Array) -> tuple[IntArray, Array, Array]:
-        """Frame before each time, share of the way to the next, and the spacing [s]."""
-        i = np.searchsorted(self.time, times, side="right") - 1
-        i = np.clip(i, 0, max(len(self.time) - 2, 0)).astype(np.int64)
-        span = self.time[np.minimum(i + 1, len(self.time) - 1)] - self.time[i]
-        share = np.where(span > 0, (times - self.time[i]) / np.where(span > 0, span, 1.0), 1.0)
-        return i, np.clip(share, 0.0, 1.0), span
-
     def _pose(self, body: str, times: Array) -> tuple[Array, Rotation]:
         """Centre of mass (..., 3) [m] and turns, flat, of a body."""
         b = self.bodies.index(body)
-        i, share, span = self._stretch(np.asarray(times))
-        j = np.minimum(i + 1, len(self.time) - 1)
-        s, h = share[..., None], span[..., None]
-        centre = hermite(
-            self.position[i, b], self.position[j, b], self.velocity[i, b], self.velocity[j, b], h, s
-        )
-        first = Rotation.from_quat(self.quaternion[i, b].reshape(-1, 4), scalar_first=True)
-        second = Rotation.from_quat(self.quaternion[j, b].reshape(-1, 4), scalar_first=True)
-        whole = (second * first.inv()).as_rotvec().reshape(*i.shape, 3)
-        rate = _inverse_left_jacobian(whole, self.spin[j, b])
-        way = hermite(np.zeros_like(whole), whole, self.spin[i, b], rate, h, s)
-        return centre, Rotation.from_rotvec(way.reshape(-1, 3)) * first
-
-
-def _inverse_left_jacobian(phi: Array, w: Array) -> Array:
-    """J^-1(phi) w = w - phi x w / 2 + c phi x (phi x w), vectors (..., 3)."""
-    angle = np.linalg.norm(phi, axis=-1, keepdims=True)
-    small = angle < 1e-3
-    a = np.where(small, 1.0, angle)
-    c = np.where(small, 1 / 12, 1 / a**2 - (1 + np.cos(a)) / (2 * a * np.sin(a)))
-    crossed = np.cross(phi, w)
-    return np.asarray(w - 0.5 * crossed + c * np.cross(phi, crossed))
+        at = stretches(self.time, np.asarray(times))
+        i, j, s, span = at.before, at.after, at.share[..., None], at.span[..., None]
+        p, q, v, w = (x[:, b] for x in (self.position, self.quaternion, self.velocity, self.spin))
+        centre = hermite(p[i], p[j], v[i], v[j], span, s)
+        turn = turned(q[i], q[j], w[i], w[j], span, s)
+        return centre, Rotation.from_quat(turn.reshape(-1, 4), scalar_first=True)
 
 
 def course_of(run: Trajectory, least: float = 0.0) -> Course:

@@ -43,6 +43,7 @@ def playback(run: Trajectory) -> dict[str, Any]:
                 "position": pack(run.position[kept, i], "f4"),
                 "quaternion": pack(run.quaternion[kept, i], "f4"),
                 "velocity": pack(run.velocity[kept, i], "f4"),
+                "spin": pack(run.spin[kept, i], "f4"),
             }
             for i in moving
         ],

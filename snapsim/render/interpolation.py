@@ -1,8 +1,6 @@
-"""The state between stored frames: cubic Hermite positions, slerped turns, never across an impact.
+"""What one picture shows: the state of a run at any time, places and turns by `between_frames`.
 
-Two frames that share one time stand just before and just after an impact. A time inside a stretch
-is interpolated between that stretch's own frames; the shared time itself shows the later frame.
-Hermite: Press et al., Numerical Recipes, 3rd ed., 3.3 (from memory); slerp: Shoemake, SIGGRAPH '85.
+Forces, energies and gaps are mixed evenly between two frames, never across a blow.
 """
 
 from __future__ import annotations
@@ -13,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from snapsim.arrays import Array
-from snapsim.numerics import rotations
+from snapsim.numerics.between_frames import hermite, stretches, turned
 from snapsim.simulation.trajectory import Trajectory
 
 
@@ -38,60 +36,24 @@ class Moment:
     energy: Mapping[str, float] = field(default_factory=dict)
 
 
-def frame_before(time: Array, t: float) -> int:
-    """Return the index of the last stored frame at or before `t` (the first one before all)."""
-    return max(int(np.searchsorted(time, t, side="right")) - 1, 0)
-
-
 def sample(trajectory: Trajectory, t: float) -> Moment:
     """Return the state at time `t` [s], held at the first and last frames outside the run."""
-    time = trajectory.time
-    i = frame_before(time, t)
-    j = min(i + 1, len(time) - 1)
-    span = float(time[j] - time[i])
-    s = min(max((t - float(time[i])) / span, 0.0), 1.0) if span > 0 else 0.0
+    run, at = trajectory, stretches(trajectory.time, np.array(t))
+    i, j, s, span = int(at.before), int(at.after), float(at.share), float(at.span)
     return Moment(
-        time=float(time[i]) + s * span,
+        time=float(run.time[i]) + s * span,
         position=hermite(
-            trajectory.position[i],
-            trajectory.position[j],
-            trajectory.velocity[i],
-            trajectory.velocity[j],
-            span,
-            s,
+            run.position[i], run.position[j], run.velocity[i], run.velocity[j], span, s
         ),
-        quaternion=slerp(trajectory.quaternion[i], trajectory.quaternion[j], s),
-        velocity=_mix(trajectory.velocity[i], trajectory.velocity[j], s),
-        kinetic=_number(trajectory.energy["kinetic"], i, j, s),
-        gap=_number(trajectory.gap, i, j, s),
-        magnetisation={n: _mix(m[i], m[j], s) for n, m in trajectory.magnetisation.items()},
-        force=_mix(trajectory.force[i], trajectory.force[j], s),
-        torque=_mix(trajectory.torque[i], trajectory.torque[j], s),
-        energy={n: _number(e, i, j, s) for n, e in trajectory.energy.items()},
+        quaternion=turned(run.quaternion[i], run.quaternion[j], run.spin[i], run.spin[j], span, s),
+        velocity=_mix(run.velocity[i], run.velocity[j], s),
+        kinetic=_number(run.energy["kinetic"], i, j, s),
+        gap=_number(run.gap, i, j, s),
+        magnetisation={n: _mix(m[i], m[j], s) for n, m in run.magnetisation.items()},
+        force=_mix(run.force[i], run.force[j], s),
+        torque=_mix(run.torque[i], run.torque[j], s),
+        energy={n: _number(e, i, j, s) for n, e in run.energy.items()},
     )
-
-
-def hermite(
-    p0: Array, p1: Array, v0: Array, v1: Array, span: float | Array, s: float | Array
-) -> Array:
-    """Return the cubic through p0, p1 with end velocities v0, v1; `s` in 0..1 over `span` [s].
-
-    Of many stretches at once, `span` and `s` are (..., 1).
-    """
-    a = s * s * (3 - 2 * s)
-    return p0 + a * (p1 - p0) + span * (s * (1 - s) ** 2 * v0 - s * s * (1 - s) * v1)
-
-
-def slerp(q0: Array, q1: Array, s: float) -> Array:
-    """Return unit quaternions (n, 4) at share `s` of the shorter arcs from q0 to q1."""
-    dot = np.sum(q0 * q1, axis=-1, keepdims=True)
-    q1 = np.where(dot < 0, -q1, q1)
-    angle = np.arccos(np.clip(np.abs(dot), 0.0, 1.0))
-    small = angle < 1e-6
-    divisor = np.where(small, 1.0, np.sin(angle))
-    a = np.where(small, 1 - s, np.sin((1 - s) * angle) / divisor)
-    b = np.where(small, s, np.sin(s * angle) / divisor)
-    return rotations.normalise(a * q0 + b * q1)
 
 
 def _number(values: Array, i: int, j: int, s: float) -> float:

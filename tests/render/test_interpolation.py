@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from snapsim.numerics import rotations
-from snapsim.render.interpolation import hermite, sample, slerp
+from snapsim.render.interpolation import sample
 
 IMPACT = 0.18
 
@@ -40,22 +40,13 @@ def test_outside_the_run_its_first_and_last_states_are_held(trajectory):
     assert sample(trajectory, 99.0).time == trajectory.time[-1]
 
 
-def test_hermite_positions_are_exact_for_cubic_motion():
-    """A cubic Hermite segment reproduces any cubic (Press et al., 3.3; from memory)."""
-    p = np.polynomial.Polynomial([0.3, -1.2, 2.5, 4.0])
-    v, a, b = p.deriv(), 0.2, 0.7
-    for s in (0.0, 0.25, 0.6, 1.0):
-        t = a + s * (b - a)
-        assert hermite(p(a), p(b), v(a), v(b), b - a, s) == pytest.approx(p(t), abs=1e-14)
+def test_clips_tracks_and_page_go_one_course(trajectory):
+    """What a clip shows is what footage is laid over, at frames and between."""
+    from snapsim.footage.course import course_of
 
-
-def test_slerp_turns_at_a_steady_rate_along_the_shorter_arc():
-    axis = np.array([1.0, 2.0, -0.5])
-    start = rotations.from_axis_angle(axis, 0.3)[None]
-    for end_angle, sign in ((2.1, 1), (2.1, -1), (0.3, 1)):
-        end = sign * rotations.from_axis_angle(axis, end_angle)[None]
-        for s in (0.0, 0.37, 1.0):
-            expected = rotations.from_axis_angle(axis, 0.3 + s * (end_angle - 0.3))
-            assert np.allclose(
-                rotations.matrix(slerp(start, end, s)[0]), rotations.matrix(expected), atol=1e-12
-            )
+    course, mark = course_of(trajectory), np.array([0.01, -0.02, 0.03])
+    name = course.bodies[1]
+    for time in (-1.0, 0.0, 0.0513, 0.1, IMPACT, 0.2007, 99.0):
+        moment = sample(trajectory, time)
+        shown = moment.position[1] + rotations.rotate(moment.quaternion[1], mark)
+        np.testing.assert_allclose(course.places(name, mark, np.array(time)), shown, atol=1e-15)

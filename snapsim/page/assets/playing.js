@@ -2,7 +2,7 @@
 (() => {
   "use strict";
   const { floats, bytes } = window.snapsim;
-  const { slerp, normalised } = window.snapsim.math;
+  const { hermite, turned } = window.snapsim.math;
   const doubles = (text) => new Float64Array(bytes(text).buffer);
 
   // Frames that share a time stand just before and just after an impact: never mixed.
@@ -14,6 +14,7 @@
       this.bodies = packed.bodies.map((b) => ({
         index: b.index, name: b.name, position: floats(b.position),
         quaternion: floats(b.quaternion), velocity: floats(b.velocity),
+        spin: floats(b.spin),
       }));
       this.force = floats(packed.force);
       this.torque = floats(packed.torque);
@@ -39,19 +40,19 @@
       return { low, next, share, span };
     }
 
-    // Cubic Hermite positions and slerped turns between stored frames.
+    // Places and turns that match speeds and spins at both frames.
     /** @param {number} t */
     poses(t) {
-      const { low, next, share: s, span } = this.frame(t);
-      const a = s * s * (3 - 2 * s), b = span * s * (1 - s) ** 2, c = span * s * s * (1 - s);
+      const { low, next, share, span } = this.frame(t);
+      const at = (array, size) =>
+        [low, next].map((k) => Array.from(array.subarray(size * k, size * k + size)));
       return this.bodies.map((body) => {
-        const at = (array, k, size) => Array.from(array.subarray(size * k, size * k + size));
-        const p0 = at(body.position, low, 3), p1 = at(body.position, next, 3);
-        const v0 = at(body.velocity, low, 3), v1 = at(body.velocity, next, 3);
+        const [p0, p1] = at(body.position, 3), [v0, v1] = at(body.velocity, 3);
+        const [q0, q1] = at(body.quaternion, 4), [w0, w1] = at(body.spin, 3);
         return {
           index: body.index,
-          position: p0.map((p, k) => p + a * (p1[k] - p) + b * v0[k] - c * v1[k]),
-          quaternion: normalised(slerp(at(body.quaternion, low, 4), at(body.quaternion, next, 4), s)),
+          position: hermite(p0, p1, v0, v1, span, share),
+          quaternion: turned(q0, q1, w0, w1, span, share),
         };
       });
     }

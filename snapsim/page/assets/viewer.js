@@ -43,16 +43,31 @@
     const t = scale(cross(u, v), 2);
     return add(add(v, t, q[0]), cross(u, t));
   };
-  /** @type {Calculus["slerp"]} */
-  const slerp = (p, q, s) => {
-    let d = p[0] * q[0] + p[1] * q[1] + p[2] * q[2] + p[3] * q[3];
-    const sign = d < 0 ? -1 : 1;
-    d = Math.min(1, Math.abs(d));
-    const angle = Math.acos(d);
-    const [a, b] = angle < 1e-6
-      ? [1 - s, s]
-      : [Math.sin((1 - s) * angle) / Math.sin(angle), Math.sin(s * angle) / Math.sin(angle)];
-    return normalised(p.map((c, k) => a * c + sign * b * q[k]));
+  // Places and turns between frames, as snapsim/numerics/between_frames.py has them.
+  /** @type {Calculus["hermite"]} */
+  const hermite = (p0, p1, v0, v1, span, s) => {
+    const a = s * s * (3 - 2 * s), b = span * s * (1 - s) ** 2, c = span * s * s * (1 - s);
+    return p0.map((p, k) => p + a * (p1[k] - p) + b * v0[k] - c * v1[k]);
+  };
+  const APART = 0.5 * Math.PI;
+  /** @type {(q: Quaternion) => Vector} */
+  const rotationVector = (q) => {
+    const [w, ...v] = q[0] < 0 ? q.map((c) => -c) : q, sine = length(v);
+    return scale(v, sine < 1e-12 ? 2 : 2 * Math.atan2(sine, w) / sine);
+  };
+  /** @type {(phi: Vector, w: Vector) => Vector} */
+  const inverseLeftJacobian = (phi, w) => {
+    const a = length(phi), crossed = cross(phi, w);
+    const c = a < 1e-3 ? 1 / 12 : 1 / a ** 2 - (1 + Math.cos(a)) / (2 * a * Math.sin(a));
+    return add(add(w, crossed, -0.5), cross(phi, crossed), c);
+  };
+  /** @type {Calculus["turned"]} */
+  const turned = (q0, q1, w0, w1, span, s) => {
+    const whole = rotationVector(multiply(q1, [q0[0], -q0[1], -q0[2], -q0[3]]));
+    const astray = length(sub(scale(add(w0, w1), 0.5 * span), whole)) > APART;
+    const way = astray ? scale(whole, s)
+      : hermite([0, 0, 0], whole, w0, inverseLeftJacobian(whole, w1), span, s);
+    return normalised(multiply(about(way, length(way)), q0));
   };
   /** @type {(p: Vector, q: Quaternion) => Float32Array} */
   const poseMatrix = (p, q) => {
@@ -787,6 +802,6 @@
 
   window.snapsim = Object.assign(window.snapsim || {}, {
     StageView, floats, bytes, indices,
-    math: { add, sub, scale, dot, cross, length, unit, multiply, about, rotate, slerp, normalised },
+    math: { add, sub, scale, dot, cross, length, unit, multiply, about, rotate, hermite, turned, normalised },
   });
 })();

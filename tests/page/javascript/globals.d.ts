@@ -20,7 +20,8 @@ interface Calculus {
   multiply(p: Quaternion, q: Quaternion): Quaternion;
   about(axis: Vector, angle: number): Quaternion;
   rotate(q: Quaternion, v: Vector): Vector;
-  slerp(p: Quaternion, q: Quaternion, s: number): Quaternion;
+  hermite(p0: Vector, p1: Vector, v0: Vector, v1: Vector, span: number, s: number): Vector;
+  turned(q0: Quaternion, q1: Quaternion, w0: Vector, w1: Vector, span: number, s: number): Quaternion;
   normalised(q: Quaternion): Quaternion;
 }
 

@@ -14,13 +14,13 @@ function run() {
   const f = (values) => packed(Float32Array.from(values));
   return new snapsim.Recording({
     time: packed(Float64Array.from(time)), part: 1,
-    bodies: [{ index: 1, name: "part", position: f(position), velocity: f(velocity), quaternion: f(quaternion) }],
+    bodies: [{ index: 1, name: "part", position: f(position), velocity: f(velocity), quaternion: f(quaternion), spin: f(time.flatMap(() => [0, 0, 2])) }],
     force: f(time.flatMap((t) => [0, 3 * t, 4 * t])), torque: f(time.flatMap(() => [0, 0, 1])),
     speed: f(time), kinetic: f(time.map((t) => t * t)), gap: f(time.map((t) => 1 - t)),
   });
 }
 
-test("between frames places follow the cubic that their speeds ask for, turns run evenly", () => {
+test("between frames places follow the cubic that their speeds ask for, turns the one that their spins do", () => {
   const [pose] = run().poses(0.37);
   assert.ok(close(pose.position, [0.37 ** 3, 0.74, 0], 1e-7)); // stored in single precision
   assert.ok(close(pose.quaternion, [Math.cos(0.37), 0, 0, Math.sin(0.37)], 1e-6));

@@ -4,7 +4,7 @@ import { test } from "node:test";
 import { close, load, packed } from "./scripts.js";
 
 const { snapsim } = load("viewer.js");
-const { add, cross, dot, length, multiply, about, rotate, slerp, normalised } = snapsim.math;
+const { add, cross, dot, length, multiply, about, rotate, turned, unit, normalised } = snapsim.math;
 const some = [[0.3, -0.8, 0.5], [1, 0, 0], [-0.2, 0.1, 2]];
 
 test("a quarter turn about z takes x to y", () => {
@@ -23,11 +23,23 @@ test("a turn keeps lengths, and a vector along its axis", () => {
   assert.ok(close(dot(cross(some[0], some[2]), some[0]), 0, 1e-15));
 });
 
-test("slerp turns evenly, the short way, from end to end", () => {
-  const p = about(some[0], 0.2), q = about(some[0], 1.4);
+test("turns between frames are those of snapsim/numerics/between_frames.py", () => {
+  const q0 = [0.562543950463012, -0.1125087900926024, 0.7875615306482167, 0.2250175801852048];
+  const q1 = [0.7242849178204323, -0.15703792633815525, 0.5677334360440831, 0.35837019003656084];
+  const w0 = [6, -9, 5], w1 = [5, -12, 3], ten = (w) => w.map((c) => 10 * c);
+  const cubic = [0.611483831916634, -0.12784244333930322, 0.7316330116091212, 0.2728680437672289];
+  assert.ok(close(turned(q0, q1, w0, w1, 0.05, 0.3), cubic, 1e-14));
+  assert.ok(close(turned(q0, q1.map((c) => -c), w0, w1, 0.05, 0.3), cubic, 1e-14));
+  const even = [0.6174385401920077, -0.1271952096469282, 0.7285845791564233, 0.2678722433248626]; // spins too fast for the turn
+  assert.ok(close(turned(q0, q1, ten(w0), ten(w1), 0.05, 0.3), even, 1e-14));
+  assert.ok(close(turned(q0, q1, w0, w1, 0.05, 0), q0, 1e-15));
+  assert.ok(close(turned(q0, q1, w0, w1, 0.05, 1), q1, 1e-15));
+});
+
+test("a steady spin turns evenly", () => {
+  const p = about(some[0], 0.2), q = about(some[0], 1.4), w = unit(some[0]).map((c) => 12 * c);
   for (const s of [0, 0.25, 0.5, 1]) {
-    assert.ok(close(slerp(p, q, s), about(some[0], 0.2 + 1.2 * s), 1e-14));
-    assert.ok(close(slerp(p, q.map((c) => -c), s), about(some[0], 0.2 + 1.2 * s), 1e-14));
+    assert.ok(close(turned(p, q, w, w, 0.1, s), about(some[0], 0.2 + 1.2 * s), 1e-14));
   }
 });
 
