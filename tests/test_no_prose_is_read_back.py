@@ -105,7 +105,7 @@ def decides(node, names, makers):
     """Whether a node reads a sentence."""
     if isinstance(node, ast.Compare):
         sides = [node.left, *node.comparators]
-        if any(CODES.match(ast.unparse(s)) for s in sides):
+        if any(is_code(s) for s in sides):
             return False
         if all(isinstance(s, ast.Constant) and s.value is None for s in node.comparators):
             return False
@@ -117,6 +117,13 @@ def decides(node, names, makers):
         given = [node.func.value, *node.args]
         return any(is_prose(g, names, makers) for g in given) and not splits_lines(node)
     return isinstance(node, ast.MatchValue) and is_prose(node.value, names, makers)
+
+
+def is_code(node):
+    """Whether a node is a member of an enum, or several."""
+    if isinstance(node, ast.Tuple | ast.List | ast.Set):
+        return all(is_code(x) for x in node.elts)
+    return bool(CODES.match(ast.unparse(node)))
 
 
 def is_key(node):
@@ -156,6 +163,7 @@ def test_no_module_reads_a_sentence_back():
     [
         'kind = "goes away" if "from the scene" in run.reason else "failed"',
         'if run.reason.startswith("interrupted"): pass',
+        'if run.reason in (EndReason.INTERRUPTED, "gone away"): pass',
         'FIRST = "the first blow"\nif run.outcome == "stopped" and run.reason != FIRST: pass',
         'bold = "chip" in worst["magnet_chipping"][:14]',
         'style = "" if accuracy["meshes"].startswith("the same") else "bold"',
@@ -179,6 +187,7 @@ def test_each_way_of_reading_a_sentence_is_noticed(line):
     "line",
     [
         "if run.reason == EndReason.INTERRUPTED: pass",
+        "if run.reason in (EndReason.INTERRUPTED, EndReason.NOT_FINITE): pass",
         'if run.outcome == "stopped": pass',
         'if shape.kind == "hex_nut": pass',
         'text = " ".join(str(error).split())',
