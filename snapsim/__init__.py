@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from snapsim.render import ClipOptions, ClipReport
     from snapsim.simulation.system import System
     from snapsim.simulation.trajectory import Trajectory
+    from snapsim.work.first_compilation import FirstCompilation
 
     Run = Trajectory | str | PathLike[str]
 
@@ -47,6 +48,7 @@ __all__ = [
     "load_scene",
     "margin",
     "poses",
+    "prepare",
     "read_run",
     "release",
     "render_clip",
@@ -71,8 +73,9 @@ def force(scene: System, accuracy: bool = False) -> ForceReport:
     With `accuracy` on two meshes, error bars in the report's `accuracy`.
     """
     from snapsim.landscape.force import force
+    from snapsim.simulation.first_use import AS_PLACED
 
-    _make_ready(scene)
+    _make_ready(scene, *AS_PLACED)
     return force(scene, accuracy)
 
 
@@ -109,8 +112,9 @@ def force_along(
     Its orientation is kept; `body` as in `poses`.
     """
     from snapsim.landscape.look_around import force_along
+    from snapsim.simulation.first_use import FIELDS_OVER_SPACE
 
-    _make_ready(scene)
+    _make_ready(scene, *FIELDS_OVER_SPACE)
     return force_along(scene, body, direction, distance, points, progress)
 
 
@@ -125,8 +129,9 @@ def force_map(
     """Return force and energy of a part moved over a plane of two world axes, its place in the
     middle; `span` [m] is the width and height, `points` those of the longer side."""
     from snapsim.landscape.look_around import force_map
+    from snapsim.simulation.first_use import FIELDS_OVER_SPACE
 
-    _make_ready(scene)
+    _make_ready(scene, *FIELDS_OVER_SPACE)
     return force_map(scene, body, axes, span, points, progress)
 
 
@@ -217,12 +222,24 @@ def render_clip(
     return render_clip(runs, Path(path), options, progress, [_as_run(one) for one in companions])
 
 
-def _make_ready(scene: System) -> None:
+def prepare(progress: Callable[[str, int, int], None] | None = None) -> FirstCompilation:
+    """Compile the kernels of this installation beforehand, at once where that was done.
+
+    Whatever needs them does so too, which takes a minute or two once. `progress` is called with
+    what is being compiled, how many parts are done and of how many; without it, a line on standard
+    error says so where that is a terminal.
+    """
+    from snapsim.simulation.first_use import prepare
+
+    return prepare(progress=progress)
+
+
+def _make_ready(scene: System, *needed: str) -> None:
     """Compile the kernels where this installation is new; refuse a scene with overlaps."""
     from snapsim.scenario.placement import refuse_overlaps
     from snapsim.simulation.first_use import prepare
 
-    prepare()
+    prepare(*needed)
     refuse_overlaps(scene)
 
 

@@ -24,6 +24,7 @@ from snapsim.cli import (
     page,
     plot,
     poses,
+    prepare,
     rank,
     release,
     sweep,
@@ -76,6 +77,7 @@ for _command in (
     clip,
     match,
     page,
+    prepare,
 ):
     app.command()(getattr(_command, _command.__name__.rsplit(".", 1)[1]))
 

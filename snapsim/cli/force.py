@@ -76,9 +76,10 @@ def _along(
     from snapsim.analysis.curves import along_csv, along_summary, along_table
     from snapsim.cli.progress import stage_progress
     from snapsim.scenario import options
+    from snapsim.simulation.first_use import FIELDS_OVER_SPACE
 
     way, far = options.direction(along, "--along"), options.length(distance, "--distance")
-    with stage_progress() as progress:
+    with stage_progress(*FIELDS_OVER_SPACE) as progress:
         found = snapsim.force_along(scene, body, way, far, points, progress)
     part = scene.bodies[scene.number(found.body)]
     weight = part.mass * float((scene.gravity @ scene.gravity) ** 0.5)
@@ -97,9 +98,10 @@ def _plane(
     from snapsim.analysis.curves import map_csv, map_summary, map_table
     from snapsim.cli.progress import stage_progress
     from snapsim.scenario import options
+    from snapsim.simulation.first_use import FIELDS_OVER_SPACE
 
     axes, size = options.plane(plane, "--plane"), options.lengths(span, "--span", 2)
-    with stage_progress() as progress:
+    with stage_progress(*FIELDS_OVER_SPACE) as progress:
         found = snapsim.force_map(scene, body, axes, (size[0], size[1]), points, progress)
     if target.path is not None:
         from snapsim.render.plots import map_plot

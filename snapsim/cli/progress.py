@@ -11,10 +11,15 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from snapsim.study.sweep import Standing
 
-_PREPARING = "preparing: the first run compiles its kernels, a minute or two"
-
 _REFRESH = 0.1
 """Seconds between redraws: the computation calls far more often."""
+
+
+def _compile_first(*needed: str) -> None:
+    """Compile, where this installation is new, before a bar is drawn: it has a line of its own."""
+    from snapsim.simulation.first_use import prepare
+
+    prepare(*needed)
 
 
 @contextmanager
@@ -23,6 +28,7 @@ def release_progress(duration: float) -> Iterator[Callable[[float, float], None]
     if not sys.stderr.isatty():
         yield None
         return
+    _compile_first()
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
@@ -34,7 +40,7 @@ def release_progress(duration: float) -> Iterator[Callable[[float, float], None]
         TextColumn("{task.fields[phase]}"),
     )
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("release", total=duration, speed=0.0, phase=_PREPARING)
+        task = bar.add_task("release", total=duration, speed=0.0, phase="preparing")
         last = 0.0
 
         def show(simulated: float, speed: float) -> None:
@@ -48,11 +54,15 @@ def release_progress(duration: float) -> Iterator[Callable[[float, float], None]
 
 
 @contextmanager
-def stage_progress() -> Iterator[Callable[[str, int, int], None] | None]:
-    """Yield a callback that shows a stage and how far it is, or None off screen."""
+def stage_progress(*needed: str) -> Iterator[Callable[[str, int, int], None] | None]:
+    """Yield a callback that shows a stage and how far it is, or None off screen.
+
+    `needed` are the parts of the program that it calls, all where none is named.
+    """
     if not sys.stderr.isatty():
         yield None
         return
+    _compile_first(*needed)
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
@@ -60,7 +70,7 @@ def stage_progress() -> Iterator[Callable[[str, int, int], None] | None]:
         TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn(),
     )  # fmt: skip
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task(_PREPARING, total=None)
+        task = bar.add_task("preparing", total=None)
 
         def show(stage: str, done: int, of_all: int) -> None:
             bar.update(task, description=stage, completed=done, total=of_all)
@@ -93,12 +103,13 @@ def sweep_progress() -> Iterator[Callable[[Standing], None] | None]:
     if not sys.stderr.isatty():
         yield None
         return
+    _compile_first()
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
     columns = (BarColumn(), MofNCompleteColumn(), TextColumn("{task.fields[said]}"))
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("sweep", total=None, said=_PREPARING)
+        task = bar.add_task("sweep", total=None, said="preparing")
 
         def show(standing: Standing) -> None:
             bar.update(task, completed=standing.done, total=standing.total, said=_said(standing))

@@ -1,104 +1,48 @@
-"""The first use of an installation: its kernels are compiled once, several processes side by side.
+"""What is compiled at the first use of an installation: tiny cases that call what users call.
 
-numba compiles a kernel when it is first called and keeps it on disk. One after another that takes
-minutes; but what computes fields, contacts and blows hardly share a kernel, so each of `PARTS` is
-set going in a process of its own, on a tiny case that calls what a release will call. Nothing here
-changes a result: a kernel that no part compiled is compiled where it is first needed.
+Each of `PARTS` runs once in a process of its own (`work.first_compilation`). A kernel that none of
+them called is compiled where it is first needed.
 """
 
 from __future__ import annotations
 
-import hashlib
-import os
-import subprocess
-import sys
-from collections.abc import Callable
-from contextlib import suppress
-from functools import cache
-from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from filelock import FileLock
 
 from snapsim.arrays import Array
 from snapsim.numerics import rotations
-from snapsim.numerics.compilation import kernel_folder, toolchain
 from snapsim.parts.bodies import Body
 from snapsim.parts.materials import MagnetisationCurve, Material
 from snapsim.parts.shapes import Box
 from snapsim.parts.states import Pose, State
+from snapsim.work.first_compilation import FirstCompilation, Progress, compile_parts
 
 if TYPE_CHECKING:
     from snapsim.mechanics.contact import ContactSet
 
-KERNELS: Final = ("numerics", "parts", "magnetics", "mechanics")
-"""Folders whose sources the kernels depend on."""
+PARTS: Final = {
+    name: f"{__name__}:{name}" for name in ("fields", "blows", "gaps", "contacts", "between")
+}
+"""What is compiled side by side; what takes longest first, and gaps before contacts, which use
+them."""
+
+FIELDS_OVER_SPACE: Final = ("fields", "gaps")
+"""What a force away from the scene's place needs: overlaps are refused first."""
+
+AS_PLACED: Final = (*FIELDS_OVER_SPACE, "contacts")
+"""What `force` needs: its pull-off is borne by contacts. Nothing moves."""
 
 
-def prepare() -> None:
-    """Compile what is not compiled yet; at once where that was done, or cannot be kept.
+def prepare(*needed: str, progress: Progress | None = None) -> FirstCompilation:
+    """Compile what is not compiled yet of these parts, of all where none is named.
 
-    Other processes that ask meanwhile wait. With one processor nothing is gained, nor done.
+    At once where that was done, or where compiled functions can't be kept.
     """
-    stamp = _stamp()
-    if stamp is None or stamp.exists() or _processors() < 2:
-        return
-    with suppress(OSError), FileLock(f"{stamp}.lock"):
-        if not stamp.exists() and _compile_all():
-            stamp.touch()
+    return compile_parts(PARTS, [name for name in PARTS if name in (needed or PARTS)], progress)
 
 
-_PREFIX: Final = "compiled-"
-
-
-@cache
-def _stamp() -> Path | None:
-    """The file that says that the kernels of these sources are compiled; None where they can't be
-    kept."""
-    folder = kernel_folder()
-    root = Path(__file__).parent.parent
-    digest = hashlib.sha256(repr(toolchain()).encode())
-    for path in sorted(p for name in KERNELS for p in (root / name).rglob("*.py")):
-        source = path.read_bytes()
-        if b"numerics.compilation import" in source:
-            digest.update(f"{path.relative_to(root).as_posix()} ".encode() + source)
-    return None if folder is None else folder / (_PREFIX + digest.hexdigest()[:20])
-
-
-def _processors() -> int:
-    known = getattr(os, "sched_getaffinity", None)
-    return len(known(0)) if known else os.cpu_count() or 1
-
-
-def _compile_all() -> bool:
-    """Run all parts, as many at once as there are processors; True where all came to their end."""
-    waiting, running, sound = list(PARTS), list[subprocess.Popen[bytes]](), True
-    try:
-        while waiting or running:
-            while waiting and len(running) < _processors():
-                running.append(_begin(waiting.pop(0)))
-            with suppress(subprocess.TimeoutExpired):
-                running[0].wait(0.2)
-            for process in [p for p in running if p.poll() is not None]:
-                running.remove(process)
-                sound = sound and process.returncode == 0
-    finally:
-        for process in running:
-            process.terminate()
-    return sound
-
-
-def _begin(part: str) -> subprocess.Popen[bytes]:
-    code = (
-        f"import sys; sys.path[:] = {sys.path!r};"
-        f" from snapsim.simulation.first_use import PARTS; PARTS[{part!r}]()"
-    )
-    quiet = subprocess.DEVNULL
-    return subprocess.Popen([sys.executable, "-c", code], stdin=quiet, stdout=quiet, stderr=quiet)
-
-
-def _fields() -> None:
+def fields() -> None:
     """A saturating block near a block magnet: sources, operator, magnetisation, force."""
     from snapsim.magnetics.model import MagneticModel
 
@@ -107,7 +51,16 @@ def _fields() -> None:
     model.evaluate(state.pose, model.evaluate(state.pose))
 
 
-def _contacts() -> None:
+def gaps() -> None:
+    """Distance of two blocks."""
+    from snapsim.mechanics.contact import ContactGeometry
+    from snapsim.parts.surfaces import SurfaceRules
+
+    bodies, state = _scene()
+    ContactGeometry(bodies, SurfaceRules()).gaps(state.pose)
+
+
+def contacts() -> None:
     """Gaps and contacts of two blocks."""
     from snapsim.mechanics.contact import ContactGeometry
     from snapsim.parts.surfaces import SurfaceRules
@@ -118,7 +71,7 @@ def _contacts() -> None:
     geometry.contacts(state.pose, 1.0)
 
 
-def _blows() -> None:
+def blows() -> None:
     """A block dropped on a floor: flight, blow, rebound and lasting contact."""
     from snapsim.mechanics.motion import Motion
     from snapsim.mechanics.rigid_bodies import rigid_bodies
@@ -141,7 +94,7 @@ def _blows() -> None:
         pass
 
 
-def _between() -> None:
+def between() -> None:
     """Loads between a few poses whose energy is that of a spring."""
     from snapsim.simulation.energy_between_poses import EnergyBetweenPoses, pose_space
 
@@ -214,12 +167,3 @@ def _scene() -> tuple[tuple[Body, ...], State]:
     pose = Pose(position, np.array([turn, rotations.IDENTITY]))
     still = np.zeros((2, 3))
     return bodies, State(pose, still, still)
-
-
-PARTS: Final[dict[str, Callable[[], None]]] = {
-    "fields": _fields,
-    "blows": _blows,
-    "contacts": _contacts,
-    "between": _between,
-}
-"""What is compiled side by side; what takes longest first."""

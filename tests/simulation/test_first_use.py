@@ -1,4 +1,4 @@
-"""Compiling side by side: once, by parts that call what a release calls, and never half."""
+"""What is compiled first is what a release calls, and a look before it needs less."""
 
 import subprocess
 import sys
@@ -7,61 +7,6 @@ import textwrap
 import pytest
 
 from snapsim.simulation import first_use
-
-
-@pytest.fixture
-def stamp(tmp_path, monkeypatch):
-    """A stamp file that is not there yet, on a machine of two processors."""
-    path = tmp_path / "compiled-here"
-    monkeypatch.setattr(first_use, "_stamp", lambda: path)
-    monkeypatch.setattr(first_use, "_processors", lambda: 2)
-    return path
-
-
-def stand_in(monkeypatch, folder, code):
-    """Let every part be a process that runs `code`, which may write its name."""
-
-    def begin(part):
-        return subprocess.Popen([sys.executable, "-c", code, str(folder / part)])
-
-    monkeypatch.setattr(first_use, "_begin", begin)
-
-
-def test_each_part_runs_once_and_never_again(stamp, tmp_path, monkeypatch):
-    """The stamp is set when all came to their end."""
-    stand_in(monkeypatch, tmp_path, "import sys; open(sys.argv[1], 'a').write('x')")
-    first_use.prepare()
-    first_use.prepare()
-    assert [(tmp_path / part).read_text() for part in first_use.PARTS] == ["x"] * 4
-    assert stamp.exists()
-
-
-def test_a_part_that_fails_leaves_no_stamp(stamp, tmp_path, monkeypatch):
-    """The next run tries again; this one goes on and compiles as it needs."""
-    stand_in(monkeypatch, tmp_path, "raise SystemExit(1)")
-    first_use.prepare()
-    assert not stamp.exists()
-
-
-def test_an_interrupt_ends_the_parts(stamp, tmp_path, monkeypatch):
-    """Nothing goes on in the background."""
-    begun = []
-    stand_in(monkeypatch, tmp_path, "import time; time.sleep(60)")
-    begin = first_use._begin
-
-    def remembered(part):
-        begun.append(begin(part))
-        if len(begun) == 2:
-            raise KeyboardInterrupt
-        return begun[-1]
-
-    monkeypatch.setattr(first_use, "_begin", remembered)
-    with pytest.raises(KeyboardInterrupt):
-        first_use.prepare()
-    assert begun[0].wait(10) != 0
-    begun[1].kill()
-    begun[1].wait()
-    assert not stamp.exists()
 
 
 def test_parts_call_the_kernels_of_a_release():
@@ -74,7 +19,7 @@ def test_parts_call_the_kernels_of_a_release():
         import sys
         import snapsim
         from numba.core.dispatcher import Dispatcher
-        from snapsim.simulation.first_use import PARTS
+        from snapsim.simulation import first_use
 
         def known():
             return {
@@ -84,8 +29,8 @@ def test_parts_call_the_kernels_of_a_release():
                 for signature in found.signatures
             }
 
-        for part in PARTS.values():
-            part()
+        for part in first_use.PARTS:
+            getattr(first_use, part)()
         before = known()
         changes = ['run.detail="draft"', 'run.duration="0.2 s"']
         scene = snapsim.load_scene("scenarios/gear-blank.toml", changes)
@@ -98,3 +43,43 @@ def test_parts_call_the_kernels_of_a_release():
     count, *others = done.stdout.split()
     assert int(count) > 20
     assert len(others) <= 6, others
+
+
+@pytest.mark.parametrize(
+    ("call", "needs"),
+    [
+        ("force(scene)", first_use.AS_PLACED),
+        ("force_along(scene, 'blank', (0, 0, 1), 0.01, 3)", first_use.FIELDS_OVER_SPACE),
+        ("force_map(scene, 'blank', (0, 2), (0.01, 0.01), 2)", first_use.FIELDS_OVER_SPACE),
+    ],
+)
+def test_a_look_before_release_calls_nothing_of_motion(call, needs):
+    """In a fresh process: no kernel of blows, flight or lasting contact is loaded."""
+    code = f"""
+        import sys
+        import snapsim
+        from numba.core.dispatcher import Dispatcher
+        from snapsim.simulation import first_use
+        asked = []
+        first_use.prepare = lambda *needed, progress=None: asked.append(needed)
+        scene = snapsim.load_scene("scenarios/gear-blank.toml", ['run.detail="draft"'])
+        snapsim.{call}
+        used = {{
+            name for name, module in list(sys.modules.items()) if name.startswith("snapsim.")
+            for found in vars(module).values()
+            if isinstance(found, Dispatcher) and found.signatures
+        }}
+        print(*asked[0])
+        print(*sorted(used))
+    """
+    command = [sys.executable, "-c", textwrap.dedent(code)]
+    for _ in range(2):  # the second time everything is loaded, callees are not asked for
+        done = subprocess.run(command, capture_output=True, text=True, check=True)
+    asked, used = (set(line.split()) for line in done.stdout.splitlines())
+    assert asked == set(needs)
+    rooms = tuple(
+        f"snapsim.{room}"
+        for room in ("magnetics", "numerics", "mechanics.contact", "mechanics.rigid_bodies")
+    )
+    assert used
+    assert {name for name in used if not name.startswith(rooms)} == set()

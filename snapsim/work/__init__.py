@@ -1,0 +1,1 @@
+"""Work in other processes: interrupts, first compilation."""
