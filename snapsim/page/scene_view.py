@@ -59,7 +59,8 @@ def joint_view(joint: Joint, sizes: MarkSizes) -> dict[str, Any]:
     `length` of a line between them; solids in the frames of the bodies that carry them."""
     solids: dict[int, list[tuple[pv.PolyData, str]]] = {}
     for stroke in sizes.strokes(joint):
-        solids.setdefault(stroke.carrier, []).append((stroke_mesh(stroke), stroke.colour))
+        mesh = stroke_mesh(stroke).triangulate()  # tubes come as strips
+        solids.setdefault(stroke.carrier, []).append((mesh, stroke.colour))
     return {
         "name": joint.name,
         "ends": [

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal, Self, get_args
 
 import numpy as np
 from pydantic import AfterValidator, Field, model_validator
@@ -26,6 +26,7 @@ from snapsim.scenario.fields import (
     Table,
     Time,
     Torque,
+    example,
     positive,
 )
 from snapsim.scenario.rotation import Rotation, quaternion_of
@@ -47,6 +48,15 @@ class JointTable(Table):
 
 class StringJoint(JointTable):
     """A string: it pulls when taut and never pushes."""
+
+    model_config = example(
+        {
+            "kind": "string",
+            "between": ["part", "world"],
+            "at": ["0, 0, 20 mm", "0, 0, 0 mm"],
+            "length": "30 mm",
+        }
+    )
 
     kind: Literal["string"]
     length: Annotated[Length, AfterValidator(positive)]
@@ -74,6 +84,15 @@ class StringJoint(JointTable):
 
 class HingeJoint(JointTable):
     """A hinge about an axis of the first body."""
+
+    model_config = example(
+        {
+            "kind": "hinge",
+            "between": ["part", "world"],
+            "at": ["0, 0, 20 mm", "0, 0, 0 mm"],
+            "axis": "y",
+        }
+    )
 
     kind: Literal["hinge"]
     axis: Direction
@@ -111,6 +130,16 @@ class HingeJoint(JointTable):
 
 class SlideJoint(JointTable):
     """A rail along an axis of the first body."""
+
+    model_config = example(
+        {
+            "kind": "slide",
+            "between": ["part", "world"],
+            "at": ["0, 0, 20 mm", "0, 0, 0 mm"],
+            "axis": "z",
+            "stops": ["-40 mm", "40 mm"],
+        }
+    )
 
     kind: Literal["slide"]
     axis: Direction
@@ -151,6 +180,14 @@ class SlideJoint(JointTable):
 class BallJoint(JointTable):
     """A ball in its socket: the two points stay together, the bodies turn about them freely."""
 
+    model_config = example(
+        {
+            "kind": "ball",
+            "between": ["part", "world"],
+            "at": ["0, 0, 20 mm", "0, 0, 0 mm"],
+        }
+    )
+
     kind: Literal["ball"]
 
     def joint(self, at: Fastening) -> joints.Ball:
@@ -173,6 +210,16 @@ class Waypoint(Table):
 
 class HoldJoint(JointTable):
     """A hand or a handle: carries the first body, and lets go at a time or past its limits."""
+
+    model_config = example(
+        {
+            "kind": "hold",
+            "between": ["part", "world"],
+            "at": ["0, 0, 20 mm", "0, 0, 0 mm"],
+            "until": "5 ms",
+            "force_limit": "30 N",
+        }
+    )
 
     kind: Literal["hold"]
     until: Duration | None = None
@@ -218,5 +265,10 @@ class HoldJoint(JointTable):
 
 
 AnyJoint = StringJoint | HingeJoint | SlideJoint | BallJoint | HoldJoint
+
+JOINT_TABLES: dict[str, type[JointTable]] = {
+    table.model_fields["kind"].annotation.__args__[0]: table for table in get_args(AnyJoint)
+}
+"""Every kind of joint that a scene may name."""
 
 JointDescription = Annotated[AnyJoint, Field(discriminator="kind")]

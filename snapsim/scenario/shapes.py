@@ -11,14 +11,17 @@ from pydantic import Field, StrictInt, model_validator
 from snapsim.errors import InputError
 from snapsim.numerics import rotations
 from snapsim.parts import shapes as solids
-from snapsim.scenario.fields import Length, Point2, Position, Quaternion, Sizes, Table
+from snapsim.scenario.fields import Length, Point2, Position, Quaternion, Sizes, Table, example
 from snapsim.scenario.mesh_file import surface_in_metres
 from snapsim.scenario.quantities import LENGTH, parse
 from snapsim.scenario.rotation import Rotation, quaternion_of
 
 
 class ShapeTable(Table):
-    """What all shapes share: a kind with files, members or such overrides what it has of them."""
+    """What all shapes share: a kind with files, members or such overrides what it has of them.
+
+    Each kind has `kind`, `solid()`, which returns the shape in SI, and an example.
+    """
 
     def inlined(self, folder: Path, file: str, key: str) -> Self:
         """Return it with the files that it names read; raises InputError."""
@@ -38,6 +41,8 @@ class ShapeTable(Table):
 class BoxShape(ShapeTable):
     """A rectangular block."""
 
+    model_config = example({"kind": "box", "size": "20 x 16 x 12 mm"})
+
     kind: Literal["box"]
     size: Sizes
 
@@ -48,6 +53,8 @@ class BoxShape(ShapeTable):
 
 class CylinderShape(ShapeTable):
     """A solid cylinder, disc or rod, its axis along body z."""
+
+    model_config = example({"kind": "cylinder", "diameter": "20 mm", "length": "12 mm"})
 
     kind: Literal["cylinder"]
     diameter: Length
@@ -60,6 +67,15 @@ class CylinderShape(ShapeTable):
 
 class RingShape(ShapeTable):
     """A ring, washer or tube, its axis along body z."""
+
+    model_config = example(
+        {
+            "kind": "ring",
+            "outer_diameter": "24 mm",
+            "inner_diameter": "10 mm",
+            "length": "10 mm",
+        }
+    )
 
     kind: Literal["ring"]
     outer_diameter: Length
@@ -74,6 +90,8 @@ class RingShape(ShapeTable):
 class SphereShape(ShapeTable):
     """A ball."""
 
+    model_config = example({"kind": "sphere", "diameter": "20 mm"})
+
     kind: Literal["sphere"]
     diameter: Length
 
@@ -84,6 +102,10 @@ class SphereShape(ShapeTable):
 
 class HexNutShape(ShapeTable):
     """A plain hexagonal nut, its bore along body z."""
+
+    model_config = example(
+        {"kind": "hex_nut", "across_flats": "24 mm", "bore": "13 mm", "length": "12 mm"}
+    )
 
     kind: Literal["hex_nut"]
     across_flats: Length
@@ -102,6 +124,14 @@ class PrismShape(ShapeTable):
     mass, above the outline's centroid.
     """
 
+    model_config = example(
+        {
+            "kind": "prism",
+            "points": ["0, 0 mm", "24, 0 mm", "8, 20 mm"],
+            "length": "12 mm",
+        }
+    )
+
     kind: Literal["prism"]
     points: list[Point2] = Field(min_length=3, description="corners of the outline, in order")
     length: Length
@@ -117,6 +147,14 @@ class MeshShape(ShapeTable):
     The surface may stand anywhere in its own coordinates: the body's position is its centre of
     mass, its axes are the file's.
     """
+
+    model_config = example(
+        {
+            "kind": "mesh",
+            "corners": ["0, 0, 0 mm", "24, 0, 0 mm", "0, 24, 0 mm", "0, 0, 24 mm"],
+            "triangles": [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]],
+        }
+    )
 
     kind: Literal["mesh"]
     file: str | None = Field(None, min_length=1, description="STL, OBJ or PLY, beside the scene")
@@ -224,6 +262,19 @@ class CompoundShape(ShapeTable):
 
     Members must touch and must not overlap. The body's position is the common centre of mass.
     """
+
+    model_config = example(
+        {
+            "kind": "compound",
+            "members": [
+                {"shape": {"kind": "cylinder", "diameter": "10 mm", "length": "10 mm"}},
+                {
+                    "shape": {"kind": "box", "size": "20 x 16 x 8 mm"},
+                    "position": "0, 0, 9 mm",
+                },
+            ],
+        }
+    )
 
     kind: Literal["compound"]
     members: list[CompoundMember] = Field(min_length=1)
