@@ -73,7 +73,7 @@ def force(scene: System, accuracy: bool = False) -> ForceReport:
     With `accuracy` on two meshes, error bars in the report's `accuracy`.
     """
     from snapsim.landscape.force import force
-    from snapsim.simulation.first_use import AS_PLACED
+    from snapsim.run.first_use import AS_PLACED
 
     _make_ready(scene, *AS_PLACED)
     return force(scene, accuracy)
@@ -112,7 +112,7 @@ def force_along(
     Its orientation is kept; `body` as in `poses`.
     """
     from snapsim.landscape.look_around import force_along
-    from snapsim.simulation.first_use import FIELDS_OVER_SPACE
+    from snapsim.run.first_use import FIELDS_OVER_SPACE
 
     _make_ready(scene, *FIELDS_OVER_SPACE)
     return force_along(scene, body, direction, distance, points, progress)
@@ -129,7 +129,7 @@ def force_map(
     """Return force and energy of a part moved over a plane of two world axes, its place in the
     middle; `span` [m] is the width and height, `points` those of the longer side."""
     from snapsim.landscape.look_around import force_map
-    from snapsim.simulation.first_use import FIELDS_OVER_SPACE
+    from snapsim.run.first_use import FIELDS_OVER_SPACE
 
     _make_ready(scene, *FIELDS_OVER_SPACE)
     return force_map(scene, body, axes, span, points, progress)
@@ -163,8 +163,8 @@ def release(
     `accuracy` the release runs on a second, coarse mesh too; the result's `accuracy` has error
     bars, or says that the outcome depends on the mesh.
     """
-    from snapsim.simulation.release import release
-    from snapsim.simulation.release_accuracy import release_with_accuracy
+    from snapsim.run.release import release
+    from snapsim.run.release_accuracy import release_with_accuracy
 
     _make_ready(scene)
     return release_with_accuracy(scene, progress) if accuracy else release(scene, progress)
@@ -229,15 +229,15 @@ def prepare(progress: Callable[[str, int, int], None] | None = None) -> FirstCom
     what is being compiled, how many parts are done and of how many; without it, a line on standard
     error says so where that is a terminal.
     """
-    from snapsim.simulation.first_use import prepare
+    from snapsim.run.first_use import prepare
 
     return prepare(progress=progress)
 
 
 def _make_ready(scene: System, *needed: str) -> None:
     """Compile the kernels where this installation is new; refuse a scene with overlaps."""
+    from snapsim.run.first_use import prepare
     from snapsim.scenario.placement import refuse_overlaps
-    from snapsim.simulation.first_use import prepare
 
     prepare(*needed)
     refuse_overlaps(scene)

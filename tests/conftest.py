@@ -16,7 +16,7 @@ from snapsim.parts.materials import MagnetisationCurve, Material
 from snapsim.parts.shapes import Box, Ring
 from snapsim.parts.states import Pose, State
 from snapsim.parts.surfaces import SurfacePair, SurfaceRules
-from snapsim.simulation.first_use import prepare
+from snapsim.run.first_use import prepare
 from snapsim.simulation.system import System
 
 # No deadlines: machines are shared. The same examples every time, so that a red run is red again.

@@ -11,7 +11,7 @@ from rich.text import Text
 
 from snapsim.analysis.cautions import CAUTIONS
 from snapsim.mechanics.edge_stress import Chipping
-from snapsim.simulation.release_accuracy import Meshes
+from snapsim.run.release_accuracy import Meshes
 
 MOST_IMPACTS = 12
 """Blows shown; the run file and the JSON have all of them."""

@@ -75,8 +75,8 @@ def _along(
     import snapsim
     from snapsim.analysis.curves import along_csv, along_summary, along_table
     from snapsim.cli.progress import stage_progress
+    from snapsim.run.first_use import FIELDS_OVER_SPACE
     from snapsim.scenario import options
-    from snapsim.simulation.first_use import FIELDS_OVER_SPACE
 
     way, far = options.direction(along, "--along"), options.length(distance, "--distance")
     with stage_progress(*FIELDS_OVER_SPACE) as progress:
@@ -97,8 +97,8 @@ def _plane(
     import snapsim
     from snapsim.analysis.curves import map_csv, map_summary, map_table
     from snapsim.cli.progress import stage_progress
+    from snapsim.run.first_use import FIELDS_OVER_SPACE
     from snapsim.scenario import options
-    from snapsim.simulation.first_use import FIELDS_OVER_SPACE
 
     axes, size = options.plane(plane, "--plane"), options.lengths(span, "--span", 2)
     with stage_progress(*FIELDS_OVER_SPACE) as progress:

@@ -17,7 +17,7 @@ _REFRESH = 0.1
 
 def _compile_first(*needed: str) -> None:
     """Compile, where this installation is new, before a bar is drawn: it has a line of its own."""
-    from snapsim.simulation.first_use import prepare
+    from snapsim.run.first_use import prepare
 
     prepare(*needed)
 

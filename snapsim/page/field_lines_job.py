@@ -39,9 +39,9 @@ def _moment(given: dict[str, Any]) -> tuple[Trajectory, float]:
         from snapsim import read_run
 
         return read_run(given["run"]), float(given["time"])
+    from snapsim.run.release import release
     from snapsim.scenario.loading import scene_from_text
     from snapsim.scenario.placement import refuse_overlaps
-    from snapsim.simulation.release import release
 
     system = scene_from_text(given["text"], given["file"], given["changes"])
     refuse_overlaps(system)

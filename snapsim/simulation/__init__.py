@@ -1,1 +1,1 @@
-"""The one place where magnetics and mechanics meet: a system, its force, its release."""
+"""The one place where magnetics and mechanics meet: a system, its loads at and between poses."""

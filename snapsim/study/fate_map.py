@@ -1,6 +1,6 @@
 """Fates over two parameters of a scene, the boundary between them refined; resumable.
 
-Each point is a release (`simulation.fate`) of the scene with two keys changed and, if asked, the
+Each point is a release (`run.fate`) of the scene with two keys changed and, if asked, the
 part set down on a support. Points are asked for by `numerics.quartering`, computed in processes of
 their own, and kept in the ledger as each is done: broken off and started again the map is the same.
 """
@@ -31,9 +31,10 @@ from snapsim.landscape.progress import Progress
 from snapsim.landscape.rests import body_number
 from snapsim.mechanics.ending import Ending, EndReason
 from snapsim.numerics.quartering import LabelMap, Point, boundaries, corners, refine
+from snapsim.run.fate import attracting, fate
 from snapsim.scenario.loading import scene_from_text
 from snapsim.scenario.spans import Span
-from snapsim.simulation.fate import Fate, FateKind, attracting, fate
+from snapsim.simulation.fate import Fate, FateKind
 from snapsim.simulation.system import System
 from snapsim.study.ledger import Ledger, fingerprint, program_identity
 from snapsim.study.place import set_down

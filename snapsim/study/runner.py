@@ -40,8 +40,8 @@ from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.mechanics.ending import EndReason
 from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.parts.shapes import Shape
-from snapsim.simulation.first_use import prepare
-from snapsim.simulation.run_log import Until
+from snapsim.run.first_use import prepare
+from snapsim.run.run_log import Until
 from snapsim.simulation.system import Detail, System
 from snapsim.simulation.trajectory import Impact, Trajectory
 from snapsim.study.interrupts import held_back
@@ -339,8 +339,8 @@ def _guarded(task: Task) -> Result:
 
 
 def _release(task: Task) -> Result:
+    from snapsim.run.release import release
     from snapsim.scenario.placement import overlaps
-    from snapsim.simulation.release import release
 
     kept = task.options.keep != "none"
     system = _system(task.scene, task.file, task.changes, kept)

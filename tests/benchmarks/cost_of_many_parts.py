@@ -16,7 +16,7 @@ from snapsim.parts.materials import MagnetisationCurve, Material
 from snapsim.parts.shapes import Box, Cylinder, HexNut, Ring
 from snapsim.parts.states import Pose, State
 from snapsim.parts.surfaces import SurfacePair, SurfaceRules
-from snapsim.simulation.release import release
+from snapsim.run.release import release
 from snapsim.simulation.system import System
 
 IRON = Material("test iron", 7800.0, MagnetisationCurve(300.0, 1.8))

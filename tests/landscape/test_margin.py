@@ -20,8 +20,8 @@ from snapsim.numerics import rotations
 from snapsim.parts.shapes import Box
 from snapsim.parts.states import Pose
 from snapsim.parts.surfaces import SurfacePair, SurfaceRules
+from snapsim.run.release import release
 from snapsim.simulation.refinement import two_meshes
-from snapsim.simulation.release import release
 
 SCENES = Path(__file__).parents[2] / "scenarios"
 

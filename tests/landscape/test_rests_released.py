@@ -17,7 +17,7 @@ from snapsim.landscape.stability import stability
 from snapsim.numerics import rotations
 from snapsim.parts.states import Pose
 from snapsim.parts.surfaces import SurfacePair, SurfaceRules
-from snapsim.simulation.release import release
+from snapsim.run.release import release
 
 SCENES = Path(__file__).parents[2] / "scenarios"
 WIDE = ["body.magnet.shape.size=200 x 200 x 50 mm", "body.magnet.position=0, 0, 25 mm"]

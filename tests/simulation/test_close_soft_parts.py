@@ -10,8 +10,8 @@ from snapsim.constants import MU_0
 from snapsim.landscape.force import force
 from snapsim.numerics import rotations
 from snapsim.parts.shapes import Box, Cylinder, Sphere
+from snapsim.run.release import release
 from snapsim.simulation.close_soft_parts import saturation
-from snapsim.simulation.release import release
 
 DIAMETER = 0.02
 EDGE_ON = rotations.from_axis_angle([1, 0, 0], np.pi / 4)

@@ -9,8 +9,8 @@ from scipy.integrate import quad
 from snapsim.constants import MU_0
 from snapsim.parts.materials import MagnetisationCurve, Material
 from snapsim.parts.shapes import Box, Cylinder, Sphere
+from snapsim.run.release import release
 from snapsim.simulation.eddy_loss import _Inside, body_loss, eddy_estimate
-from snapsim.simulation.release import release
 
 COPPER = Material("copper", 8960.0, conductivity=5.8e7)
 

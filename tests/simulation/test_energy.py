@@ -11,8 +11,8 @@ import snapsim
 from snapsim.magnetics.model import MagneticModel
 from snapsim.numerics import rotations
 from snapsim.parts.states import Pose
-from snapsim.simulation.release import STEPS, release
-from snapsim.simulation.release_accuracy import release_with_accuracy
+from snapsim.run.release import STEPS, release
+from snapsim.run.release_accuracy import release_with_accuracy
 
 SCENE = Path(__file__).parents[2] / "scenarios" / "gear-blank.toml"
 BEFORE_THE_BLOW = 1e-6

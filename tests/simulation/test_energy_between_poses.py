@@ -12,9 +12,9 @@ from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.numerics import rotations
 from snapsim.parts.shapes import Box
 from snapsim.parts.states import Pose
+from snapsim.run.release import STEPS, release
 from snapsim.simulation.energy_between_poses import EnergyBetweenPoses, pose_space
 from snapsim.simulation.loads import interpolation_shares
-from snapsim.simulation.release import STEPS, release
 
 GRAVITY = np.array([0, 0, -9.80665])
 SOLVED = MotionSettings(tolerances=Tolerances(relative=9e-7, length=1e-7, speed=1e-6))

@@ -9,7 +9,7 @@ from snapsim.constants import MU_0
 from snapsim.landscape.force import force, forces
 from snapsim.parts.shapes import Cylinder, Sphere
 from snapsim.parts.states import Pose
-from snapsim.simulation.release import release
+from snapsim.run.release import release
 
 RADIUS, LENGTH, REMANENCE = 0.03, 0.03, 1.3
 BALL, CHI = 0.001, 1.0

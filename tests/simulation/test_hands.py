@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
+from snapsim.run.release import release
 from snapsim.scenario.loading import scene_from_text
 from snapsim.simulation.hands import hand_gaps
-from snapsim.simulation.release import release
 from snapsim.study.outcome import outcome_of
 
 SCENE = """

@@ -8,8 +8,8 @@ from random_audit import DEEPEST, UNACCOUNTED
 
 from snapsim.mechanics.contact import ContactGeometry
 from snapsim.parts.states import Pose
+from snapsim.run.release import STEPS, release
 from snapsim.scenario.loading import load_scene
-from snapsim.simulation.release import STEPS, release
 
 SCENES = sorted((Path(__file__).parent / "hard_scenes").glob("*.toml"))
 

@@ -16,7 +16,7 @@ from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.numerics import rotations
 from snapsim.parts.shapes import Box, Sphere
 from snapsim.parts.states import Pose
-from snapsim.simulation import release as releasing
+from snapsim.run import release as releasing
 
 G = 9.80665
 Y = np.array([0.0, 1.0, 0.0])

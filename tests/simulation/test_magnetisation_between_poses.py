@@ -8,7 +8,9 @@ from scipy.interpolate import RBFInterpolator
 from snapsim.magnetics.model import MagneticModel, MagneticState
 from snapsim.mechanics.records import Frame, Tally
 from snapsim.parts.states import Pose, State
-from snapsim.simulation import run_log
+from snapsim.run import run_log
+from snapsim.run.release import release
+from snapsim.run.run_log import CHECKED, FAITHFUL, PATIENT, RunLog, middles
 from snapsim.simulation.energy_between_poses import PoseEnergy, pose_space
 from snapsim.simulation.loads import MagneticLoads
 from snapsim.simulation.magnetisation_between_poses import (
@@ -17,8 +19,6 @@ from snapsim.simulation.magnetisation_between_poses import (
     NUGGET,
     MagnetisationBetweenPoses,
 )
-from snapsim.simulation.release import release
-from snapsim.simulation.run_log import CHECKED, FAITHFUL, PATIENT, RunLog, middles
 
 GRAVITY = np.array([0, 0, -9.80665])
 

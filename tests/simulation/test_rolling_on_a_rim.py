@@ -6,7 +6,7 @@ import pytest
 from snapsim.numerics import rotations
 from snapsim.parts.shapes import Box, Cylinder
 from snapsim.parts.surfaces import SurfacePair
-from snapsim.simulation.release import release
+from snapsim.run.release import release
 
 LEAN, RADIUS, HALF = np.radians(50), 0.04, 0.005
 

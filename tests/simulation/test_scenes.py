@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 import snapsim
-from snapsim.simulation.release import STEPS, release
+from snapsim.run.release import STEPS, release
 
 SCENES = Path(__file__).parents[2] / "scenarios"
 DRAFT = ["run.detail=draft"]

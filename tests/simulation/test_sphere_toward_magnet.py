@@ -13,7 +13,7 @@ import pytest
 from snapsim.constants import MU_0
 from snapsim.parts.shapes import Cylinder, Sphere
 from snapsim.parts.surfaces import SurfacePair
-from snapsim.simulation.release import release
+from snapsim.run.release import release
 
 RADIUS, LENGTH, REMANENCE = 0.03, 0.03, 1.3
 BALL, CHI, DENSITY = 0.001, 1.0, 7800.0

@@ -14,8 +14,8 @@ from snapsim.parts.bodies import Body
 from snapsim.parts.shapes import Box, Cylinder, Ring
 from snapsim.parts.states import Pose, State
 from snapsim.parts.surfaces import SurfacePair, SurfaceRules
+from snapsim.run.release import release
 from snapsim.simulation.overlap_depth import deepest_overlap
-from snapsim.simulation.release import release
 from snapsim.simulation.system import System
 from snapsim.study.outcome import outcome_of
 from snapsim.words.endings import warning

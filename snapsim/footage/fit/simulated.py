@@ -45,9 +45,9 @@ class ReleaseRequest:
 
 def run_job(job: ReleaseRequest) -> Course | str:
     """Return the course of a release, or why there is none."""
+    from snapsim.run.release import release
     from snapsim.scenario.loading import scene_from_text
     from snapsim.scenario.placement import refuse_overlaps
-    from snapsim.simulation.release import release
 
     try:
         system = scene_from_text(job.text, job.file, job.changes)

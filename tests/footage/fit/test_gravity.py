@@ -128,7 +128,7 @@ def test_what_cannot_be_fitted_is_refused_in_one_line(tmp_path):
 def test_an_interrupt_ends_the_fit_and_a_run_that_stops_is_a_failure(monkeypatch):
     from dataclasses import replace
 
-    import snapsim.simulation.release as module
+    import snapsim.run.release as module
     from snapsim.footage.fit.simulated import ReleaseRequest, run_job
     from snapsim.mechanics.ending import EndReason, ended
     from snapsim.scenario.loading import scene_from_text

@@ -7,13 +7,13 @@ import pytest
 
 from snapsim.mechanics.ending import EndReason, ended
 from snapsim.parts.shapes import Box, Cylinder, Sphere
-from snapsim.simulation.refinement import two_meshes
-from snapsim.simulation.release_accuracy import (
+from snapsim.run.release_accuracy import (
     Meshes,
     compared,
     release_with_accuracy,
     snapped,
 )
+from snapsim.simulation.refinement import two_meshes
 from snapsim.words.meshes import with_mesh_words
 
 

@@ -76,7 +76,7 @@ def blows() -> None:
     from snapsim.mechanics.motion import Motion
     from snapsim.mechanics.rigid_bodies import rigid_bodies
     from snapsim.parts.surfaces import SurfaceRules
-    from snapsim.simulation.release import STEPS
+    from snapsim.run.release import STEPS
 
     bodies, state = _scene()
     nothing = np.zeros((2, 3))

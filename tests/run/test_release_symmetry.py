@@ -9,7 +9,7 @@ from snapsim.numerics import rotations
 from snapsim.parts.shapes import Box, Cylinder, Ring
 from snapsim.parts.states import Pose, State
 from snapsim.parts.surfaces import SurfacePair
-from snapsim.simulation.release import release
+from snapsim.run.release import release
 
 TURN = rotations.from_axis_angle([1.0, -0.4, 0.7], 1.1)
 ORDER = [2, 0, 3, 1]

@@ -6,7 +6,7 @@ import pytest
 from snapsim.numerics import rotations
 from snapsim.parts.shapes import Box, Sphere
 from snapsim.parts.surfaces import SurfacePair
-from snapsim.simulation.release import release
+from snapsim.run.release import release
 
 G = 9.80665
 

@@ -8,9 +8,9 @@ from dataclasses import replace
 import pytest
 
 from snapsim.mechanics.ending import EndReason, ended
+from snapsim.run.fate import fate, judged
+from snapsim.run.release import release
 from snapsim.scenario.loading import scene_from_text
-from snapsim.simulation.fate import fate, judged
-from snapsim.simulation.release import release
 from snapsim.words import endings
 
 G = 9.80665

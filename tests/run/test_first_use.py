@@ -6,7 +6,7 @@ import textwrap
 
 import pytest
 
-from snapsim.simulation import first_use
+from snapsim.run import first_use
 
 
 def test_parts_call_the_kernels_of_a_release():
@@ -19,7 +19,7 @@ def test_parts_call_the_kernels_of_a_release():
         import sys
         import snapsim
         from numba.core.dispatcher import Dispatcher
-        from snapsim.simulation import first_use
+        from snapsim.run import first_use
 
         def known():
             return {
@@ -59,7 +59,7 @@ def test_a_look_before_release_calls_nothing_of_motion(call, needs):
         import sys
         import snapsim
         from numba.core.dispatcher import Dispatcher
-        from snapsim.simulation import first_use
+        from snapsim.run import first_use
         asked = []
         first_use.prepare = lambda *needed, progress=None: asked.append(needed)
         scene = snapsim.load_scene("scenarios/gear-blank.toml", ['run.detail="draft"'])

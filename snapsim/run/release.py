@@ -23,11 +23,11 @@ from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.mechanics.records import Frame
 from snapsim.mechanics.rigid_bodies import RigidBodies, rigid_bodies
 from snapsim.parts.states import State
+from snapsim.run.run_log import RunLog, Until
 from snapsim.simulation.close_soft_parts import closest_of
 from snapsim.simulation.eddy_loss import eddy_estimate
 from snapsim.simulation.energy_between_poses import EnergyBetweenPoses, pose_space
 from snapsim.simulation.loads import MagneticLoads, flight_tolerance, interpolation_shares
-from snapsim.simulation.run_log import RunLog, Until
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import Trajectory
 

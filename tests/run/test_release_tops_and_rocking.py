@@ -13,7 +13,7 @@ from snapsim.numerics import rotations
 from snapsim.parts.shapes import Box, Cylinder
 from snapsim.parts.states import Pose, State
 from snapsim.parts.surfaces import SurfacePair, SurfaceRules
-from snapsim.simulation.release import release
+from snapsim.run.release import release
 
 G = 9.80665
 MASS, ARM, I1, I3, SPIN = 0.5, 0.03, 5e-4, 2e-4, 300.0

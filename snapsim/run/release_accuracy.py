@@ -13,12 +13,12 @@ from dataclasses import replace
 from enum import StrEnum
 
 from snapsim.mechanics.motion_settings import MotionSettings
+from snapsim.run.release import ReleaseProgress, release
 from snapsim.simulation.refinement import (
     TwoMeshes,
     estimate_scalar,
     two_meshes,
 )
-from snapsim.simulation.release import ReleaseProgress, release
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import Impact, Trajectory
 
