@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -16,8 +16,9 @@ from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.model import MagneticModel, MagneticSeries, MagneticState
 from snapsim.numerics import rotations
 from snapsim.parts.states import Pose
-from snapsim.simulation.close_soft_parts import CloseGap, CloseSoftParts
+from snapsim.simulation.close_soft_parts import MATTERS, CloseGap, CloseSoftParts
 from snapsim.simulation.refinement import (
+    SAFETY,
     RefinedEstimate,
     TwoMeshes,
     estimate_scalar,
@@ -58,7 +59,8 @@ class ForceReport:
     how far the solved energy lies above its minimum on these cells. `pull_off` (n,): what it takes
     to pull or tip a free body that rests on something, else None. `accuracy`, where asked for,
     says how far the cells themselves leave the numbers off; `close` are the gaps between soft parts
-    that the cells do not resolve at all.
+    that the cells do not resolve at all, `pulls` (3,) [N] the force on the first of each pair of
+    soft bodies from the second.
     """
 
     system: System
@@ -73,6 +75,7 @@ class ForceReport:
     pull_off: tuple[PullOff | None, ...] = ()
     accuracy: ForceAccuracy | None = None
     close: tuple[CloseGap, ...] = ()
+    pulls: Mapping[tuple[int, int], Array] = field(default_factory=dict)
 
 
 def force(system: System, accuracy: bool = False) -> ForceReport:
@@ -85,7 +88,7 @@ def force(system: System, accuracy: bool = False) -> ForceReport:
     meshes = two_meshes(system)
     fine = _evaluated(system, meshes.fine)
     coarse = _evaluated(system, meshes.coarse) if meshes.coarse else fine
-    return replace(fine, accuracy=_compared(coarse, fine, meshes))
+    return replace(fine, accuracy=_widened(_compared(coarse, fine, meshes), coarse, fine, meshes))
 
 
 def forces(system: System, poses: Iterable[Pose], tolerance: float = 1e-6) -> MagneticSeries:
@@ -104,6 +107,7 @@ def _evaluated(system: System, meshes: Mapping[int, CellMesh] | None) -> ForceRe
     )
     found = model.evaluate(system.start.pose)
     mean, peak, cells = _polarisation(system, model, found)
+    pulls = model.pulls_between(system.start.pose, found)
     return ForceReport(
         system,
         found.force,
@@ -115,16 +119,55 @@ def _evaluated(system: System, meshes: Mapping[int, CellMesh] | None) -> ForceRe
         found.bound,
         found.converged,
         _pull_offs(system, found),
-        close=_close(system, model, found),
+        close=_close(system, model, found, pulls),
+        pulls=pulls,
     )
 
 
-def _close(system: System, model: MagneticModel, found: MagneticState) -> tuple[CloseGap, ...]:
+def _close(
+    system: System,
+    model: MagneticModel,
+    found: MagneticState,
+    pulls: Mapping[tuple[int, int], Array],
+) -> tuple[CloseGap, ...]:
+    """The gaps whose error is worth a word beside the lesser of the forces on the two parts."""
     names = [system.bodies[i].name for i in model.soft]
     meshes = [model.cells[i] for i in model.soft]
     cells = {n: Cells(m.centre, m.volume) for n, m in zip(names, meshes, strict=True)}
     here = dict(zip(names, found.magnetisation, strict=False))
-    return tuple(CloseSoftParts(system, cells).at(system.start.pose, here))
+    close = []
+    for gap in CloseSoftParts(system, cells).at(system.start.pose, here):
+        i, j = system.number(gap.first), system.number(gap.second)
+        pull = float(np.linalg.norm(pulls[min(i, j), max(i, j)]))
+        forces = np.linalg.norm(found.force[[i, j]], axis=1)
+        one = replace(gap, pull=pull, larger=float(forces.max()))
+        error = one.locking * one.gross if one.flat else one.crowding * pull
+        if error > MATTERS * float(forces.min()):
+            close.append(one)
+    return tuple(close)
+
+
+def _widened(
+    accuracy: ForceAccuracy, coarse: ForceReport, fine: ForceReport, meshes: TwoMeshes
+) -> ForceAccuracy:
+    """Add to both parts' bars what close gaps leave their pull off by; a torque's by its arm."""
+    force, torque = accuracy.force.error.copy(), accuracy.torque.error.copy()
+    energy = np.array(accuracy.magnetic_energy.error, dtype=np.float64)
+    for gap in fine.close:
+        i, j = sorted((fine.system.number(gap.first), fine.system.number(gap.second)))
+        growth = float(np.linalg.norm(fine.pulls[i, j] - coarse.pulls[i, j]))
+        error = gap.error(growth) * meshes.safety / SAFETY
+        energy += error * max(gap.gap, gap.cell)
+        for k in (i, j):
+            force[k] += error
+            arm = np.array(gap.point) - fine.system.start.pose.position[k]
+            torque[k] += error * float(np.linalg.norm(arm))
+    return replace(
+        accuracy,
+        force=replace(accuracy.force, error=force),
+        torque=replace(accuracy.torque, error=torque),
+        magnetic_energy=replace(accuracy.magnetic_energy, error=energy),
+    )
 
 
 def _pull_offs(system: System, found: MagneticState) -> tuple[PullOff | None, ...]:

@@ -270,6 +270,26 @@ class MagneticModel:
             last=start,
         )
 
+    def pulls_between(self, pose: Pose, state: MagneticState) -> dict[tuple[int, int], Array]:
+        """Return the force (3,) [N] on the first of each pair of soft bodies from the second's
+        charges, world axes, in the state found in that pose; bodies by number."""
+        turns = matrices(as_floats(pose.quaternion))
+        coupling, found = self._couple(as_floats(pose.position), turns)
+        if not found:
+            return {}
+        sigma, first = np.empty(len(coupling.cell)), coupling.face
+        m = np.concatenate(
+            [m - p.fixed for m, p in zip(state.magnetisation, self._parts, strict=True)]
+        )
+        charge(coupling.cell, coupling.outward, m, sigma)
+        pairs = [(a, b) for b in range(len(self._parts)) for a in range(b)]
+        pulls = {}
+        for (a, b), one in zip(pairs, found, strict=True):
+            on, source = self._parts[a].body, self._parts[b].body
+            acting = wrench(one, sigma[first[a] : first[a + 1]], sigma[first[b] : first[b + 1]])
+            pulls[on, source] = turns[on] @ acting[:3]
+        return pulls
+
     def _sample(
         self, part: _SoftPart, position: Array, quaternion: Array, turns: Array, load: Array
     ) -> _Sample:

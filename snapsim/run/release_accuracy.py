@@ -14,6 +14,7 @@ from enum import StrEnum
 
 from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.run.release import ReleaseProgress, release
+from snapsim.simulation.close_soft_parts import worst_gap
 from snapsim.simulation.refinement import (
     TwoMeshes,
     estimate_scalar,
@@ -33,6 +34,9 @@ class Meshes(StrEnum):
     """Other parts snap: "fine_snapping" and "coarse_snapping" name them."""
     FIRST_BLOW_DIFFERS = "first_blow_differs"
     """"fine_first_blow" and "coarse_first_blow" say who struck what."""
+    UNRESOLVED_GAP = "unresolved_gap"
+    """Alike, but soft parts came closer before the first blow than either mesh resolves, so that
+    the two say too little of the error: no bars."""
 
 
 QUANTITIES: dict[str, tuple[str, Callable[[Impact], float]]] = {
@@ -90,6 +94,8 @@ def difference(coarse: Trajectory, fine: Trajectory) -> dict[str, float | str]:
     blows = {"fine_first_blow": _first(fine), "coarse_first_blow": _first(coarse)}
     if blows["fine_first_blow"] != blows["coarse_first_blow"]:
         return {"meshes_code": Meshes.FIRST_BLOW_DIFFERS, **blows}
+    if fine.impacts and worst_gap(fine, fine.impacts[0].time) is not None:
+        return {"meshes_code": Meshes.UNRESOLVED_GAP}
     return {"meshes_code": Meshes.ALIKE}
 
 

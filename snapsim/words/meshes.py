@@ -22,6 +22,11 @@ def _words(accuracy: Mapping[str, float | str]) -> str:
     match Meshes(str(accuracy["meshes_code"])):
         case Meshes.ALIKE:
             return "the same on both meshes"
+        case Meshes.UNRESOLVED_GAP:
+            return (
+                "the same on both meshes, but before the first blow soft parts came closer to each "
+                "other than either resolves: no error bars"
+            )
         case Meshes.NOT_COMPARED:
             why = _why_coarse_stopped(accuracy)
             return f"not compared: the run on {cells[1]} stopped: {why}"

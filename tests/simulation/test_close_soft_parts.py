@@ -57,19 +57,26 @@ def test_balls_a_cell_apart_are_not(column):
     assert "warnings" not in force_summary(report)
 
 
-def test_saturated_balls_are_not(column):
-    # draft against 2 500 cells at 0.01 D in 0.5 MA/m: 3 %; 0.5 % with 864, measured
+def test_what_saturates_bounds_what_is_missing(column):
+    """By (B_s/B)^2 - 1: saturated balls' pull is found to 3 % (draft against 2 500 cells), which is
+    not worth a word; that of linear ones has no bound."""
     near = column(BALL, BALL, 0.01 * DIAMETER, DIAMETER, saturating=0.1, magnet_at=-0.06)
     assert force(near).close == ()
     unsaturating = column(BALL, BALL, 0.01 * DIAMETER, DIAMETER, saturating=None, magnet_at=-0.06)
-    assert len(force(unsaturating).close) == 1
+    (open_,) = force(unsaturating).close
+    assert open_.crowding > 5
 
 
-def test_a_block_on_edge_is_named_and_one_lying_flat_is_not(column):
-    # flat: 0.5 % at any gap, draft against 2 500 cells; on edge 20 % short at 0.01 D, measured
-    assert force(column(CUBE, CUBE, 1e-4, DIAMETER)).close == ()
+def test_a_block_on_edge_and_one_lying_flat_err_to_opposite_sides(column):
+    """On edge 20 % short at 0.01 D, measured; flat faces pull too much, which no mesh shows (0.5 %
+    between draft and 2 500 cells, 6 % of rings' pull against finite elements:
+    `test_close_accuracy`)."""
+    (flat,) = force(column(CUBE, CUBE, 1e-4, DIAMETER)).close
+    assert flat.flat
+    assert flat.alike
     on_edge = column(CUBE, CUBE, 1e-4, DIAMETER * (1 + 2**0.5) / 2, turn=EDGE_ON)
-    assert len(force(on_edge).close) == 1
+    (edge,) = force(on_edge).close
+    assert not edge.flat
 
 
 def test_a_run_keeps_the_least_resolved_gap(column):

@@ -10,7 +10,7 @@ from snapsim.arrays import Array
 from snapsim.errors import InputError
 from snapsim.magnetics.cells import compound, family
 from snapsim.magnetics.cells.contract import CellMesh
-from snapsim.magnetics.cells.layout import CellLayout
+from snapsim.magnetics.cells.layout import CellLayout, Divisions
 from snapsim.parts.shapes import Shape
 
 LAYOUTS: Final[dict[str, CellLayout]] = {**family.LAYOUTS, "compound": compound.LAYOUT}
@@ -30,6 +30,10 @@ EXTRAPOLATION_ORDER: Final = 2.0
 """Power of the cell size that the error of graded meshes falls with; measured 1.8 to 2.2."""
 
 
+AS_MANY: Final = 0.95
+"""Cells of the fine mesh of a pair over those of the plain mesh, at least."""
+
+
 def mesh(shape: Shape, detail: str | int = "normal") -> CellMesh:
     """Return the cells of a shape, body axes [m].
 
@@ -46,11 +50,12 @@ def mesh(shape: Shape, detail: str | int = "normal") -> CellMesh:
 def refinement_pair(shape: Shape, detail: str | int = "normal") -> tuple[CellMesh, CellMesh]:
     """Return a coarse and a fine mesh of one family, cells of the fine one half as long.
 
-    The fine mesh has about the cells that `detail` asks for, the coarse one an eighth of them.
+    The fine mesh has at least the cells of `mesh` at a key of `DETAIL` (to a few, `AS_MANY`), or
+    about the number asked for; the coarse one about an eighth of them.
     """
     shape = family.simplest(shape)
     layout = family.layout_of(shape, LAYOUTS)
-    coarse = layout.divisions(shape, _base_cells(layout, detail) / 8)
+    coarse = _coarse_of_pair(shape, layout, detail)
     fine = layout.halved(shape, coarse)
     return family.built(layout, shape, coarse), family.built(layout, shape, fine)
 
@@ -72,12 +77,25 @@ def extrapolation_order(shape: Shape, detail: str | int = "normal") -> float:
     """Return the power of the cell size with which the error of a `refinement_pair` falls."""
     shape = family.simplest(shape)
     layout = family.layout_of(shape, LAYOUTS)
-    return layout.order(layout.divisions(shape, _base_cells(layout, detail) / 8))
+    return layout.order(_coarse_of_pair(shape, layout, detail))
 
 
 def nominal_size(cells: CellMesh) -> float:
     """Return the edge [m] of a cube of the mean cell volume."""
     return float(np.cbrt(cells.volume.mean()))
+
+
+def _coarse_of_pair(shape: Shape, layout: CellLayout, detail: str | int) -> Divisions:
+    """Divisions of the coarse mesh: asked for more until the fine one has cells enough."""
+    wanted, share = _base_cells(layout, detail), 1 / 8
+    coarse = layout.divisions(shape, share * wanted)
+    if not isinstance(detail, str):
+        return coarse
+    enough = AS_MANY * layout.count(shape, layout.divisions(shape, wanted))
+    while layout.count(shape, layout.halved(shape, coarse)) < enough and share < 1:
+        share *= 1.1
+        coarse = layout.divisions(shape, share * wanted)
+    return coarse
 
 
 def _base_cells(layout: CellLayout, detail: str | int) -> float:

@@ -40,3 +40,7 @@ class CellLayout:
     halved: Callable[[Any, Divisions], Divisions] = doubled
     order: Callable[[Divisions], float] = second
     share: float = 1.0
+
+    def count(self, shape: Any, divisions: Divisions) -> int:
+        """Return how many cells the base has."""
+        return len(self.octant(shape, divisions)[1])
