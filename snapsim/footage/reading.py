@@ -102,14 +102,19 @@ def _times(table: TrackTable, match: MatchFile) -> Array:
         )
     if given.frame_rate is not None:
         return values / given.frame_rate
-    if unit or heading.casefold() not in ("t", "time"):
-        raise InputError(
+    raise _no_seconds(table, heading, counts=bool(unit) or heading.casefold() not in ("t", "time"))
+
+
+def _no_seconds(table: TrackTable, heading: str, *, counts: bool) -> InputError:
+    """What is missing to have seconds: a unit or, where the column counts frames, their rate."""
+    if counts:
+        return InputError(
             f'column "{heading}" counts frames, and their rate is missing; give frame_rate ='
             ' "240 Hz" under [time], or --fps 240',
             file=table.file,
             key="time.frame_rate",
         )
-    raise InputError(
+    return InputError(
         f'column "{heading}" has no unit; head it "{heading} [s]", or give unit = "s" under'
         " [time], or a frame rate (--fps 240) where it counts frames",
         file=table.file,

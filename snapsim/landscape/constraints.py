@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from snapsim.arrays import Array, IntArray
-from snapsim.landscape.place import Place, length, metric, moved
+from snapsim.landscape.place import Place, length, metric, moved, with_one_at
 from snapsim.mechanics.contact import ContactGeometry
 from snapsim.mechanics.joints import STILL, WORLD, Joint, Rows, Side
 from snapsim.numerics import rotations
@@ -88,10 +88,7 @@ class Constraints:
 
     def pose(self, place: Place) -> Pose:
         """Return the pose of all bodies with this one at `place`."""
-        pose = self.system.start.pose
-        position, quaternion = pose.position.copy(), pose.quaternion.copy()
-        position[self.number], quaternion[self.number] = place.position, place.quaternion
-        return Pose(position, quaternion)
+        return with_one_at(self.system.start.pose, self.number, place)
 
     def gaps(self, place: Place) -> Array:
         """Return the gap to each of `others` (p,) [m]."""

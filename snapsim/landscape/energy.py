@@ -22,7 +22,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from snapsim.arrays import Array, ArrayLike
-from snapsim.landscape.place import Place, moved
+from snapsim.landscape.place import Place, moved, with_one_at
 from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.model import MagneticModel, MagneticState
 from snapsim.parts.states import Pose
@@ -88,10 +88,7 @@ class EnergyLandscape:
 
     def pose(self, place: Place) -> Pose:
         """Return the pose of all bodies with this one at `place`."""
-        pose = self.system.start.pose
-        position, quaternion = pose.position.copy(), pose.quaternion.copy()
-        position[self.number], quaternion[self.number] = place.position, place.quaternion
-        return Pose(position, quaternion)
+        return with_one_at(self.system.start.pose, self.number, place)
 
     def state(self, place: Place) -> MagneticState:
         """Return the whole magnetic state at `place`."""

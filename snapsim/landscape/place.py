@@ -19,6 +19,7 @@ import numpy as np
 from snapsim.arrays import Array
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
+from snapsim.parts.states import Pose
 
 
 @dataclass(frozen=True)
@@ -27,6 +28,13 @@ class Place:
 
     position: Array
     quaternion: Array
+
+
+def with_one_at(pose: Pose, number: int, place: Place) -> Pose:
+    """Return the pose of all bodies with body `number` at `place`."""
+    position, quaternion = pose.position.copy(), pose.quaternion.copy()
+    position[number], quaternion[number] = place.position, place.quaternion
+    return Pose(position, quaternion)
 
 
 def moved(place: Place, change: Array) -> Place:

@@ -8,6 +8,8 @@ bracketed, Brent's method finds (scipy.optimize.brentq).
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+
 import numpy as np
 from scipy.optimize import brentq
 
@@ -77,17 +79,29 @@ def at_gap(
     now = left(0.0)
     if abs(now) < ACCURACY:
         return place
-    step = STEP * float(constraints.body.shape.extents.min())
-    ends = dict.fromkeys((-1, 1) if both else (1 if now > 0 else -1,), (0.0, now))
+    shortest = STEP * float(constraints.body.shape.extents.min())
+    sides = (-1, 1) if both else (1 if now > 0 else -1,)
+    ends = _crossing(left, now, sides, shortest, wanted)
+    return there(float(brentq(left, *ends, xtol=ACCURACY))) if ends else None
+
+
+def _crossing(
+    left: Callable[[float], float],
+    start: float,
+    sides: Sequence[int],
+    shortest: float,
+    wanted: float,
+) -> tuple[float, float] | None:
+    """Two ways, in order, between which what is `left` (`start` at 0) changes its sign first."""
+    ends = dict.fromkeys(sides, (0.0, start))
     while ends:
         side = min(ends, key=lambda k: abs(ends[k][0]))
         s, now = ends.pop(side)
         apart = now + wanted > 0
-        further = s + side * max(step, abs(now) if apart else 0.0)
+        further = s + side * max(shortest, abs(now) if apart else 0.0)
         if abs(further) > FARTHEST:
             continue
         ends[side] = further, left(further)
         if (ends[side][1] > 0) != (now > 0):
-            low, high = sorted((s, further))
-            return there(float(brentq(left, low, high, xtol=ACCURACY)))
+            return min(s, further), max(s, further)
     return None

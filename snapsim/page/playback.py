@@ -24,7 +24,6 @@ def playback(run: Trajectory) -> dict[str, Any]:
     Arrays are base64 float32 but for `time`, float64: frames at an impact lie close together.
     """
     kept = frames_kept(run)
-    moving = [i for i, body in enumerate(run.system.bodies) if not body.fixed]
     part = leading_part(run.system, run.velocity)
     lead = part if part is not None else 0
     blow = first_blow(run)
@@ -36,17 +35,7 @@ def playback(run: Trajectory) -> dict[str, Any]:
         "warning": warning(run.ending),
         "part": lead,
         "time": pack(run.time[kept], "f8"),
-        "bodies": [
-            {
-                "index": i,
-                "name": run.system.bodies[i].name,
-                "position": pack(run.position[kept, i], "f4"),
-                "quaternion": pack(run.quaternion[kept, i], "f4"),
-                "velocity": pack(run.velocity[kept, i], "f4"),
-                "spin": pack(run.spin[kept, i], "f4"),
-            }
-            for i in moving
-        ],
+        "bodies": [_motion(run, kept, i) for i, b in enumerate(run.system.bodies) if not b.fixed],
         "force": pack(run.force[kept, lead], "f4"),
         "torque": pack(run.torque[kept, lead], "f4"),
         "speed": pack(np.linalg.norm(run.velocity[kept, lead], axis=1), "f4"),
@@ -57,6 +46,18 @@ def playback(run: Trajectory) -> dict[str, Any]:
         "parted": {n: load.parted for n, load in run.loads.items() if not np.isnan(load.parted)},
         "summary": summary(run),
         "scene": scene_view(run.system),
+    }
+
+
+def _motion(run: Trajectory, kept: IntArray, i: int) -> dict[str, Any]:
+    """How body number i moves over the frames that are kept."""
+    return {
+        "index": i,
+        "name": run.system.bodies[i].name,
+        "position": pack(run.position[kept, i], "f4"),
+        "quaternion": pack(run.quaternion[kept, i], "f4"),
+        "velocity": pack(run.velocity[kept, i], "f4"),
+        "spin": pack(run.spin[kept, i], "f4"),
     }
 
 

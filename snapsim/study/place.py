@@ -9,7 +9,7 @@ import numpy as np
 from snapsim.errors import InputError
 from snapsim.landscape import spacing
 from snapsim.landscape.constraints import Constraints
-from snapsim.landscape.place import Place
+from snapsim.landscape.place import Place, with_one_at
 from snapsim.simulation.system import System
 
 
@@ -55,11 +55,9 @@ def _place(system: System, body: int) -> Place:
 
 
 def _with(system: System, body: int, place: Place) -> System:
-    """The system with a body moved, not turned."""
-    pose = system.start.pose
-    position = pose.position.copy()
-    position[body] = place.position
-    return replace(system, start=replace(system.start, pose=replace(pose, position=position)))
+    """The system with a body moved."""
+    pose = with_one_at(system.start.pose, body, place)
+    return replace(system, start=replace(system.start, pose=pose))
 
 
 def _number(system: System, name: str) -> int:
