@@ -75,7 +75,7 @@ def force(scene: System, accuracy: bool = False) -> ForceReport:
     from snapsim.landscape.force import force
     from snapsim.run.first_use import AS_PLACED
 
-    _make_ready(scene, *AS_PLACED)
+    _make_ready(*AS_PLACED)
     return force(scene, accuracy)
 
 
@@ -95,7 +95,7 @@ def poses(
     from snapsim.landscape.rests import body_number, poses
 
     body_number(scene, body)
-    _make_ready(scene)
+    _make_ready()
     return poses(scene, body, starts, seed, progress)
 
 
@@ -114,7 +114,7 @@ def force_along(
     from snapsim.landscape.look_around import force_along
     from snapsim.run.first_use import FIELDS_OVER_SPACE
 
-    _make_ready(scene, *FIELDS_OVER_SPACE)
+    _make_ready(*FIELDS_OVER_SPACE)
     return force_along(scene, body, direction, distance, points, progress)
 
 
@@ -131,7 +131,7 @@ def force_map(
     from snapsim.landscape.look_around import force_map
     from snapsim.run.first_use import FIELDS_OVER_SPACE
 
-    _make_ready(scene, *FIELDS_OVER_SPACE)
+    _make_ready(*FIELDS_OVER_SPACE)
     return force_map(scene, body, axes, span, points, progress)
 
 
@@ -148,7 +148,7 @@ def margin(
     from snapsim.landscape.rests import body_number
 
     body_number(scene, body)
-    _make_ready(scene)
+    _make_ready()
     return margin(scene, body, progress)
 
 
@@ -166,7 +166,7 @@ def release(
     from snapsim.run.release import release
     from snapsim.run.release_accuracy import release_with_accuracy
 
-    _make_ready(scene)
+    _make_ready()
     return release_with_accuracy(scene, progress) if accuracy else release(scene, progress)
 
 
@@ -234,13 +234,11 @@ def prepare(progress: Callable[[str, int, int], None] | None = None) -> FirstCom
     return prepare(progress=progress)
 
 
-def _make_ready(scene: System, *needed: str) -> None:
-    """Compile the kernels where this installation is new; refuse a scene with overlaps."""
+def _make_ready(*needed: str) -> None:
+    """Compile the kernels where this installation is new."""
     from snapsim.run.first_use import prepare
-    from snapsim.scenario.placement import refuse_overlaps
 
     prepare(*needed)
-    refuse_overlaps(scene)
 
 
 def _as_run(run: Run) -> Trajectory:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 
 class SnapsimError(Exception):
     """Base of every error snapsim raises on purpose; its text is one line for a person."""
@@ -35,3 +37,18 @@ class ComputationError(SnapsimError):
     """A computation could not be completed; what was reached has been kept."""
 
     exit_status = 3
+
+
+def suggest(name: str, known: Iterable[str]) -> str:
+    """Return `; did you mean "x"? allowed: ...` for a name that is not among the known ones."""
+    import difflib
+
+    names = list(known)
+    near = difflib.get_close_matches(name, names, n=1, cutoff=0.6)
+    hint = f'did you mean "{near[0]}"? ' if near else ""
+    return f"; {hint}allowed: {', '.join(names) or 'none'}"
+
+
+def label(name: str) -> str:
+    """A name as part of a dotted key: quoted where it must be."""
+    return f'"{name}"' if set(name) & set('."[]= ') else name

@@ -14,7 +14,11 @@ from snapsim.analysis.cautions import CAUTIONS
 from snapsim.analysis.stray_field import stray_lines, stray_summary
 from snapsim.analysis.summary import number, numbers
 from snapsim.parts.shapes import Shape
+from snapsim.simulation.overlap import Overlap, overlaps
 from snapsim.simulation.system import System
+
+CENTRED = 1e-6
+"""Offset [mm] of a centre of mass that is rounding."""
 
 
 def inventory(system: System, warnings: Iterable[str]) -> dict[str, Any]:
@@ -45,7 +49,7 @@ def inventory(system: System, warnings: Iterable[str]) -> dict[str, Any]:
             }
             for i, body in enumerate(system.bodies)
         },
-        "overlaps": [],
+        "overlaps": [_overlap(o) for o in overlaps(system)],
         "stray_field": stray_summary(system),
         "warnings": list(warnings),
     }
@@ -55,6 +59,11 @@ def _drawn(shape: Shape) -> dict[str, Any]:
     """Where the centre of mass is in the author's own coordinates, for shapes that have some."""
     centre = shape.drawn_centre
     return {} if centre is None else {"centre_as_drawn_m": numbers(centre)}
+
+
+def _overlap(found: Overlap) -> dict[str, Any]:
+    """Two fixed bodies in one place, which nothing computed is wrong by: others are refused."""
+    return {"bodies": [found.body, found.other], "depth_m": number(found.depth)}
 
 
 def inventory_table(result: dict[str, Any]) -> RenderableType:
@@ -67,8 +76,41 @@ def inventory_table(result: dict[str, Any]) -> RenderableType:
         held = "fixed" if b["fixed"] else "free"
         row = (escape(name), b["shape"], escape(b["material"]), held)
         table.add_row(*row, f"{b['mass_kg']:.4g}", diagonal, str(b["cells"]))
-    end = f"{result['duration_s']:g} s to compute, detail {result['detail']}; nothing overlaps"
+    shared = result["overlaps"]
+    end = (
+        f"{result['duration_s']:g} s to compute, detail {result['detail']};"
+        f" {'nothing that moves overlaps' if shared else 'nothing overlaps'}"
+    )
+    notes = [*_shared_places(shared), *_centres(result["bodies"])]
     warnings = [Text(f"note: {w}", style="yellow") for w in result["warnings"]]
     stray = [Text(line) for line in stray_lines(result["stray_field"])]
     said = [*stray, *(Text(c, style="yellow") for c in CAUTIONS)] if stray else []
-    return Group(Text(result["title"], style="bold"), table, end, *warnings, *said)
+    return Group(Text(result["title"], style="bold"), table, end, *notes, *warnings, *said)
+
+
+def _shared_places(overlaps: list[dict[str, Any]]) -> list[Text]:
+    return [
+        Text(
+            f'note: "{a}" and "{b}" are both fixed and overlap by {1e3 * o["depth_m"]:.4g} mm;'
+            " what moves meets both, and at most one of them is magnetised",
+            style="yellow",
+        )
+        for o in overlaps
+        for a, b in [o["bodies"]]
+    ]
+
+
+def _centres(bodies: dict[str, dict[str, Any]]) -> list[Text]:
+    """Where `position` is in the author's own drawing, for bodies that are drawn elsewhere."""
+    found = []
+    for name, b in bodies.items():
+        at = b.get("centre_as_drawn_m")
+        if at is None:
+            continue
+        x, y, z = (1e3 * c for c in at)
+        if max(abs(x), abs(y), abs(z)) < CENTRED:
+            said = "its centre of mass is the origin of its drawing"
+        else:
+            said = f"its centre of mass is at {x:.4g}, {y:.4g}, {z:.4g} mm of its drawing"
+        found.append(Text(f"{name}: {said}; `position` says where that point is"))
+    return found

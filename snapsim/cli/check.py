@@ -29,7 +29,7 @@ def check(
     from snapsim.analysis.inventory import inventory, inventory_table
     from snapsim.scenario.advice import advice
     from snapsim.scenario.loading import load_scene
-    from snapsim.scenario.placement import refuse_overlaps
+    from snapsim.simulation.overlap import refuse_overlaps
 
     system = load_scene(file, changes or ())
     refuse_overlaps(system)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -44,6 +44,8 @@ def force(
     if along is not None and plane is not None:
         raise InputError("give --along or --plane, not both", key="--plane")
     scene = snapsim.load_scene(file, changes or ())
+    if body is not None:
+        scene.number(body)
     target = Target(output if along or plane else None, style, force, json)
     if along is not None:
         return _along(scene, body, along, distance, points, target)
@@ -51,15 +53,17 @@ def force(
         return _plane(scene, body, plane, span, points, target)
     if output is not None:
         raise InputError("needs --along or --plane, whose numbers it writes", key="--output")
-    return _as_placed(scene, file, accuracy, json)
+    return _as_placed(scene, file, body, accuracy, json)
 
 
-def _as_placed(scene: System, file: str, accuracy: bool, json: bool) -> None:
+def _as_placed(scene: System, file: str, body: str | None, accuracy: bool, json: bool) -> None:
     import snapsim
     from snapsim.analysis.tables import force_table
 
     report = snapsim.force(scene, accuracy)
     result = snapsim.force_summary(report)
+    if body is not None:
+        result = _only(body, result)
     if json:
         emit_json(result)
     else:
@@ -67,6 +71,14 @@ def _as_placed(scene: System, file: str, accuracy: bool, json: bool) -> None:
     if not (report.converged and (report.accuracy is None or report.accuracy.converged)):
         complain(f"{file}: the magnetisation did not converge; do not rely on these numbers")
         raise typer.Exit(3)
+
+
+def _only(body: str, result: dict[str, Any]) -> dict[str, Any]:
+    """A `force_summary` with the rows of one body."""
+    found = {**result, "bodies": {body: result["bodies"][body]}}
+    if "accuracy" in result:
+        found["accuracy"] = _only(body, result["accuracy"])
+    return found
 
 
 def _along(

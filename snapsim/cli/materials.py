@@ -8,7 +8,7 @@ import typer
 
 from snapsim.cli.options import AsJson
 from snapsim.cli.output import emit, emit_json
-from snapsim.errors import InputError
+from snapsim.errors import InputError, suggest
 
 
 def materials(
@@ -25,8 +25,6 @@ def materials(
             return emit_json({"materials": [sheets.material_summary(m) for m in table]})
         return emit(sheets.materials_table(table))
     if name not in MATERIALS:
-        from snapsim.scenario.explain import suggest
-
         raise InputError(f'"{name}" is not known{suggest(name, MATERIALS)}', key="NAME")
     material = MATERIALS[name]
     return (

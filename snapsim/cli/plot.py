@@ -89,10 +89,8 @@ def _of_scene(
     import snapsim
     from snapsim.cli.progress import stage_progress
     from snapsim.scenario.options import plane as axes_of
-    from snapsim.scenario.placement import refuse_overlaps
 
     scene, axes = snapsim.load_scene(file, changes or ()), axes_of(plane, "--plane")
-    refuse_overlaps(scene)
     with stage_progress() as progress:
         if what in (What.energy, What.torque):
             return _tilt(scene, body, what, axis - 1, progress)

@@ -18,8 +18,7 @@ from snapsim.footage.table import read_table
 from snapsim.footage.tracks import Footage, Track
 from snapsim.footage.views import FootageView
 from snapsim.parts.bodies import Body
-from snapsim.scenario.explain import suggest
-from snapsim.simulation.system import System
+from snapsim.simulation.system import System, find_body
 from snapsim.simulation.trajectory import Trajectory
 
 
@@ -95,12 +94,7 @@ def make_tracks(run: Trajectory, match: MatchFile, match_path: str) -> str:
     names = [b.name for b in run.system.bodies]
     tracks = []
     for k, given in enumerate(match.track):
-        if given.body not in names:
-            raise InputError(
-                f'"{given.body}" is no body of the scene{suggest(given.body, names)}',
-                file=match_path,
-                key=f"track[{k + 1}].body",
-            )
+        find_body(given.body, names, match_path, f"track[{k + 1}].body")
         empty = np.empty(0), np.empty((0, 2))
         tracks.append(
             Track(given.point or f"point {k + 1}", given.body, np.array(given.at), *empty)

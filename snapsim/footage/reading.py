@@ -8,11 +8,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from snapsim.arrays import Array, BoolArray
-from snapsim.errors import InputError
+from snapsim.errors import InputError, suggest
 from snapsim.footage.match_file import MatchFile, TrackDescription
 from snapsim.footage.table import TrackTable
 from snapsim.footage.tracks import Footage, Track
-from snapsim.scenario.explain import suggest
+from snapsim.simulation.system import find_body
 
 _SECONDS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "µs": 1e-6, "sec": 1.0, "seconds": 1.0}
 _TIMES = ("t", "time", "frame", "frames", "n", "frame number")
@@ -154,12 +154,7 @@ def _track(
     if name is None or name not in points:
         wrong = "names no point" if name is None else f'"{name}" is no point of {table.file}'
         raise InputError(f"{wrong}{suggest(name or '', points)}", file=table.file, key="track")
-    if given.body not in bodies:
-        raise InputError(
-            f'"{given.body}" is no body of the scene{suggest(given.body, bodies)}',
-            file=table.file,
-            key=f'track "{name}"',
-        )
+    find_body(given.body, bodies, table.file, f'track "{name}"')
     x, y, rows = points[name]
     place = np.stack([table.numbers(x), table.numbers(y)], axis=1)[rows]
     times = time[rows]

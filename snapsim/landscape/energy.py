@@ -26,6 +26,7 @@ from snapsim.landscape.place import Place, moved, with_one_at
 from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.model import MagneticModel, MagneticState
 from snapsim.parts.states import Pose
+from snapsim.simulation.overlap import refuse_overlaps
 from snapsim.simulation.system import System
 
 TOLERANCE = 1e-10
@@ -59,6 +60,8 @@ class EnergyLandscape:
 
     `detail` and `meshes` choose the cells as in `MagneticModel` (default: the system's own detail).
     `radius` [m] is the body's mean radius of gyration, `mass` [kg]. Not shared between threads.
+    Raises OverlapError where bodies start inside each other; unless `start_matters` the body's own
+    place may be anywhere.
     """
 
     def __init__(
@@ -69,7 +72,9 @@ class EnergyLandscape:
         meshes: Mapping[int, CellMesh] | None = None,
         tolerance: float = TOLERANCE,
         background: ArrayLike = (0.0, 0.0, 0.0),
+        start_matters: bool = True,
     ) -> None:
+        refuse_overlaps(system, None if start_matters else body)
         self.system, self.number, self.body = system, body, system.bodies[body]
         self.mass = self.body.mass
         self.radius = float(np.sqrt(np.trace(self.body.shape.gyration) / 3))

@@ -17,6 +17,7 @@ from snapsim.magnetics.model import MagneticModel, MagneticSeries, MagneticState
 from snapsim.numerics import rotations
 from snapsim.parts.states import Pose
 from snapsim.simulation.close_soft_parts import MATTERS, CloseGap, CloseSoftParts
+from snapsim.simulation.overlap import refuse_overlaps
 from snapsim.simulation.refinement import (
     SAFETY,
     RefinedEstimate,
@@ -81,8 +82,10 @@ class ForceReport:
 def force(system: System, accuracy: bool = False) -> ForceReport:
     """Evaluate the magnetics once, at the state of release, to a tight tolerance.
 
-    With `accuracy` on two meshes: the report is that of the fine one, with error bars.
+    With `accuracy` on two meshes: the report is that of the fine one, with error bars. Raises
+    OverlapError where bodies start inside each other.
     """
+    refuse_overlaps(system)
     if not accuracy:
         return _evaluated(system, None)
     meshes = two_meshes(system)
@@ -99,6 +102,18 @@ def forces(system: System, poses: Iterable[Pose], tolerance: float = 1e-6) -> Ma
     """
     model = MagneticModel(system.bodies, system.detail, tolerance, recoil=system.recoil)
     return model.evaluate_many(poses)
+
+
+def magnetisation_as_placed(system: System, tolerance: float = 1e-9) -> dict[str, Array]:
+    """Return the magnetisation (c, 3) [A/m], body axes, of each body with cells, by name.
+
+    `tolerance` as in `forces`. Raises OverlapError where bodies start inside each other.
+    """
+    refuse_overlaps(system)
+    model = MagneticModel(system.bodies, system.detail, tolerance, recoil=system.recoil)
+    found = model.evaluate(system.start.pose)
+    numbers = (*model.soft, *model.recoiling)
+    return {system.bodies[i].name: m for i, m in zip(numbers, found.magnetisation, strict=True)}
 
 
 def _evaluated(system: System, meshes: Mapping[int, CellMesh] | None) -> ForceReport:

@@ -17,7 +17,7 @@ import numpy as np
 
 from snapsim.arrays import Array
 from snapsim.constants import MU_0
-from snapsim.errors import InputError
+from snapsim.errors import InputError, label
 from snapsim.landscape.constraints import Constraints, Limits
 from snapsim.landscape.creep import CreepSettings, attractors, creep
 from snapsim.landscape.descent import DescentSettings, Settled, settle
@@ -125,20 +125,15 @@ def body_number(system: System, name: str | None) -> int:
     """
     moving = [i for i, b in enumerate(system.bodies) if not b.fixed and (b.is_soft or b.is_magnet)]
     names = ", ".join(f'"{system.bodies[i].name}"' for i in moving) or "none"
-    key = "body" if name is None else f"body.{name}"
     if name is None:
         if len(moving) != 1:
             problem = f"which body? Name one with --body; those that can move: {names}"
-            raise InputError(problem, file=system.file or None, key=key)
+            raise InputError(problem, file=system.file or None, key="body")
         return _drawn(system, moving[0])
-    try:
-        number = system.number(name)
-    except KeyError:
-        problem = f'there is no body "{name}"; those that can move: {names}'
-        raise InputError(problem, file=system.file or None, key=key) from None
+    number = system.number(name)
     if system.bodies[number].fixed:
         problem = f"is fixed, so it has no other pose; bodies that can move: {names}"
-        raise InputError(problem, file=system.file or None, key=key)
+        raise InputError(problem, file=system.file or None, key=f"body.{label(name)}")
     return _drawn(system, number)
 
 
@@ -146,7 +141,7 @@ def _drawn(system: System, number: int) -> int:
     """The number itself, if a magnet and something that it draws are there."""
     body = system.bodies[number]
     others = [b for i, b in enumerate(system.bodies) if i != number]
-    key = f"body.{body.name}"
+    key = f"body.{label(body.name)}"
     if not (body.is_soft or body.is_magnet):
         problem = f'is of "{body.material.name}", which no magnet draws; take iron or a magnet'
         raise InputError(problem, file=system.file or None, key=key)

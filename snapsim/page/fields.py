@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from snapsim.errors import label
 from snapsim.parts.materials import MATERIALS
 from snapsim.scenario.contact import ContactDescription
-from snapsim.scenario.explain import label
 from snapsim.scenario.run import RunDescription
 from snapsim.scenario.shapes import SHAPE_TABLES
 

@@ -11,6 +11,7 @@ from snapsim.analysis.summary import number, numbers
 from snapsim.landscape.constraints import Constraints
 from snapsim.landscape.energy import EnergyLandscape
 from snapsim.landscape.place import Place
+from snapsim.simulation.overlap import Overlap, OverlapError
 from snapsim.simulation.system import System
 
 TOLERANCE = 1e-6
@@ -25,12 +26,16 @@ TOUCH = 1e-5
 
 @dataclass(frozen=True)
 class Probe:
-    """One part of one scene, ready to be looked at in any place. Not shared between threads."""
+    """One part of one scene, ready to be looked at in any place. Not shared between threads.
+
+    Where `blocked` by two other bodies that overlap there is no landscape.
+    """
 
     system: System
     part: int
-    landscape: EnergyLandscape
+    landscape: EnergyLandscape | None
     constraints: Constraints
+    blocked: Overlap | None = None
 
     def figures(self, place: Place) -> dict[str, Any]:
         """Return force [N], torque [N m], energy [J] and gaps [m] of the part at a place.
@@ -39,7 +44,7 @@ class Probe:
         """
         gaps = self.constraints.gaps(place)
         found = self._gaps(gaps)
-        if found["overlap"] is not None:
+        if found["overlap"] is not None or self.landscape is None:
             return found
         level = self.landscape.at(place)
         return found | {
@@ -60,8 +65,15 @@ class Probe:
         ]
         deepest = int(np.argmin(gaps)) if len(gaps) else -1
         overlap = None
+        if self.blocked is not None:
+            overlap = {
+                "of": self.blocked.body,
+                "with": self.blocked.other,
+                "depth_m": self.blocked.depth,
+            }
         if len(gaps) and gaps[deepest] < -OVERLAP:
-            overlap = {"with": names[deepest], "depth_m": -float(gaps[deepest])}
+            of = self.system.bodies[self.part].name
+            overlap = {"of": of, "with": names[deepest], "depth_m": -float(gaps[deepest])}
         nearest = min(magnets, default=None)
         return {
             "gap_m": None if nearest is None else max(nearest[0], 0.0),
@@ -73,7 +85,13 @@ class Probe:
 
 def probe(system: System, part: int, detail: str) -> Probe:
     """Return what `figures` needs; the first time a shape is meshed this takes seconds."""
-    landscape = EnergyLandscape(system, part, detail=detail, tolerance=TOLERANCE)
-    made = Probe(system, part, landscape, Constraints(system, part))
+    constraints = Constraints(system, part)
+    try:
+        landscape = EnergyLandscape(
+            system, part, detail=detail, tolerance=TOLERANCE, start_matters=False
+        )
+    except OverlapError as error:
+        return Probe(system, part, None, constraints, error.worst)
+    made = Probe(system, part, landscape, constraints)
     made.figures(landscape.start)
     return made

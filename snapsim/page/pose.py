@@ -15,10 +15,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from snapsim.arrays import Array
-from snapsim.errors import InputError
+from snapsim.errors import InputError, label
 from snapsim.landscape.place import Place
 from snapsim.numerics import rotations
-from snapsim.scenario.explain import label
 from snapsim.scenario.quantities import ANGLE, LENGTH, parse
 
 DIGITS = 6

@@ -28,6 +28,7 @@ from snapsim.simulation.close_soft_parts import closest_of
 from snapsim.simulation.eddy_loss import eddy_estimate
 from snapsim.simulation.energy_between_poses import EnergyBetweenPoses, pose_space
 from snapsim.simulation.loads import MagneticLoads, flight_tolerance, interpolation_shares
+from snapsim.simulation.overlap import refuse_overlaps
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import Trajectory
 
@@ -50,12 +51,15 @@ def release(
 ) -> Trajectory:
     """Simulate the release of `system`; an interrupt ends it as "stopped" with what was reached.
 
+    Raises OverlapError where bodies start inside each other.
+
     `meshes` gives the cells of some soft bodies, by number, in place of `system.detail`. `until`
     may end the run at a blow, also as "stopped". Without `estimates` nothing is said of eddy
     currents and of soft parts that come close, which takes some hundredths of a second; without
     `magnetisation`, for runs that nobody will look at, nothing of these nor of how the parts are
     magnetised at the frames. Without `frames` no frame is solved as a check of the others either.
     """
+    refuse_overlaps(system)
     began = clock.perf_counter()
     steps = settings or STEPS
     tolerance = flight_tolerance(steps.tolerances.relative)

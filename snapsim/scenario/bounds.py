@@ -11,10 +11,9 @@ from typing import Final
 
 import numpy as np
 
-from snapsim.errors import InputError
+from snapsim.errors import InputError, label
 from snapsim.parts.bodies import Body
 from snapsim.parts.states import State
-from snapsim.scenario.explain import label
 
 THINNEST: Final = 20e-6
 """Least thickness of a body [m]: twenty times what contacts are known to."""

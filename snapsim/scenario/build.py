@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
-from snapsim.errors import InputError
+from snapsim.errors import InputError, label
 from snapsim.parts.bodies import Body
 from snapsim.parts.materials import MATERIALS, MagnetisationCurve, Material
 from snapsim.parts.states import Pose, State
@@ -14,7 +14,6 @@ from snapsim.parts.surfaces import SurfacePair, SurfaceRules
 from snapsim.scenario.body import BodyDescription
 from snapsim.scenario.bounds import check_bounds
 from snapsim.scenario.contact import ContactDescription, PairDescription
-from snapsim.scenario.explain import label
 from snapsim.scenario.hand import HandDescription
 from snapsim.scenario.joined import refuse_loose_members
 from snapsim.scenario.joining import joints

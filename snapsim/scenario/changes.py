@@ -11,8 +11,8 @@ import re
 from collections.abc import Iterable
 from typing import Any
 
-from snapsim.errors import InputError
-from snapsim.scenario.explain import label, name_in, suggest
+from snapsim.errors import InputError, label, suggest
+from snapsim.scenario.explain import name_in
 from snapsim.scenario.quantities import with_component
 from snapsim.scenario.text_file import NotToml, toml_document
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import difflib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
-from snapsim.errors import InputError
+from snapsim.errors import InputError, label, suggest
 from snapsim.scenario.scene import SceneDescription
 
 
@@ -25,23 +24,10 @@ def input_error(
     return InputError(_message(first, table, model), file=file, key=key or None)
 
 
-def suggest(name: str, known: Iterable[str]) -> str:
-    """Return `; did you mean "x"? allowed: ...` for a name that is not among the known ones."""
-    names = list(known)
-    near = difflib.get_close_matches(name, names, n=1, cutoff=0.6)
-    hint = f'did you mean "{near[0]}"? ' if near else ""
-    return f"; {hint}allowed: {', '.join(names) or 'none'}"
-
-
 def name_in(document: Mapping[str, Any]) -> str | None:
     """Return the name of a [[table]], where it has a sound one."""
     name = document.get("name")
     return name if isinstance(name, str) and name and name.isprintable() else None
-
-
-def label(name: str) -> str:
-    """A name as part of a dotted key: quoted where it must be."""
-    return f'"{name}"' if set(name) & set('."[]= ') else name
 
 
 def _urgency(entry: Any) -> int:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from snapsim.scenario.explain import label
+from snapsim.errors import label
 from snapsim.scenario.scene import SceneDescription
 
 

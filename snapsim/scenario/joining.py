@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from snapsim.errors import InputError
+from snapsim.errors import InputError, label
 from snapsim.mechanics.joints import STILL, WORLD, Joint, Side
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
 from snapsim.parts.states import State
-from snapsim.scenario.explain import label
 from snapsim.scenario.fastening import Fastening
 from snapsim.scenario.joint import WORLD as WORLD_NAME
 from snapsim.scenario.joint import JointDescription

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from snapsim.errors import InputError
+from snapsim.errors import InputError, label, suggest
 from snapsim.parts.materials import MATERIALS
-from snapsim.scenario.explain import label, suggest
 from snapsim.scenario.joint import WORLD
 from snapsim.scenario.scene import SceneDescription
 

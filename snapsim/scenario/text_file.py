@@ -11,8 +11,7 @@ import tomllib
 from collections.abc import Iterator
 from typing import Any, Final
 
-from snapsim.errors import InputError
-from snapsim.scenario.explain import label
+from snapsim.errors import InputError, label
 
 MOST_BYTES: Final = 32 * 2**20
 """Size of a text [bytes]: a scene with a whole mesh in it has a tenth of that."""

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
 from snapsim.arrays import Array
+from snapsim.errors import InputError, suggest
 from snapsim.mechanics.joints import Joint
 from snapsim.parts.bodies import Body
 from snapsim.parts.states import State
@@ -52,13 +54,18 @@ class System:
     hands: tuple[Hand, ...] = ()
     extra: dict[str, str] = field(default_factory=dict)
 
-    def number(self, name: str) -> int:
-        """Return the index of the body called `name`; raises KeyError."""
-        for i, body in enumerate(self.bodies):
-            if body.name == name:
-                return i
-        raise KeyError(name)
+    def number(self, name: str, key: str = "body") -> int:
+        """Return the index of the body called `name`; raises InputError, its `key` as given."""
+        return find_body(name, [b.name for b in self.bodies], self.file, key)
 
     def has_cells(self, body: Body) -> bool:
         """Does a field change this body's magnetisation, so that it is cut into cells?"""
         return body.is_soft or (self.recoil and body.is_magnet and body.recoil_susceptibility > 0)
+
+
+def find_body(name: str, bodies: Sequence[str], file: str, key: str) -> int:
+    """Return where `name` stands among the names of all `bodies`; raises InputError."""
+    if name not in bodies:
+        problem = f'"{name}" is no body of the scene{suggest(name, bodies)}'
+        raise InputError(problem, file=file or None, key=key)
+    return bodies.index(name)

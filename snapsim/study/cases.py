@@ -13,7 +13,7 @@ import numpy as np
 
 from snapsim.arrays import Array
 from snapsim.constants import MU_0
-from snapsim.errors import InputError
+from snapsim.errors import InputError, label
 from snapsim.parts.materials import MATERIALS
 from snapsim.scenario import toml_text
 from snapsim.scenario.changes import apply_changes, value_at
@@ -31,7 +31,7 @@ from snapsim.scenario.quantities import (
 )
 from snapsim.scenario.resolve import describe
 from snapsim.scenario.text_file import toml_document
-from snapsim.simulation.system import System
+from snapsim.simulation.system import System, find_body
 from snapsim.study.distributions import Distribution
 from snapsim.study.ledger import fingerprint
 from snapsim.study.runner import Options, Task
@@ -104,6 +104,7 @@ def cases(study: Study, file: str) -> Cases:
         raise InputError(f'"{study.scene}" {error.message}', file=file, key="scene") from None
     document = toml_document(text, str(path))
     scene = scene_from_text(text, str(path))
+    _check_names(study, scene, file)
     document = _with_materials(document, study)
     cholesky_factor(list(study.vary), study)
     whole = toml_text.write(document)
@@ -112,6 +113,18 @@ def cases(study: Study, file: str) -> Cases:
     found = Cases(study, whole, str(path.absolute()), document, identity, scene)
     _try(found, file)
     return found
+
+
+def _check_names(study: Study, scene: System, file: str) -> None:
+    """Raise InputError for a body that the scene has not, or a load on one that is not fixed."""
+    names = [b.name for b in scene.bodies]
+    for number, place in enumerate(study.place, start=1):
+        find_body(place.body, names, file, f"place[{number}].body")
+        find_body(place.to, names, file, f"place[{number}].to")
+    for name in study.count.table_load:
+        key = f"count.table_load.{label(name)}"
+        if not scene.bodies[find_body(name, names, file, key)].fixed:
+            raise InputError("is free; only what a fixed body bears is counted", file=file, key=key)
 
 
 def _try(found: Cases, file: str) -> None:

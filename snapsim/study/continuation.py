@@ -19,7 +19,6 @@ from snapsim.landscape.progress import Progress
 from snapsim.landscape.rests import body_number
 from snapsim.landscape.thresholds import WayKind, Ways
 from snapsim.scenario.loading import scene_from_text
-from snapsim.scenario.placement import refuse_overlaps
 from snapsim.scenario.spans import Span
 from snapsim.simulation.system import System
 from snapsim.study.place import set_down
@@ -78,10 +77,9 @@ def row_at(given: Against, index: int) -> Row:
     numbers = given.span.numbers(index, given.steps)
     try:
         system, body = _system(given, index)
-        refuse_overlaps(system)
+        ways = Ways(system, body, lambda what, done, of_all: None)
     except SnapsimError as error:
         return Row(numbers, "none", str(error), float("nan"), ())
-    ways = Ways(system, body, lambda what, done, of_all: None)
     upright = axis_from_vertical(ways.place)
     if ways.at_magnet():
         return Row(numbers, "touches", "", upright, ())

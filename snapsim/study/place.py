@@ -28,14 +28,13 @@ def set_down(system: System, body: int, on: str | None) -> System:
     """Return the system with a body set down on the one called `on`; None: the same."""
     if on is None:
         return system
-    return _with(
-        system, body, spacing.set_down(system, body, _place(system, body), _number(system, on))
-    )
+    support = system.number(on, "--on")
+    return _with(system, body, spacing.set_down(system, body, _place(system, body), support))
 
 
 def placed(system: System, placement: Placement) -> System:
     """Return the system with one body moved; raises InputError where no place fits."""
-    body, other = (_number(system, name) for name in (placement.body, placement.to))
+    body, other = (system.number(name, "place") for name in (placement.body, placement.to))
     constraints, way = Constraints(system, body), np.array(placement.direction)
     counted = constraints.others == other
     place = _place(system, body)
@@ -58,13 +57,3 @@ def _with(system: System, body: int, place: Place) -> System:
     """The system with a body moved."""
     pose = with_one_at(system.start.pose, body, place)
     return replace(system, start=replace(system.start, pose=pose))
-
-
-def _number(system: System, name: str) -> int:
-    try:
-        return system.number(name)
-    except KeyError:
-        known = ", ".join(b.name for b in system.bodies)
-        raise InputError(
-            f'"{name}" is no body of the scene; allowed: {known}', file=system.file, key="place"
-        ) from None

@@ -42,6 +42,7 @@ from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.parts.shapes import Shape
 from snapsim.run.first_use import prepare
 from snapsim.run.run_log import Until
+from snapsim.simulation.overlap import OverlapError
 from snapsim.simulation.system import Detail, System
 from snapsim.simulation.trajectory import Impact, Trajectory
 from snapsim.study.interrupts import held_back
@@ -328,6 +329,8 @@ def begin_worker(parent: int) -> None:
 def _guarded(task: Task) -> Result:
     try:
         return _release(task)
+    except OverlapError as error:
+        return nothing("overlap", str(error.worst))
     except OutputError:  # a full disk is no outcome of a run: the sweep ends and can go on later
         raise
     except SnapsimError as error:
@@ -340,17 +343,11 @@ def _guarded(task: Task) -> Result:
 
 def _release(task: Task) -> Result:
     from snapsim.run.release import release
-    from snapsim.scenario.placement import overlaps
 
     kept = task.options.keep != "none"
     system = _system(task.scene, task.file, task.changes, kept)
     for placement in task.places:
         system = placed(system, placement)
-    worst = max(overlaps(system), key=lambda o: o.depth, default=None)
-    if worst is not None:
-        return nothing(
-            "overlap", f'"{worst.body}" and "{worst.other}" overlap by {1e3 * worst.depth:.4g} mm'
-        )
     run = release(
         system,
         settings=task.settings,

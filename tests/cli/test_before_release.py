@@ -46,14 +46,6 @@ def test_a_body_that_no_magnet_draws_is_refused_in_one_line(snap, falling, comma
     assert "aluminium" in result.err
 
 
-@pytest.mark.parametrize("command", ["poses", "margin"])
-def test_an_unknown_body_is_refused_with_the_names_that_there_are(snap, small, command):
-    result = snap(command, small, "--body", "bolt")
-    assert result.status == 2
-    assert 'no body "bolt"' in result.err
-    assert '"ball"' in result.err
-
-
 def test_poses_prints_one_json_object_with_cautions(snap, small):
     result = snap("poses", small, "--starts", "1", "--json")
     assert result.status == 0

@@ -61,6 +61,20 @@ def test_check_reports_mass_and_inertia_of_a_ball(snap, falling):
     assert not ball["fixed"]
 
 
+def test_check_says_where_a_compounds_centre_of_mass_is_in_its_drawing(snap, tmp_path):
+    """Two cubes of 20 mm side by side, drawn from the first one's centre: 10 mm from that."""
+    cube = '{ shape = { kind = "box", size = "20 x 20 x 20 mm" }, position = "%s, 0, 0 mm" }'
+    (tmp_path / "two.toml").write_text(
+        'title = "two"\n[[body]]\nname = "pair"\nmaterial = "oak"\nposition = "0, 0, 0 mm"\n'
+        f'[body.shape]\nkind = "compound"\nmembers = [{cube % 0}, {cube % 20}]\n'
+    )
+    assert (
+        "pair: its centre of mass is at 10, 0, 0 mm of its drawing" in snap("check", "two.toml").out
+    )
+    body = snap("check", "two.toml", "--json").json["bodies"]["pair"]
+    assert body["centre_as_drawn_m"] == pytest.approx([0.01, 0, 0], abs=1e-12)
+
+
 def test_check_counts_cells_of_soft_parts_and_more_of_them_with_detail(snap):
     scene = next(s for s in SCENES if s.stem == "gear-blank")
     counts = [

@@ -52,9 +52,23 @@ def test_closer_than_the_air_gap_is_said_so(snap, falling):
     assert '"ball" and "table" are 0.1 mm apart, less than their air_gap 0.3 mm' in line
 
 
-def test_fixed_bodies_may_run_into_each_other(snap, falling):
+def test_fixed_bodies_without_magnetisation_may_run_into_each_other_and_that_is_said(snap, falling):
     built_in = ["--set", "body.ball.position=0, 0, 7 mm", "--set", "body.ball.fixed=true"]
-    assert snap("check", falling, *built_in).status == 0
+    shown = snap("check", falling, *built_in)
+    assert shown.status == 0
+    assert '"ball" and "table" are both fixed and overlap by 3 mm' in shown.out
+    assert "nothing overlaps" not in shown.out
+    (pair,) = snap("check", falling, *built_in, "--json").json["overlaps"]
+    assert pair == {"bodies": ["ball", "table"], "depth_m": pytest.approx(0.003, abs=1e-9)}
+
+
+def test_fixed_magnets_in_one_place_are_refused(snap, falling):
+    magnets = [
+        *("--set", "body.ball.position=0, 0, 7 mm", "--set", "body.ball.fixed=true"),
+        *("--set", "body.ball.material=NdFeB N42", "--set", "body.ball.magnetised=+z"),
+        *("--set", "body.table.material=grey cast iron"),
+    ]
+    assert "both are magnetised" in one_line(snap("check", falling, *magnets))
 
 
 def test_touching_is_no_overlap(snap, falling):

@@ -47,13 +47,11 @@ def run_job(job: ReleaseRequest) -> Course | str:
     """Return the course of a release, or why there is none."""
     from snapsim.run.release import release
     from snapsim.scenario.loading import scene_from_text
-    from snapsim.scenario.placement import refuse_overlaps
 
     try:
         system = scene_from_text(job.text, job.file, job.changes)
         for placement in job.places:
             system = placed(system, placement)
-        refuse_overlaps(system)
         run = release(system, until=None if job.whole else _first_blow)
         if run.reason == EndReason.INTERRUPTED:
             raise KeyboardInterrupt

@@ -6,10 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from snapsim.arrays import Array
-from snapsim.errors import InputError
+from snapsim.errors import InputError, suggest
 from snapsim.footage.match_file import Bounds
 from snapsim.footage.pixels import pixels, pixels_per_metre
-from snapsim.scenario.explain import suggest
 from snapsim.scenario.quantities import TIME, parse
 from snapsim.study.distributions import Distribution
 

@@ -61,7 +61,7 @@
       torque() { return this.figures && this.figures.torque_Nm ? length(this.figures.torque_Nm) : NaN; },
       trouble() {
         const o = this.figures && this.figures.overlap;
-        return o ? `${this.partName} is ${said(o.depth_m, "m")} inside ${o.with}: nothing can be computed there` : "";
+        return o ? `${o.of} is ${said(o.depth_m, "m")} inside ${o.with}: nothing can be computed there` : "";
       },
       now() {
         if (this.mode === "play" && this.record) return this.record.figures(this.time);

@@ -9,6 +9,7 @@ neighbours, point by point along the lines. So every line moves on smoothly.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -27,6 +28,7 @@ from snapsim.render import palette
 from snapsim.render.camera import CameraView
 from snapsim.render.interpolation import Moment, sample
 from snapsim.render.layers.contract import Note
+from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import Trajectory
 
 LINES = 14  # a magnet
@@ -99,36 +101,47 @@ class FieldLines:
         return []
 
 
-class MovingLines:
-    """The lines of a run at any time: `at` gives (lines, 2, POINTS, 3) [m], from the seed along B
-    and against it."""
+class SceneLines:
+    """The lines of magnets and iron at any moment; seeds chosen at the moment `first`.
 
-    def __init__(self, run: Trajectory, centre: Array, size: float, axes: Array) -> None:
-        self._run, self._size = run, size
+    `magnetised` are the names of the bodies whose magnetisation a moment tells; `size` [m] and
+    `centre` (3,) are the action's, `axes` the view's.
+    """
+
+    def __init__(
+        self,
+        system: System,
+        magnetised: Collection[str],
+        first: Moment,
+        centre: Array,
+        size: float,
+        axes: Array,
+    ) -> None:
+        bodies = system.bodies
+        self._bodies, self._size = bodies, size
         self._box = centre - BOX * size, centre + BOX * size
-        bodies = run.system.bodies
-        self._numbers = {b.name: i for i, b in enumerate(bodies) if b.name in run.cells}
-        meshes = {i: cells_of(bodies[i].shape, run.system.detail) for i in self._numbers.values()}
+        self._numbers = {b.name: i for i, b in enumerate(bodies) if b.name in magnetised}
+        meshes = {i: cells_of(bodies[i].shape, system.detail) for i in self._numbers.values()}
         self._field = QuickField(bodies, meshes)
-        self.seeds = self._choose_seeds(axes)
+        self.seeds = self._choose_seeds(first, axes)
         self.count = sum(len(s.place) for s in self.seeds)
         self._reach = np.concatenate(
             [
                 np.full(len(s.place), 2 * np.linalg.norm(bodies[s.body].shape.extents))
                 for s in self.seeds
             ]
+            or [np.zeros(0)]
         )
-        self.keys = key_times(run, MOVE * size, KEYS)
-        self._at_key = lru_cache(maxsize=8)(self._trace_key)
 
     def field_at(self, moment: Moment) -> Field:
         """Return B of a moment."""
         given = {i: moment.magnetisation[name] for name, i in self._numbers.items()}
         return self._field.at(moment.position, moment.quaternion, given)
 
-    def traced(self, time: float) -> list[TracedLine]:
-        """Return the lines of a time [s], traced then and there."""
-        moment = sample(self._run, time)
+    def traced(self, moment: Moment) -> list[TracedLine]:
+        """Return the lines of a moment, traced then and there."""
+        if not self.seeds:
+            return []
         where = [
             moment.position[s.body] + rotations.rotate(moment.quaternion[s.body], s.place)
             for s in self.seeds
@@ -136,6 +149,33 @@ class MovingLines:
         return trace_adaptively(
             self.field_at(moment), np.concatenate(where), self._reach, self._size, self._box
         )
+
+    def _choose_seeds(self, moment: Moment, axes: Array) -> list[Seeds]:
+        field = self.field_at(moment)
+        found = []
+        for i, body in enumerate(self._bodies):
+            if body.is_magnet and body.magnetised is not None:
+                x, q = moment.position[i], moment.quaternion[i]
+                across = seed_direction(body, rotations.rotate_back(q, axes[0]))
+                half = 0.97 * float(np.abs(across) @ body.shape.extents)
+                ends = [x + rotations.rotate(q, s * half * across) for s in (-1, 1)]
+                along = rotations.rotate(q, body.magnetised)
+                world = equal_flux_seeds(field, ends[0], ends[1], along, LINES)
+                found.append(Seeds(i, rotations.rotate_back(q, world - x)))
+        return found
+
+
+class MovingLines:
+    """The lines of a run at any time: `at` gives (lines, 2, POINTS, 3) [m], from the seed along B
+    and against it."""
+
+    def __init__(self, run: Trajectory, centre: Array, size: float, axes: Array) -> None:
+        self._run = run
+        first = sample(run, float(run.time[0]))
+        self.scene = SceneLines(run.system, run.cells, first, centre, size, axes)
+        self.count = self.scene.count
+        self.keys = key_times(run, MOVE * size, KEYS)
+        self._at_key = lru_cache(maxsize=8)(self._trace_key)
 
     def at(self, time: float) -> Array:
         """Return the lines of a time [s], between key times their mean."""
@@ -150,23 +190,8 @@ class MovingLines:
         return mixed
 
     def _trace_key(self, j: int) -> Array:
-        lines = self.traced(float(self.keys[j]))
+        lines = self.scene.traced(sample(self._run, float(self.keys[j])))
         return np.array([[evenly(line.ahead), evenly(line.back)] for line in lines])
-
-    def _choose_seeds(self, axes: Array) -> list[Seeds]:
-        moment = sample(self._run, float(self._run.time[0]))
-        field = self.field_at(moment)
-        found = []
-        for i, body in enumerate(self._run.system.bodies):
-            if body.is_magnet and body.magnetised is not None:
-                x, q = moment.position[i], moment.quaternion[i]
-                across = seed_direction(body, rotations.rotate_back(q, axes[0]))
-                half = 0.97 * float(np.abs(across) @ body.shape.extents)
-                ends = [x + rotations.rotate(q, s * half * across) for s in (-1, 1)]
-                along = rotations.rotate(q, body.magnetised)
-                world = equal_flux_seeds(field, ends[0], ends[1], along, LINES)
-                found.append(Seeds(i, rotations.rotate_back(q, world - x)))
-        return found
 
 
 def seed_direction(body: Body, right: Array) -> Array:

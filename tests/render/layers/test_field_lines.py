@@ -37,7 +37,7 @@ def lines(run):
 
 
 def test_every_line_begins_at_a_seed_fixed_in_the_magnet(lines, run):
-    (seeds,) = lines.seeds
+    (seeds,) = lines.scene.seeds
     assert (seeds.body, len(seeds.place)) == (0, LINES)
     x, q = run.position[0, 0], run.quaternion[0, 0]
     for time in (0.0, 0.07, 0.1):
@@ -49,8 +49,8 @@ def test_every_line_begins_at_a_seed_fixed_in_the_magnet(lines, run):
 
 def test_the_same_flux_passes_between_neighbouring_seeds(lines, run):
     """Per length across the plane, at release; 2 %: 400 strips for 14 seeds."""
-    (seeds,) = lines.seeds
-    b = lines.field_at(sample(run, 0.0))
+    (seeds,) = lines.scene.seeds
+    b = lines.scene.field_at(sample(run, 0.0))
     x, q = run.position[0, 0], run.quaternion[0, 0]
     flux = []
     for a, c in zip(seeds.place, seeds.place[1:], strict=False):
