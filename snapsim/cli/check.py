@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from snapsim.cli.options import AsJson, Changes
-from snapsim.cli.output import emit, emit_json
+from snapsim.cli.output import emit, emit_json, emit_schema
 from snapsim.errors import InputError
 
 
@@ -23,7 +23,7 @@ def check(
     if schema:
         from snapsim.scenario.schema import scene_schema
 
-        return emit_json(scene_schema())
+        return emit_schema(scene_schema())
     if not file:
         raise InputError("name a scene file, or ask for --schema", key="FILE")
     from snapsim.analysis.inventory import inventory, inventory_table
@@ -34,4 +34,4 @@ def check(
     system = load_scene(file, changes or ())
     refuse_overlaps(system)
     result = inventory(system, advice(system))
-    return emit_json(result) if json else emit(inventory_table(result))
+    return emit_json("check", result) if json else emit(inventory_table(result))

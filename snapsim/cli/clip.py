@@ -149,7 +149,7 @@ def _clip(
         raise
     result = _result(report, output, besides)
     if json:
-        return emit_json(result)
+        return emit_json("clip", result)
     lines = [
         f"wrote {output}: {report.frames} frames, {report.seconds:.1f} s,"
         f" {report.size[0]} x {report.size[1]}"
@@ -192,7 +192,9 @@ def _still(
     at = _time_of(still, shown[0])
     render_still(shown, at, Path(output), options, others)
     if json:
-        return emit_json({"file": output, "time_s": at, "size": [options.width, options.height]})
+        return emit_json(
+            "still", {"file": output, "time_s": at, "size": [options.width, options.height]}
+        )
     return emit(f"wrote {output}: the run at {at:.4g} s")
 
 

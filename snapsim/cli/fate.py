@@ -67,7 +67,7 @@ def fate(
     result = fate_summary(found)
     _write(found, result, Path(output), style)
     if json:
-        return emit_json(result)
+        return emit_json("fate", result)
     emit(fate_table(result))
     emit(
         f"{len(found.fates)} releases on the map, {found.computed} computed now in"
@@ -119,10 +119,11 @@ def _write(found: FateMap, result: dict[str, Any], folder: Path, style: str) -> 
     import json
 
     from snapsim.analysis.fates import fate_csv, fate_points
+    from snapsim.analysis.json_objects import labelled
     from snapsim.render.plots import PlotOptions, fate_plot, save, style_named
     from snapsim.storage.whole_file import whole_file
 
-    whole = {**result, "points": fate_points(found)}
+    whole = {**labelled("fate", result), "points": fate_points(found)}
     with whole_file(folder / "fate.json", True) as path:
         path.write_text(json.dumps(whole, indent=1, allow_nan=False) + "\n", encoding="utf-8")
     with whole_file(folder / "fate.csv", True) as path:

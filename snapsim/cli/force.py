@@ -65,7 +65,7 @@ def _as_placed(scene: System, file: str, body: str | None, accuracy: bool, json:
     if body is not None:
         result = _only(body, result)
     if json:
-        emit_json(result)
+        emit_json("force", result)
     else:
         emit(force_table(result))
     if not (report.converged and (report.accuracy is None or report.accuracy.converged)):
@@ -100,7 +100,7 @@ def _along(
 
         plot = distance_plot(found.curve, weight, f"{part.name}: force along {along}")
         target.write(plot, lambda: along_csv(found.curve))
-    target.say(along_summary(scene.title, part.name, found.curve), along_table)
+    target.say("force-along", along_summary(scene.title, part.name, found.curve), along_table)
 
 
 def _plane(
@@ -122,4 +122,4 @@ def _plane(
         origin = float(at[axes[0]]), float(at[axes[1]])
         plot = map_plot(found.curve, origin, f"{found.body}: pull over the {plane} plane")
         target.write(plot, lambda: map_csv(found.curve))
-    target.say(map_summary(scene.title, found.body, found.curve), map_table)
+    target.say("force-map", map_summary(scene.title, found.body, found.curve), map_table)

@@ -70,8 +70,8 @@ def _as_placed(file: str, body: str | None, changes: list[str] | None, target: T
         report = snapsim.margin(scene, body, progress)
     if target.path is None or report.barrier is not None:
         _draw(report, target)
-        return target.say(margin_summary(report), margin_table)
-    replace(target, path=None).say(margin_summary(report), margin_table)
+        return target.say("margin", margin_summary(report), margin_table)
+    replace(target, path=None).say("margin", margin_summary(report), margin_table)
     complain(f"{file}: no pass to a magnet was found: there is nothing to draw")
     raise typer.Exit(3)
 
@@ -112,7 +112,7 @@ def _against(
     result = continuation_summary(found)
     if target.path is not None:
         target.write(_lines(result, span), lambda: continuation_csv(result))
-    target.say(result, continuation_table)
+    target.say("margin-against", result, continuation_table)
 
 
 def _kinds(way: list[str] | None) -> tuple[WayKind, ...]:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from snapsim.cli.options import AsJson, Changes, ReplaceFlag, Style
-from snapsim.cli.output import emit, emit_json
+from snapsim.cli.output import emit, emit_json, emit_schema
 from snapsim.errors import ComputationError, InputError
 
 if TYPE_CHECKING:
@@ -87,7 +87,7 @@ def match(
     if schema:
         from snapsim.footage.match_file import match_schema
 
-        return emit_json(match_schema())
+        return emit_schema(match_schema())
     if not file or not track:
         raise InputError("name a scene or run and a track file, or ask for --schema", key="FILE")
     from snapsim.footage.match_file import load_match, match_from
@@ -219,7 +219,7 @@ def _make(
     frames = len(text.splitlines()) - 2
     result = {"file": track, "frames": frames, "points": len(given.track), "seed": given.make.seed}
     if json:
-        return emit_json(result)
+        return emit_json("match-make", result)
     return emit(f"wrote {track}: {frames} frames, {len(given.track)} points, synthetic")
 
 
@@ -279,7 +279,7 @@ def _film(what: _What, found: TrackOverlay, title: str, unit: str) -> None:
 
 def _show(what: _What, result: dict[str, Any], table: RenderableType) -> None:
     if what.json:
-        return emit_json(result)
+        return emit_json("match", result)
     emit(table)
     wrote = [w for w in (what.output, what.clip) if w is not None]
     return emit(f"wrote {' and '.join(wrote)}") if wrote else None
@@ -380,6 +380,7 @@ def _write(
     """Write the results, each whole or not at all; the track file as it was read is among them."""
     import json
 
+    from snapsim.analysis.json_objects import labelled
     from snapsim.footage.backdrop import first_frame
     from snapsim.footage.plots import overlay_plot, residual_plot
     from snapsim.footage.summary import residual_rows
@@ -387,7 +388,7 @@ def _write(
     from snapsim.storage.whole_file import whole_file
 
     folder.mkdir(parents=True, exist_ok=True)
-    whole = {**result, "track_as_read": found.footage.source}
+    whole = {**labelled("match", result), "track_as_read": found.footage.source}
     texts = {
         "match.json": json.dumps(whole, indent=1, allow_nan=False, ensure_ascii=False) + "\n",
         "residuals.csv": residual_rows(found),

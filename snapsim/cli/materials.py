@@ -22,13 +22,15 @@ def materials(
     if not name:
         table = list(MATERIALS.values())
         if json:
-            return emit_json({"materials": [sheets.material_summary(m) for m in table]})
+            return emit_json(
+                "materials", {"materials": [sheets.material_summary(m) for m in table]}
+            )
         return emit(sheets.materials_table(table))
     if name not in MATERIALS:
         raise InputError(f'"{name}" is not known{suggest(name, MATERIALS)}', key="NAME")
     material = MATERIALS[name]
     return (
-        emit_json(sheets.material_summary(material))
+        emit_json("material", sheets.material_summary(material))
         if json
         else emit(sheets.material_sheet(material))
     )

@@ -22,6 +22,6 @@ def new(
     with whole_file(file, force) as temporary:
         temporary.write_text(STARTER.replace("THIS.toml", file), encoding="utf-8")
     if json:
-        emit_json({"file": file})
+        emit_json("new", {"file": file})
     else:
         emit(f"wrote {file}; next: snapsim check {file}")

@@ -12,9 +12,16 @@ if TYPE_CHECKING:
     from rich.console import RenderableType
 
 
-def emit_json(result: dict[str, Any]) -> None:
-    """Print one JSON object; NaN and infinity must have been turned into None."""
-    _print(json.dumps(result, indent=2, ensure_ascii=False, allow_nan=False) + "\n")
+def emit_json(what: str, result: dict[str, Any]) -> None:
+    """Print the JSON object of `what` (see `analysis.json_objects`); it holds no NaN."""
+    from snapsim.analysis.json_objects import labelled
+
+    emit_schema(labelled(what, result))
+
+
+def emit_schema(schema: dict[str, Any]) -> None:
+    """Print a JSON Schema, or any object as it is; NaN and infinity must have become None."""
+    _print(json.dumps(schema, indent=2, ensure_ascii=False, allow_nan=False) + "\n")
 
 
 def emit(what: RenderableType) -> None:

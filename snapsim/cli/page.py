@@ -42,7 +42,7 @@ def page(
 
     def ready(address: str) -> None:
         if json:
-            emit_json({"address": address})
+            emit_json("page", {"address": address})
         else:
             emit(f"open {address}\nonly this machine can; end with Ctrl-C")
         if open_:
@@ -69,7 +69,11 @@ def _one_run(file: str | None, output: str, force: bool, json: bool) -> None:
     from snapsim.page.one_run import write_one_run
 
     write_one_run(snapsim.read_run(file), output, force)
-    return emit_json({"file": output}) if json else emit(f"wrote {output}; it needs no network")
+    return (
+        emit_json("page", {"file": output})
+        if json
+        else emit(f"wrote {output}; it needs no network")
+    )
 
 
 def _is_run(file: str) -> bool:

@@ -29,4 +29,4 @@ def poses(
     with stage_progress() as progress:
         report = snapsim.poses(scene, body, starts, seed, progress)
     result = rests_summary(report)
-    return emit_json(result) if json else emit(rests_table(result))
+    return emit_json("poses", result) if json else emit(rests_table(result))

@@ -17,11 +17,12 @@ def prepare(json: AsJson = False) -> None:
         raise ComputationError(f"could not compile {said}")
     if json:
         return emit_json(
+            "prepare",
             {
                 "folder": None if done.folder is None else str(done.folder),
                 "compiled": list(done.compiled),
                 "seconds": done.seconds,
-            }
+            },
         )
     if done.folder is None:
         return emit("nothing is compiled beforehand, since it could not be kept")

@@ -49,7 +49,7 @@ def rank(
         with whole_file(path, force) as temporary:
             _write(result, temporary, Path(path).suffix.lower())
     if json:
-        return emit_json(result)
+        return emit_json("rank", result)
     emit(_table(result))
     return emit(f"wrote {', '.join(output)}") if output else None
 

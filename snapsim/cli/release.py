@@ -40,7 +40,7 @@ def release(
     finally:  # a full disk must not cost the result
         result = snapsim.summary(run)
         if json:
-            emit_json(result)
+            emit_json("release", result)
         else:
             emit(release_table(result))
     if output is not None and not json:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from snapsim.cli.options import AsJson
-from snapsim.cli.output import complain, emit, emit_json
+from snapsim.cli.output import complain, emit, emit_json, emit_schema
 from snapsim.errors import InputError
 
 if TYPE_CHECKING:
@@ -48,7 +48,7 @@ def sweep(
     if schema:
         from snapsim.study.study_file import study_schema
 
-        return emit_json(study_schema())
+        return emit_schema(study_schema())
     if not study or not output:
         raise InputError("name a study file and -o DIR, or ask for --schema", key="STUDY")
     from snapsim.cli.progress import sweep_progress
@@ -68,7 +68,7 @@ def sweep(
         complain(f"{output}: interrupted; what was done is kept, start the same again to go on")
         raise typer.Exit(130) from None
     result = _summary(standing, output)
-    return emit_json(result) if json else emit(_table(result))
+    return emit_json("sweep", result) if json else emit(_table(result))
 
 
 def _executor(address: str) -> AbstractContextManager[Callable[[], Executor] | None]:

@@ -48,9 +48,11 @@ class Target:
             else:
                 save(path, plot, PlotOptions(style_named(self.style)), ending)
 
-    def say(self, result: dict[str, Any], table: Callable[[dict[str, Any]], Any]) -> None:
-        """Print the result."""
+    def say(
+        self, what: str, result: dict[str, Any], table: Callable[[dict[str, Any]], Any]
+    ) -> None:
+        """Print the result, an object of `what`."""
         if self.json:
-            return emit_json(result)
+            return emit_json(what, result)
         emit(table(result))
         return emit(f"wrote {self.path}") if self.path is not None else None

@@ -8,6 +8,7 @@ import json
 from os import PathLike
 from typing import Any
 
+from snapsim.analysis.json_objects import labelled
 from snapsim.errors import InputError, OutputError
 
 _CHANCE = ("chance", "low", "high", "replicate_low", "replicate_high")
@@ -25,7 +26,9 @@ def rank_csv(result: dict[str, Any]) -> str:
 
 def rank_json(result: dict[str, Any]) -> str:
     """Return the table as JSON text."""
-    return json.dumps(result, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    return (
+        json.dumps(labelled("rank", result), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    )
 
 
 def require_parquet() -> None:

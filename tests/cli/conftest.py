@@ -5,6 +5,8 @@ from dataclasses import dataclass
 
 import pytest
 
+from snapsim.analysis.json_objects import VERSIONS
+
 FALLING = """
 title = "A ball falls on a table"
 
@@ -30,18 +32,34 @@ detail = "draft"
 """
 
 
+OTHERS = {
+    "force": ("force-along", "force-map"),
+    "margin": ("margin-against",),
+    "materials": ("material",),
+    "match": ("match-make",),
+    "clip": ("still",),
+}
+"""Objects of a command that are not called as it is."""
+
+
 @dataclass
 class Result:
     """What a command left behind."""
 
+    command: str
     status: int
     out: str
     err: str
 
     @property
     def json(self):
-        """Standard output as one JSON object, and nothing else."""
-        return json_reader.loads(self.out)
+        """Standard output as one JSON object, and nothing else: named, with its version first."""
+        found = json_reader.loads(self.out)
+        assert list(found)[:2] == ["schema", "version"]
+        what = found["schema"].removeprefix("snapsim ")
+        assert found["version"] == VERSIONS[what]
+        assert what in (self.command, *OTHERS.get(self.command, ()))
+        return found
 
 
 @pytest.fixture
@@ -54,7 +72,7 @@ def snap(capsys, monkeypatch, tmp_path):
     def call(*arguments):
         status = run([str(a) for a in arguments])
         seen = capsys.readouterr()
-        return Result(status, seen.out, seen.err)
+        return Result(str(arguments[0]), status, seen.out, seen.err)
 
     return call
 

@@ -1,5 +1,6 @@
 """What each command prints and writes."""
 
+import json
 import math
 import tomllib
 from pathlib import Path
@@ -7,6 +8,7 @@ from pathlib import Path
 import pytest
 
 import snapsim
+from snapsim.analysis.json_objects import VERSIONS, labelled
 
 ALL = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
 SCENES = [p for p in ALL if p.suffixes == [".toml"]]
@@ -100,7 +102,7 @@ def test_every_scene_passes_check(scene, snap):
 def test_the_schema_needs_no_file(snap):
     result = snap("check", "--schema")
     assert result.status == 0
-    assert result.json["$schema"].startswith("https://json-schema.org/")
+    assert json.loads(result.out)["$schema"].startswith("https://json-schema.org/")
 
 
 def test_materials_are_listed_with_every_source_in_json(snap):
@@ -167,7 +169,7 @@ def test_release_writes_a_run_that_reads_back(snap, falling, tmp_path):
     result = snap("release", falling, "-o", "run.h5", "--json", "--set", "contact.restitution=0.2")
     assert result.status == 0
     run = snapsim.read_run(tmp_path / "run.h5")
-    assert snapsim.summary(run) == result.json
+    assert labelled("release", snapsim.summary(run)) == result.json
     assert run.system.surfaces.default.restitution == 0.2
     assert run.system.source == (tmp_path / falling).read_text()
     assert run.system.extra["changes"] == "contact.restitution=0.2"
@@ -178,3 +180,12 @@ def test_release_prints_a_table_with_cautions(snap, falling):
     assert "Impacts" in result.out
     assert "wrote run.h5" in result.out
     assert "No result of this program is a permission" in result.out
+
+
+def test_every_command_with_json_has_a_named_object(snap):
+    """The objects themselves are looked at wherever a test reads one (`conftest.Result.json`)."""
+    from snapsim.cli.entry import app
+
+    names = {c.callback.__name__ for c in app.registered_commands}
+    assert "release" in names
+    assert names - set(VERSIONS) <= {"plot"}  # which writes a picture only

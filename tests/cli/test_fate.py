@@ -53,6 +53,7 @@ def test_it_prints_one_object_and_writes_points_and_picture(snap, scene, tmp_pat
     assert len(rows) == 7
     written = json.loads((tmp_path / "out" / "fate.json").read_text())
     assert len(written["points"]) == 6
+    assert list(written)[:2] == ["schema", "version"]
     assert (tmp_path / "out" / "fate.png").stat().st_size > 10_000
 
 

@@ -37,6 +37,7 @@ def test_footage_made_from_a_scene_agrees_with_it(snap, falling, tracks, tmp_pat
     assert found["tracks"]["point 1"]["rms"] == pytest.approx(1, abs=0.25)
     assert found["first_blow_s"] == pytest.approx(0.0639, abs=1e-4)  # sqrt(2 x 20 mm / g)
     kept = json.loads((tmp_path / "out" / "match.json").read_text())
+    assert (kept["schema"], kept["version"]) == ("snapsim match", 1)
     assert kept["track_as_read"] == (tmp_path / tracks).read_text()
     assert len((tmp_path / "out" / "residuals.csv").read_text().splitlines()) == 26
     for name in ("overlay.png", "residuals.png"):

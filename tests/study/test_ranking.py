@@ -8,6 +8,7 @@ from html.parser import HTMLParser
 
 import pytest
 
+from snapsim.analysis.json_objects import labelled
 from snapsim.errors import InputError
 from snapsim.study.hazard_limits import standards
 from snapsim.study.limit_verdict import verdict, verdict_words
@@ -104,7 +105,7 @@ def test_every_output_has_the_cautions_and_the_page_fetches_nothing(ranked):
     assert page.count("data:image/svg+xml") == 1
     rows = list(csv.DictReader(line for line in table.splitlines() if not line.startswith("#")))
     assert float(rows[0]["snap chance"]) == 0
-    assert json.loads(rank_json(result)) == result
+    assert json.loads(rank_json(result)) == labelled("rank", result)
 
 
 class Elements(HTMLParser):
