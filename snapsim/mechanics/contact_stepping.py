@@ -81,6 +81,7 @@ class ContactStepping:
         start: State,
         duration: float,
         settings: MotionSettings | None = None,
+        *,
         contact_loads: LoadFunction | None = None,
     ) -> None:
         """Take the loads for flight, and for sustained contact, which bears a rougher solve."""

@@ -45,6 +45,7 @@ class JointedFlight(Flight):
         start: State,
         begin: float,
         end: float,
+        *,
         tolerances: Tolerances,
         first_step: float | None = None,
     ) -> None:

@@ -100,11 +100,12 @@ class JointedMotion(Motion):
         gravity: Array,
         start: State,
         duration: float,
+        *,
         settings: MotionSettings | None = None,
         contact_loads: LoadFunction | None = None,
     ) -> None:
         given = (bodies, geometry, surfaces, loads, gravity, start)
-        super().__init__(*given, duration, settings, contact_loads)
+        super().__init__(*given, duration, settings, contact_loads=contact_loads)
         self.linkage = Linkage(joints, len(bodies.mass))
         self.mode = Mode(frozenset(range(len(joints))))
         self.records = [JointRecord() for _ in joints]
@@ -164,7 +165,7 @@ class JointedMotion(Motion):
         given = (self.linkage, self.bodies, self.state, self.time)
         pull, resting = force + self.weight, [j for j, sense in mode.slip.items() if not sense]
         for _ in range(10):
-            slip = starting_slips(*given, mode, pull, torque, rows, resting)
+            slip = starting_slips(*given, mode, pull, torque, rows, resting=resting)
             before, mode = mode, replace(mode, slip={**mode.slip, **slip})
             mode = replace(mode, closed=closed_rows(*given, mode, pull, torque, candidates))
             if mode == before:
@@ -307,7 +308,7 @@ class JointedMotion(Motion):
             self.state,
             self.time,
             min(self.end, self._next_stop()),
-            self.settings.tolerances,
+            tolerances=self.settings.tolerances,
             first_step=self._flight_hint,
         )
         return self._flight

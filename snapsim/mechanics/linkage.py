@@ -335,6 +335,7 @@ def starting_slips(
     force: Array,
     torque: Array,
     rows: Stack,
+    *,
     resting: list[int],
 ) -> dict[int, float]:
     """Return the sense in which each of the `resting` bearings starts to slip, 0 where it sticks.

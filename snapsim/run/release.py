@@ -107,10 +107,12 @@ def _motion(
 ) -> Motion:
     given = (bodies, geometry, system.surfaces, loads.flight, system.gravity, system.start)
     if not system.joints:
-        return Motion(*given, system.duration, settings, loads.contact)
+        return Motion(*given, system.duration, settings, contact_loads=loads.contact)
     from snapsim.mechanics.jointed_motion import JointedMotion
 
-    return JointedMotion(system.joints, *given, system.duration, settings, loads.contact)
+    return JointedMotion(
+        system.joints, *given, system.duration, settings=settings, contact_loads=loads.contact
+    )
 
 
 def _top_speed(state: State) -> float:

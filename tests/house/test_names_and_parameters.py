@@ -12,13 +12,9 @@ SPEC.loader.exec_module(house)
 ROOT = Path(__file__).parents[2]
 
 LEFT = {
-    "snapsim/mechanics/contact_stepping.py __init__",
     "snapsim/mechanics/impact.py resolve_impact",
     "snapsim/mechanics/jointed_contact.py _finished",
     "snapsim/mechanics/jointed_contact.py jointed_step",
-    "snapsim/mechanics/jointed_flight.py __init__",
-    "snapsim/mechanics/jointed_motion.py __init__",
-    "snapsim/mechanics/linkage.py starting_slips",
     "snapsim/mechanics/sustained_contact.py contact_step",
     "snapsim/mechanics/sustained_contact.py project_out",
 }

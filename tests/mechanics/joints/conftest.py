@@ -105,7 +105,7 @@ def move():
             np.array(gravity, float),
             start,
             duration,
-            settings,
+            settings=settings,
         )
         items = list(motion.run())
         frames = []
