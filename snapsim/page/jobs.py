@@ -8,8 +8,6 @@ progress; one that does not is ended and a new one started.
 from __future__ import annotations
 
 import itertools
-import multiprocessing
-import os
 import queue
 import threading
 import time
@@ -19,7 +17,7 @@ from multiprocessing.connection import Connection
 from typing import Any, Literal
 
 from snapsim.errors import SnapsimError
-from snapsim.study.runner import begin_worker
+from snapsim.work.processes import CONTEXT, process_beside
 
 JobState = Literal["waiting", "running", "done", "failed", "cancelled"]
 
@@ -80,8 +78,7 @@ class Lane:
 
     def __init__(self) -> None:
         self._waiting: queue.Queue[PageJob | None] = queue.Queue()
-        self._context = multiprocessing.get_context("spawn")
-        self._cancel = self._context.Event()
+        self._cancel = CONTEXT.Event()
         self._closing = threading.Event()
         # The process and its connection belong to the serving thread alone.
         self._process: Any = None
@@ -151,11 +148,8 @@ class Lane:
     def _connected(self) -> Connection:
         if self._process is not None and self._process.is_alive() and self._connection is not None:
             return self._connection
-        self._connection, other = self._context.Pipe()
-        self._process = self._context.Process(
-            target=work_on, args=(other, self._cancel, os.getpid()), daemon=True
-        )
-        self._process.start()
+        self._connection, other = CONTEXT.Pipe()
+        self._process = process_beside(work_on, other, self._cancel)
         other.close()
         return self._connection
 
@@ -175,9 +169,8 @@ def cancel(job: PageJob) -> None:
         job.cancelled_at = time.monotonic()
 
 
-def work_on(connection: Connection, cancelled: Any, parent: int) -> None:
+def work_on(connection: Connection, cancelled: Any) -> None:
     """Do what comes through a connection until it closes: the life of a worker process."""
-    begin_worker(parent)
     last = 0.0
 
     def report(share: float, word: str) -> None:

@@ -9,13 +9,10 @@ is asked for again, and ends in the same bytes, since pieces depend on nothing b
 from __future__ import annotations
 
 import json
-import multiprocessing
 import os
 import shutil
-import signal
-import threading
 from collections.abc import Callable, Iterator
-from concurrent.futures import Executor, Future, ProcessPoolExecutor, wait
+from concurrent.futures import Executor, Future, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
@@ -31,6 +28,7 @@ from snapsim.render import flashes, offscreen, targets
 from snapsim.render.formats import format_of
 from snapsim.render.job import ClipJob, fingerprint
 from snapsim.render.show import Show
+from snapsim.work.processes import CONTEXT, Processes
 
 PIECE = 60
 ROOM = 64 << 20  # bytes that must be free before a piece is begun
@@ -200,10 +198,9 @@ def _draw_apart(
     workers: int,
 ) -> None:
     """Draw pieces in `workers` processes; on any trouble all stop after the frame in hand."""
-    context = multiprocessing.get_context("spawn")
-    count, stop = context.Value("l", 0), context.Event()
+    count, stop = CONTEXT.Value("l", 0), CONTEXT.Event()
     with ExitStack() as stack:
-        pool = ProcessPoolExecutor(workers, context, _start_worker, (job, count, stop))
+        pool = Processes(workers, _start_worker, (job, count, stop))
         stack.callback(pool.shutdown, cancel_futures=True)
         stack.callback(stop.set)
         waiting = {_submit(pool, target, folder, number) for number in todo}
@@ -228,19 +225,9 @@ _own: dict[str, Any] = {}
 
 
 def _start_worker(job: ClipJob, count: Any, stop: Any) -> None:
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent decides
-    threading.Thread(target=_go_with_parent, daemon=True).start()
     os.environ.setdefault("LP_NUM_THREADS", "1")  # software OpenGL: a core for each process
     offscreen.require()
     _own.update(show=Show(job), count=count, stop=stop)
-
-
-def _go_with_parent() -> None:
-    """End this process when the one that wants its work is gone, killed for example."""
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        parent.join()
-        os._exit(1)
 
 
 def _work(target: Path, folder: Path, number: int, length: int) -> None:

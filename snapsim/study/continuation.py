@@ -22,7 +22,8 @@ from snapsim.scenario.loading import scene_from_text
 from snapsim.scenario.spans import Span
 from snapsim.simulation.system import System
 from snapsim.study.place import set_down
-from snapsim.study.runner import each_apart, processes
+from snapsim.study.runner import processes
+from snapsim.work.processes import each_apart
 
 
 @dataclass(frozen=True)

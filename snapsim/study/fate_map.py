@@ -38,7 +38,8 @@ from snapsim.simulation.fate import Fate, FateKind
 from snapsim.simulation.system import System
 from snapsim.study.ledger import Ledger, fingerprint, program_identity
 from snapsim.study.place import set_down
-from snapsim.study.runner import each_apart, processes
+from snapsim.study.runner import processes
+from snapsim.work.processes import each_apart
 
 SPOT_REACH = 12
 """Finest steps either side in which a boundary is looked for with other cells."""

@@ -13,10 +13,6 @@ By default in processes of their own (`spawn`: no inherited state, one BLAS thre
 
 from __future__ import annotations
 
-import multiprocessing
-import os
-import signal
-import threading
 import time
 from collections import deque
 from collections.abc import Callable, Generator, Iterable
@@ -25,7 +21,6 @@ from concurrent.futures import (
     BrokenExecutor,
     Executor,
     Future,
-    ProcessPoolExecutor,
     wait,
 )
 from dataclasses import dataclass, field
@@ -45,9 +40,9 @@ from snapsim.run.run_log import Until
 from snapsim.simulation.overlap import OverlapError
 from snapsim.simulation.system import Detail, System
 from snapsim.simulation.trajectory import Impact, Trajectory
-from snapsim.study.interrupts import held_back
 from snapsim.study.outcome import WhatCounts, nothing, outcome_of
 from snapsim.study.place import Placement, placed
+from snapsim.work.processes import Processes
 
 Item = TypeVar("Item")
 Answer = TypeVar("Answer")
@@ -170,84 +165,10 @@ class _Waiting:
         self._made.extend(tasks)
 
 
-def processes(workers: int) -> ProcessPoolExecutor:
-    """Return an executor of `workers` fresh processes that end with this one."""
+def processes(workers: int) -> Processes:
+    """Return an executor of `workers` fresh processes, once the kernels are compiled."""
     prepare()
-    return _Processes(workers)
-
-
-class _Processes(ProcessPoolExecutor):
-    """Processes that an interrupt at the terminal does not reach, and that end when told to."""
-
-    def __init__(self, workers: int) -> None:
-        self._others = set(multiprocessing.active_children())
-        super().__init__(
-            workers,
-            mp_context=multiprocessing.get_context("spawn"),
-            initializer=begin_worker,
-            initargs=(os.getpid(),),
-        )
-
-    def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
-        """Submit with interrupts held back: a process begun here inherits that."""
-        with held_back():
-            return super().submit(fn, *args, **kwargs)
-
-    def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
-        """Let the processes end; at once, with what they are at, unless `wait`."""
-        super().shutdown(wait, cancel_futures=cancel_futures)
-        if not wait:
-            for process in set(multiprocessing.active_children()) - self._others:
-                process.terminate()
-
-
-class KeptProcesses:
-    """Makes executors that share one set of processes from call to call; close it at the end."""
-
-    def __init__(self, workers: int) -> None:
-        self._workers = workers
-        self.now: Executor | None = None
-
-    def __call__(self) -> Executor:
-        """Return an executor on the processes there are, begun anew where they were lost."""
-        self.now = self.now or processes(self._workers)
-        return _Borrowed(self)
-
-    def close(self, wait: bool = True) -> None:
-        """End the processes."""
-        now, self.now = self.now, None
-        if now is not None:
-            now.shutdown(wait, cancel_futures=True)
-
-
-class _Borrowed(Executor):
-    def __init__(self, owner: KeptProcesses) -> None:
-        self._owner = owner
-
-    def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
-        assert self._owner.now is not None
-        return self._owner.now.submit(fn, *args, **kwargs)
-
-    def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
-        if not wait:  # broken, or broken off: what these processes are at is not wanted
-            self._owner.close(wait=False)
-
-
-def each_apart(
-    executor: Executor, call: Callable[[Item], Answer], items: Iterable[Item], advice: str
-) -> Generator[tuple[Item, Answer], None, None]:
-    """Yield (item, call(item)) of each item as it is done, in no fixed order.
-
-    Raises ComputationError with an `advice` where a worker process died.
-    """
-    try:
-        waiting = {executor.submit(call, item): item for item in items}
-        while waiting:
-            done, _ = wait(waiting, return_when=FIRST_COMPLETED)
-            for future in done:
-                yield waiting.pop(future), future.result()
-    except BrokenExecutor:
-        raise ComputationError(f"a worker process died; {advice}") from None
+    return Processes(workers)
 
 
 def _until_broken(
@@ -312,18 +233,6 @@ def _result(future: Future[Result], task: Task) -> Result:
 
 def _died(task: Task) -> Result:
     return nothing("failed", "the worker process died while computing it") | {"number": task.number}
-
-
-def begin_worker(parent: int) -> None:
-    """Leave interrupts to the parent, and end when it is gone."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-
-    def watch() -> None:
-        while os.getppid() == parent:
-            time.sleep(0.5)
-        os._exit(1)
-
-    threading.Thread(target=watch, daemon=True).start()
 
 
 def _guarded(task: Task) -> Result:

@@ -23,8 +23,8 @@ from scipy.stats import qmc
 
 from snapsim.arrays import Array, as_floats
 from snapsim.errors import InputError
-from snapsim.study.interrupts import held_back
 from snapsim.study.study_file import Study
+from snapsim.work.interrupts import held_back
 
 MATRIX_A, MATRIX_B, FIRST_AB = 0, 1, 2
 

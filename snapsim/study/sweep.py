@@ -32,9 +32,10 @@ from snapsim.study.coarse_first import (
 )
 from snapsim.study.ledger import Ledger, program_identity
 from snapsim.study.rare_event import estimates
-from snapsim.study.runner import Keep, KeptProcesses, Options, Task, run_all
+from snapsim.study.runner import Keep, Options, Task, processes, run_all
 from snapsim.study.sampling import RunSpot, count, spots
 from snapsim.study.study_file import Study
+from snapsim.work.processes import KeptProcesses
 
 RUNS = "runs"
 """Folder of the run files that are kept."""
@@ -182,7 +183,7 @@ class _SweepDesk:
         self.ledger, self.options, self.progress = ledger, options, progress
         self.standing = standing
         self.known = dict(ledger.results())
-        self._processes = KeptProcesses(options.workers)
+        self._processes = KeptProcesses(lambda: processes(options.workers))
         self._began = time.monotonic()
 
     def compute(self, tasks: Iterable[Task]) -> None:

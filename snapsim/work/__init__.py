@@ -1,1 +1,1 @@
-"""Work in other processes: interrupts, first compilation."""
+"""Work in other processes: how they begin and end, interrupts, the first compilation."""

@@ -10,7 +10,8 @@ from snapsim.errors import ComputationError, OutputError
 from snapsim.study import runner
 from snapsim.study.outcome import WhatCounts
 from snapsim.study.place import Placement
-from snapsim.study.runner import Options, Task, each_apart, processes, run_all, run_task
+from snapsim.study.runner import Options, Task, processes, run_all, run_task
+from snapsim.work.processes import each_apart
 
 
 def test_a_fall_is_no_snap_and_its_speed_is_that_of_free_fall(falling):

@@ -7,7 +7,7 @@ import time
 
 import pytest
 
-from snapsim.study.interrupts import held_back
+from snapsim.work.interrupts import held_back
 
 
 @pytest.mark.skipif(
