@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from snapsim.arrays import Array
-from snapsim.mechanics.edge_stress import chipping
+from snapsim.mechanics.chipping import chipping
 from snapsim.numerics import rotations
 from snapsim.simulation.trajectory import Audit, Impact, Load, Trajectory
 from snapsim.words.chipping import CHIPPING

@@ -10,8 +10,8 @@ from rich.table import Table
 from rich.text import Text
 
 from snapsim.analysis.cautions import CAUTIONS
-from snapsim.mechanics.edge_stress import Chipping
-from snapsim.run.release_accuracy import Meshes
+from snapsim.mechanics.chipping import Chipping
+from snapsim.simulation.trajectory import Meshes
 
 MOST_IMPACTS = 12
 """Blows shown; the run file and the JSON have all of them."""

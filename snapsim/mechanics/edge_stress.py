@@ -16,8 +16,7 @@ wide and only ever a reason for care: a magnet may chip below it too.
 
 from __future__ import annotations
 
-from enum import StrEnum
-from math import isfinite, isnan, nan
+from math import isfinite, nan
 
 from snapsim.mechanics.peak_force import (
     FIRST_YIELD,
@@ -28,26 +27,6 @@ from snapsim.mechanics.peak_force import (
 from snapsim.parts.bodies import Body
 
 NO_STRESS = (nan, nan), nan
-
-
-class Chipping(StrEnum):
-    """What the band of a blow says of the magnet; never that it holds."""
-
-    LIKELY = "likely"
-    POSSIBLE = "possible"
-    NOT_SHOWN = "not_shown"
-    NOT_JUDGED = "not_judged"
-    """Its strength is not known."""
-
-
-def chipping(stress: tuple[float, float], strength: float) -> Chipping:
-    """Return what a band of `stress` [Pa] says of a magnet of that `strength` [Pa]."""
-    low, high = stress
-    if isnan(strength):
-        return Chipping.NOT_JUDGED
-    if low >= strength:
-        return Chipping.LIKELY
-    return Chipping.POSSIBLE if high >= strength else Chipping.NOT_SHOWN
 
 
 def rim_stress(pressure: float, poissons_ratio: float) -> float:

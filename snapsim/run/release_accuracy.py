@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from enum import StrEnum
 
 from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.run.release import ReleaseProgress, release
@@ -21,23 +20,7 @@ from snapsim.simulation.refinement import (
     two_meshes,
 )
 from snapsim.simulation.system import System
-from snapsim.simulation.trajectory import Impact, Trajectory
-
-
-class Meshes(StrEnum):
-    """What two meshes say of each other: the entry "meshes_code" of a run's accuracy."""
-
-    ALIKE = "alike"
-    NOT_COMPARED = "not_compared"
-    """The coarse run stopped: "coarse_reason_code" and "coarse_reason_figure" say why."""
-    SNAPS_DIFFER = "snaps_differ"
-    """Other parts snap: "fine_snapping" and "coarse_snapping" name them."""
-    FIRST_BLOW_DIFFERS = "first_blow_differs"
-    """"fine_first_blow" and "coarse_first_blow" say who struck what."""
-    UNRESOLVED_GAP = "unresolved_gap"
-    """Alike, but soft parts came closer before the first blow than either mesh resolves, so that
-    the two say too little of the error: no bars."""
-
+from snapsim.simulation.trajectory import Impact, Meshes, Trajectory
 
 QUANTITIES: dict[str, tuple[str, Callable[[Impact], float]]] = {
     "first_impact_time": ("s", lambda i: i.time),

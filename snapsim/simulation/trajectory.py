@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from enum import StrEnum
 
 from snapsim.arrays import Array
 from snapsim.mechanics.ending import Ending, EndReason, Outcome, Parting
@@ -108,6 +109,21 @@ class Cells:
 
     position: Array
     volume: Array
+
+
+class Meshes(StrEnum):
+    """What two meshes say of each other: the entry "meshes_code" of a run's accuracy."""
+
+    ALIKE = "alike"
+    NOT_COMPARED = "not_compared"
+    """The coarse run stopped: "coarse_reason_code" and "coarse_reason_figure" say why."""
+    SNAPS_DIFFER = "snaps_differ"
+    """Other parts snap: "fine_snapping" and "coarse_snapping" name them."""
+    FIRST_BLOW_DIFFERS = "first_blow_differs"
+    """"fine_first_blow" and "coarse_first_blow" say who struck what."""
+    UNRESOLVED_GAP = "unresolved_gap"
+    """Alike, but soft parts came closer before the first blow than either mesh resolves, so that
+    the two say too little of the error: no bars."""
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from snapsim.mechanics.edge_stress import Chipping
+from snapsim.mechanics.chipping import Chipping
 
 CHIPPING: Final[dict[Chipping, str]] = {
     Chipping.LIKELY: "likely to chip",

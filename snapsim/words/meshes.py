@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from snapsim.mechanics.ending import EndReason, ended
-from snapsim.run.release_accuracy import Meshes
+from snapsim.simulation.trajectory import Meshes
 from snapsim.words.endings import ending_words
 
 

@@ -8,12 +8,12 @@ import pytest
 from snapsim.mechanics.ending import EndReason, ended
 from snapsim.parts.shapes import Box, Cylinder, Sphere
 from snapsim.run.release_accuracy import (
-    Meshes,
     compared,
     release_with_accuracy,
     snapped,
 )
 from snapsim.simulation.refinement import two_meshes
+from snapsim.simulation.trajectory import Meshes
 from snapsim.words.meshes import with_mesh_words
 
 

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 import snapsim
 from snapsim.errors import InputError, OutputError
 from snapsim.mechanics.ending import OUTCOMES, EndReason, ended
-from snapsim.run.release_accuracy import Meshes
+from snapsim.simulation.trajectory import Meshes
 from snapsim.storage.seal import BLOCK
 from snapsim.storage.whole_file import whole_file
 from snapsim.storage.writing import write_content, write_run
