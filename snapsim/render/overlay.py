@@ -236,9 +236,9 @@ class ClipOverlay:
             pen.text((left, top + i * self._u(24)), line, palette.INK_SOFT, font(size))
 
     def _put_warning(self, pen: ImageDraw.ImageDraw, warning: str) -> None:
-        """A band right across under the title, of a run that is not to be relied on."""
-        (wide, _), top = self.layout.size, self.layout.title[3] + self._u(10)
-        size, edge = self._u(30), self._u(20)
+        """A band right across, under what stands at the top, of a run not to be relied on."""
+        (wide, _), top = self.layout.size, self.layout.impact[3] + self._u(10)
+        size, edge = self._u(27), self._u(32)
         lines = wrapped(warning, wide - 2 * edge, size, True)
         pen.rectangle((0, top, wide, top + self._u(16) + len(lines) * self._u(38)), palette.ALARM)
         for k, line in enumerate(lines):
