@@ -90,6 +90,8 @@ class ContactStepping:
         self.contact_loads = contact_loads or loads
         self.state, self.time, self.end = start, 0.0, duration
         self.settings = settings or MotionSettings()
+        smallest = float(bodies.reach[bodies.free].min(initial=np.inf))
+        self._fall = min(self.settings.fall, self.settings.fall_share * smallest)
         self.tally = Tally()
         self.steps = 0
         self._still = 0
@@ -181,7 +183,7 @@ class ContactStepping:
         """Step [s]: small turns, and small displacement by the present acceleration."""
         spin = longest(self.state.spin)
         acceleration = self._acceleration()
-        fall = (self.settings.fall / acceleration) ** 0.5 if acceleration > 0 else np.inf
+        fall = (self._fall / acceleration) ** 0.5 if acceleration > 0 else np.inf
         dt = min(self.settings.contact_step, fall, self._contact_hint, self._sink_hint)
         if spin > 0:
             dt = min(dt, self.settings.turn / spin)

@@ -24,8 +24,9 @@ class MotionSettings:
     rest, for `rest_steps` steps in a row. `contact_step`, `frame_spacing` and `flight_step` are
     the longest steps [s]; a contact step is also held so short that no load changes by much more
     than the share `load_change` from one to the next, that nothing turns by more than `turn` [rad]
-    or, by the applied forces alone, moves by more than `fall` [m]. `limit` is the largest number
-    of steps; `blow_step` that of blows at several contacts, relative to the fastest contact unit.
+    or, by the applied forces alone, moves by more than `fall` [m] or `fall_share` of the smallest
+    free body's reach. `limit` is the largest number of steps; `blow_step` that of blows at several
+    contacts, relative to the fastest contact unit.
     A run is trusted where no frame after the first shows bodies deeper in each other than `overlap`
     [m], three times `touch`, and no more than the share `unaccounted` of the energy turned over is
     missing from the books.
@@ -42,6 +43,7 @@ class MotionSettings:
     contact_step: float = 1.5e-3
     turn: float = 0.03
     fall: float = 1e-3
+    fall_share: float = 0.05
     frame_spacing: float = 5e-3
     flight_step: float = 0.05
     limit: int = 200_000
