@@ -24,6 +24,7 @@ from snapsim.mechanics.flight import Flight
 from snapsim.mechanics.impact import Blow, resolve_impact
 from snapsim.mechanics.joints.contract import perpendiculars
 from snapsim.mechanics.lasting_contacts import pushes
+from snapsim.mechanics.position_correction import clusters
 from snapsim.mechanics.records import End, Frame, PairBlow, Strike, Tally
 from snapsim.mechanics.rigid_bodies import RigidBodies, drift, farthest
 from snapsim.mechanics.sustained_contact import contact_step
@@ -277,11 +278,26 @@ class Motion(ContactStepping):
         )
 
     def _restitution(self, contacts: ContactSet, rate: Array, slow: float) -> Array:
-        """Of each contact (c,), zero where it would rebound slower than `slow` [m/s]."""
+        """Of each contact (c,): that of its closing speed.
+
+        A contact that does not close yet, or slowly, has that of the fastest blow among those it
+        touches, through free bodies: it may be struck through them. Where nothing rebounds faster
+        than `slow` [m/s] all are zero.
+        """
         pairs = [self.surfaces.pair(int(a), int(b)) for a, b in contacts.pair]
+        label = clusters(contacts.pair, self.bodies.free)
+        ends = contacts.pair
+        island = label[np.where(self.bodies.free[ends[:, 0]], ends[:, 0], ends[:, 1])]
         found = [p.restitution_at(-r) for p, r in zip(pairs, rate.tolist(), strict=True)]
         bounce = np.array(found)
-        bounce[-rate * bounce < slow] = 0.0
+        rebound = -rate * bounce
+        for own in set(island[rebound >= slow].tolist()):
+            mine = island == own
+            fastest = float(-rate[mine].min())
+            for k in np.flatnonzero(mine & (rebound < slow)):
+                bounce[k] = pairs[k].restitution_at(fastest)
+            rebound[mine] = np.inf
+        bounce[rebound < slow] = 0.0
         return bounce
 
     def _effective_mass(self, pair: IntArray, point: Array, normal: Array) -> float:

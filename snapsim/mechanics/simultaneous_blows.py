@@ -1,23 +1,30 @@
-"""Blows at several contacts at once: bilinear contact units followed in small steps of time.
+"""Blows at several contacts at once: Hertzian contact units followed in small steps of time.
 
-The pose is fixed; each contact j carries a normal force F_j >= 0 that the same stiffness k builds
-up and a steeper one takes down, so that e^2 of the stored work F^2/2k comes back:
+The pose is fixed; each contact j has a compression x_j >= 0, its force F = k x^(3/2) and the stored
+work E = (2/5) k x^(5/2). It yields as u_n says while it closes, and by more while it opens, so that
+e^2 of the stored work comes back:
 
-    dF/dt = -k u_n  (u_n < 0, compression),      dF/dt = -(k/e^2) u_n  (u_n > 0, restitution),
+    dx/dt = -u_n  (u_n < 0, compression),      dx/dt = -u_n/e^2  (u_n > 0, restitution),
     du/dt = W (F, F f),     f: Coulomb's law with exact disks |f| <= mu, sticking where it can,
 
-and a gap opens where F has gone to zero and closes before F rises again. Only ratios of impulses
+and a gap opens where x has gone to zero and closes before x rises again. Only ratios of impulses
 matter, so k drops out for one contact, where this is Stronge's law; between contacts k is taken
-equal (an assumption: it decides how a blow is shared). Steps obey the mean velocity U over the
-step (implicit midpoint): the impulse p of a unit is a monotone function of U with p U equal to the
-change of stored work exactly, so energy is never gained, and is kept to rounding at e = 1, mu = 0.
-Steps are cut where u_n changes sign under load. Friction acts on the mean velocity too, on the
-end velocity near stick; a step whose friction would do positive work is repeated on the mean.
+equal (an assumption: it decides how a blow is shared; a row of equal balls obeys it). Steps obey
+the mean velocity U over the step: the impulse of a unit is the discrete gradient of its work,
 
-Units: u (3c,) [m/s], W (3c, 3c) [1/kg], p (3c,) [kg m/s]; time and force are scaled, with
-k = 1/max eigenvalue of W_nn. Second order in the step. Sources: bilinear unit after Stronge,
-Impact Mechanics, 2nd ed. 2018, ch. 3 and 10; Nguyen & Brogliato, Multiple Impacts in Dissipative
-Granular Chains, 2014 (both from memory).
+    p = h (E(y) - E(x))/(y - x),     y = x - h U  or  x - h U/e^2,
+
+a monotone function of U with p U equal to the change of stored work exactly, so energy is never
+gained, and is kept to rounding at e = 1, mu = 0. Steps are cut where u_n changes sign under load.
+Friction acts on the mean velocity too, on the end velocity near stick; a step whose friction would
+do positive work is repeated on the mean.
+
+Units: u (3c,) [m/s], W (3c, 3c) [1/kg], p (3c,) [kg m/s]; time and compression are scaled: at the
+compression that the largest eigenvalue of W_nn and the largest closing speed would give alone, the
+frequency is 1. Second order in the step. Sources: Johnson, Contact Mechanics, 1985, eq. (4.23) for
+the force; units with a path back after Stronge, Impact Mechanics, 2nd ed. 2018, ch. 3 and 10; rows
+of balls: Falcon et al., Eur. Phys. J. B 5, 111 (1998); Liu, Zhao & Brogliato, Proc. R. Soc. A 464,
+3193 (2008); discrete gradients: Gonzalez, J. Nonlinear Sci. 6, 449 (1996) (all from memory).
 """
 
 from __future__ import annotations
@@ -45,20 +52,20 @@ def simultaneous_blows(
     Every contact counts as touching at the start. Ends with no contact closing.
     """
     count = restitution.size
-    force, gap = np.zeros(count), np.zeros(count)
+    press, gap = np.zeros(count), np.zeros(count)
     impulse, u = np.zeros(3 * count), start.copy()
     work = np.zeros((2, count))
     piece, turn = np.zeros(3 * count), np.zeros(count)
-    stiffness = 1.0 / _highest(operator)
     scale = max(np.max(np.abs(start)), 1e-300)
     closing = _closing(start)
+    stiffness = _stiffness(_highest(operator), closing)
     steps, last = 0, fineness
     while steps < _MOST_STEPS:
-        if np.max(force) == 0.0 and (_closing(u) <= _QUIET * closing or not _fly(u, gap)):
+        if np.max(press) == 0.0 and (_closing(u) <= _QUIET * closing or not _fly(u, gap)):
             break
         piece *= fineness / last
         last = _one_step(
-            operator, u, force, gap, restitution, friction, stiffness, fineness, scale, piece, turn
+            operator, u, press, gap, restitution, friction, stiffness, fineness, scale, piece, turn
         )
         impulse += piece
         before = u
@@ -126,7 +133,7 @@ def _fly(u: Array, gap: Array) -> bool:
 def _one_step(
     operator: Array,
     u: Array,
-    force: Array,
+    press: Array,
     gap: Array,
     restitution: Array,
     friction: Array,
@@ -136,21 +143,21 @@ def _one_step(
     piece: Array,
     turn: Array,
 ) -> float:
-    """Find the impulse of one step in `piece`, update force and gap; return the step made."""
+    """Find the impulse of one step in `piece`, update press and gap; return the step made."""
     theta = _friction_moments(u, turn)
     for attempt in range(12):
         _sweeps(
-            operator, u, force, gap, restitution, friction, stiffness, step, theta, scale, piece
+            operator, u, press, gap, restitution, friction, stiffness, step, theta, scale, piece
         )
         if attempt == 0 and _friction_gain(operator, u, piece) > 1e-13 * scale * scale:
             theta[:] = 0.5
             continue
-        shorter = _crossing(operator, u, force, restitution, piece, step, scale)
+        shorter = _crossing(operator, u, press, restitution, piece, step, scale)
         if shorter >= step * (1.0 - 1e-12) or shorter < 1e-6 * step:
             break
         piece *= shorter / step
         step = shorter
-    _update_units(operator, u, force, gap, restitution, stiffness, step, piece)
+    _update_units(operator, u, press, gap, restitution, stiffness, step, piece)
     return step
 
 
@@ -168,7 +175,7 @@ def _friction_moments(u: Array, turn: Array) -> Array:
 def _sweeps(
     operator: Array,
     u: Array,
-    force: Array,
+    press: Array,
     gap: Array,
     restitution: Array,
     friction: Array,
@@ -181,14 +188,14 @@ def _sweeps(
     """Solve one step for `piece` by block Gauss-Seidel over the contacts."""
     for _ in range(_SWEEPS):
         change = 0.0
-        for j in range(force.size):
+        for j in range(press.size):
             n = 3 * j
             if operator[n, n] <= 0.0:
                 continue
             w = _row_products(operator, n, piece)
             a = u[n] + 0.5 * (w[0] - operator[n, n] * piece[n])
             p = _unit_impulse(
-                a, 0.5 * operator[n, n], force[j], gap[j], restitution[j], stiffness, step
+                a, 0.5 * operator[n, n], press[j], gap[j], restitution[j], stiffness, step
             )
             t1, t2 = _friction_impulse(operator, u, n, w, piece, p, theta[j], friction[j])
             change = max(change, operator[n, n] * abs(p - piece[n]))
@@ -231,38 +238,90 @@ def _friction_impulse(
 
 
 @bare
+def _stiffness(yielding: float, closing: float) -> float:
+    """Return k for a frequency of 1 at the deepest compression d of one unit that closes alone.
+
+    `yielding` W [1/kg]: (2/5) W k d^(5/2) = v^2/2 and (3/2) W k d^(1/2) = 1 give d^2 = 15/8 v^2.
+    """
+    deepest = np.sqrt(1.875) * max(closing, 1e-300)
+    return float(2.0 / (3.0 * yielding * np.sqrt(deepest)))
+
+
+@bare
+def _stored(x: float, stiffness: float) -> float:
+    """Return the work stored at a compression."""
+    return float(0.4 * stiffness * x * x * np.sqrt(x))
+
+
+@bare
+def _mean_force(x: float, y: float, stiffness: float) -> float:
+    """Return (E(y) - E(x))/(y - x), without cancellation."""
+    s, t = np.sqrt(x), np.sqrt(y)
+    if s + t == 0.0:
+        return 0.0
+    top = t * t * t * t + t * t * t * s + t * t * s * s + t * s * s * s + s * s * s * s
+    return float(0.4 * stiffness * top / (s + t))
+
+
+@bare
 def _unit_impulse(
-    a: float, w: float, force: float, gap: float, e: float, stiffness: float, step: float
+    a: float, w: float, x: float, gap: float, e: float, stiffness: float, step: float
 ) -> float:
     """Return p with mean velocity U = a + w p on the unit's own curve p(U), which falls with U."""
-    c = 0.5 * stiffness * step * step
-    if force == 0.0:
-        return _closing_impulse(a, w, gap, c, step)
-    full = force * step
+    if x == 0.0:
+        return _closing_impulse(a, w, gap, stiffness, step)
+    full = step * stiffness * x * np.sqrt(x)
     if a + w * full <= 0.0:
-        return (full - c * a) / (1.0 + c * w)
+        return step * _mean_force(x, _moved(a, w, x, stiffness, step, step), stiffness)
     if e == 0.0:
         return max(-a / w, 0.0)
-    c /= e * e
-    p = (full - c * a) / (1.0 + c * w)
-    if p >= 0.5 * full:
-        return p
-    due = e * e * force * force / (2.0 * stiffness)
+    due = e * e * _stored(x, stiffness)
+    if a + w * 0.4 * full < x * e * e / step:
+        y = _moved(a, w, x, stiffness, step, step / (e * e))
+        return step * _mean_force(x, y, stiffness)
     root = float(np.sqrt(a * a + 4.0 * w * due))
     return 2.0 * due / (a + root) if a >= 0.0 else (root - a) / (2.0 * w)
 
 
 @bare
-def _closing_impulse(a: float, w: float, gap: float, c: float, step: float) -> float:
-    """Return the impulse of an unloaded unit, which must close `gap` first; c = k step^2/2."""
-    if -a * step <= gap:
+def _moved(a: float, w: float, x: float, stiffness: float, step: float, reach: float) -> float:
+    """Return the compression y = x - reach (a + w p) at the end of a step, p = step mean force.
+
+    Newton on a convex, rising function of y: from the right it cannot overshoot.
+    """
+    y = x
+    for _ in range(40):
+        mean = _mean_force(x, y, stiffness)
+        if abs(y - x) > 1e-6 * x:
+            slope = (stiffness * y * np.sqrt(y) - mean) / (y - x)
+        else:
+            slope = 0.75 * stiffness * np.sqrt(x)
+        misfit = y - x + reach * (a + w * step * mean)
+        change = misfit / (1.0 + reach * w * step * slope)
+        y = max(y - change, 0.0)
+        if abs(change) <= 1e-15 * (x + y):
+            break
+    return y
+
+
+@bare
+def _closing_impulse(a: float, w: float, gap: float, stiffness: float, step: float) -> float:
+    """Return the impulse of an unloaded unit, which must close `gap` before it is compressed.
+
+    With y the compression at the end, v = (y + gap)/step is how fast it closes, and p v = E(y).
+    """
+    y = -a * step - gap
+    if y <= 0.0:
         return 0.0
-    g = gap / step
-    linear, square = -a + 2.0 * w * c * g, 1.0 + w * c
-    speed = (linear + np.sqrt(max(linear * linear - 4.0 * square * w * c * g * g, 0.0))) / (
-        2.0 * square
-    )
-    return c * (speed - g) ** 2 / speed if speed > g else 0.0
+    for _ in range(60):
+        speed = (y + gap) / step
+        push = _stored(y, stiffness) / speed
+        rise = (stiffness * y * np.sqrt(y) - push / step) / speed
+        change = (speed + w * push + a) / (1.0 / step + w * rise)
+        y = max(y - change, 0.0)
+        if abs(change) <= 1e-15 * (y + gap):
+            break
+    return float(_stored(y, stiffness) * step / (y + gap)) if y > 0.0 else 0.0
 
 
 @bare
@@ -279,7 +338,7 @@ def _friction_gain(operator: Array, u: Array, piece: Array) -> float:
 def _crossing(
     operator: Array,
     u: Array,
-    force: Array,
+    press: Array,
     restitution: Array,
     piece: Array,
     step: float,
@@ -287,9 +346,9 @@ def _crossing(
 ) -> float:
     """Return the step after which the first loaded unit turns between its two stiffnesses."""
     earliest = step
-    for j in range(force.size):
+    for j in range(press.size):
         n = 3 * j
-        if force[j] == 0.0 or restitution[j] == 1.0 or abs(u[n]) <= 1e-12 * scale:
+        if press[j] == 0.0 or restitution[j] == 1.0 or abs(u[n]) <= 1e-12 * scale:
             continue
         end = u[n] + _row_products(operator, n, piece)[0]
         if u[n] * end < 0.0 and abs(end) > 1e-12 * scale:
@@ -301,30 +360,31 @@ def _crossing(
 def _update_units(
     operator: Array,
     u: Array,
-    force: Array,
+    press: Array,
     gap: Array,
     restitution: Array,
     stiffness: float,
     step: float,
     piece: Array,
 ) -> None:
-    """Carry every unit's force and gap over the step just solved."""
-    for j in range(force.size):
+    """Carry every unit's compression and gap over the step just solved."""
+    for j in range(press.size):
         n = 3 * j
         mean = u[n] + 0.5 * _row_products(operator, n, piece)[0]
-        p = piece[n]
-        if force[j] == 0.0:
+        p, x, e = piece[n], press[j], restitution[j]
+        force = stiffness * x * np.sqrt(x)
+        if x == 0.0:
             loaded = p > 0.0
-            force[j] = max(stiffness * (-mean * step - gap[j]), 0.0) if loaded else 0.0
+            press[j] = max(-mean * step - gap[j], 0.0) if loaded else 0.0
             gap[j] = 0.0 if loaded else max(gap[j] + mean * step, 0.0)
-        elif restitution[j] == 0.0 and p < force[j] * step:
-            force[j] = p / step
+        elif e == 0.0 and p < force * step:
+            press[j] = (p / (step * stiffness)) ** (2.0 / 3.0)
             gap[j] = 0.0 if p > 0.0 else max(mean, 0.0) * step
-        elif p >= 0.5 * force[j] * step:
-            force[j] = max(2.0 * p / step - force[j], 0.0)
+        elif mean <= 0.0 or e == 0.0:
+            press[j] = x - mean * step if mean < 0.0 else x
         else:
-            gap[j] = max(mean, 0.0) * (step - 2.0 * p / force[j])
-            force[j] = 0.0
+            press[j] = max(x - mean * step / (e * e), 0.0)
+            gap[j] = max(mean * (step - 2.5 * p / force), 0.0) if press[j] == 0.0 else 0.0
 
 
 @compiled
