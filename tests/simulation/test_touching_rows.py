@@ -9,7 +9,7 @@ from snapsim.parts.materials import Material
 from snapsim.parts.shapes import Box, Sphere
 from snapsim.parts.states import Pose, State
 from snapsim.parts.surfaces import SurfacePair, SurfaceRules
-from snapsim.simulation.release import release
+from snapsim.run.release import release
 from snapsim.simulation.system import System
 
 WOOD = Material("test wood", 700.0)
