@@ -121,6 +121,42 @@ def jointed_blow(
     )
 
 
+@dataclass(frozen=True)
+class StepRows:
+    """What may hold in a step: `contacts` (c) with the `room` (c,) [m] that each has and its
+    `friction` (c,), one-sided rows `limits` (k) with theirs, the rows of `joints` that are kept,
+    and the friction rows `rubbing` that slip under `rubbing_load` [N or N m]; `grip` (c,) as in
+    `contact_step`."""
+
+    contacts: ContactSet
+    room: Array
+    friction: Array
+    limits: Stack
+    limit_room: Array
+    joints: Stack
+    rubbing: Stack
+    rubbing_load: Array
+    grip: Array | None = None
+
+
+@dataclass(frozen=True)
+class _Solved:
+    """A step as solved: velocities `old` and `new` (6n,), loads `applied` (6n,), `matrix` of the
+    unilateral rows with `impulse`, friction `mu`, `shift` [m/s] of their slip, and the impulses
+    `held` of the rows kept; solved to `tolerance` [m/s], up to `residual`."""
+
+    old: Array
+    new: Array
+    applied: Array
+    matrix: Array
+    impulse: Array
+    mu: Array
+    shift: Array
+    held: Array
+    tolerance: float
+    residual: float
+
+
 def jointed_step(
     linkage: Linkage,
     bodies: RigidBodies,
@@ -128,80 +164,64 @@ def jointed_step(
     force: Array,
     torque: Array,
     dt: float,
-    contacts: ContactSet,
-    room: Array,
-    friction: Array,
-    limits: Stack,
-    limit_room: Array,
-    joints: Stack,
-    rubbing: Stack,
-    rubbing_load: Array,
+    rows: StepRows,
     *,
-    grip: Array | None = None,
     stop: bool = False,
 ) -> JointedStep:
     """Return the end of a step of `dt` [s] with the contacts and joints at the pose of `state`.
 
-    `joints` are the rows kept, `rubbing` the friction rows that slip under `rubbing_load` [N or
-    N m]; `grip` (c,) as in `contact_step`. With `stop` the new velocities are on the joints, not
-    the mean: a blow without rebound.
+    With `stop` the new velocities are on the joints, not the mean: a blow without rebound.
     """
-    count = len(contacts.gap)
     turned = state.spin.copy()
     inverse = bodies.inverse_inertia_world(state.pose.quaternion)
     turn_all(inverse, turned, 0.5 * dt)
-    old = stacked_velocity(State(state.pose, state.velocity, turned))
-    inverse_mass = inverse_mass_matrix(bodies, state.pose.quaternion)
-    elimination = Elimination(joints.jacobian, inverse_mass)
-    reduced = elimination.reduced(inverse_mass)
+    begin = State(state.pose, state.velocity, turned)
     applied = np.concatenate([force, torque], axis=1).ravel()
-    pushed = old + dt * inverse_mass @ (applied + rubbing.jacobian.T @ rubbing_load)
-    kept_mean = 2 * joints.rate - joints.jacobian @ old
-    wanted = np.where((joints.kind == FRICTION) | stop, joints.rate, kept_mean)
-    first = elimination.solve(wanted - joints.jacobian @ pushed)
-    free = pushed + elimination.response @ first
-    rows = unilateral_rows(state, contacts, limits)
-    operator, q = unilateral_operator(rows, reduced, inverse_mass, count), rows @ free
-    shift = np.zeros(len(q))
-    if grip is not None:
-        shift[: 3 * count] = mean_slip((rows @ old)[: 3 * count], grip)
-    q += shift
-    q[::3] += np.concatenate([room, limit_room]) / dt
-    mu = np.concatenate([friction, np.zeros(len(limits))])
-    tolerance = 1e-12 * float(np.abs([rows @ old, rows @ free]).max(initial=1e-30))
-    impulse, residual = solve_contacts(operator, q, mu, np.zeros(len(q)), tolerance)
-    new = free + reduced @ (rows.T @ impulse)
-    held = first - elimination.solve(elimination.response.T @ (rows.T @ impulse))
-    found = _finished(
-        linkage, state, old, new, dt, applied, impulse, rows, mu, shift, tolerance, residual,
-        contacts, limits, joints, held, rubbing, rubbing_load,
-    )  # fmt: skip
+    solved = _solved(
+        begin, inverse_mass_matrix(bodies, state.pose.quaternion), applied, dt, rows, stop
+    )
+    found = _finished(linkage, state, dt, rows, solved)
     spin = found.spin.copy()
     turn_all(inverse, spin, 0.5 * dt)
     return replace(found, spin=spin)
 
 
+def _solved(
+    state: State, inverse_mass: Array, applied: Array, dt: float, given: StepRows, stop: bool
+) -> _Solved:
+    """Find new velocities and impulses from those of `state`, under the loads `applied`."""
+    joints, rubbing, count = given.joints, given.rubbing, len(given.contacts.gap)
+    old = stacked_velocity(state)
+    elimination = Elimination(joints.jacobian, inverse_mass)
+    reduced = elimination.reduced(inverse_mass)
+    pushed = old + dt * inverse_mass @ (applied + rubbing.jacobian.T @ given.rubbing_load)
+    kept_mean = 2 * joints.rate - joints.jacobian @ old
+    wanted = np.where((joints.kind == FRICTION) | stop, joints.rate, kept_mean)
+    first = elimination.solve(wanted - joints.jacobian @ pushed)
+    free = pushed + elimination.response @ first
+    rows = unilateral_rows(state, given.contacts, given.limits)
+    operator, q = unilateral_operator(rows, reduced, inverse_mass, count), rows @ free
+    shift = np.zeros(len(q))
+    if given.grip is not None:
+        shift[: 3 * count] = mean_slip((rows @ old)[: 3 * count], given.grip)
+    q += shift
+    q[::3] += np.concatenate([given.room, given.limit_room]) / dt
+    mu = np.concatenate([given.friction, np.zeros(len(given.limits))])
+    tolerance = 1e-12 * float(np.abs([rows @ old, rows @ free]).max(initial=1e-30))
+    impulse, residual = solve_contacts(operator, q, mu, np.zeros(len(q)), tolerance)
+    new = free + reduced @ (rows.T @ impulse)
+    held = first - elimination.solve(elimination.response.T @ (rows.T @ impulse))
+    return _Solved(old, new, applied, rows, impulse, mu, shift, held, tolerance, residual)
+
+
 def _finished(
-    linkage: Linkage,
-    state: State,
-    old: Array,
-    new: Array,
-    dt: float,
-    applied: Array,
-    impulse: Array,
-    rows: Array,
-    mu: Array,
-    shift: Array,
-    tolerance: float,
-    residual: float,
-    contacts: ContactSet,
-    limits: Stack,
-    joints: Stack,
-    held: Array,
-    rubbing: Stack,
-    rubbing_load: Array,
+    linkage: Linkage, state: State, dt: float, given: StepRows, solved: _Solved
 ) -> JointedStep:
     """Book works and reactions of a solved step."""
+    contacts, limits, joints = given.contacts, given.limits, given.joints
+    rubbing, rubbing_load = given.rubbing, given.rubbing_load
+    old, new, rows = solved.old, solved.new, solved.matrix
+    impulse, held = solved.impulse, solved.held
     count, mean = len(contacts.gap), 0.5 * (old + new)
     works = contact_work(impulse, rows @ old, rows @ new)
     end = with_velocity(state, new)
@@ -214,15 +234,17 @@ def _finished(
         for stack, size in ((joints, held / dt), (limits, pull / dt), (rubbing, rubbing_load))
     ]
     push = joints.jacobian.T @ held + limits.jacobian.T @ pull
+    slip = rows @ new + solved.shift
+    status = contact_status(slip, impulse, solved.mu, 100 * solved.tolerance)
     return JointedStep(
         end.velocity,
         end.spin,
         to_world(frame, impulse[: 3 * count]) if count else np.zeros((0, 3)),
         float(works[0].sum()),
         float(works[1].sum()),
-        float(dt * applied @ mean),
-        contact_status(rows @ new + shift, impulse, mu, 100 * tolerance)[:count],
-        float(residual),
+        float(dt * solved.applied @ mean),
+        status[:count],
+        float(solved.residual),
         sum((force for force, _ in load), np.zeros((len(linkage.joints), 3))),
         sum((torque for _, torque in load), np.zeros((len(linkage.joints), 3))),
         (push / dt + rubbing.jacobian.T @ rubbing_load).reshape(-1, 6),

@@ -27,6 +27,7 @@ from snapsim.mechanics.flight import Flight, LoadFunction
 from snapsim.mechanics.impact import Blow
 from snapsim.mechanics.jointed_contact import (
     JointedStep,
+    StepRows,
     jointed_blow,
     jointed_step,
     unilateral_operator,
@@ -240,14 +241,16 @@ class JointedMotion(Motion):
             still,
             still,
             LANDING_TIME,
-            contacts,
-            np.zeros(len(contacts)),
-            self._friction(contacts),
-            limits,
-            np.zeros(len(limits)),
-            rows.only(rows.kind == EQUALITY),
-            none,
-            np.zeros(0),
+            StepRows(
+                contacts,
+                np.zeros(len(contacts)),
+                self._friction(contacts),
+                limits,
+                np.zeros(len(limits)),
+                rows.only(rows.kind == EQUALITY),
+                none,
+                np.zeros(0),
+            ),
             stop=True,
         )
         self._driven = step.drive_work
@@ -459,15 +462,17 @@ class JointedMotion(Motion):
                 force + self.weight,
                 torque,
                 dt,
-                contacts,
-                room,
-                friction,
-                limits,
-                self._limit_room(limits, chosen, state, dt),
-                joints,
-                rubbing,
-                np.array([-slip[int(j)] * size[j] for j in rubbing.joint]),
-                grip=grip,
+                StepRows(
+                    contacts,
+                    room,
+                    friction,
+                    limits,
+                    self._limit_room(limits, chosen, state, dt),
+                    joints,
+                    rubbing,
+                    np.array([-slip[int(j)] * size[j] for j in rubbing.joint]),
+                    grip,
+                ),
             )
             before, size = size, friction_limits(self.linkage, rows, joints, step.held / dt)
             new = self._new_slip(slip, size, joints, rubbing, step, dt) if turn < 6 else slip

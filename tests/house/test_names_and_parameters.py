@@ -13,8 +13,6 @@ ROOT = Path(__file__).parents[2]
 
 LEFT = {
     "snapsim/mechanics/impact.py resolve_impact",
-    "snapsim/mechanics/jointed_contact.py _finished",
-    "snapsim/mechanics/jointed_contact.py jointed_step",
     "snapsim/mechanics/sustained_contact.py contact_step",
     "snapsim/mechanics/sustained_contact.py project_out",
 }
