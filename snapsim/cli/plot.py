@@ -14,9 +14,9 @@ from snapsim.cli.target import Target
 from snapsim.errors import InputError
 
 if TYPE_CHECKING:
-    from snapsim.landscape.progress import Progress
     from snapsim.render.plots import Plot
     from snapsim.simulation.system import System
+    from snapsim.work.progress import Progress
 
 
 class What(StrEnum):

@@ -18,9 +18,9 @@ from snapsim.landscape.curves import (
     force_map as over_plane,
 )
 from snapsim.landscape.energy import EnergyLandscape
-from snapsim.landscape.progress import Progress
 from snapsim.landscape.rests import body_number
 from snapsim.simulation.system import System
+from snapsim.work.progress import Progress
 
 TOLERANCE = 1e-7
 """Residual bound: forces to about 3e-4, far below what the cells leave off."""

@@ -36,13 +36,13 @@ from snapsim.landscape.creep import (
 from snapsim.landscape.descent import settle
 from snapsim.landscape.path import Pass, highest_point, lowest_pass, polished
 from snapsim.landscape.place import Place
-from snapsim.landscape.progress import Progress
 from snapsim.landscape.rests import (
     body_number,
 )
 from snapsim.landscape.thresholds import RefinedQuantity, Threshold, Ways
 from snapsim.landscape.ways import PushWay, TiltWay
 from snapsim.simulation.system import System
+from snapsim.work.progress import Progress
 
 
 @dataclass(frozen=True)

@@ -25,7 +25,6 @@ from snapsim.landscape.energy import EnergyLandscape
 from snapsim.landscape.friction_hold import FrictionHold, friction_hold
 from snapsim.landscape.hovering import balance, hovering
 from snapsim.landscape.place import Place, moved
-from snapsim.landscape.progress import Progress
 from snapsim.landscape.stability import Stability, stability
 from snapsim.landscape.starts import search_box, starts
 from snapsim.landscape.symmetry import (
@@ -37,6 +36,7 @@ from snapsim.landscape.symmetry import (
 from snapsim.numerics import rotations
 from snapsim.parts.shapes.symmetry import signed_axes
 from snapsim.simulation.system import System
+from snapsim.work.progress import Progress
 
 COARSE_CELLS = 120
 """Cells of every soft part in the search."""

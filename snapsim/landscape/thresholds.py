@@ -27,7 +27,6 @@ from snapsim.landscape.creep import (
 )
 from snapsim.landscape.energy import EnergyLandscape
 from snapsim.landscape.place import Place, moved
-from snapsim.landscape.progress import Progress
 from snapsim.landscape.rests import (
     descent_settings,
 )
@@ -35,6 +34,7 @@ from snapsim.landscape.starts import search_box
 from snapsim.landscape.ways import TOUCHING, PushWay, TiltWay, pushes, turns
 from snapsim.simulation.refinement import TwoMeshes, estimate_scalar, two_meshes
 from snapsim.simulation.system import System
+from snapsim.work.progress import Progress
 
 NUDGE = np.radians(0.2)
 """Turn [rad] with which a displaced part is let go."""

@@ -140,7 +140,7 @@ class StepRows:
 
 
 @dataclass(frozen=True)
-class _Solved:
+class _SolvedStep:
     """A step as solved: velocities `old` and `new` (6n,), loads `applied` (6n,), `matrix` of the
     unilateral rows with `impulse`, friction `mu`, `shift` [m/s] of their slip, and the impulses
     `held` of the rows kept; solved to `tolerance` [m/s], up to `residual`."""
@@ -188,7 +188,7 @@ def jointed_step(
 
 def _solved(
     state: State, inverse_mass: Array, applied: Array, dt: float, given: StepRows, stop: bool
-) -> _Solved:
+) -> _SolvedStep:
     """Find new velocities and impulses from those of `state`, under the loads `applied`."""
     joints, rubbing, count = given.joints, given.rubbing, len(given.contacts.gap)
     old = stacked_velocity(state)
@@ -211,11 +211,11 @@ def _solved(
     impulse, residual = solve_contacts(operator, q, mu, np.zeros(len(q)), tolerance)
     new = free + reduced @ (rows.T @ impulse)
     held = first - elimination.solve(elimination.response.T @ (rows.T @ impulse))
-    return _Solved(old, new, applied, rows, impulse, mu, shift, held, tolerance, residual)
+    return _SolvedStep(old, new, applied, rows, impulse, mu, shift, held, tolerance, residual)
 
 
 def _finished(
-    linkage: Linkage, state: State, dt: float, given: StepRows, solved: _Solved
+    linkage: Linkage, state: State, dt: float, given: StepRows, solved: _SolvedStep
 ) -> JointedStep:
     """Book works and reactions of a solved step."""
     contacts, limits, joints = given.contacts, given.limits, given.joints

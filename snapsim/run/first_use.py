@@ -16,7 +16,8 @@ from snapsim.parts.bodies import Body
 from snapsim.parts.materials import MagnetisationCurve, Material
 from snapsim.parts.shapes import Box
 from snapsim.parts.states import Pose, State
-from snapsim.work.first_compilation import FirstCompilation, Progress, compile_parts
+from snapsim.work.first_compilation import FirstCompilation, compile_parts
+from snapsim.work.progress import Progress
 
 if TYPE_CHECKING:
     from snapsim.mechanics.contact import ContactSet

@@ -15,7 +15,6 @@ from functools import partial
 from snapsim.errors import SnapsimError
 from snapsim.landscape.continuation import Continuation, Row
 from snapsim.landscape.place import axis_from_vertical
-from snapsim.landscape.progress import Progress
 from snapsim.landscape.rests import body_number
 from snapsim.landscape.thresholds import WayKind, Ways
 from snapsim.scenario.loading import scene_from_text
@@ -24,6 +23,7 @@ from snapsim.simulation.system import System
 from snapsim.study.place import set_down
 from snapsim.study.runner import processes
 from snapsim.work.processes import each_apart
+from snapsim.work.progress import Progress
 
 
 @dataclass(frozen=True)

@@ -27,7 +27,6 @@ from snapsim.landscape.fate_map import (
     FateMap,
     group,
 )
-from snapsim.landscape.progress import Progress
 from snapsim.landscape.rests import body_number
 from snapsim.mechanics.ending import Ending, EndReason
 from snapsim.numerics.quartering import LabelMap, Point, boundaries, corners, refine
@@ -40,6 +39,7 @@ from snapsim.study.ledger import Ledger, fingerprint, program_identity
 from snapsim.study.place import set_down
 from snapsim.study.runner import processes
 from snapsim.work.processes import each_apart
+from snapsim.work.progress import Progress
 
 SPOT_REACH = 12
 """Finest steps either side in which a boundary is looked for with other cells."""

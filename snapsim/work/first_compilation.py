@@ -15,7 +15,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import cache
@@ -25,9 +25,7 @@ from typing import IO, Final
 from filelock import FileLock
 
 from snapsim.numerics.compilation import kernel_folder, toolchain
-
-Progress = Callable[[str, int, int], None]
-"""Called with what is being done, how many parts are done and of how many."""
+from snapsim.work.progress import Progress
 
 GLANCE: Final = 0.2
 """Seconds between looks at the processes."""
