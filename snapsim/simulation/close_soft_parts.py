@@ -73,7 +73,7 @@ MATTERS: Final = 0.005
 
 
 HIDDEN: Final = 0.3
-"""Share of the larger force that may act both ways between equal faces unseen in the net pull."""
+"""Share of the larger force that may act both ways between flat faces unseen in the net pull."""
 
 TOLD: Final = 0.02
 """Share of the pull that a release speaks of."""
@@ -103,9 +103,9 @@ class CloseGap:
 
     @property
     def gross(self) -> float:
-        """Pull [N] that the share is taken of: where equal faces attract and repel side by side the
+        """Pull [N] that the share is taken of: where flat faces attract and repel side by side the
         net may be next to nothing, so at least `HIDDEN` of the larger force."""
-        return max(self.pull, HIDDEN * self.larger) if self.alike else self.pull
+        return max(self.pull, HIDDEN * self.larger) if self.flat else self.pull
 
     @property
     def ratio(self) -> float:
