@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
+from snapsim.scenario.usual_units import USUAL
+
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _PART = re.compile(rf"\s*({_NUMBER}|[+-]?(?:nan|inf(?:inity)?)(?![a-z]))\s*(.*?)\s*", re.IGNORECASE)
 _FACTOR = r"[A-Za-zµμΩ°%]{1,30}\s*(?:(?:\^|\*\*)\s*-?[1-9]|[²³])?"
@@ -162,6 +164,14 @@ def scale(unit: str, target: str) -> float:
     """Factor from `unit` to `target`; raises UnknownUnit or OtherDimension."""
     if len(unit) > 60 or not _UNIT.fullmatch(unit):
         raise UnknownUnit(unit)
+    if unit == target and target in USUAL:
+        return 1.0
+    usual = USUAL.get(target, {}).get(unit)
+    return _factor(unit, target) if usual is None else usual
+
+
+def _factor(unit: str, target: str) -> float:
+    """The factor by pint."""
     registry = _registry()
     try:
         root, dimension = registry.get_root_units(registry.parse_units(unit))

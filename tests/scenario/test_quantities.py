@@ -2,12 +2,16 @@
 and 4 (from memory): prefixes milli, kilo, giga; degree = pi/180 rad; minute = 60 s."""
 
 import math
+import subprocess
+import sys
+from pathlib import Path
 
 import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
 from snapsim.scenario import quantities as q
+from snapsim.scenario.usual_units import USUAL
 
 CASES = [
     ("120 x 80 x 40 mm", q.SIZES, (0.12, 0.08, 0.04)),
@@ -116,3 +120,24 @@ FINITE = st.floats(allow_nan=False, allow_infinity=False)
 @given(st.tuples(FINITE, FINITE, FINITE), st.sampled_from([q.LENGTH, q.SIZES, q.SPIN]))
 def test_what_is_written_reads_back_to_the_last_bit(values, kind):
     assert q.parse(q.write(values, kind), kind, 3) == values
+
+
+USUAL_PAIRS = [(unit, target) for target, units in USUAL.items() for unit in (target, *units)]
+
+
+@pytest.mark.parametrize(("unit", "target"), USUAL_PAIRS)
+def test_usual_units_are_those_of_the_registry_to_the_last_bit(unit, target):
+    assert q.scale(unit, target) == q._factor(unit, target)
+
+
+def test_scenes_and_materials_are_read_without_loading_the_registry():
+    """In a process of its own, as another test may have asked for a rare unit."""
+    code = (
+        "import sys, pathlib, snapsim\n"
+        "scenes = [p for p in pathlib.Path('scenarios').glob('*.toml') if p.name.count('.') == 1]\n"
+        "assert len(scenes) > 5\n"
+        "for path in scenes: snapsim.load_scene(path)\n"
+        "assert 'pint' not in sys.modules\n"
+    )
+    root = Path(__file__).parents[2]
+    subprocess.run([sys.executable, "-c", code], cwd=root, check=True)

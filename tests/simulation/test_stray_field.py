@@ -59,3 +59,13 @@ def test_each_limit_is_said_with_its_source():
 def test_without_a_magnet_there_is_nothing_to_say():
     text = SCENE.replace('"test magnet"', '"oak"', 1).replace('magnetised = "+z"\n', "")
     assert stray_summary(scene_from_text(text, "c.toml")) == []
+
+
+def test_iron_far_from_the_magnet_is_looked_at_too():
+    """A limit met in and round a distant ball: in it B is three times that without it."""
+    text = SCENE.replace('"aluminium"', '"low-carbon steel"').replace("10 mm", "200 mm")
+    system = scene_from_text(text.replace("0, 0, 1 m", "0.572, 0, 0.419 m"), "c.toml")
+    bare = stray_field(scene_from_text(SCENE, "c.toml"), np.array([1e-3]), np.array([]))
+    found = stray_field(system, np.array([1e-3]), np.array([]))
+    assert bare.reach[0] < 0.45
+    assert 0.5 < found.reach[0] < 0.62
