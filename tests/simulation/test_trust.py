@@ -85,8 +85,15 @@ def dropped(**changes):
 
 def test_a_body_let_through_the_table_makes_the_run_untrusted(monkeypatch):
     """Contacts that are not found leave nothing to see but by the measure that is not theirs."""
-    monkeypatch.setattr(ContactGeometry, "gaps", lambda self, pose, chosen=None: np.ones(1))
-    monkeypatch.setattr(ContactGeometry, "touches", lambda self, pose: False)
+
+    class Blind(ContactGeometry):
+        def gaps(self, pose, chosen=slice(None)):
+            return np.ones(len(self.pairs[chosen]))
+
+        def touches(self, pose):
+            return False
+
+    monkeypatch.setattr("snapsim.run.release.ContactGeometry", Blind)
     run = release(dropped())
     assert (run.outcome, run.reason) == ("untrusted", EndReason.OVERLAP)
     assert run.audit.deepest_overlap > 1e-3
