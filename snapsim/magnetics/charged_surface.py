@@ -24,12 +24,14 @@ import numpy as np
 from snapsim.arrays import Array
 from snapsim.magnetics.charged_polygon_field import polyhedron_parameters
 from snapsim.magnetics.sources.hex_nut import prism
-from snapsim.parts.shapes import Compound, Mesh, Piece, Prism, Shape, Sphere
+from snapsim.parts.shapes import Mesh, Piece, Prism, Shape, Sphere, as_drawn
 
 QUADRILATERAL, POLAR, WALL = 0.0, 1.0, 2.0
 POLYHEDRON, CYLINDER, BALL = 0.0, 1.0, 2.0
 STRAIGHT, CIRCLE = 0.0, 1.0
 QUARTER = np.pi / 2
+FACETS = 32
+"""Flat faces round a full circle of a shape that has no patches of its own."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,7 +55,7 @@ class Surface:
 
 def surface_of(shape: Shape) -> Surface:
     """Return the surface of a magnet of any shape; a compound's is its members' together."""
-    members = shape.members if isinstance(shape, Compound) else (Piece(shape),)
+    members = shape.members or (Piece(shape),)
     lists = _Lists()
     for member in members:
         lists.add(member)
@@ -90,9 +92,7 @@ class _Lists:
         faces = _plane_faces(shape)
         outline = None if faces is not None else shape.outline
         if outline is None:
-            if faces is None:
-                raise ValueError(f"no charged surface for the shape {shape.kind}")
-            self._polyhedron(member, faces)
+            self._polyhedron(member, _drawn_faces(shape) if faces is None else faces)
             return
         h, bore = outline.half_length, outline.bore_radius
         if outline.polygon.size:
@@ -161,6 +161,12 @@ class _Lists:
         head = [np.array([kind]), member.turn.ravel(), member.position, np.array(form)]
         self.patches.append(np.concatenate(head))
         self.spans.append(np.array(span) * [1, 1, QUARTER, QUARTER])
+
+
+def _drawn_faces(shape: Shape) -> list[Array]:
+    """The triangles of a shape of which no more is known than how it is drawn."""
+    corners, triangles = as_drawn(shape, FACETS)
+    return list(corners[triangles])
 
 
 def _plane_faces(shape: Shape) -> list[Array] | None:

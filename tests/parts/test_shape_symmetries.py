@@ -181,3 +181,11 @@ def test_a_shape_that_says_the_least_is_taken_as_drawn():
     h = source_for(bare).field(away, m)
     # 32 sides: 6.4e-3 of the area, lengths 2.1e-3 too long; the dipole is that of the true volume
     assert h == pytest.approx(source_for(known).field(away, m), rel=5e-3, abs=100.0)
+
+
+def test_a_magnet_that_says_the_least_acts_on_another_as_drawn():
+    from snapsim.magnetics.charged_surface import surface_of
+
+    bare, box = surface_of(Bare(Cylinder(0.02, 0.03))), surface_of(Box((0.02, 0.02, 0.03)))
+    assert len(bare.patches) > len(box.patches)
+    assert bare.size == pytest.approx(0.03)

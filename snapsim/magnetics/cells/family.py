@@ -21,7 +21,7 @@ LAYOUTS: Final[dict[str, CellLayout]] = {
 }
 
 
-FACETS: Final = 32
+FACETS: Final = 24
 """Flat faces round a full circle of a shape without a layout of its own."""
 
 
