@@ -169,9 +169,9 @@ def test_a_shape_that_says_the_least_is_taken_as_drawn():
     bare = Bare(known)
     (piece,) = pieces_of(bare)
     assert piece.shape.kind == "convex_polyhedron"
-    assert piece.shape.volume == pytest.approx(known.volume, rel=1e-12)
-    # 48 sides miss 2.9e-3 of a circle's area, which stretching all ways by a third of that makes up
-    assert piece.shape.gyration == pytest.approx(known.gyration, rel=2e-3, abs=1e-12)
+    # a polygon of 48 sides within a circle misses 2.9e-3 of its area, and of moments per area
+    assert piece.shape.volume == pytest.approx(known.volume, rel=3e-3)
+    assert piece.shape.gyration == pytest.approx(known.gyration, rel=3e-3, abs=1e-12)
     assert mesh(bare, "draft").volume.sum() == pytest.approx(known.volume, rel=1e-12)
     points, weights = quadrature(bare)
     assert weights.sum() == pytest.approx(known.volume, rel=1e-12)
@@ -189,3 +189,17 @@ def test_a_magnet_that_says_the_least_acts_on_another_as_drawn():
     bare, box = surface_of(Bare(Cylinder(0.02, 0.03))), surface_of(Box((0.02, 0.02, 0.03)))
     assert len(bare.patches) > len(box.patches)
     assert bare.size == pytest.approx(0.03)
+
+
+def test_how_deep_a_shape_that_says_the_least_reaches_is_measured():
+    from snapsim.simulation.overlap_depth import deepest_overlap
+
+    wood = MATERIALS["oak"]
+    bodies = [
+        Body("a", Bare(Cylinder(0.02, 0.03)), wood, None, False),
+        Body("b", Box((0.1, 0.1, 0.01)), wood, None, True),
+    ]
+    position = np.array([[[0.0, 0.0, 0.019], [0.0, 0.0, 0.0]]])  # 1 mm into the plate
+    quaternion = np.tile([1.0, 0.0, 0.0, 0.0], (1, 2, 1))
+    depth, _ = deepest_overlap(bodies, position, quaternion)
+    assert depth == pytest.approx(1e-3, abs=1e-9)

@@ -39,13 +39,13 @@ def pieces_of(shape: Shape) -> tuple[Piece, ...]:
     """Return the simple solids that a shape is the union of: itself, where it is one.
 
     A shape that is no simple solid and names no pieces is taken as drawn: convex polyhedra fill
-    its surface of `FACETS` to the circle, stretched to its volume.
+    its surface of `FACETS` to the circle, whose corners are its own.
     """
     if shape.pieces is not None:
         return shape.pieces
     if shape.outline is not None or shape.revolution is Revolution.CENTRE:
         return (Piece(shape),)
-    parts = convex_pieces(*as_drawn(shape, FACETS), MOST_PIECES)
+    parts = convex_pieces(*shape.surface(FACETS), MOST_PIECES)
     if parts is None:
         raise InputError(f"is cut into over {MOST_PIECES} convex pieces", key="shape")
     return polyhedra(parts)
