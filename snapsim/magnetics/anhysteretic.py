@@ -19,7 +19,6 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from scipy.interpolate import PchipInterpolator
 
 from snapsim.arrays import Array, ArrayLike, IntArray, as_floats
 from snapsim.constants import MU_0
@@ -113,6 +112,8 @@ def _table(curve: MagnetisationCurve) -> _Part:
     check_table(curve.field_strength, curve.flux_density)
     h = as_floats(curve.field_strength)
     m = np.maximum.accumulate(as_floats(curve.flux_density) / MU_0 - h)
+    from scipy.interpolate import PchipInterpolator  # slow to import, needed for tables alone
+
     pieces = PchipInterpolator(h, m).c[::-1].T
     cubics = np.vstack([pieces, [m[-1], 0.0, 0.0, 0.0]])
     cubics[:, 0] += RESIDUAL_SLOPE * h

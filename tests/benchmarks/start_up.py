@@ -61,9 +61,9 @@ GRID = ["--grid", "1x1", "--resolution", "30 mm", "--spots", "0", "--redo"]
 COMMANDS: dict[str, list[str]] = {
     "(bare python)": [],
     "(no arguments)": [""],
-    "--help": ["--help"],
-    "--version": ["--version"],
-    "check --help": ["check", "--help"],
+    "help": ["--help"],
+    "version": ["--version"],
+    "check, help": ["check", "--help"],
     "chek (a typing error)": ["chek", "scene.toml"],
     "check missing.toml": ["check", "missing.toml"],
     "check, not TOML": ["check", "broken.toml"],

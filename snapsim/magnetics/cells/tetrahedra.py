@@ -11,7 +11,6 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from scipy.spatial import Delaunay, QhullError, cKDTree
 
 from snapsim.arrays import Array, BoolArray, IntArray
 from snapsim.errors import ComputationError
@@ -137,6 +136,8 @@ def _inner_points(shape: Mesh, surface: Array, size: float, rim: float) -> Array
     points = points[contains(shape, points)]
     if not len(points):
         return points
+    from scipy.spatial import cKDTree  # slow to import, needed for meshes alone
+
     away = cKDTree(surface).query(points)[0]
     spacing = np.minimum(size, rim + GROWTH * away)
     chosen = away > 0.7 * rim
@@ -161,6 +162,8 @@ def contains(shape: Mesh, points: Array) -> BoolArray:
 
 def _kept(shape: Mesh, points: Array) -> tuple[IntArray, float]:
     """Right-handed tetrahedra whose centres lie in the solid, and their volume [m^3]."""
+    from scipy.spatial import Delaunay, QhullError
+
     try:
         loops = Delaunay(points).simplices.astype(np.int64)
     except QhullError:  # too few points for a solid
