@@ -475,6 +475,7 @@
         this.standing(answer);
       },
       savePicture() {
+        this.view.lively = false; // in all its dots, however slow
         this.view.draw();
         const from = this.view.canvas, to = document.createElement("canvas");
         const unit_ = Math.max(from.width / 1280, 0.5);
