@@ -17,10 +17,11 @@ Source: Stronge, Impact Mechanics, 2nd ed. 2018 (from memory).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
-from snapsim.arrays import Array, ArrayLike, IntArray, as_floats
+from snapsim.arrays import Array, ArrayLike, BoolArray, IntArray, as_floats
 from snapsim.mechanics.delassus import (
     apply_impulse,
     contact_frames,
@@ -33,6 +34,9 @@ from snapsim.mechanics.delassus import (
 from snapsim.mechanics.simultaneous_blows import STEP, simultaneous_blows
 from snapsim.mechanics.stronge import single_blow
 from snapsim.numerics.compilation import compiled, part_of_caller
+
+SAME_PLACE: Final = 1e-3
+"""Of a contact's distance from the nearer centre of mass: no two corners of a part are closer."""
 
 
 @dataclass(frozen=True)
@@ -124,7 +128,10 @@ def _blow(
     response = impulse_response(inverse_mass, inverse_inertia, pair, jacobian)
     operator = delassus_operator(pair, jacobian, response)
     before = contact_velocity(velocity, spin, pair, jacobian)
-    impulse, works, steps = blow_on_operator(operator, before, restitution, friction, fineness)
+    apart = standing_apart(position, pair, point, normal)
+    impulse, works, steps = blow_on_operator(
+        operator, before, restitution, friction, apart, fineness
+    )
     apply_impulse(velocity, spin, pair, response, impulse)
     mass = np.empty(count)
     for k in range(count):
@@ -133,15 +140,54 @@ def _blow(
 
 
 @compiled
+def standing_apart(position: Array, pair: IntArray, point: Array, normal: Array) -> BoolArray:
+    """Return for each contact (c,) whether no earlier one of its pair is at the same place.
+
+    Where edges nearly coincide a corner and the crossing beside it are both found; two springs at
+    one place would be twice as stiff as the contact is, and draw the blow to them. The same place
+    is one within `SAME_PLACE` of the distance to the nearer of the two centres.
+    """
+    count = pair.shape[0]
+    apart = np.ones(count, dtype=np.bool_)
+    for k in range(count):
+        near = np.inf
+        for side in range(2):
+            near = min(near, _distance(point[k], position[pair[k, side]]))
+        for j in range(k):
+            if (
+                apart[j]
+                and pair[j, 0] == pair[k, 0]
+                and pair[j, 1] == pair[k, 1]
+                and _distance(point[j], point[k]) < SAME_PLACE * near
+                and _distance(normal[j], normal[k]) < SAME_PLACE
+            ):
+                apart[k] = False
+    return apart
+
+
+@part_of_caller
+def _distance(a: Array, b: Array) -> float:
+    return float(np.sqrt((a[0] - b[0]) ** 2 + (a[1] - b[1]) ** 2 + (a[2] - b[2]) ** 2))
+
+
+@compiled
 def blow_on_operator(
-    operator: Array, before: Array, restitution: Array, friction: Array, fineness: float
+    operator: Array,
+    before: Array,
+    restitution: Array,
+    friction: Array,
+    apart: BoolArray,
+    fineness: float,
 ) -> tuple[Array, Array, int]:
-    """Return impulse (3c,), normal and friction work (2, c) and steps, from W and velocities."""
+    """Return impulse (3c,), normal and friction work (2, c) and steps, from W and velocities.
+
+    Contacts that do not stand `apart` (c,) take no part: others are where they are.
+    """
     count = restitution.size
     impulse, works, steps = np.zeros(3 * count), np.zeros((2, count)), 0
     island = _islands(operator)
     for label in range(count):
-        members = np.flatnonzero(island == label)
+        members = np.flatnonzero((island == label) & apart)
         if members.size > 0:
             steps += _resolve_island(
                 operator, before, restitution, friction, fineness, members, impulse, works

@@ -20,7 +20,7 @@ from snapsim.arrays import Array
 from snapsim.mechanics.cone_complementarity import contact_status, solve_contacts
 from snapsim.mechanics.contact import ContactSet
 from snapsim.mechanics.delassus import contact_frames, contact_jacobian, to_world
-from snapsim.mechanics.impact import Blow, blow_on_operator
+from snapsim.mechanics.impact import Blow, blow_on_operator, standing_apart
 from snapsim.mechanics.linkage import (
     FRICTION,
     HELD,
@@ -100,11 +100,13 @@ def jointed_blow(
     reduced = Elimination(joints.jacobian, inverse_mass).reduced(inverse_mass)
     rows = unilateral_rows(state, contacts, limits)
     operator, before = unilateral_operator(rows, reduced, inverse_mass, count), rows @ u
+    apart = standing_apart(state.pose.position, contacts.pair, contacts.point, contacts.normal)
     impulse, works, steps = blow_on_operator(
         operator,
         before,
         np.concatenate([restitution, bounce]),
         np.concatenate([friction, np.zeros(len(limits))]),
+        np.concatenate([apart, np.ones(len(limits), dtype=np.bool_)]),
         STEP,
     )
     after = with_velocity(state, u + reduced @ (rows.T @ impulse))

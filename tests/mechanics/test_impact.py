@@ -241,6 +241,18 @@ def test_flat_landing_on_many_corners_is_one_central_blow(e):
     np.testing.assert_allclose(blow.impulse[:, 2], 3 * (1 + e) / 9, rtol=1e-8)
 
 
+@pytest.mark.parametrize("e", [0.0, 0.4, 1.0])
+@pytest.mark.parametrize("beside", [0.0, 1e-5, 5e-5])
+def test_a_corner_found_twice_draws_no_blow_to_it(e, beside):
+    # closed form: a flat landing is central, however often and how closely its corners are found
+    arms = np.array([[x, y, -0.02] for x in (-1, 1) for y in (-1, 1)]) * [0.1, 0.1, 1]
+    twice = np.concatenate([arms, arms[2:] - [beside, 0, 0]])
+    blow = on_floor(2, block(2, 0.2, 0.2, 0.04), twice, [0, 0, -1.5], [0, 0, 0], e, 0.4)
+    np.testing.assert_allclose(blow.velocity[1], [0, 0, 1.5 * e], atol=1e-9)
+    np.testing.assert_allclose(blow.spin[1], 0, atol=1e-9)
+    assert blow.impulse[:, 2].sum() == pytest.approx(3 * (1 + e), rel=1e-8)
+
+
 def test_ball_meets_two_touching_balls():
     # momentum, energy and symmetry: back at 1/5 of its speed, the others leave at 2 sqrt(3)/5
     s, c = 0.5, np.sqrt(0.75)
