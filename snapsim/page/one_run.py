@@ -63,7 +63,8 @@ def _template() -> Template:
     """The page in marks of its own, since Vue's are those that jinja2 has by custom."""
     marks = ("<!--%", "%-->", "<!--=", "=-->", "<!--#", "#-->")
     page = (ASSETS / "run.html").read_text(encoding="utf-8")
-    return Template(page, *marks, autoescape=True, undefined=StrictUndefined)
+    made: Template = Template(page, *marks, autoescape=True, undefined=StrictUndefined)
+    return made
 
 
 def _json(given: dict[str, Any]) -> str:
