@@ -51,8 +51,9 @@ def _near(at: float, taken: list[tuple[float, str]]) -> bool:
 
 
 def _first_of_each(timeline: Timeline) -> list[ClipPiece]:
-    """The first piece of each run of pieces that one caption tells."""
-    groups = groupby(timeline.pieces, key=lambda p: (p.kind, p.shot, _pace(p)))
+    """The first piece of each run of pieces that one caption tells; a freeze parts none."""
+    moving = [p for p in timeline.pieces if p.kind != "freeze"]
+    groups = groupby(moving, key=lambda p: (p.kind, p.shot, _pace(p)))
     return [next(pieces) for _, pieces in groups]
 
 

@@ -12,6 +12,7 @@ from PIL import Image
 from snapsim.errors import InputError, OutputError
 from snapsim.render import captions, flashes, offscreen, reel, targets
 from snapsim.render.cameras.contract import Fixed
+from snapsim.render.finite import require_finite
 from snapsim.render.formats import format_of
 from snapsim.render.interpolation import Moment
 from snapsim.render.job import ClipJob
@@ -92,6 +93,7 @@ def _job(runs: Runs, options: ClipOptions, companions: Sequence[Trajectory], pat
     if why is not None:
         raise InputError(why, key=form.name)
     targets.check_target(path, form.suffix, options.overwrite)
+    require_finite((*several, *companions), options.layers)
     return ClipJob(several, options, tuple(companions), form.alpha)
 
 
@@ -112,6 +114,7 @@ def render_still(
     targets.check_target(path, ".png", options.overwrite)
     offscreen.require()
     several = (runs,) if isinstance(runs, Trajectory) else tuple(runs)
+    require_finite((*several, *companions), options.layers)
     job = ClipJob(several, options, tuple(companions), alpha="stage" not in options.layers)
     with Show(job) as show:
         _save(show.still(time), path)

@@ -58,6 +58,7 @@ class ClipOverlay:
         *,
         magnets: bool,
         top_polarisation: float,
+        arrows: bool = True,
         figures: bool = True,
         panels: Sequence[Panel] = (),
         warning: str | None = None,
@@ -73,7 +74,7 @@ class ClipOverlay:
         self._put_scale(pen, pixels_per_metre)
         left = self._put_pole_key(pen) if magnets else layout.key[0]
         if top_polarisation > 0:
-            self._put_arrow_key(pen, left, top_polarisation)
+            self._put_polarisation_key(pen, left, top_polarisation, arrows)
         for cell in layout.cells if figures else ():
             pen.rounded_rectangle(
                 cell,
@@ -281,11 +282,14 @@ class ClipOverlay:
             left = box[2] + self._u(8)
         return left + self._u(20)
 
-    def _put_arrow_key(self, pen: ImageDraw.ImageDraw, left: int, top_value: float) -> None:
-        """Colour bar of the arrows, with its two ends in tesla."""
+    def _put_polarisation_key(
+        self, pen: ImageDraw.ImageDraw, left: int, top_value: float, arrows: bool
+    ) -> None:
+        """Colour bar of the arrows, or of a cut without them, with its two ends in tesla."""
         _, top, right, bottom = self.layout.key
         size, middle = self._u(20), (top + bottom) // 2
-        first, last = "arrows: µ₀M  0", f"{top_value:g} T"
+        what = "arrows" if arrows else "cut"
+        first, last = f"{what}: µ₀M  0", f"{top_value:g} T"
         bar = self._u(130)
         need = font(size).getlength(first + last) + bar + self._u(20)
         if need > right - left:

@@ -28,10 +28,11 @@ from snapsim.render.panels import EnergyBars, Panel, SpeedPlot
 from snapsim.render.picture import Picture, choose_axes, obstacles_of
 from snapsim.render.readings import choose_scales, first_blow, impact_line, readings
 from snapsim.render.stopwatch import Stopwatch
-from snapsim.render.timeline import ClipPiece, Timeline
+from snapsim.render.timeline import ROUNDING, ClipPiece, Timeline
 from snapsim.simulation.trajectory import Trajectory
 from snapsim.words.endings import warning
 
+HELD, ENDED = "TIME HELD", "RUN OVER"
 BLOW_SHOWN = 3.0  # clip seconds for which the first blow's figures stay
 NEAR_BLOW = 0.7  # of the part's size: how much of what is struck a close view holds
 
@@ -47,23 +48,31 @@ class Pane:
         size: tuple[int, int],
         timeline: Timeline,
         action: Action,
+        subjects: Sequence[Subject],
         *,
+        number: int = 0,
         lag: float = 0.0,
         companions: Sequence[Trajectory] = (),
         lags: Sequence[float] = (),
         fellows: Sequence[Trajectory] = (),
+        apart: str = "",
         watch: Stopwatch | None = None,
     ) -> None:
-        """`fellows` are all runs that share this one's scales."""
+        """`subjects` and `fellows` are those of all runs abreast, which share their scales; this
+        one is `number` of them, under the heading `apart`: what sets it apart from the others."""
         self._run, self._options, self._timeline, self._lag = run, options, timeline, lag
         self._companions, self._lags, self._fellows = companions, lags, fellows or (run,)
         self._watch = watch or Stopwatch()
         self._part = leading_part(run.system, run.velocity)
         self._action = action
         self._layout = _layout(options, size, self._part, abreast=len(self._fellows) > 1)
-        self._scales = choose_scales(run, timeline.slow_motion)
+        self._scales = choose_scales(self._fellows, timeline.slow_motion)
         self._blow = first_blow(run)
-        self._subject = subject_of(run, action, self._part, options, lag)
+        self._heading = apart or run.system.title
+        self._subject, self._beside = (
+            subjects[number],
+            [*subjects[:number], *subjects[number + 1 :]],
+        )
         self._pictures: dict[int, tuple[Picture, ClipOverlay]] = {}
         self._drawn: tuple[object, Image.Image] | None = None
 
@@ -79,12 +88,24 @@ class Pane:
         announced = self._announced(clip, piece) if struck else None
         if piece.kind == "freeze":
             now = self._as_it_strikes(now)
-        return self.compose(now, clip, piece.shot, self._timeline.label_at(clip), announced)
+        return self.compose(now, clip, piece.shot, self._pace(clip, piece), announced)
+
+    def _pace(self, clip: float, piece: ClipPiece) -> str:
+        """How fast time runs, and of runs abreast what stands still for another's sake."""
+        now = piece.sim_at(clip) - self._lag
+        if piece.kind == "freeze" and not self._strikes_at(now):
+            return HELD
+        if piece.kind in ("play", "replay") and now > float(self._run.time[-1]) + ROUNDING:
+            return ENDED
+        return self._timeline.label_at(clip)
+
+    def _strikes_at(self, now: float) -> bool:
+        return self._blow is not None and abs(now - self._blow.time) <= ROUNDING
 
     def _as_it_strikes(self, now: float) -> float:
         """The last moment before the blow, where the blow's own time is asked for: two stored
         frames share that time, and the later one is already the rebound."""
-        if self._blow is not None and abs(now - self._blow.time) <= 1e-12:
+        if self._blow is not None and self._strikes_at(now):
             return float(np.nextafter(self._blow.time, -np.inf))
         return now
 
@@ -129,7 +150,8 @@ class Pane:
         run, options = self._run, self._options
         chosen = options.shot if shot == 0 else options.replay
         assert chosen is not None
-        view = camera_for(chosen, self._subject, self._timeline, shot, self._layout)
+        seen = self._subject, self._timeline, shot, self._layout
+        view = camera_for(chosen, *seen, self._beside)
         picture = Picture(
             run.system,
             Pose(run.position[0], run.quaternion[0]),
@@ -147,10 +169,11 @@ class Pane:
         system = self._run.system
         return ClipOverlay(
             self._layout,
-            system.title,
+            self._heading,
             picture.view.pixels_per_metre(self._action.centre),
             magnets=any(body.is_magnet for body in system.bodies),
             top_polarisation=top,
+            arrows="magnetisation" in self._options.layers,
             figures="figures" in self._options.layers,
             panels=self._panels(),
             warning=warning(self._run.ending),
@@ -228,10 +251,9 @@ class Pane:
                 picture.add(Vector(given, what, run, part, self._action.size, most))
 
 
-def subject_of(
-    run: Trajectory, action: Action, part: int | None, options: ClipOptions, lag: float
-) -> Subject:
+def subject_of(run: Trajectory, action: Action, options: ClipOptions, lag: float) -> Subject:
     """Return what cameras look at in a run; times are the clip's simulated ones."""
+    part = leading_part(run.system, run.velocity)
     bodies, pose = run.system.bodies, Pose(run.position[0], run.quaternion[0])
     free = [i for i, b in enumerate(bodies) if not b.fixed] or list(range(len(bodies)))
     part = free[0] if part is None else part

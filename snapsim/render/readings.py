@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -31,10 +32,10 @@ class Scales:
     several: bool
 
 
-def choose_scales(trajectory: Trajectory, slow_motion: float) -> Scales:
-    """Return the units that suit the largest values of a run."""
-    energy = float(np.nanmax(trajectory.energy["kinetic"], initial=0.0))
-    free = sum(not body.fixed for body in trajectory.system.bodies)
+def choose_scales(runs: Sequence[Trajectory], slow_motion: float) -> Scales:
+    """Return the units that suit the largest values of runs that are shown together."""
+    energy = max(float(np.nanmax(run.energy["kinetic"], initial=0.0)) for run in runs)
+    free = max(sum(not body.fixed for body in run.system.bodies) for run in runs)
     return Scales(
         energy=(1.0, "J", 2) if energy >= 0.5 else (1e3, "mJ", 1 if energy >= 5e-3 else 3),
         gap=(1e3, "mm", 1),
@@ -51,7 +52,7 @@ def readings(moment: Moment, part: int | None, scales: Scales) -> list[Reading]:
     gap = gap_factor * max(moment.gap, 0.0)  # touching bodies may overlap by a micrometre
     return [
         Reading("time", f"{moment.time:.{scales.time_decimals}f}", "s"),
-        Reading("speed", f"{speed:.2f}", "m/s"),
+        Reading("speed of its centre", f"{speed:.2f}", "m/s"),
         Reading(
             "kinetic energy" + (", all" if scales.several else ""),
             f"{factor * moment.kinetic:.{decimals}f}",
@@ -71,4 +72,5 @@ def impact_line(impact: Impact) -> str:
     """Return the announcement of a blow: who struck what, how fast, with what energy."""
     energy = impact.kinetic_energy
     figure = f"{energy:.2f} J" if energy >= 0.5 else f"{1e3 * energy:.1f} mJ"
-    return f"{impact.body} strikes {impact.against}: {impact.closing_speed:.2f} m/s, {figure}"
+    speed = f"{impact.closing_speed:.2f} m/s where they meet"
+    return f"{impact.body} strikes {impact.against}: {speed}, {figure}"

@@ -7,9 +7,10 @@ from types import TracebackType
 from PIL import Image
 
 from snapsim.render import cards, palette, timeline
+from snapsim.render.differences import differences
 from snapsim.render.job import ClipJob
 from snapsim.render.options import ClipOptions
-from snapsim.render.pane import Pane, joint_action
+from snapsim.render.pane import Pane, joint_action, subject_of
 from snapsim.render.readings import first_blow, impact_line
 from snapsim.render.stopwatch import Stopwatch
 from snapsim.render.timeline import Extras, Timeline
@@ -29,6 +30,10 @@ class Show:
         self._size = options.width, options.height
         action = joint_action((*job.runs, *job.companions))
         count = len(job.runs)
+        subjects = [
+            subject_of(run, action, options, self.lags[k]) for k, run in enumerate(job.runs)
+        ]
+        headings = differences([run.system for run in job.runs])
         self._panes = [
             Pane(
                 run,
@@ -36,10 +41,13 @@ class Show:
                 pane_size(self._size, count),
                 self.timeline,
                 action,
+                subjects,
+                number=k,
                 lag=self.lags[k],
                 companions=job.companions if k == 0 else (),
                 lags=[self.lags[0] - lag for lag in self.lags[count:]],
                 fellows=job.runs,
+                apart=headings[k],
                 watch=self.watch,
             )
             for k, run in enumerate(job.runs)

@@ -20,6 +20,7 @@ RAMP = 0.35
 SLOW_SECONDS = (2.0, 1.6)  # clip seconds of slow motion before and after the blow, when automatic
 VEIL = 0.3  # clip seconds from the picture to dark, and from dark to the next picture, at a cut
 LEAST = 0.7  # shortest clip seconds between two cuts, so that nothing can flash
+ROUNDING = 1e-9  # s of simulated time: sums of pieces differ by less, nothing shown by more
 STEPS = (2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)
 
 
@@ -105,7 +106,7 @@ class Timeline:
     def clip_at(self, sim: float) -> float:
         """Return the clip time at which the first telling comes to the simulated time `sim`."""
         told = [p for p in self.pieces if p.kind == "play" and p.shot == 0]
-        piece = next((p for p in told if p.sim_at(p.until) >= sim), None)
+        piece = next((p for p in told if p.sim_at(p.until) >= sim - ROUNDING), None)
         if piece is None:
             return told[-1].until if told else self.pieces[0].until
         low, high = piece.clip, piece.until

@@ -44,6 +44,12 @@ def test_title_slow_motion_replay_and_caution_are_told():
     assert said[-1] == "Caution."
 
 
+def test_a_freeze_does_not_tell_the_same_twice():
+    said = [c.text for c in told()]
+    for told_once in ("Slow motion", "Replay"):
+        assert sum(text.startswith(told_once) for text in said) == 1
+
+
 def test_srt_and_webvtt_say_the_same_in_their_own_ways():
     found = [Cue(0.0, 1.25, "a < b & c"), Cue(3661.5, 3662.0, "later")]
     assert subrip(found) == (

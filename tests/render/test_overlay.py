@@ -82,7 +82,7 @@ def test_the_whole_caution_is_shown_and_large_enough(monkeypatch, size):
 
 
 def test_shown_figures_are_the_trajectory_s_numbers(monkeypatch, trajectory):
-    scales = choose_scales(trajectory, 20.0)
+    scales = choose_scales([trajectory], 20.0)
     for k in (0, 30, 59, 90):
         moment = sample(trajectory, trajectory.time[k])
         said = [t for t, _ in drawn_text(monkeypatch, (1280, 720), readings(moment, 1, scales))]
@@ -100,14 +100,15 @@ def test_shown_figures_are_the_trajectory_s_numbers(monkeypatch, trajectory):
 def test_the_blow_is_announced_with_its_own_numbers(trajectory):
     blow = trajectory.impacts[0]
     assert impact_line(blow) == (
-        f"blank strikes magnet: {blow.closing_speed:.2f} m/s, {blow.kinetic_energy:.2f} J"
+        f"blank strikes magnet: {blow.closing_speed:.2f} m/s where they meet,"
+        f" {blow.kinetic_energy:.2f} J"
     )
 
 
 def test_a_run_without_another_magnet_shows_no_gap(trajectory):
     moment = sample(trajectory, 0.0)
     alone = type(moment)(**{**vars(moment), "gap": float("nan")})
-    assert readings(alone, 1, choose_scales(trajectory, 1.0))[3].number == "–"
+    assert readings(alone, 1, choose_scales([trajectory], 1.0))[3].number == "–"
 
 
 def test_scale_bar_is_the_longest_tidy_length_that_fits():

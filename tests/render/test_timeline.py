@@ -80,3 +80,12 @@ def test_frames_fill_the_clip(end, share, slow):
     times = line.frame_times(60)
     assert abs(len(times) / 60 - line.duration) <= 0.5 / 60 + 1e-9
     assert line.sim_at(times[-1]) == pytest.approx(end, abs=1e-9)
+
+
+def test_a_time_is_found_where_sums_of_pieces_miss_it_by_rounding():
+    """The freeze begins at 0.17294948222540357 or an ulp beside it, whichever way one adds."""
+    for impact in (0.17294948222540357, 0.1, 0.3, 1 / 3, 0.0639):
+        line = timeline.build(0.9, impact, 20.0, None, timeline.Extras(2.6, 1.6, True, 3.6))
+        freeze = next(p for p in line.pieces if p.kind == "freeze")
+        for asked in (impact, np.nextafter(impact, 1.0), np.nextafter(impact, 0.0)):
+            assert line.clip_at(float(asked)) == pytest.approx(freeze.clip, abs=1e-6)

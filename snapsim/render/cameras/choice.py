@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +11,7 @@ from snapsim.arrays import Array
 from snapsim.render import camera
 from snapsim.render.camera import CameraView
 from snapsim.render.cameras.contract import Camera, Fixed
-from snapsim.render.cameras.moving import moving, zoomed
+from snapsim.render.cameras.moving import middle_of, moving, zoomed
 from snapsim.render.cameras.shot import Key, Shot
 from snapsim.render.framing import Action
 from snapsim.render.layout import PictureLayout
@@ -38,15 +38,23 @@ class Subject:
 
 
 def camera_for(
-    shot: Shot, subject: Subject, timeline: Timeline, number: int, layout: PictureLayout
+    shot: Shot,
+    subject: Subject,
+    timeline: Timeline,
+    number: int,
+    layout: PictureLayout,
+    beside: Sequence[Subject] = (),
 ) -> Camera:
-    """Return the camera of shot `number` of a clip."""
+    """Return the camera of shot `number` of a clip. A close view is as near as those `beside`, of
+    other runs abreast, allow: what is compared has one scale."""
     span = _span(timeline, number)
     first = _angles(shot, subject, number)
     if shot.kind == "fixed":
         return _fixed(subject.action.held, first, shot.zoom, layout)
     close = _close_points(subject, timeline, number)
     if shot.kind == "close-up" and number > 0:
+        others = [_close_points(other, timeline, number) for other in beside]
+        close = _as_large_as(close, others)
         return _fixed(close, first, shot.zoom, layout)
     held, look, zoom = _program(shot, subject, timeline, span, first, close)
     return moving(span, look, zoom, held, layout.size, layout.margins)
@@ -149,6 +157,14 @@ def _close_points(subject: Subject, timeline: Timeline, number: int) -> Array:
         return subject.action.held
     shown = {timeline.sim_at(t) for t in np.linspace(*span, 160)}
     return np.vstack([*(subject.moving_at(t) for t in sorted(shown)), subject.struck])
+
+
+def _as_large_as(own: Array, others: Sequence[Array]) -> Array:
+    """`own` points (n, 3), and all `others` moved to have the same middle."""
+    middle = middle_of(own)
+    moved = [points - middle_of(points) + middle for points in others]
+    found: Array = np.vstack([own, *moved])
+    return found
 
 
 def _angles(shot: Shot, subject: Subject, number: int) -> tuple[float, float]:

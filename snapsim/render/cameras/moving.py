@@ -65,7 +65,7 @@ def moving(
     aside = np.column_stack([_smooth(eye[:, i], count) for i in (0, 1)])
     need = eye[:, 2] + (np.abs(aside - eye[:, :2]) / _slopes(half, margins)).max(axis=1)
     back = _smooth(_envelope(need, count), count)
-    depth = back - np.array([_middle(held(t)) @ a[2] for t, a in zip(at, axes, strict=True)])
+    depth = back - np.array([middle_of(held(t)) @ a[2] for t, a in zip(at, axes, strict=True)])
     back += depth * (1 / np.array([zoom(t) for t in at]) - 1)
     own = np.column_stack([aside, back])
     eyes = np.array([row @ a for row, a in zip(own, axes, strict=True)])
@@ -82,7 +82,8 @@ def _slopes(half: tuple[float, float], margins: Margins) -> Array:
     )
 
 
-def _middle(points: Array) -> Array:
+def middle_of(points: Array) -> Array:
+    """Return the middle (3,) of the box round points (n, 3)."""
     centre: Array = (points.min(axis=0) + points.max(axis=0)) / 2
     return centre
 

@@ -89,7 +89,8 @@ def top_polarisation(magnetisation: Mapping[str, Array]) -> float:
         return 0.0
     decade = 10 ** np.floor(np.log10(top))
     return float(
-        next(s for s in (1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 8, 10) if s * decade >= top) * decade
+        next(s for s in (1, 1.2, 1.4, 1.6, 1.8, 2, 2.5, 3, 4, 5, 8, 10) if s * decade >= top)
+        * decade
     )
 
 

@@ -75,7 +75,7 @@ def lost(run, shot, number, size, bodies):
     t = run
     part = leading_part(t.system, t.velocity)
     action = find_action(t.system, t.position, t.quaternion, part)
-    subject = subject_of(run, action, part, options, 0.0)
+    subject = subject_of(run, action, options, 0.0)
     camera = camera_for(shot, subject, line, number, lay_out(*size, panels=2))
     worst = -1.0
     for clip in line.frame_times(15):
@@ -113,7 +113,7 @@ def test_a_moving_camera_moves_smoothly(scene):
     line, _ = plan((run,), options)
     part = leading_part(run.system, run.velocity)
     action = find_action(run.system, run.position, run.quaternion, part)
-    subject = subject_of(run, action, part, options, 0.0)
+    subject = subject_of(run, action, options, 0.0)
     camera = camera_for(options.shot, subject, line, 0, lay_out(1280, 720))
     shot = [t for t in line.frame_times(60) if line.piece_at(t).kind not in ("title", "card")]
     eyes = np.array([camera.view_at(t).eye for t in shot if line.piece_at(t).shot == 0])
@@ -152,7 +152,7 @@ def test_keyframes_are_met_and_eased_between():
     options = ClipOptions(shot=SHOTS["keyframes"])
     line, _ = plan((run,), options)
     action = find_action(run.system, run.position, run.quaternion, 1)
-    subject = subject_of(run, action, 1, options, 0.0)
+    subject = subject_of(run, action, options, 0.0)
     camera = camera_for(options.shot, subject, line, 0, lay_out(1280, 720))
     for key in KEYS[1:]:
         seen = angles_of(camera.view_at(key.at).axes)

@@ -1,0 +1,58 @@
+"""What differs between runs that are shown abreast, in their authors' own keys and values.
+
+A scene as read is a tree of tables; a list of tables is told apart by their names. The keys of all
+scenes, changed as the command line changed them, are laid side by side; those that differ are told.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping, Sequence
+
+from snapsim.simulation.system import System
+
+MOST = 2
+"""Differences that a heading has room for."""
+SILENT = {"title", "note"}
+
+
+def differences(systems: Sequence[System]) -> list[str]:
+    """Return one heading a run that says what sets it apart; empty words where nothing does."""
+    trees = [_flat(system) for system in systems]
+    keys = list(dict.fromkeys(key for tree in trees for key in tree if key not in SILENT))
+    apart = [k for k in keys if len({tree.get(k) for tree in trees}) > 1]
+    more = f" and {len(apart) - MOST} more" if len(apart) > MOST else ""
+    return [
+        ", ".join(_said(key, tree.get(key)) for key in apart[:MOST]) + more if apart else ""
+        for tree in trees
+    ]
+
+
+def _said(key: str, value: str | None) -> str:
+    words = key.removeprefix("body.").replace(".", " ").replace("_", " ")
+    return f"{words} {value}" if value is not None else f"{words} not given"
+
+
+def _flat(system: System) -> dict[str, str]:
+    """Values as text by dotted key, after the changes that the command line made."""
+    try:
+        found = dict(_leaves(tomllib.loads(system.source), ""))
+    except tomllib.TOMLDecodeError:  # a system made in code may bring no scene of its own
+        found = {}
+    for change in system.extra.get("changes", "").splitlines():
+        key, _, value = change.partition("=")
+        found[key.strip()] = value.strip().strip('"')
+    return found
+
+
+def _leaves(node: object, path: str) -> list[tuple[str, str]]:
+    if isinstance(node, Mapping):
+        items = [(str(k), v) for k, v in node.items() if not (path and k == "name")]
+    elif isinstance(node, list) and node and all(isinstance(v, Mapping) for v in node):
+        items = [(str(v.get("name", k)), v) for k, v in enumerate(node)]
+    else:
+        text = ", ".join(map(str, node)) if isinstance(node, list) else str(node)
+        return [(path, text)]
+    return [
+        leaf for key, value in items for leaf in _leaves(value, f"{path}.{key}" if path else key)
+    ]
