@@ -21,6 +21,7 @@ from snapsim.mechanics.contact import ContactGeometry, ContactSet, separation_ra
 from snapsim.mechanics.flight import LoadFunction
 from snapsim.mechanics.lasting_contacts import (
     add_pressing_loads,
+    counterparts,
     load_change,
     longest,
     one_sided,
@@ -355,6 +356,8 @@ class ContactStepping:
             self.bodies, ahead, self._since, *loads, self.weight, sunk, self.state.pose
         )
         has = float(self.bodies.kinetic_energies(self.state).max())
+        if trial.step.normal_work < -EVEN_ENOUGH * has:
+            owes += self._held_back(trial, before)
         if float(np.abs(owes).max()) <= EVEN_ENOUGH * has:
             return 0.0
         pair = trial.contacts.pair
@@ -366,6 +369,35 @@ class ContactStepping:
             correction_given=self.tally.correction_given + given,
         )
         return -float(paid.sum() + lifted[paid != 0.0].sum())
+
+    def _lasting(self, contacts: ContactSet) -> BoolArray:
+        """Which contacts (c,) pressed in the last step."""
+        last = self._pressed
+        if last is None or not len(contacts) or not len(last.contacts):
+            return np.zeros(len(contacts), dtype=bool)
+        nearest = counterparts(*contacts.where, *last.contacts.where)
+        pressed = pushes(last.step.impulse, last.contacts.normal) > 0
+        return (nearest >= 0) & pressed[nearest]
+
+    def _held_back(self, trial: Trial, before: State) -> Array:
+        """Work (n,) [J], negative, of contacts that pressed in the last step too.
+
+        Along a bent surface the step ends with a speed a little into it, of second order in the
+        step, and the body sinks by that; the push takes what the load does on the way, and lifting
+        the body out would take it once more. It is no blow: the motion has it back.
+        """
+        contacts, work = trial.contacts, np.zeros(len(self.bodies.mass))
+        lasts = self._lasting(contacts)
+        if not lasts.any():
+            return work
+        rates = separation_rates(State(trial.middle, before.velocity, before.spin), contacts)
+        rates += separation_rates(
+            State(trial.middle, self.state.velocity, self.state.spin), contacts
+        )
+        done = 0.5 * pushes(trial.step.impulse, contacts.normal) * np.where(lasts, rates, 0.0)
+        first, second = contacts.pair.T
+        np.add.at(work, np.where(self.bodies.free[first], first, second), np.minimum(done, 0.0))
+        return work
 
     def _tied(self) -> BoolArray:
         """Bodies (n,) that joints hold."""

@@ -72,7 +72,7 @@ class Motion(ContactStepping):
                     yield from self._strike(contacts, slow)
                     ending = self._ending()
                     continue
-                if rate < -self.settings.landing:
+                if rate < -self.settings.landing and self._lands(contacts):
                     self._land(contacts)
                     continue
                 touching = bool(rate <= slow)
@@ -302,6 +302,14 @@ class Motion(ContactStepping):
 
     def _effective_mass(self, pair: IntArray, point: Array, normal: Array) -> float:
         return effective_mass(self.bodies, self.state, pair, point, normal)
+
+    def _lands(self, contacts: ContactSet) -> bool:
+        """Whether a contact closes that did not press in the last step.
+
+        One that did closes along a bent surface by the step's error; that is no blow.
+        """
+        closing = self._near[1] < -self.settings.landing
+        return bool((closing & ~self._lasting(contacts)).any())
 
     def _land(self, contacts: ContactSet) -> None:
         """Stop contacts that close too slowly to rebound: a blow of restitution zero."""

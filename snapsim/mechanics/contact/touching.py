@@ -210,7 +210,7 @@ def _on_rim(other: Array, curve: Array, minimum: Array, ts: Array) -> tuple[int,
         count = 0
     for radius in (other[RADIUS], other[BORE]):
         if radius > 0.0 and other[KIND] != BALL:
-            count = _rim_crossings(curve, radius, ts, count)
+            count = _rim_crossings(other, curve, radius, ts, count)
     total = count
     for t in minimum:
         if highest > level + 2 * noise and not _is_level(other, curve, lowest, t, noise):
@@ -237,8 +237,13 @@ def _lies_flat(other: Array, curve: Array, t: float) -> bool:
 
 
 @bare
-def _rim_crossings(curve: Array, radius: float, ts: Array, count: int) -> int:
-    """Append the angles at which a nearly coplanar circle crosses a circle about the z axis."""
+def _rim_crossings(other: Array, curve: Array, radius: float, ts: Array, count: int) -> int:
+    """Append the angles at which a nearly coplanar circle crosses a circle about the z axis.
+
+    They bound a patch of two flat faces. Where the circle runs round a wall that it has sunk into
+    by a hair it crosses it too, and touches nothing there: such a crossing looks along the wall's
+    normal.
+    """
     if curve[U + 2] ** 2 + curve[V + 2] ** 2 > 2 * PERPENDICULAR * curve[SCALE] ** 2:
         return count
     cx, cy = curve[CENTRE], curve[CENTRE + 1]
@@ -249,8 +254,10 @@ def _rim_crossings(curve: Array, radius: float, ts: Array, count: int) -> int:
     if not abs(k) < reach:
         return count
     for turn in (-acos(k / reach), acos(k / reach)):
-        ts[count] = _polish_crossing(curve, radius, atan2(q, p) + turn)
-        count += 1
+        t = _polish_crossing(curve, radius, atan2(q, p) + turn)
+        if abs(along(other, curve, t)[4]) > 0.5:
+            ts[count] = t
+            count += 1
     return count
 
 

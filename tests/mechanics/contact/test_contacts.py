@@ -238,3 +238,26 @@ def test_any_pose_gives_finite_gaps_and_unit_normals(i, j, direction, rotation, 
         # A stretch counts as flat while its normals lean by 14 mrad at most: its ends are then
         # farther off than the nearest point by up to 1 - cos(14 mrad) = 1e-4 of the gap.
         assert gap - 1e-13 <= found.gap.min() <= gap * (1 + 1e-4) + 1e-13
+
+
+@pytest.mark.parametrize("depth", [-1e-7, 0.0, 1e-9, 7e-8, 5e-7])
+@pytest.mark.parametrize("degrees", [0, 17, 90])
+def test_a_ring_hung_on_a_peg_touches_along_one_line_however_it_has_sunk_in(depth, degrees):
+    """Sunk by a hair the two circles cross beside the line; nothing touches at the crossings."""
+    ring, peg = Ring(0.06, 0.026, 0.01), Cylinder(0.018, 0.1)
+    down = np.array([np.cos(np.radians(degrees)), np.sin(np.radians(degrees)), 0.0])
+    found = patch(ring, peg, (0.004 + depth) * down, reach=1e-6)
+    assert len(found) == 2
+    assert np.sort(found.point[:, 2]) == pytest.approx([-0.005, 0.005], abs=1e-9)
+    assert found.normal == pytest.approx(np.tile(-down, (2, 1)), abs=1e-6)
+    assert found.gap == pytest.approx(2 * [-depth], abs=1e-12)
+
+
+def test_a_ring_lying_half_off_a_pins_end_touches_where_the_rims_cross_too():
+    """Faces that overlap in part still end where their rims cross."""
+    found = patch(Ring(0.06, 0.02, 0.01), Cylinder(0.05, 0.03), (0.015, 0, 0.02))
+    assert found.normal == pytest.approx(np.tile(Z, (len(found), 1)), abs=1e-9)
+    across = np.linalg.norm(found.point[:, :2], axis=1)
+    assert across.max() == pytest.approx(0.025, abs=1e-9)
+    crossings = np.isclose(np.linalg.norm(found.point[:, :2] - [0.015, 0], axis=1), 0.03)
+    assert (crossings & np.isclose(across, 0.025)).sum() == 2
