@@ -12,7 +12,7 @@ Everything heavy is imported by the function that needs it.
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from os import PathLike
 from typing import TYPE_CHECKING, Any
 
@@ -139,17 +139,19 @@ def margin(
     scene: System,
     body: str | None = None,
     progress: Callable[[str, int, int], None] | None = None,
+    ways: Collection[str] = ("lift", "approach", "push", "tilt"),
 ) -> Margin:
-    """Return how far a body is from snapping: lift, tilt, push and approach, and the barrier.
+    """Return how far a body is from snapping on some kinds of `ways`, and the barrier.
 
-    Arguments and errors as in `poses`.
+    Other arguments and errors as in `poses`.
     """
     from snapsim.landscape.margin import margin
     from snapsim.landscape.rests import body_number
+    from snapsim.landscape.thresholds import KINDS
 
     body_number(scene, body)
     _make_ready()
-    return margin(scene, body, progress)
+    return margin(scene, body, progress, [kind for kind in KINDS if kind in ways])
 
 
 def release(

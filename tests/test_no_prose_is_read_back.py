@@ -31,7 +31,7 @@ SEARCHES = frozenset(
 )
 """Methods that look into a text."""
 
-CODES = re.compile(r"^(EndReason|Parting|Meshes|Chipping|LimitVerdict|FateKind|Stop)\.")
+CODES = re.compile(r"^(EndReason|Parting|Meshes|Chipping|LimitVerdict|FateKind|Stop|WayEnd)\.")
 """Members of enums: `run.reason == EndReason.LEFT_SCENE` compares facts, whatever it is called."""
 
 

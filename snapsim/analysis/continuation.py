@@ -13,8 +13,8 @@ from rich.table import Table
 from rich.text import Text
 
 from snapsim.analysis.cautions import CAUTIONS
-from snapsim.analysis.margins import LIMITS, named_way, way_summary
-from snapsim.analysis.summary import number
+from snapsim.analysis.margins import LIMITS, way_summary
+from snapsim.analysis.summary import number, numbers
 from snapsim.analysis.tables import cautions, plain
 
 if TYPE_CHECKING:
@@ -36,32 +36,41 @@ def continuation_summary(found: Continuation) -> dict[str, Any]:
         "title": found.title,
         "body": found.body,
         "against": {"key": found.key, "unit": found.unit},
-        "rows": [_row(row) for row in found.rows],
+        "stands_at_m": None if found.stands_at is None else numbers(found.stands_at),
+        "rows": [_row(row, found.bodies) for row in found.rows],
         "limits": list(LIMITS),
         "cautions": list(CAUTIONS),
     }
 
 
-def _row(row: Row) -> dict[str, Any]:
+def _row(row: Row, bodies: tuple[str, ...]) -> dict[str, Any]:
     return {
         "value": list(row.numbers),
         "fate": row.fate,
         "problem": row.problem or None,
         "axis_from_vertical_deg": number(np.degrees(row.upright)),
-        "ways": [way_summary(t) for t in row.thresholds],
+        "ways": [way_summary(t, bodies) for t in row.thresholds],
     }
 
 
 def ways_of(result: dict[str, Any]) -> list[str]:
     """Return the names of all ways that any row has, tilts first, in order of appearance."""
-    names = dict.fromkeys(named_way(w) for row in result["rows"] for w in row["ways"])
+    names = dict.fromkeys(w["way"] for row in result["rows"] for w in row["ways"])
     return sorted(names, key=lambda name: not name.startswith("tilt"))
+
+
+def tilt_there(row: dict[str, Any], name: str) -> float | None:
+    """Return the angle [deg] of the part's axis from the vertical at a tilt's threshold."""
+    for way in row["ways"]:
+        if way["way"] == name and way["kind"] == "tilt" and way["place"] is not None:
+            return float(way["place"]["axis_from_vertical_deg"])
+    return None
 
 
 def limit_of(row: dict[str, Any], name: str) -> tuple[float | None, float | None]:
     """Return a way's threshold and its error bar in a row, in degrees or mm; None where none."""
     for way in row["ways"]:
-        if named_way(way) != name:
+        if way["way"] != name:
             continue
         unit, scale = ("deg", 1.0) if way["kind"] == "tilt" else ("m", 1e3)
         for key in ("snaps_beyond", "safe_from"):
@@ -83,6 +92,10 @@ def continuation_table(result: dict[str, Any]) -> RenderableType:
         table.add_row(value, SHORT_FATES[row["fate"]], *(_cell(row, name) for name in ways))
     title = f"{result['title']}: how far {result['body']} is from snapping, against {key}"
     said = "Where it snaps as it is, the number is how far back it no longer does."
+    if result["stands_at_m"] is not None:
+        at = ", ".join(f"{1e3 * x + 0.0:.1f}" for x in result["stands_at_m"])
+        said += f" It stands at ({at}) mm at the first value; values that turn it keep that point."
+    said += ' "none up to": followed no farther than that, not searched beyond.'
     problems = [
         Text(f"{row['value']}: {row['problem']}") for row in result["rows"] if row["problem"]
     ]
@@ -93,9 +106,20 @@ def continuation_table(result: dict[str, Any]) -> RenderableType:
 def _cell(row: dict[str, Any], name: str) -> str:
     value, error = limit_of(row, name)
     if value is None or error is None:
-        return "none found" if row["ways"] else ""
+        return _not_found(row, name)
     mark = " back" if row["fate"] == "snaps" else ""
-    return f"{plain(round(value, 2))} +- {plain(round(error, 2))}{mark}"
+    axis = tilt_there(row, name)
+    there = "" if axis is None else f"\naxis then {plain(round(axis, 1))}"
+    return f"{plain(round(value, 2))} +- {plain(round(error, 2))}{mark}{there}"
+
+
+def _not_found(row: dict[str, Any], name: str) -> str:
+    """How far a way was followed without a snap; "" where there is no such way."""
+    for way in row["ways"]:
+        if way["way"] == name:
+            unit, scale = ("deg", 1.0) if way["kind"] == "tilt" else ("m", 1e3)
+            return f"none up to {plain(round(scale * way[f'searched_{unit}'], 1))}"
+    return ""
 
 
 def continuation_csv(result: dict[str, Any]) -> str:
@@ -112,9 +136,9 @@ def continuation_csv(result: dict[str, Any]) -> str:
             if way is None:
                 table.writerow([value, row["fate"], "", "", "", ""])
                 continue
-            limit, error = limit_of(row, named_way(way))
+            limit, error = limit_of(row, way["way"])
             tilt = way["kind"] == "tilt"
             scale = 1.0 if tilt else 1e-3
             found = ["", ""] if limit is None else [scale * limit, scale * (error or 0.0)]
-            table.writerow([value, row["fate"], named_way(way), *found, "deg" if tilt else "m"])
+            table.writerow([value, row["fate"], way["way"], *found, "deg" if tilt else "m"])
     return text.getvalue()

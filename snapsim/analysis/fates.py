@@ -15,7 +15,7 @@ from snapsim.analysis.cautions import CAUTIONS
 from snapsim.analysis.summary import number
 from snapsim.analysis.tables import cautions, plain
 from snapsim.simulation.fate import FateKind
-from snapsim.words.fates import fate_reason
+from snapsim.words.fates import fate_answer, fate_reason
 
 if TYPE_CHECKING:  # importing it loads the compiled magnetics
     from snapsim.landscape.fate_map import Axis, FateMap
@@ -26,8 +26,8 @@ LIMITS = (
     "A region narrower than a cell of the first grid can be missed.",
 )
 DRAFT = (
-    'Computed with "draft" cells (forces off by about 4 %); where the boundary lies with "normal"'
-    " cells stands under spots."
+    'Computed with "draft" cells: forces are mostly too small, by 2 to 11 % near a pole, so snaps'
+    ' begin earlier than drawn; where the boundary lies with "normal" cells stands under spots.'
 )
 
 
@@ -37,6 +37,7 @@ def fate_summary(found: FateMap) -> dict[str, Any]:
     energies = [f.energy for f in found.fates if f.kind == FateKind.SNAPS]
     return {
         "title": found.title,
+        "answer": fate_answer(found),
         "body": found.body,
         "first": _axis(found.first),
         "second": _axis(found.second),
@@ -48,6 +49,7 @@ def fate_summary(found: FateMap) -> dict[str, Any]:
             for b in found.boundaries
         ],
         "boundary_refined": found.whole,
+        "unrefined_cells": len(found.unrefined),
         "spots": [
             {
                 "second": number(s.second),
@@ -116,9 +118,13 @@ def fate_table(result: dict[str, Any]) -> RenderableType:
     if result["boundary_refined"]:
         lines.append(f"every boundary is bracketed to {step} {first['unit']}")
     else:
-        lines.append("boundaries are NOT fully refined: the limit on releases was reached")
+        lines.append(
+            "boundaries are NOT fully refined: the limit on releases was reached; a snap may begin"
+            f" anywhere in {result['unrefined_cells']} cells (dashed in the picture)"
+        )
     parts: list[RenderableType] = [
-        Text(f"{result['title']}: fate of {result['body']}", style="bold")
+        Text(result["answer"], style="bold" if result["boundary_refined"] else "bold red"),
+        Text(f"{result['title']}: fate of {result['body']}"),
     ]
     parts += [table, Text("\n".join(lines))]
     if result["spots"]:

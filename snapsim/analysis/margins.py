@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -13,6 +14,7 @@ from rich.text import Text
 from snapsim.analysis.cautions import CAUTIONS
 from snapsim.analysis.summary import number, numbers
 from snapsim.analysis.tables import cautions, plain
+from snapsim.words.margins import margin_answer, way_name, way_sentence
 
 if TYPE_CHECKING:  # importing it loads the compiled magnetics
     from snapsim.landscape.margin import Barrier, Margin
@@ -20,25 +22,20 @@ if TYPE_CHECKING:  # importing it loads the compiled magnetics
     from snapsim.landscape.thresholds import RefinedQuantity, Threshold
 
 LIMITS = (
+    "Ways are looked at in steps: a band narrower than a 24th of what was searched can be missed.",
     "A snap: let go at rest there, the part ends at a magnet. Speed gained on the way, a jerk of"
     " the hand and parts that move along are left out: a margin is no safe distance.",
     "The error bars cover the cells, not the material, the friction or the magnet's grade.",
 )
 
-FATES = {
-    "snaps": "let go now, it snaps to {reached}",
-    "stays": "let go now, it comes to rest without touching a magnet",
-    "goes away": "let go now, it falls out of the scene",
-    "unfinished": "let go now, it was not found where it goes",
-    "touches": "it already touches {reached}: see poses for how firmly it is held",
-}
-
 
 def margin_summary(report: Margin) -> dict[str, Any]:
     """Return what `snapsim margin --json` prints; SI, angles in degrees, None where none is."""
-    body = report.system.bodies[report.body]
+    body, names = report.system.bodies[report.body], [b.name for b in report.system.bodies]
+    answer = margin_answer(report.fate, body.name, report.reached, report.thresholds, names)
     return {
         "title": report.system.title,
+        "answer": answer,
         "body": body.name,
         "mass_kg": number(body.mass),
         "present": {
@@ -48,7 +45,7 @@ def margin_summary(report: Margin) -> dict[str, Any]:
             "load_N": numbers(report.load[:3]),
             "load_torque_Nm": numbers(report.load[3:]),
         },
-        "ways": [way_summary(t) for t in report.thresholds],
+        "ways": [way_summary(t, names) for t in report.thresholds],
         "barrier": None if report.barrier is None else _barrier(report.barrier),
         "accuracy": {
             "detail": report.system.detail,
@@ -72,22 +69,31 @@ def _pose(place: Place) -> dict[str, Any]:
     }
 
 
-def way_summary(t: Threshold) -> dict[str, Any]:
-    """Return one way: a tilt in degrees, any other in metres; keys say which."""
+def way_summary(t: Threshold, bodies: Sequence[str]) -> dict[str, Any]:
+    """Return one way: a tilt in degrees, any other in metres; keys say which. `bodies` by name."""
     tilt = t.kind == "tilt"
     unit, scale = ("deg", float(np.degrees(1.0))) if tilt else ("m", 1.0)
     found: dict[str, Any] = {
+        "way": way_name(t),
+        "sentence": way_sentence(t, bodies),
         "kind": t.kind,
         "axis" if tilt else "direction": numbers(t.direction),
         f"searched_{unit}": number(scale * t.searched),
+        "stopped_by_code": t.stop.why,
+        "stopped_by": None if t.stop.body is None else bodies[t.stop.body],
+        f"may_snap_from_{unit}": None if t.least is None else number(scale * t.least),
         **_quantity("snaps_beyond", t.beyond, unit, scale),
         **_quantity("safe_from", t.safe_from, unit, scale),
         "peak_hand_torque_Nm" if tilt else "peak_hand_force_N": number(t.effort),
         f"peak_at_{unit}": number(scale * t.effort_at),
+        "hand_work_J": number(t.work),
+        f"undecided_at_{unit}": None if t.undecided is None else number(scale * t.undecided),
+        "on_one_mesh_only": t.one_mesh,
         "place": None if t.place is None else _pose(t.place),
     }
     if tilt:
-        found |= {**_quantity("hand_torque_zero", t.balance, unit, scale), "ends_at": t.ended}
+        found |= _quantity("hand_torque_zero", t.balance, unit, scale)
+        found["pivot_m"] = None if t.pivot is None else numbers(t.pivot)
     return found
 
 
@@ -121,18 +127,18 @@ def _barrier(b: Barrier) -> dict[str, Any]:
 def margin_table(result: dict[str, Any]) -> RenderableType:
     """Return the tables of `margin` from its `margin_summary`."""
     present = result["present"]
-    said = FATES[present["fate"]].format(reached=present["reaches"])
     title = f"{result['title']}: margin of {result['body']} ({plain(result['mass_kg'])} kg)"
     angle = plain(round(present["axis_from_vertical_deg"], 2))
     parts: list[RenderableType] = [
-        Text(title, style="bold"),
-        Text(said, style="bold red" if present["fate"] != "stays" else ""),
+        Text(result["answer"], style="bold red" if present["fate"] != "stays" else "bold"),
+        Text(title),
         f"its axis is {angle} deg from the vertical; field and weight pull with"
         f" {_three(present['load_N'])} N and {_three(present['load_torque_Nm'])} N m",
     ]
     if result["ways"]:
         parts.append(_ways(result["ways"], present["fate"] == "snaps"))
     parts += _pass(result["barrier"], result["ways"], present["fate"] == "snaps")
+    parts += [Text(f"- {way['sentence']}") for way in result["ways"] if not _crossed(way)]
     cells = f"{result['accuracy']['coarse_cells']} and {result['accuracy']['cells']} cells"
     return Group(*parts, f"from {cells}", Text("\n".join(result["limits"])), cautions())
 
@@ -150,7 +156,7 @@ def _ways(ways: list[dict[str, Any]], snaps_now: bool) -> RenderableType:
         place = way["place"]
         effort = way["peak_hand_torque_Nm"] if tilt else way["peak_hand_force_N"]
         table.add_row(
-            escape(named_way(way)),
+            escape(way["way"]),
             _bar(way, key, unit, scale, shown),
             "" if place is None else plain(round(place["axis_from_vertical_deg"], 2)),
             f"{plain(effort)} {'N m' if tilt else 'N'}",
@@ -161,19 +167,18 @@ def _ways(ways: list[dict[str, Any]], snaps_now: bool) -> RenderableType:
     return table
 
 
-def named_way(way: dict[str, Any]) -> str:
-    """Return "tilt about +y", "push toward -x"."""
-    from snapsim.landscape.motion import towards
-
-    if way["kind"] == "tilt":
-        return f"tilt about {towards(np.array(way['axis']))}"
-    return f"{way['kind']} toward {towards(np.array(way['direction']))}"
+def _crossed(way: dict[str, Any]) -> bool:
+    """Whether a threshold was found on a way."""
+    unit = "deg" if way["kind"] == "tilt" else "m"
+    return way[f"snaps_beyond_{unit}"] is not None or way[f"safe_from_{unit}"] is not None
 
 
 def _bar(way: dict[str, Any], key: str, unit: str, scale: float, shown: str) -> str:
     value, error = way.get(f"{key}_{unit}"), way.get(f"{key}_error_{unit}")
     if value is None or error is None:
-        return "none found"
+        return (
+            "-" if way.get(f"searched_{unit}") is None or key == "hand_torque_zero" else "not found"
+        )
     return f"{plain(round(scale * value, 2))} +- {plain(round(scale * error, 2))} {shown}"
 
 
@@ -181,7 +186,7 @@ def _pass(
     barrier: dict[str, Any] | None, ways: list[dict[str, Any]], snaps_now: bool
 ) -> list[RenderableType]:
     if barrier is None:
-        return ["no pass to a magnet was found on these ways"] if ways else []
+        return ["no pass to a magnet was found as far as these ways were followed"] if ways else []
     most = "" if barrier["single_pass"] else "at most "
     energy = f"{most}{plain(barrier['energy_J'])} +- {plain(barrier['energy_error_J'])} J"
     speed, force = plain(barrier["nudge_speed_m_s"]), plain(barrier["hand_force_N"])

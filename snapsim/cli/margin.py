@@ -34,7 +34,7 @@ def margin(
     steps: Annotated[int, typer.Option(min=1, max=200, help="Steps of --against.")] = 8,
     way: Annotated[
         list[str] | None,
-        typer.Option(help="Only this: lift, approach, push or tilt. Repeatable; with --against."),
+        typer.Option(help="Only this: lift, approach, push or tilt. Repeatable."),
     ] = None,
     on: Annotated[
         str | None,
@@ -51,23 +51,29 @@ def margin(
     changes: Changes = None,
 ) -> None:
     """The point of no return: angle, distance, energy and hand force before a part snaps."""
-    if against is None and (way or on is not None):
-        raise InputError("goes with --against", key="--way" if way else "--on")
+    if against is None and on is not None:
+        raise InputError("goes with --against", key="--on")
     endings = (".csv",) if against is not None else ()
     target = Target(output, style, force, json, endings)
     if against is not None:
         return _against(file, body, against, steps, way, on, workers, changes, target)
-    return _as_placed(file, body, changes, target)
+    return _as_placed(file, body, _kinds(way), changes, target)
 
 
-def _as_placed(file: str, body: str | None, changes: list[str] | None, target: Target) -> None:
+def _as_placed(
+    file: str,
+    body: str | None,
+    kinds: tuple[WayKind, ...],
+    changes: list[str] | None,
+    target: Target,
+) -> None:
     import snapsim
     from snapsim.analysis.margins import margin_summary, margin_table
     from snapsim.cli.progress import stage_progress
 
     scene = snapsim.load_scene(file, changes or ())
     with stage_progress() as progress:
-        report = snapsim.margin(scene, body, progress)
+        report = snapsim.margin(scene, body, progress, kinds)
     if target.path is None or report.barrier is not None:
         _draw(report, target)
         return target.say("margin", margin_summary(report), margin_table)

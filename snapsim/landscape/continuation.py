@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from snapsim.arrays import Array
 from snapsim.landscape.thresholds import Threshold
 
 
@@ -24,7 +25,9 @@ class Row:
 class Continuation:
     """Rows in the order of the range of `key`, its numbers in `unit` ("" for a plain number).
 
-    `shown` is which of a value's numbers a plot shows; `title` the scene's, `body` the part's name.
+    `shown` is which of a value's numbers a plot shows; `title` the scene's, `body` the part's name,
+    `bodies` all names. `stands_at` (3,) [m]: the point on which the part was set down at the
+    first value (and at every other that turns it), None where it was not set down.
     """
 
     title: str
@@ -33,3 +36,5 @@ class Continuation:
     unit: str
     shown: int
     rows: tuple[Row, ...]
+    bodies: tuple[str, ...]
+    stands_at: Array | None = None

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Final
+
+import numpy as np
 
 from snapsim.arrays import Array, IntArray
 from snapsim.simulation.fate import Fate, FateKind
@@ -62,7 +64,8 @@ class FateMap:
     corners of the rectangles that fill the slice, counter-clockwise from the lower left.
 
     `whole`: every boundary is refined to the finest step; False where the limit on releases ended
-    that. `body` by name; `detail` of the cells.
+    that, and then `unrefined` (u,) are the numbers of the cells through which a boundary passes
+    somewhere. `body` by name; `detail` of the cells.
     """
 
     title: str
@@ -78,3 +81,54 @@ class FateMap:
     whole: bool
     wall: float = 0.0
     computed: int = 0
+    unrefined: IntArray = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+
+    @property
+    def unsafe_shift(self) -> float | None:
+        """How far along the first axis the boundary lay elsewhere with finer cells, at most, of the
+        spots looked at; infinite where it was not found again, None without spots."""
+        if not self.spots:
+            return None
+        away = (np.inf if s.found is None else abs(s.found - s.drawn) for s in self.spots)
+        return float(max(away))
+
+
+@dataclass(frozen=True)
+class Patch:
+    """A piece of a cell painted by what was computed at the nearest corners: `group` of their
+    fate, `outline` (k, 2) in the axes' units, numbers of these `points`."""
+
+    group: str
+    outline: Array
+    points: tuple[int, ...]
+
+
+def patches(found: FateMap) -> list[Patch]:
+    """Return the pieces that fill the slice; their rims are where boundaries are drawn.
+
+    A cell whose corners are of one group is one piece. Another is cut from the middles of the edges
+    between unlike corners, straight across for two of them, else to its centre.
+    """
+    groups = [group(f.kind) for f in found.fates]
+    return [p for cell in found.cells.tolist() for p in _pieces(cell, groups, found.point)]
+
+
+def _pieces(cell: Sequence[int], groups: Sequence[str], point: Array) -> list[Patch]:
+    corner, mine = point[list(cell)], [groups[n] for n in cell]
+    cuts = [k for k in range(4) if mine[k] != mine[(k + 1) % 4]]
+    if not cuts:
+        return [Patch(mine[0], corner, tuple(cell))]
+    middle = [0.5 * (corner[k] + corner[(k + 1) % 4]) for k in range(4)]
+    centre = [] if len(cuts) == 2 else [corner.mean(axis=0)]
+    pieces = []
+    for a, b in zip(cuts, [*cuts[1:], cuts[0] + 4], strict=True):
+        run = [k % 4 for k in range(a + 1, b + 1)]
+        outline = np.array([middle[a], *(corner[k] for k in run), middle[b % 4], *centre])
+        pieces.append(Patch(mine[run[0]], outline, tuple(cell[k] for k in run)))
+    return pieces
+
+
+def area(outline: Array) -> float:
+    """Return the area of an outline (k, 2), in the axes' units."""
+    x, y = outline.T
+    return 0.5 * abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1)))

@@ -22,7 +22,7 @@ bodies stay: a margin is no safe distance.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -39,7 +39,7 @@ from snapsim.landscape.place import Place
 from snapsim.landscape.rests import (
     body_number,
 )
-from snapsim.landscape.thresholds import RefinedQuantity, Threshold, Ways
+from snapsim.landscape.thresholds import KINDS, RefinedQuantity, Threshold, WayKind, Ways
 from snapsim.landscape.ways import PushWay, TiltWay
 from snapsim.simulation.system import System
 from snapsim.work.progress import Progress
@@ -79,21 +79,27 @@ class Margin:
     evaluations: int
 
 
-def margin(system: System, body: str | None = None, progress: Progress | None = None) -> Margin:
-    """Return how far a body is from snapping; raises InputError as `rests.body_number` does."""
+def margin(
+    system: System,
+    body: str | None = None,
+    progress: Progress | None = None,
+    kinds: Collection[WayKind] = KINDS,
+) -> Margin:
+    """Return how far a body is from snapping on some kinds of ways; raises InputError as
+    `rests.body_number` does."""
     number = body_number(system, body)
-    return _Measure(system, number, progress or (lambda what, done, of_all: None)).run()
+    return _Measure(system, number, progress or (lambda what, done, of_all: None)).run(kinds)
 
 
 class _Measure(Ways):
-    def run(self) -> Margin:
+    def run(self, kinds: Collection[WayKind]) -> Margin:
         """The present pose, every way, the pass."""
         touched = self.at_magnet()
         if touched:
             return self._margin("touches", min(touched), (), None)
         self.progress("letting go", 0, 1)
         now = self.let_go()
-        found = self.measured(now.fate == "snaps")
+        found = self.measured(now.fate == "snaps", kinds)
         self.progress("over the pass", 0, 1)
         barrier = self._barrier(now, found)
         return self._margin(now.fate, now.struck, tuple(t for _, t in found), barrier)

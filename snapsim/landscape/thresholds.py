@@ -5,7 +5,13 @@ part, let go at rest, ends at a magnet (a snap as `creep` decides it). Found by 
 coarse cells and halving the bracket there, then around it on fine ones; both meshes give the limit
 and the error bar (`simulation.refinement`). Displaced parts are let go with a turn of `NUDGE` about
 an axis oblique to the world's: no hand lets go exactly on a line of symmetry. In a turn the hand's
-torque has its peak and its zero: beyond that the part goes on by itself.
+torque has its peak and its zero: beyond that the part goes on by itself. Weakest is the way that
+costs the hand least:
+
+    work = max over 0 <= r <= s of U(p(s)) - U(p(r))        [J]
+
+up to the threshold, or up to where the way was followed: what falls on the way is lost. Where
+coarse cells find no snap, fine ones are asked at `SECOND_LOOK` places: coarse ones pull too little.
 """
 
 from __future__ import annotations
@@ -25,13 +31,13 @@ from snapsim.landscape.creep import (
     attractors,
     creep,
 )
-from snapsim.landscape.energy import EnergyLandscape
+from snapsim.landscape.energy import EnergyLandscape, EnergyLevel
 from snapsim.landscape.place import Place, moved
 from snapsim.landscape.rests import (
     descent_settings,
 )
 from snapsim.landscape.starts import search_box
-from snapsim.landscape.ways import TOUCHING, PushWay, TiltWay, pushes, turns
+from snapsim.landscape.ways import TOUCHING, PushWay, TiltWay, WayEnd, WayStop, pushes, turns
 from snapsim.simulation.refinement import TwoMeshes, estimate_scalar, two_meshes
 from snapsim.simulation.system import System
 from snapsim.work.progress import Progress
@@ -47,6 +53,12 @@ AT_MAGNET = 1e-3
 
 SAMPLES = 24
 """Places looked at along each way on coarse cells."""
+
+SECOND_LOOK = 6
+"""Places looked at on fine cells where coarse ones found no snap."""
+
+DOUBT = 0.25
+"""Error bar over a threshold that only one of the meshes shows."""
 
 FINENESS = {"shift": 1e-4, "turn": np.radians(0.05)}
 """Width of a bracket at which halving ends [m, rad]."""
@@ -72,12 +84,14 @@ class Threshold:
     axis of the turn.
 
     `beyond`: the least displacement [m] or angle [rad] that ends in a snap, None where none up to
-    `searched` does; `safe_from`: where the present pose already snaps, the least that does not.
-    `effort`: the largest force [N] along it, or torque [N m] about its pivot, that the hand must
-    give before the part goes; `effort_at` where [m, rad]; `balance`: in a tilt, the angle at which
-    that torque passes zero, None without one. `place` is where the part then is; `ended` what a
-    tilt met.
-    """
+    `searched` was found; `safe_from`: where the present pose already snaps, the least that does
+    not. `stop` says why no more than `searched` was looked at, `undecided` is the least at which it
+    was not found what becomes of the part, None where it always was. `effort`: the largest force
+    [N] along it, or torque [N m] about its pivot, that the hand must give before the part goes;
+    `effort_at` where [m, rad]; `work` [J] that it takes at least; `balance`: in a tilt, the angle
+    at which that torque passes zero, None without one. `place` is where the part then is; `pivot`
+    (3,) [m] what a tilt turns about there, None else. `one_mesh`: only one of the meshes shows the
+    threshold, and its bar is `DOUBT` of it."""
 
     kind: WayKind
     direction: Array
@@ -88,7 +102,22 @@ class Threshold:
     effort_at: float
     balance: RefinedQuantity | None
     place: Place | None
-    ended: str
+    pivot: Array | None
+    stop: WayStop
+    work: float = 0.0
+    undecided: float | None = None
+    one_mesh: bool = False
+
+    @property
+    def found(self) -> bool:
+        """Whether the outcome changes on this way."""
+        return self.beyond is not None or self.safe_from is not None
+
+    @property
+    def least(self) -> float | None:
+        """Where a snap begins to be possible [m, rad]: the threshold less its error bar; None
+        without one."""
+        return None if self.beyond is None else max(self.beyond.value - self.beyond.error, 0.0)
 
 
 class Ways:
@@ -115,14 +144,14 @@ class Ways:
     def measured(
         self, snaps_now: bool, kinds: Collection[WayKind] = KINDS
     ) -> list[tuple[PushWay | TiltWay, Threshold]]:
-        """Return every way of some kinds with its threshold."""
+        """Return every way of some kinds with its threshold, the weakest first."""
         ways: list[PushWay | TiltWay] = [*self._pushes(), *self._turns()]
         ways = [w for w in ways if kind_of(w) in kinds]
         found = []
         for k, way in enumerate(ways):
-            self.progress("how far each way", k, len(ways))
+            self.progress(f"how far: {kind_of(way)}", k, len(ways))
             found.append((way, self._threshold(way, snaps_now)))
-        return found
+        return sorted(found, key=lambda pair: _weakness(pair[1]))
 
     def _pushes(self) -> list[PushWay]:
         low, high = search_box(self.coarse)
@@ -130,41 +159,52 @@ class Ways:
         return pushes(self.coarse, self.constraints, self.place, farthest)
 
     def _turns(self) -> list[TiltWay]:
-        """Turns with some way to go."""
-        found = turns(self.coarse, self.constraints, self.place)
-        return [t for t in found if len(t.angle) > 2]
+        return turns(self.coarse, self.constraints, self.place)
 
     # -- one way ---------------------------------------------------------------------------------
 
     def _threshold(self, way: PushWay | TiltWay, snaps_now: bool) -> Threshold:
-        searched = way.longest if isinstance(way, TiltWay) else self._reach(way)
-        samples = np.linspace(0.0, searched, SAMPLES + 1)
-        crossing = self._crossing(way, samples, snaps_now)
+        searched, stop = self._reach(way)
+        self._undecided: float | None = None
+        crossing, one_mesh = self._crossing(way, searched, snaps_now)
         limit = None if crossing is None else float(crossing.fine)
-        effort, at = self._effort(way, searched if limit is None else limit)
+        effort, at, work = self._effort(way, searched if limit is None else limit)
+        tilt = isinstance(way, TiltWay)
+        place = None if limit is None else way.at(min(limit, searched))
         return Threshold(
-            kind_of(way),
-            way.axis if isinstance(way, TiltWay) else way.direction,
-            searched,
-            None if snaps_now else crossing,
-            crossing if snaps_now else None,
-            effort,
-            at,
-            self._balance(way) if isinstance(way, TiltWay) else None,
-            None if limit is None else way.at(min(limit, searched)),
-            way.ended if isinstance(way, TiltWay) else "",
+            kind=kind_of(way),
+            direction=way.axis if tilt else way.direction,  # type: ignore[union-attr]
+            searched=searched,
+            beyond=None if snaps_now else crossing,
+            safe_from=crossing if snaps_now else None,
+            effort=effort,
+            effort_at=at,
+            balance=self._balance(way) if tilt and searched > 0 else None,  # type: ignore[arg-type]
+            place=place,
+            pivot=way.pivot_at(limit or 0.0) if tilt else None,  # type: ignore[union-attr]
+            stop=stop,
+            work=work,
+            undecided=self._undecided,
+            one_mesh=one_mesh,
         )
 
-    def _reach(self, way: PushWay) -> float:
-        """How far a push can go before something is in the way [m]."""
+    def _reach(self, way: PushWay | TiltWay) -> tuple[float, WayStop]:
+        """How far a way can go [m, rad] before something is in the way, and what."""
+        if isinstance(way, TiltWay):
+            return way.longest, way.stop
         reached, step = 0.0, way.longest / SAMPLES
         while reached < way.longest and way.at(reached + step) is not None:
             reached += step
+        if reached >= way.longest:
+            return way.longest, WayStop(WayEnd.FARTHEST)
         low, high = reached, min(reached + step, way.longest)
         while high - low > 1e-4:
             middle = 0.5 * (low + high)
             low, high = (middle, high) if way.at(middle) is not None else (low, middle)
-        return low
+        stop = way.stop_at(high)
+        if stop.body in attractors(self.fine):
+            stop = WayStop(WayEnd.AT_MAGNET, stop.body)
+        return low, stop
 
     def fate(self, landscape: EnergyLandscape, way: PushWay | TiltWay, s: float) -> Crept | None:
         """What comes of letting go at s; None where the part cannot be there."""
@@ -182,7 +222,11 @@ class Ways:
         if place is not None and self._gap(place) < AT_MAGNET:
             return True
         found = self.fate(landscape, way, s)
-        return None if found is None else found.fate == "snaps"
+        if found is None or found.fate == "unfinished":
+            if self._undecided is None or s < self._undecided:
+                self._undecided = s
+            return None
+        return found.fate == "snaps"
 
     def _gap(self, place: Place) -> float:
         """Gap to the nearest attracting body [m]."""
@@ -190,15 +234,31 @@ class Ways:
         return float(self.constraints.gaps(place)[drawing].min(initial=np.inf))
 
     def _crossing(
-        self, way: PushWay | TiltWay, samples: Array, snaps_now: bool
-    ) -> RefinedQuantity | None:
-        """The first s at which the outcome is not the one at 0, on both meshes."""
+        self, way: PushWay | TiltWay, searched: float, snaps_now: bool
+    ) -> tuple[RefinedQuantity | None, bool]:
+        """The first s at which the outcome is not the one at 0, and whether one mesh alone has
+        it."""
+        if searched <= 0.0:
+            return None, False
+        coarse = self._first(self.coarse, way, np.linspace(0.0, searched, SAMPLES + 1), snaps_now)
+        if coarse is not None:
+            found = self._on_fine(way, coarse, searched, snaps_now)
+            return (found, False) if found is not None else (_doubted(coarse), True)
+        if snaps_now:
+            return None, False
+        again = np.linspace(0.0, searched, SECOND_LOOK + 1)
+        fine = self._first(self.fine, way, again, snaps_now)
+        return (None, False) if fine is None else (_doubted(fine), True)
+
+    def _first(
+        self, landscape: EnergyLandscape, way: PushWay | TiltWay, samples: Array, snaps_now: bool
+    ) -> float | None:
+        """The first s on one mesh, in a bracket halved; None where no sample shows it."""
         before = 0.0
         for s in samples[1:].tolist():
-            there = self._snaps(self.coarse, way, s)
+            there = self._snaps(landscape, way, s)
             if there is not None and there != snaps_now:
-                coarse = self._halved(self.coarse, way, before, s, snaps_now)
-                return self._on_fine(way, coarse, float(samples[-1]), snaps_now)
+                return self._halved(landscape, way, before, s, snaps_now)
             before = s
         return None
 
@@ -241,23 +301,23 @@ class Ways:
         estimate = estimate_scalar(coarse, fine, self.meshes)
         return RefinedQuantity(float(estimate.value), float(estimate.error + left), coarse, fine)
 
-    def _effort(self, way: PushWay | TiltWay, until: float) -> tuple[float, float]:
-        """Largest force or torque of the hand up to `until`, and where; 0 where it need not."""
-        best, at = 0.0, 0.0
+    def _effort(self, way: PushWay | TiltWay, until: float) -> tuple[float, float, float]:
+        """Largest force or torque of the hand up to `until`, and where, 0 where it need not; and
+        the work [J]."""
+        best, at, lowest, top = 0.0, 0.0, np.inf, 0.0
         for s in np.linspace(0.0, until, SAMPLES + 1).tolist():
-            needed = self._needed(self.coarse, way, s)
-            if needed is not None and needed > best:
+            place = way.at(s)
+            if place is None:
+                continue
+            level = self.coarse.at(place)
+            lowest = min(lowest, level.energy)
+            top = max(top, level.energy - lowest)
+            needed = _needed(way, s, place, level)
+            if needed > best:
                 best, at = needed, s
-        fine = self._needed(self.fine, way, at) if best > 0 else None
-        return (best if fine is None else max(fine, 0.0)), at
-
-    def _needed(self, landscape: EnergyLandscape, way: PushWay | TiltWay, s: float) -> float | None:
-        if isinstance(way, TiltWay):
-            return way.torque(landscape, s)
-        place = way.at(s)
-        if place is None:
-            return None
-        return float(landscape.at(place).slope[:3] @ way.direction)
+        place = way.at(at) if best > 0 else None
+        fine = best if place is None else _needed(way, at, place, self.fine.at(place))
+        return max(fine, 0.0), at, top
 
     def _balance(self, way: TiltWay) -> RefinedQuantity | None:
         """The angle at which the hand's torque passes zero downward, on both meshes."""
@@ -278,6 +338,23 @@ class Ways:
                 return self.quantity(coarse, float(fine))
             width *= 2
         return None
+
+
+def _needed(way: PushWay | TiltWay, s: float, place: Place, level: EnergyLevel) -> float:
+    """Force [N] or torque [N m] of the hand at s, where the part is at a place."""
+    if isinstance(way, TiltWay):
+        return float(level.slope @ way.motion(place, s))
+    return float(level.slope[:3] @ way.direction)
+
+
+def _doubted(s: float) -> RefinedQuantity:
+    """A threshold that one mesh alone shows."""
+    return RefinedQuantity(s, DOUBT * s, s, s)
+
+
+def _weakness(t: Threshold) -> tuple[bool, float]:
+    """Ways that end in a snap first, and of these those that take the least work."""
+    return not t.found, t.work
 
 
 def kind_of(way: PushWay | TiltWay) -> WayKind:

@@ -1,10 +1,11 @@
 """Ways in which a hand can move a part from where it is: lift, push, approach, tilt.
 
 A way is a family of places p(s), s >= 0, p(0) the present one: displacements along a fixed
-direction [m], or turns [rad] about the edge on which the part stands (going over to the next edge
-where that touches), about its hinge, about the point where its string is tied, or about its centre
-of mass where nothing holds it. Contacts are kept, overlaps end the way. Along a turn by b about an
-axis u through a pivot p the hand's torque is
+direction [m], or turns [rad] about whatever the part stands on at that angle (hub, then rim, then
+the next edge: the part is set down anew at every angle and turns about its lowest contact), about
+its hinge, about the point where its string is tied, or about its centre of mass where nothing holds
+it. Contacts are kept; a body in the way ends the way, and `WayEnd` says so: what lies beyond was
+not looked at. Along a turn by b about an axis u through a pivot p the hand's torque is
 
     tau = dU/db = dU/dd . (u x (x - p), u)        [N m]
 
@@ -16,6 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
 
@@ -30,11 +32,36 @@ from snapsim.numerics import rotations
 TURN = np.radians(1.5)
 """Step of a turn [rad]."""
 
-FACE = 0.5
-"""Width of a support over the body's size from which the part has come to lie on a face."""
+NARROW = 0.01
+"""Share of a step to which the last place before a body in the way is found."""
+
+ASIDE = 0.985
+"""Cosine up to which the level way to the nearest magnet is a direction of its own: 10 deg."""
 
 TOUCHING = 2e-6
 """Gap [m] below which a contact may be a pivot."""
+
+
+class WayEnd(StrEnum):
+    """Why a way goes no farther; the value stands in files, `words.ways` says it."""
+
+    FARTHEST = "farthest"
+    """As far as was meant to be looked."""
+    HALF_TURN = "half a turn"
+    AT_MAGNET = "at a magnet"
+    """The part meets a body that attracts it."""
+    BLOCKED = "blocked"
+    """Another body is in the way."""
+    TIED = "tied"
+    """A string, a hinge's stop or a slide's end lets it go no farther."""
+
+
+@dataclass(frozen=True)
+class WayStop:
+    """Where a way ended: why, and the number of the `body` that it met, None for none."""
+
+    why: WayEnd
+    body: int | None = None
 
 
 @dataclass(frozen=True)
@@ -49,26 +76,56 @@ class PushWay:
 
     def at(self, s: float) -> Place | None:
         """Return the place at s [m]; None where something is in the way."""
-        shift = np.concatenate([s * self.direction, np.zeros(3)])
-        there = moved(self.start, shift)
+        there = moved(self.start, _shift(s * self.direction))
         if self.constraints.gaps(there).min(initial=np.inf) < -1e-4:
             return None
         tied = 0.5 * s if self.constraints.joints else 0.0
         return self.constraints.restored(there, 2e-3 + tied)
+
+    def stop_at(self, s: float) -> WayStop:
+        """Return what is in the way at s [m], where `at` has no place."""
+        gaps = self.constraints.gaps(moved(self.start, _shift(s * self.direction)))
+        if not len(gaps) or gaps.min() > 1e-4:
+            return WayStop(WayEnd.TIED)
+        body = int(self.constraints.others[int(np.argmin(gaps))])
+        return WayStop(WayEnd.BLOCKED, body)
+
+
+@dataclass(frozen=True)
+class Footing:
+    """What a part stands on while it is turned: numbers of the bodies that are the `support`, and
+    `rise` (3,), the way up; without support it hangs or floats and is not set down."""
+
+    constraints: Constraints
+    support: frozenset[int]
+    rise: Array
+
+    def set_down(self, place: Place) -> Place:
+        """Return the place shifted along the vertical until it just touches what it stands on."""
+        if not self.support:
+            return place
+        mine = np.isin(self.constraints.others, list(self.support))
+        for _ in range(12):
+            gap = float(self.constraints.gaps(place)[mine].min())
+            if 0 <= gap < TOUCH:
+                break
+            place = Place(place.position - (gap - 0.2 * TOUCH) * self.rise, place.quaternion)
+        return place
 
 
 @dataclass(frozen=True)
 class TiltWay:
     """A turn about `axis` (3,): `angle` (k,) [rad] rising from 0, each a place and `pivot` (3,).
 
-    `ended` says what it met: "a face", a body's name, or "half a turn".
+    `stop` says what it met; `footing` is what the part stands on.
     """
 
     axis: Array
     angle: Array
     places: tuple[Place, ...]
     pivot: Array
-    ended: str
+    stop: WayStop
+    footing: Footing
 
     @property
     def longest(self) -> float:
@@ -80,8 +137,10 @@ class TiltWay:
         if s > self.longest + 1e-12:
             return None
         k = int(np.searchsorted(self.angle, s, side="right")) - 1
+        if s - self.angle[k] < 1e-12:
+            return self.places[k]
         turn = (s - self.angle[k]) * self.axis
-        return turned_about(self.places[k], self.pivot[k], turn)
+        return self.footing.set_down(turned_about(self.places[k], self.pivot[k], turn))
 
     def pivot_at(self, s: float) -> Array:
         """Return the pivot (3,) at an angle [rad]."""
@@ -92,9 +151,17 @@ class TiltWay:
         """Return the hand's torque [N m] at an angle."""
         place = self.at(s)
         assert place is not None
+        return float(landscape.at(place).slope @ self.motion(place, s))
+
+    def motion(self, place: Place, s: float) -> Array:
+        """Return the change of place (6,) per angle at s, where the part is at `place`."""
         arm = place.position - self.pivot_at(s)
-        change = np.concatenate([np.cross(self.axis, arm), self.axis])
-        return float(landscape.at(place).slope @ change)
+        return np.concatenate([np.cross(self.axis, arm), self.axis])
+
+
+def _shift(vector: Array) -> Array:
+    """A change of place (6,) that turns nothing."""
+    return np.concatenate([vector, np.zeros(3)])
 
 
 def up(landscape: EnergyLandscape) -> Array:
@@ -164,6 +231,9 @@ def _axes(landscape: EnergyLandscape, constraints: Constraints, start: Place) ->
     axes = [a - (a @ rise) * rise for a in np.eye(3)]
     level = [a / np.linalg.norm(a) for a in axes if np.linalg.norm(a) > 0.5]
     limits = constraints.limits(start, TOUCHING)
+    toward = _level_toward_magnet(landscape, start, rise)
+    if toward is not None and all(abs(toward @ a) < ASIDE for a in level):
+        level.append(np.cross(rise, toward))
     if len(limits.other):
         lean = start.position - limits.point.mean(axis=0)
         lean = lean - (lean @ rise) * rise
@@ -173,28 +243,55 @@ def _axes(landscape: EnergyLandscape, constraints: Constraints, start: Place) ->
     return level
 
 
+def _level_toward_magnet(landscape: EnergyLandscape, start: Place, rise: Array) -> Array | None:
+    """The level unit vector (3,) to the middle of the nearest attracting body; None above it."""
+    centres = landscape.system.start.pose.position[sorted(attractors(landscape))]
+    if not len(centres):
+        return None
+    way = centres[int(np.argmin(np.linalg.norm(centres - start.position, axis=1)))] - start.position
+    way = way - (way @ rise) * rise
+    size = float(np.linalg.norm(way))
+    return None if size < 0.05 * landscape.radius else way / size
+
+
 def turn(
     landscape: EnergyLandscape, constraints: Constraints, start: Place, axis: Array
 ) -> TiltWay:
-    """Turn the part about an axis (3,) from where it is until it meets something."""
+    """Turn the part about an axis (3,) from where it is, half round or until a body is in the way.
+
+    A part that has come to lie on another face goes on over that face's far edge.
+    """
     support = frozenset(constraints.touched(start, TOUCHING)) - attractors(landscape)
+    footing = Footing(constraints, support, up(landscape))
     pivot_of = _pivots(landscape, constraints, start, axis, support)
-    angle, places, pivots, ended = [0.0], [start], [pivot_of(start)], "half a turn"
-    for k in range(1, int(np.pi / TURN) + 1):
-        pivot = pivots[-1]
-        there = turned_about(places[-1], pivot, TURN * axis)
-        there = _set_down(constraints, there, support, up(landscape))
-        hit = _hit(constraints, there, support)
+    angle, places, pivots = [0.0], [start], [pivot_of(start)]
+    stop = WayStop(WayEnd.HALF_TURN)
+    for k in range(1, round(np.pi / TURN) + 1):
+        there = footing.set_down(turned_about(places[-1], pivots[-1], TURN * axis))
+        hit, share = _hit(constraints, there, support), 1.0
         if hit is not None:
-            ended = landscape.system.bodies[hit].name
-            break
-        angle.append(k * TURN)
+            drawn = hit in attractors(landscape)
+            stop = WayStop(WayEnd.AT_MAGNET if drawn else WayEnd.BLOCKED, hit)
+            there, share = _up_to(footing, places[-1], pivots[-1], axis)
+        angle.append((k - 1 + share) * TURN)
         places.append(there)
         pivots.append(pivot_of(there))
-        if k > 1 and support and _on_face(landscape, constraints, there, axis):
-            ended = "a face"
+        if hit is not None:
             break
-    return TiltWay(axis, np.array(angle), tuple(places), np.array(pivots), ended)
+    return TiltWay(axis, np.array(angle), tuple(places), np.array(pivots), stop, footing)
+
+
+def _up_to(footing: Footing, place: Place, pivot: Array, axis: Array) -> tuple[Place, float]:
+    """The last place of a step of the turn before something is in the way, and its share."""
+    low, high, last = 0.0, 1.0, place
+    while high - low > NARROW:
+        middle = 0.5 * (low + high)
+        there = footing.set_down(turned_about(place, pivot, middle * TURN * axis))
+        if _hit(footing.constraints, there, footing.support) is None:
+            low, last = middle, there
+        else:
+            high = middle
+    return last, low
 
 
 def _pivots(
@@ -226,21 +323,6 @@ def _pivots(
     return edge
 
 
-def _set_down(
-    constraints: Constraints, place: Place, support: frozenset[int], rise: Array
-) -> Place:
-    """The place shifted along the vertical until it just touches what it stands on."""
-    if not support:
-        return place
-    mine = np.isin(constraints.others, list(support))
-    for _ in range(12):
-        gap = float(constraints.gaps(place)[mine].min())
-        if 0 <= gap < TOUCH:
-            break
-        place = Place(place.position - (gap - 0.2 * TOUCH) * rise, place.quaternion)
-    return place
-
-
 def _hit(constraints: Constraints, place: Place, support: frozenset[int]) -> int | None:
     """Number of a body in the way, not the support."""
     gaps = constraints.gaps(place)
@@ -250,19 +332,3 @@ def _hit(constraints: Constraints, place: Place, support: frozenset[int]) -> int
         if gap < -1e-4:
             return int(other)
     return None
-
-
-def _on_face(
-    landscape: EnergyLandscape, constraints: Constraints, place: Place, axis: Array
-) -> bool:
-    """True where the support is wide across the axis: the part lies on another face.
-
-    Looked for within the next step of the turn, which would tip it over that face's far edge.
-    """
-    reach = 2 * float(landscape.body.shape.extents.max()) * TURN
-    limits = constraints.limits(place, reach)
-    if len(limits.other) < 2:
-        return False
-    across = np.cross(axis, limits.normal.mean(axis=0))
-    spread = limits.point @ across
-    return float(spread.max() - spread.min()) > FACE * 2 * landscape.radius

@@ -4,6 +4,10 @@ At each value the scene is read anew, the part set down on its support where ask
 threshold of every way found on two meshes (`landscape.thresholds`). A value at which the
 scene cannot be (an overlap, a part already at the magnet) is a row that says so. Values are
 independent of each other and go to processes of their own.
+
+Where the key turns the part that is set down, its lowest point stays where it is at the first value
+of the range: else the point that it turns about would wander under the magnet with the angle, and
+one tilt would have another critical angle at every value.
 """
 
 from __future__ import annotations
@@ -20,7 +24,7 @@ from snapsim.landscape.thresholds import WayKind, Ways
 from snapsim.scenario.loading import scene_from_text
 from snapsim.scenario.spans import Span
 from snapsim.simulation.system import System
-from snapsim.study.place import set_down
+from snapsim.study.place import set_down, shifted_to, stands_at
 from snapsim.study.runner import processes
 from snapsim.work.processes import each_apart
 from snapsim.work.progress import Progress
@@ -54,9 +58,10 @@ def continuation(
         if progress is not None:
             progress(f"margins over {given.span.key}", len(rows), given.steps + 1)
     ordered = tuple(rows[k] for k in sorted(rows))
-    span = given.span
+    span, names = given.span, tuple(b.name for b in system.bodies)
+    stands = None if given.on is None else stands_at(system, body)
     return Continuation(
-        system.title, system.bodies[body].name, span.key, span.unit, span.shown, ordered
+        system.title, names[body], span.key, span.unit, span.shown, ordered, names, stands
     )
 
 
@@ -90,6 +95,17 @@ def row_at(given: Against, index: int) -> Row:
 
 
 def _system(given: Against, index: int) -> tuple[System, int]:
+    system, body = _set_down(given, index)
+    if index == 0 or given.on is None:
+        return system, body
+    first, _ = _set_down(given, 0)
+    was, now = (s.start.pose.quaternion[body] for s in (first, system))
+    if abs(was @ now) > 1 - 1e-12:
+        return system, body
+    return shifted_to(system, body, stands_at(first, body), given.on), body
+
+
+def _set_down(given: Against, index: int) -> tuple[System, int]:
     changes = (*given.changes, given.span.change(index, given.steps))
     system = scene_from_text(given.scene, given.file, changes)
     body = body_number(system, given.body)

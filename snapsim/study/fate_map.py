@@ -29,7 +29,7 @@ from snapsim.landscape.fate_map import (
 )
 from snapsim.landscape.rests import body_number
 from snapsim.mechanics.ending import Ending, EndReason
-from snapsim.numerics.quartering import LabelMap, Point, boundaries, corners, refine
+from snapsim.numerics.quartering import LabelMap, Point, boundaries, corners, is_mixed, refine
 from snapsim.run.fate import attracting, fate
 from snapsim.scenario.loading import scene_from_text
 from snapsim.scenario.spans import Span
@@ -237,6 +237,10 @@ def _assembled(given: Slice, desk: _FateDesk, found: LabelMap) -> FateMap:
         boundaries=tuple(lines),
         spots=(),
         whole=found.whole,
+        unrefined=np.array(
+            [n for n, c in enumerate(found.cells) if c[2] > 1 and is_mixed(c, found.labels)],
+            dtype=np.int64,
+        ),
     )
 
 

@@ -6,10 +6,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from snapsim.arrays import Array
 from snapsim.errors import InputError
 from snapsim.landscape import spacing
 from snapsim.landscape.constraints import Constraints
 from snapsim.landscape.place import Place, with_one_at
+from snapsim.landscape.ways import TOUCHING
 from snapsim.simulation.system import System
 
 
@@ -30,6 +32,23 @@ def set_down(system: System, body: int, on: str | None) -> System:
         return system
     support = system.number(on, "--on")
     return _with(system, body, spacing.set_down(system, body, _place(system, body), support))
+
+
+def stands_at(system: System, body: int) -> Array:
+    """Return the point (3,) [m] in the middle of what the body touches; its centre for nothing."""
+    place = _place(system, body)
+    found = Constraints(system, body).limits(place, TOUCHING).point
+    return found.mean(axis=0) if len(found) else place.position
+
+
+def shifted_to(system: System, body: int, point: Array, on: str | None) -> System:
+    """Return the system with a body that was set down shifted level so that it stands at `point`
+    (3,), and set down again."""
+    rise = -system.gravity / max(float(np.linalg.norm(system.gravity)), 1e-300)
+    way = point - stands_at(system, body)
+    place = _place(system, body)
+    level = Place(place.position + way - (way @ rise) * rise, place.quaternion)
+    return set_down(_with(system, body, level), body, on)
 
 
 def placed(system: System, placement: Placement) -> System:

@@ -34,6 +34,7 @@ def gear_blank():
 
 
 def tilt_up(report):
+    """The weakest tilt; the other way round goes over the far edge once it has lain flat."""
     return next(t for t in report.thresholds if t.kind == "tilt" and t.beyond is not None)
 
 

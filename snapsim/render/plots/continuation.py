@@ -50,8 +50,12 @@ def continuation_plot(values: Array, label: str, branches: Sequence[Branch], tit
             axis.set_ylim(bottom=0)
             axis.legend(loc="best")
         if not panels:
-            axes[0].text(0.5, 0.5, "no snap found on any way", ha="center", va="center")
+            axes[0].text(
+                0.5, 0.5, "no snap found on these ways as far as they were followed",
+                ha="center", va="center", transform=axes[0].transAxes,
+            )  # fmt: skip
         axes[-1].set_xlabel(label)
+        axes[-1].set_xlim(float(values.min()), float(values.max()))
 
     return Plot(0.9 + PANEL * max(1, len(panels)), draw)
 

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from snapsim.arrays import Array
-from snapsim.landscape.fate_map import DOES_NOT_SNAP, Axis, FateMap, group
+from snapsim.arrays import Array, BoolArray
+from snapsim.landscape.fate_map import DOES_NOT_SNAP, Axis, FateMap, area, patches
+from snapsim.landscape.fate_map import Patch as Piece
 from snapsim.render.plots.figure import Plot
 from snapsim.render.plots.style import DASHES, Paper, entitle
 from snapsim.simulation.fate import FateKind
@@ -16,6 +17,7 @@ from snapsim.words.fates import FATES
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.cm import ScalarMappable
     from matplotlib.figure import Figure
 
 HEIGHT: Final = 6.2
@@ -32,6 +34,8 @@ NAMES: Final = {
     "rotation.angle": "angle", "position.x": "x", "position.y": "y", "position.z": "height",
 }  # fmt: skip
 """Plain words for the ends of keys."""
+
+UNREFINED: Final = "NOT refined: a snap may\nbegin anywhere in dashed cells"
 
 LEAST: Final = 0.02
 """Share of the slice from which a region is named inside the picture."""
@@ -51,9 +55,11 @@ def _draw(figure: Figure, paper: Paper, found: FateMap, title: str) -> None:
     low, high = (some.min(), some.max()) if len(some) else (0.1, 10.0)
     norm = LogNorm(max(low, 1e-3 * high), 1.001 * high, clip=True)
     shades = ScalarMappable(norm, "cividis")
-    groups = _groups(found)
+    pieces = patches(found)
+    groups = [p.group for p in pieces]
     for name in PATTERNS:
-        _fill(axes, paper, found, [k for k, g in enumerate(groups) if g == name], name, shades)
+        _fill(axes, paper, found, [p for p in pieces if p.group == name], name, shades)
+    _unrefined(axes, paper, found)
     for boundary in found.boundaries:
         snap = FateKind.SNAPS in boundary.between
         axes.plot(*boundary.line.T, color=paper.page, lw=5.0 if snap else 3.0, zorder=4)
@@ -62,7 +68,7 @@ def _draw(figure: Figure, paper: Paper, found: FateMap, title: str) -> None:
             ls="-" if snap else DASHES[2], zorder=5,
         )  # fmt: skip
     _spots(axes, paper, found)
-    _name_regions(axes, paper, found, groups)
+    _name_regions(axes, paper, found, pieces)
     bar = figure.colorbar(shades, ax=axes, shrink=0.9)
     bar.set_label("energy of the blow [J]")
     axes.set(xlim=_limits(found.first), ylim=_limits(found.second))
@@ -72,41 +78,31 @@ def _draw(figure: Figure, paper: Paper, found: FateMap, title: str) -> None:
     _key(figure, paper, found, groups)
 
 
-def _groups(found: FateMap) -> list[str]:
-    """The group that most corners of each cell have; of equals, the one snapping is not."""
-    names = [group(f.kind) for f in found.fates]
-    order = list(PATTERNS)
-    out = []
-    for cell in found.cells.tolist():
-        mine = [names[n] for n in cell]
-        out.append(max(mine, key=lambda g: (mine.count(g), order.index(g))))
-    return out
-
-
 def _fill(
-    axes: Axes, paper: Paper, found: FateMap, cells: Sequence[int], name: str, shades: object
+    axes: Axes,
+    paper: Paper,
+    found: FateMap,
+    pieces: Sequence[Piece],
+    name: str,
+    shades: ScalarMappable,
 ) -> None:
-    """Cells of one group: coloured by energy, or blank where nothing was struck."""
+    """Pieces of one group: coloured by energy, or blank where nothing was struck."""
     from matplotlib.collections import PolyCollection
 
-    if not cells:
+    if not pieces:
         return
-    energy = np.array([f.energy for f in found.fates])
-    mine = np.array([group(f.kind) == name for f in found.fates])
-    corner = found.cells[list(cells)]
     colours = []
-    for four in corner:
-        own = energy[four[mine[four]]]
-        value = float(own.mean()) if len(own) else 0.0
-        colours.append(shades.to_rgba(value) if value > 0 else paper.iron)  # type: ignore[attr-defined]
-    polygons = found.point[corner]
+    for piece in pieces:
+        value = float(np.mean([found.fates[n].energy for n in piece.points]))
+        colours.append(shades.to_rgba(np.array(value)) if value > 0 else paper.iron)
+    polygons = [piece.outline for piece in pieces]
     axes.add_collection(
-        PolyCollection(list(polygons), facecolors=colours, edgecolors="face", linewidths=0.3)
+        PolyCollection(polygons, facecolors=colours, edgecolors="face", linewidths=0.3)
     )
     if PATTERNS[name]:
         axes.add_collection(
             PolyCollection(
-                list(polygons),
+                polygons,
                 facecolors="none",
                 edgecolors="#FFFFFF",
                 linewidths=0,
@@ -115,6 +111,25 @@ def _fill(
                 zorder=2,
             )
         )
+
+
+def _unrefined(axes: Axes, paper: Paper, found: FateMap) -> None:
+    """Mark cells in which a boundary lies somewhere, and say so across the picture."""
+    from matplotlib.collections import PolyCollection
+
+    if found.whole:
+        return
+    axes.add_collection(
+        PolyCollection(
+            list(found.point[found.cells[found.unrefined]]), facecolors="none",
+            edgecolors=paper.warn, linewidths=1.6, linestyles="--", zorder=6,
+        )
+    )  # fmt: skip
+    axes.text(
+        0.5, 0.985, UNREFINED, transform=axes.transAxes, ha="center", va="top", size=11,
+        weight="bold", color=paper.warn, zorder=9,
+        bbox={"facecolor": paper.page, "edgecolor": paper.warn, "pad": 4.0},
+    )  # fmt: skip
 
 
 def _spots(axes: Axes, paper: Paper, found: FateMap) -> None:
@@ -128,24 +143,24 @@ def _spots(axes: Axes, paper: Paper, found: FateMap) -> None:
     )  # fmt: skip
 
 
-def _name_regions(axes: Axes, paper: Paper, found: FateMap, groups: Sequence[str]) -> None:
+def _name_regions(axes: Axes, paper: Paper, found: FateMap, pieces: Sequence[Piece]) -> None:
     """Say what happens in the middle of each large region."""
-    corner = found.point[found.cells]
-    size = np.ptp(corner, axis=1)
-    area = size[:, 0] * size[:, 1]
-    for name in sorted(set(groups)):
-        mine = np.array([g == name for g in groups])
-        if area[mine].sum() < LEAST * area.sum():
+    groups = np.array([p.group for p in pieces])
+    size = np.array([area(p.outline) for p in pieces])
+    centre = np.array([p.outline.mean(axis=0) for p in pieces])
+    for name in sorted(set(groups.tolist())):
+        mine = groups == name
+        if size[mine].sum() < LEAST * size.sum():
             continue
-        at = _middle(corner.mean(axis=1), mine, area, found)
+        at = _middle(centre, mine, found)
         axes.text(
             *at, name, ha="center", va="center", size=13.5, weight="bold", color=paper.ink,
             zorder=8, bbox={"facecolor": paper.page, "edgecolor": paper.ink, "pad": 4.0},
         )  # fmt: skip
 
 
-def _middle(centre: Array, mine: Array, area: Array, found: FateMap) -> tuple[float, float]:
-    """The cell of a region farthest from everything that is not of it, and from the frame."""
+def _middle(centre: Array, mine: BoolArray, found: FateMap) -> tuple[float, float]:
+    """The piece of a region farthest from everything that is not of it, and from the frame."""
     wide = np.array([abs(a.high - a.low) for a in (found.first, found.second)])
     low = np.array([min(a.low, a.high) for a in (found.first, found.second)])
     scaled = (centre - low) / wide
@@ -174,9 +189,17 @@ def _key(figure: Figure, paper: Paper, found: FateMap, groups: Sequence[str]) ->
         entries.append(Line2D([], [], color=paper.ink, lw=2.6, label="boundary of the snap"))
     if any(s.found is not None for s in found.spots):
         mark = {"ls": "", "marker": "D", "ms": 9, "mfc": paper.accent, "mec": paper.page}
-        label = f'same, found with "{found.spots[0].detail}" cells'
+        label = f'same, found with "{found.spots[0].detail}" cells{_aside(found)}'
         entries.append(Line2D([], [], label=label, **mark))  # type: ignore[arg-type]
     figure.legend(handles=entries, loc="outside lower center", ncols=2, borderaxespad=1.2)
+
+
+def _aside(found: FateMap) -> str:
+    """How far the boundary moves with finer cells, of the spots found again."""
+    away = [abs(s.found - s.drawn) for s in found.spots if s.found is not None]
+    lost = len(found.spots) - len(away)
+    more = f"; {lost} not found again" if lost else ""
+    return f": up to {max(away):.2g} {found.first.unit} aside{more}"
 
 
 def _label(axis: Axis) -> str:
