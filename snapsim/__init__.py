@@ -158,18 +158,22 @@ def release(
     scene: System,
     progress: Callable[[float, float], None] | None = None,
     accuracy: bool = False,
+    twins: int = 0,
 ) -> Trajectory:
     """Let the free bodies go and return their motion; raises InputError on an overlap.
 
     `progress` is called with the simulated time [s] and the largest present speed [m/s]. With
     `accuracy` the release runs on a second, coarse mesh too; the result's `accuracy` has error
-    bars, or says that the outcome depends on the mesh.
+    bars, or says that the outcome depends on the mesh. With `twins`, as many runs begun a millionth
+    otherwise say which figures repeat (the result's `twins`; None: not checked).
     """
-    from snapsim.run.release import release
     from snapsim.run.release_accuracy import release_with_accuracy
+    from snapsim.run.twins import release_with_twins
 
     _make_ready()
-    return release_with_accuracy(scene, progress) if accuracy else release(scene, progress)
+    if accuracy:
+        return release_with_accuracy(scene, progress, twins=twins)
+    return release_with_twins(scene, twins, progress)
 
 
 def write_run(trajectory: Trajectory, path: str | PathLike[str], force: bool = False) -> None:

@@ -13,9 +13,10 @@ from rich.table import Table
 from rich.text import Text
 
 from snapsim.analysis.cautions import CAUTIONS
+from snapsim.analysis.figures import plain
 from snapsim.analysis.margins import LIMITS, way_summary
 from snapsim.analysis.summary import number, numbers
-from snapsim.analysis.tables import cautions, plain
+from snapsim.analysis.tables import cautions
 
 if TYPE_CHECKING:
     from snapsim.landscape.continuation import Continuation, Row

@@ -11,8 +11,9 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from snapsim.analysis.figures import plain
 from snapsim.analysis.summary import number, numbers
-from snapsim.analysis.tables import cautions, plain
+from snapsim.analysis.tables import cautions
 
 if TYPE_CHECKING:
     from snapsim.landscape.curves import DistanceCurve, ForceMap

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from snapsim.analysis.repeats import twins_summary
 from snapsim.arrays import Array
 from snapsim.mechanics.chipping import chipping
-from snapsim.numerics import rotations
-from snapsim.simulation.trajectory import Audit, Impact, Load, Trajectory
+from snapsim.simulation.trajectory import Audit, Impact, Load, Trajectory, kinetic_energy
 from snapsim.words.chipping import CHIPPING
 from snapsim.words.endings import ending_words, parting_words
 from snapsim.words.meshes import with_mesh_words
@@ -49,6 +49,7 @@ def summary(trajectory: Trajectory) -> dict[str, Any]:
             "wall_s": number(t.cost.wall),
         },
         "accuracy": _accuracy(t),
+        "twins": twins_summary(t.twins, len(t.impacts)),
     }
 
 
@@ -148,20 +149,6 @@ def _bodies(t: Trajectory) -> dict[str, Any]:
         }
         for i, body in enumerate(t.system.bodies)
     }
-
-
-def kinetic_energy(t: Trajectory, body: int) -> Array:
-    """Return the kinetic energy (k,) [J] of body number `body` at the stored frames.
-
-    K = 1/2 m v.v + 1/2 w.I w with the spin w turned into body axes.
-    """
-    part = t.system.bodies[body]
-    if part.fixed:
-        return np.zeros(len(t.time))
-    spin = rotations.rotate_back(t.quaternion[:, body], t.spin[:, body])
-    linear: Array = 0.5 * part.mass * np.sum(t.velocity[:, body] ** 2, axis=1)
-    turning: Array = 0.5 * np.einsum("ki,ij,kj->k", spin, part.inertia, spin)
-    return linear + turning
 
 
 def _load(load: Load) -> dict[str, Any]:

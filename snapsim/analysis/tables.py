@@ -10,7 +10,10 @@ from rich.table import Table
 from rich.text import Text
 
 from snapsim.analysis.cautions import CAUTIONS
+from snapsim.analysis.figures import plain
+from snapsim.analysis.repeats import LEGEND, marked
 from snapsim.mechanics.chipping import Chipping
+from snapsim.simulation.reproducibility import Trust
 from snapsim.simulation.trajectory import Meshes
 
 MOST_IMPACTS = 12
@@ -25,11 +28,12 @@ def release_table(result: dict[str, Any]) -> RenderableType:
     parts: list[RenderableType] = [
         Text(result["title"], style="bold"),
         _ending(result),
-        _impacts(result["impacts"]),
-        _moving(result["bodies"]),
+        *_repeats(result["twins"]),
+        _impacts(result["impacts"], result["twins"]),
+        _moving(result["bodies"], result["twins"]),
     ]
     if result["loads"]:
-        parts.append(_loads(result["loads"]))
+        parts.append(_loads(result["loads"], result["twins"]))
     parts.append(_audit(result))
     parts += _release_accuracy(result["accuracy"])
     return Group(*parts, cautions())
@@ -39,6 +43,18 @@ def _ending(result: dict[str, Any]) -> RenderableType:
     """What a run came to; one that is not to be relied on stands out."""
     line = f"{result['outcome']} after {plain(result['simulated_s'])} s: {result['reason']}"
     return Text(line, style="bold red" if result["outcome"] == "untrusted" else "")
+
+
+def _repeats(twins: dict[str, Any]) -> list[RenderableType]:
+    """How far the run repeats, and how its parts end in how many runs."""
+    parted = twins.get("apart_s") is not None
+    lines = [Text(twins["says"], style="bold" if parted or not twins["compared"] else "")]
+    for name, ends in twins["ends"].items():
+        shares = "; ".join(f"{end['words']} in {end['runs']} of {end['of']}" for end in ends)
+        lines.append(Text(f"{name} ends {shares}"))
+    if any(o["mark"] != Trust.REPRODUCIBLE for o in twins["outputs"].values()):
+        lines.append(Text(LEGEND))
+    return list(lines)
 
 
 def force_table(result: dict[str, Any]) -> RenderableType:
@@ -105,14 +121,15 @@ def cautions() -> RenderableType:
     return Text("\n".join(CAUTIONS), style="italic")
 
 
-def _impacts(impacts: list[dict[str, Any]]) -> RenderableType:
+def _impacts(impacts: list[dict[str, Any]], twins: dict[str, Any]) -> RenderableType:
     if not impacts:
         return "nothing was struck"
     table = Table("time\ns", "body", "against", title="Impacts", title_justify="left")
     headings = ("closing\nm/s", "kinetic\nJ", "effective\nJ", "impulse\nN s", "peak force\nkN")
     for heading in headings:
         table.add_column(heading, justify="right")
-    for i in impacts[:MOST_IMPACTS]:
+    alike = twins.get("blows_alike", len(impacts))
+    for number, i in enumerate(impacts[:MOST_IMPACTS]):
         table.add_row(
             f"{i['time_s']:.4f}",
             escape(i["body"]),
@@ -122,8 +139,12 @@ def _impacts(impacts: list[dict[str, Any]]) -> RenderableType:
             plain(i["effective_energy_J"]),
             plain(i["impulse_Ns"]),
             " to ".join(plain(f / 1e3 if f is not None else None) for f in i["peak_force_N"]),
+            style="" if number < alike else "dim",
+            end_section=number == alike - 1,
         )
     lines: list[RenderableType] = [table]
+    if alike < len(impacts):
+        lines.append(f"a twin repeats the first {alike} of these blows, no more")
     left = len(impacts) - MOST_IMPACTS
     if left > 0:
         lines.append(f"... and {left} more in the run file")
@@ -148,29 +169,40 @@ def _chipping(impacts: list[dict[str, Any]]) -> list[RenderableType]:
     return [Text(said, style="" if calm else "bold")]
 
 
-def _moving(bodies: dict[str, Any]) -> RenderableType:
+def _moving(bodies: dict[str, Any], twins: dict[str, Any]) -> RenderableType:
     table = Table("body", title="Bodies", title_justify="left")
     for heading in ("mass\nkg", "top speed\nm/s", "top kinetic\nJ", "ends at x y z\nmm"):
         table.add_column(heading, justify="right")
     for name, b in bodies.items():
+        key = f"bodies.{name}"
         table.add_row(
             escape(name),
             plain(b["mass_kg"]),
-            plain(b["max_speed_m_s"]),
-            plain(b["max_kinetic_energy_J"]),
-            _three([None if c is None else 1e3 * c for c in b["final_position_m"]]),
+            marked(b["max_speed_m_s"], f"{key}.max_speed_m_s", twins),
+            marked(b["max_kinetic_energy_J"], f"{key}.max_kinetic_energy_J", twins),
+            _place(b["final_position_m"], f"{key}.final_position_m", twins),
         )
     return table
 
 
-def _loads(loads: dict[str, Any]) -> RenderableType:
+def _place(position: list[float | None], key: str, twins: dict[str, Any]) -> str:
+    """A place in mm; where its figures do not repeat, that is said instead."""
+    if f"{key}.x" not in twins["outputs"]:
+        return _three([None if c is None else 1e3 * c for c in position])
+    return "  ".join(
+        marked(c, f"{key}.{axis}", twins, 1e3) for c, axis in zip(position, "xyz", strict=True)
+    )
+
+
+def _loads(loads: dict[str, Any], twins: dict[str, Any]) -> RenderableType:
     table = Table("held by", title="Loads, blows and own weight left out", title_justify="left")
     for heading in ("peak force\nN", "at\ns", "peak torque\nN m", "force\nat end, N"):
         table.add_column(heading, justify="right")
     table.add_column("torque\nat end, N m", justify="right")
     keys = ("peak_force_N", "peak_time_s", "peak_torque_Nm", "last_force_N", "last_torque_Nm")
     for name, load in loads.items():
-        table.add_row(escape(name), *(plain(load[k]) if k in load else "" for k in keys))
+        shown = (marked(load[k], f"loads.{name}.{k}", twins) if k in load else "" for k in keys)
+        table.add_row(escape(name), *shown)
     parted = [
         Text(f"{name} parted at {load['parted_s']:.4f} s: {load.get('parted_why', '')}")
         for name, load in loads.items()
@@ -262,11 +294,6 @@ def _release_accuracy(accuracy: dict[str, Any]) -> list[RenderableType]:
 
 _FIRST_IMPACT = {"speed": "m_s", "kinetic energy": "J", "effective energy": "J"}
 """Extrapolated quantities of the first impact that the table shows, with the unit in their keys."""
-
-
-def plain(value: float | None) -> str:
-    """Four digits; a dash where nothing is known."""
-    return "-" if value is None else f"{value + 0.0:.4g}"  # + 0.0: no "-0"
 
 
 def _scaled(value: float | None, factor: float) -> float | None:

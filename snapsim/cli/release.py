@@ -21,6 +21,15 @@ def release(
     force: ReplaceFlag = False,
     json: AsJson = False,
     accuracy: Accuracy = False,
+    twins: Annotated[
+        int,
+        typer.Option(
+            "--twins",
+            min=0,
+            max=1000,
+            help="Runs begun a millionth otherwise, that say which figures repeat; 0: not checked.",
+        ),
+    ] = 1,
     changes: Changes = None,
 ) -> None:
     """Let go and follow the motion: impacts, loads, energy audit."""
@@ -33,7 +42,7 @@ def release(
     if output is not None:
         require_writable(output, force)
     with release_progress(scene.duration) as progress:
-        run = snapsim.release(scene, progress, accuracy)
+        run = snapsim.release(scene, progress, accuracy, twins)
     try:
         if output is not None:
             snapsim.write_run(run, output, force)

@@ -48,6 +48,8 @@ def release(
     estimates: bool = True,
     frames: bool = True,
     magnetisation: bool = True,
+    *,
+    loads: MagneticLoads | None = None,
 ) -> Trajectory:
     """Simulate the release of `system`; an interrupt ends it as "stopped" with what was reached.
 
@@ -58,15 +60,13 @@ def release(
     currents and of soft parts that come close, which takes some hundredths of a second; without
     `magnetisation`, for runs that nobody will look at, nothing of these nor of how the parts are
     magnetised at the frames. Without `frames` no frame is solved as a check of the others either.
+    `loads` are those of another release of the same bodies with the same settings (`shared_loads`):
+    what it has solved is known.
     """
     refuse_overlaps(system)
     began = clock.perf_counter()
     steps = settings or STEPS
-    tolerance = flight_tolerance(steps.tolerances.relative)
-    model = MagneticModel(
-        system.bodies, system.detail, tolerance, meshes=meshes, recoil=system.recoil
-    )
-    loads = _loads(system, model, steps)
+    loads = loads or shared_loads(system, steps, meshes)
     bodies = rigid_bodies(system.bodies)
     geometry = ContactGeometry(system.bodies, system.surfaces)
     motion = _motion(system, bodies, geometry, loads, steps)
@@ -88,8 +88,20 @@ def release(
     return replace(run, accuracy={**run.accuracy, **eddy_estimate(run), **closest_of(run)})
 
 
-def _loads(system: System, model: MagneticModel, steps: MotionSettings) -> MagneticLoads:
-    """The loads of a run, interpolated between solved poses where the steps' bounds allow it."""
+def shared_loads(
+    system: System,
+    settings: MotionSettings | None = None,
+    meshes: Mapping[int, CellMesh] | None = None,
+) -> MagneticLoads:
+    """Return the loads of a run, for several releases of the same bodies one after the other.
+
+    They are interpolated between solved poses where the steps' bounds allow it.
+    """
+    steps = settings or STEPS
+    tolerance = flight_tolerance(steps.tolerances.relative)
+    model = MagneticModel(
+        system.bodies, system.detail, tolerance, meshes=meshes, recoil=system.recoil
+    )
     shares = interpolation_shares(steps.tolerances.relative)
     acting = sorted({*model.soft, *model.magnets})
     space = pose_space(system.bodies, acting, system.gravity)

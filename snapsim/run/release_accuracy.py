@@ -13,6 +13,7 @@ from dataclasses import replace
 
 from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.run.release import ReleaseProgress, release
+from snapsim.run.twins import release_with_twins
 from snapsim.simulation.close_soft_parts import worst_gap
 from snapsim.simulation.refinement import (
     TwoMeshes,
@@ -32,11 +33,17 @@ QUANTITIES: dict[str, tuple[str, Callable[[Impact], float]]] = {
 
 
 def release_with_accuracy(
-    system: System, progress: ReleaseProgress | None = None, settings: MotionSettings | None = None
+    system: System,
+    progress: ReleaseProgress | None = None,
+    settings: MotionSettings | None = None,
+    twins: int = 0,
 ) -> Trajectory:
-    """Simulate on a fine and a coarse mesh; return the fine run, error bars in its `accuracy`."""
+    """Simulate on a fine and a coarse mesh; return the fine run, error bars in its `accuracy`.
+
+    `twins` of the fine run say which of its figures repeat.
+    """
     meshes = two_meshes(system)
-    fine = release(system, progress, settings, meshes.fine)
+    fine = release_with_twins(system, twins, progress, settings, meshes.fine)
     if fine.outcome in ("stopped", "untrusted") or not meshes.coarse:
         return fine
     coarse = release(system, progress, settings, meshes.coarse)

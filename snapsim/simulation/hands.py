@@ -7,6 +7,7 @@ by the contact geometry; between frames it is not looked at.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -34,6 +35,21 @@ class Gaps:
 def hand_gaps(run: Trajectory) -> tuple[Gaps, ...]:
     """Return the gap at each hand of the scene over the frames of a run; nan where none closes."""
     return tuple(Gaps(hand, _gaps(run, hand)) for hand in run.system.hands)
+
+
+def closing_time(time: Array, gap: Array, size: float) -> float:
+    """Return when a gap (k,) [m] first closes from above `size` to it [s], between frames linearly.
+
+    Nan where it never does, or is no wider at the start.
+    """
+    if not len(gap) or not gap[0] > size:
+        return math.nan
+    below = np.flatnonzero(gap <= size)
+    if not len(below):
+        return math.nan
+    k = int(below[0])
+    share = (gap[k - 1] - size) / (gap[k - 1] - gap[k])
+    return float(time[k - 1] + share * (time[k] - time[k - 1]))
 
 
 def _gaps(run: Trajectory, hand: Hand) -> Array:

@@ -7,8 +7,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+import numpy as np
+
 from snapsim.arrays import Array
 from snapsim.mechanics.ending import Ending, EndReason, Outcome, Parting
+from snapsim.numerics import rotations
+from snapsim.simulation.reproducibility import Twins
 from snapsim.simulation.system import System
 
 
@@ -138,7 +142,8 @@ class Trajectory:
     any other magnet [m] (nan without one). `magnetisation` maps a soft body's name to (k, c, 3)
     [A/m] in body axes. `bearing` maps fixed bodies and joints, as `loads` does, to force [N] and
     torque [N m] borne at the frames (k, 2), those of the step before in flight. At an impact two
-    frames share one time: just before and just after it.
+    frames share one time: just before and just after it. `twins` says which figures repeat; None
+    where that was not looked at.
     """
 
     system: System
@@ -161,6 +166,7 @@ class Trajectory:
     accuracy: Mapping[str, float | str]
     work: Mapping[str, Array] = field(default_factory=dict)
     bearing: Mapping[str, Array] = field(default_factory=dict)
+    twins: Twins | None = None
 
     @property
     def outcome(self) -> Outcome:
@@ -171,3 +177,17 @@ class Trajectory:
     def reason(self) -> EndReason:
         """Why it was followed no further, as a code; `words.endings` has it in words."""
         return self.ending.reason
+
+
+def kinetic_energy(t: Trajectory, body: int) -> Array:
+    """Return the kinetic energy (k,) [J] of body number `body` at the stored frames.
+
+    K = 1/2 m v.v + 1/2 w.I w with the spin w turned into body axes.
+    """
+    part = t.system.bodies[body]
+    if part.fixed:
+        return np.zeros(len(t.time))
+    spin = rotations.rotate_back(t.quaternion[:, body], t.spin[:, body])
+    linear: Array = 0.5 * part.mass * np.sum(t.velocity[:, body] ** 2, axis=1)
+    turning: Array = 0.5 * np.einsum("ki,ij,kj->k", spin, part.inertia, spin)
+    return linear + turning

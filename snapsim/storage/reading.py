@@ -27,6 +27,7 @@ from snapsim.storage import columns
 from snapsim.storage.datasets import floats, text, texts
 from snapsim.storage.link_names import escape
 from snapsim.storage.seal import CUT_SHORT, check_seal, check_structure
+from snapsim.storage.twins import read_twins
 from snapsim.storage.writing import FORMAT, FORMAT_VERSION, content_hash
 
 Rebuild = Callable[[str, str], System]
@@ -161,6 +162,7 @@ def _trajectory(file: h5py.File, system: System) -> Trajectory:
         accuracy=_accuracy(file["accuracy"].attrs),
         work={name: floats(w, name) for w in [energy.get("work", {})] for name in w},
         bearing=_bearing(file["loads"]),
+        twins=read_twins(file["twins"]) if "twins" in file else None,
     )
 
 

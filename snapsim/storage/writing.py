@@ -18,6 +18,7 @@ from snapsim.storage import columns
 from snapsim.storage.datasets import put, put_text, scale
 from snapsim.storage.link_names import escape
 from snapsim.storage.seal import BLOCK, seal
+from snapsim.storage.twins import write_twins
 from snapsim.storage.whole_file import whole_file
 from snapsim.words.endings import ending_words, parting_words
 from snapsim.words.meshes import with_mesh_words
@@ -65,6 +66,8 @@ def _content(trajectory: Trajectory) -> io.BytesIO:
         _write_loads(file, trajectory, time)
         _write_energy(file, trajectory, time)
         _write_cost(file, trajectory)
+        if trajectory.twins is not None:
+            write_twins(file.create_group("twins"), trajectory.twins)
     return content
 
 

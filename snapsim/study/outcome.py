@@ -15,7 +15,7 @@ import numpy as np
 
 from snapsim.analysis.summary import number, summary
 from snapsim.arrays import Array
-from snapsim.simulation.hands import Gaps, hand_gaps
+from snapsim.simulation.hands import Gaps, closing_time, hand_gaps
 from snapsim.simulation.trajectory import Impact, Trajectory
 from snapsim.words.endings import ending_words
 
@@ -104,21 +104,6 @@ def struck_magnet(run: Trajectory, impact: Impact) -> bool:
     """Return whether a blow is one on, or of, a magnet."""
     magnets = {b.name for b in run.system.bodies if b.is_magnet}
     return impact.body in magnets or impact.against in magnets
-
-
-def closing_time(time: Array, gap: Array, size: float) -> float:
-    """Return when a gap (k,) [m] first closes from above `size` to it [s], between frames linearly.
-
-    Nan where it never does, or is no wider at the start.
-    """
-    if not len(gap) or not gap[0] > size:
-        return math.nan
-    below = np.flatnonzero(gap <= size)
-    if not len(below):
-        return math.nan
-    k = int(below[0])
-    share = (gap[k - 1] - size) / (gap[k - 1] - gap[k])
-    return float(time[k - 1] + share * (time[k] - time[k - 1]))
 
 
 def _at_hand(run: Trajectory, gaps: Gaps) -> dict[str, float | None]:

@@ -91,6 +91,7 @@ def test_the_release_object_has_the_agreed_keys(run):
         "energy",
         "cost",
         "accuracy",
+        "twins",
     ]
     assert list(result["bodies"]["[red]box"]) == [
         "mass_kg",

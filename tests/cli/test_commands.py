@@ -182,6 +182,16 @@ def test_release_prints_a_table_with_cautions(snap, falling):
     assert "No result of this program is a permission" in result.out
 
 
+def test_release_says_which_figures_a_twin_repeats(snap, falling):
+    found = snap("release", falling, "--json").json["twins"]
+    assert (found["asked"], found["compared"]) == (1, 1)
+    speed = found["outputs"]["first_blow.closing_speed_m_s"]
+    assert (speed["mark"], len(speed["values"])) == ("reproducible", 2)
+    unchecked = snap("release", falling, "--json", "--twins", "0").json["twins"]
+    assert (unchecked["asked"], unchecked["outputs"]) == (0, {})
+    assert "not checked" in snap("release", falling, "--twins", "0").out
+
+
 def test_every_command_with_json_has_a_named_object(snap):
     """The objects themselves are looked at wherever a test reads one (`conftest.Result.json`)."""
     from snapsim.cli.entry import app

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 import snapsim
 from snapsim.errors import InputError, OutputError
 from snapsim.mechanics.ending import OUTCOMES, EndReason, ended
+from snapsim.simulation.reproducibility import Lying, Manner, Output, Twins
 from snapsim.simulation.trajectory import Meshes
 from snapsim.storage.seal import BLOCK
 from snapsim.storage.whole_file import whole_file
@@ -63,6 +64,25 @@ def datasets(path):
 def test_a_run_reads_back_exactly(run, tmp_path):
     write_run(run, tmp_path / "run.h5")
     assert same(snapsim.read_run(tmp_path / "run.h5"), run)
+
+
+def test_what_twins_say_reads_back_exactly(run, tmp_path):
+    twins = Twins(
+        asked=3,
+        failed=1,
+        size=1e-6,
+        apart=float("inf"),
+        blows=2,
+        outputs={
+            "bodies.a.max_speed_m_s": Output(1.0, (1.5, 2.0), 1e-3, 0.1),
+            "loads.string.parted_s": Output(0.2, (float("nan"), 0.2), 1e-3, 0.2),
+        },
+        lying={"a": (Lying((("b.c", Manner.FLAT),)), Lying((), True), Lying(()))},
+        tipped=1,
+    )
+    write_run(dataclasses.replace(run, twins=twins), tmp_path / "run.h5")
+    back = snapsim.read_run(tmp_path / "run.h5").twins
+    assert repr(back) == repr(twins)  # nan is not equal to itself
 
 
 def test_a_run_without_impacts_reads_back_exactly(make_run, tmp_path):
