@@ -32,7 +32,7 @@ from snapsim.numerics.between_frames import hermite, stretches, turned
 from snapsim.parts.bodies import Body
 from snapsim.parts.shapes import Revolution
 from snapsim.parts.states import Pose, State
-from snapsim.run.readings import SLOW, readings
+from snapsim.run.figures_read import SLOW, readings
 from snapsim.run.release import ReleaseProgress, release, shared_loads
 from snapsim.simulation.loads import MagneticLoads
 from snapsim.simulation.overlap import OverlapError

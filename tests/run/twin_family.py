@@ -16,7 +16,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "simulation"))
 
 from random_scenes import random_scene
 
-from snapsim.run.readings import readings
+from snapsim.run.figures_read import readings
 from snapsim.run.release import release
 from snapsim.run.twins import compared_twins, perturbed, release_with_twins
 from snapsim.simulation.overlap import OverlapError

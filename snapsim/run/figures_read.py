@@ -23,7 +23,7 @@ SLIGHT: Final = 0.01
 
 
 @dataclass(frozen=True)
-class Reading:
+class Figure:
     """One figure of a run: `value`, `scale` below which it is small, `time` [s] it was settled."""
 
     value: float
@@ -31,7 +31,7 @@ class Reading:
     time: float
 
 
-def readings(run: Trajectory) -> dict[str, Reading]:
+def readings(run: Trajectory) -> dict[str, Figure]:
     """Return what a run is read for; nan where it has nothing of the kind."""
     return {
         **_blows(run),
@@ -41,7 +41,7 @@ def readings(run: Trajectory) -> dict[str, Reading]:
     }
 
 
-def _blows(run: Trajectory) -> dict[str, Reading]:
+def _blows(run: Trajectory) -> dict[str, Figure]:
     """The first blow, and the one with the most effective energy."""
     if not run.impacts:
         return {}
@@ -49,18 +49,18 @@ def _blows(run: Trajectory) -> dict[str, Reading]:
     return _blow("first_blow", run.impacts[0]) | _blow("hardest_blow", hardest)
 
 
-def _blow(name: str, blow: Impact) -> dict[str, Reading]:
+def _blow(name: str, blow: Impact) -> dict[str, Figure]:
     least = 0.5 * blow.effective_mass * SLOW**2
     return {
-        f"{name}.time_s": Reading(blow.time, SLOW, blow.time),
-        f"{name}.closing_speed_m_s": Reading(blow.closing_speed, SLOW, blow.time),
-        f"{name}.kinetic_energy_J": Reading(blow.kinetic_energy, least, blow.time),
-        f"{name}.effective_energy_J": Reading(blow.effective_energy, least, blow.time),
-        f"{name}.impulse_Ns": Reading(blow.impulse, blow.effective_mass * SLOW, blow.time),
+        f"{name}.time_s": Figure(blow.time, SLOW, blow.time),
+        f"{name}.closing_speed_m_s": Figure(blow.closing_speed, SLOW, blow.time),
+        f"{name}.kinetic_energy_J": Figure(blow.kinetic_energy, least, blow.time),
+        f"{name}.effective_energy_J": Figure(blow.effective_energy, least, blow.time),
+        f"{name}.impulse_Ns": Figure(blow.impulse, blow.effective_mass * SLOW, blow.time),
     }
 
 
-def _bodies(run: Trajectory) -> dict[str, Reading]:
+def _bodies(run: Trajectory) -> dict[str, Figure]:
     found = {}
     speeds, end = np.linalg.norm(run.velocity, axis=2), float(run.time[-1])
     for i, body in enumerate(run.system.bodies):
@@ -68,20 +68,20 @@ def _bodies(run: Trajectory) -> dict[str, Reading]:
             continue
         fastest, size = int(speeds[:, i].argmax()), float(body.shape.extents.max())
         key = f"bodies.{body.name}"
-        found[f"{key}.max_speed_m_s"] = Reading(
+        found[f"{key}.max_speed_m_s"] = Figure(
             float(speeds[fastest, i]), SLOW, float(run.time[fastest])
         )
         energy = kinetic_energy(run, i)
         most = int(energy.argmax())
-        found[f"{key}.max_kinetic_energy_J"] = Reading(
+        found[f"{key}.max_kinetic_energy_J"] = Figure(
             float(energy[most]), 0.5 * body.mass * SLOW**2, float(run.time[most])
         )
         for axis, value in zip("xyz", run.position[-1, i], strict=True):
-            found[f"{key}.final_position_m.{axis}"] = Reading(float(value), size, end)
+            found[f"{key}.final_position_m.{axis}"] = Figure(float(value), size, end)
     return found
 
 
-def _loads(run: Trajectory) -> dict[str, Reading]:
+def _loads(run: Trajectory) -> dict[str, Figure]:
     free = [b for b in run.system.bodies if not b.fixed]
     weight = sum(b.mass for b in free) * float(np.linalg.norm(run.system.gravity))
     peaks = [load.peak_force for load in run.loads.values()]
@@ -92,9 +92,7 @@ def _loads(run: Trajectory) -> dict[str, Reading]:
     for name, load in run.loads.items():
         for key, (value, time) in _load(load, end, name in joints).items():
             scale = force * (length if key.endswith("Nm") else 1.0)
-            found[f"loads.{name}.{key}"] = Reading(
-                value, SLOW if key == "parted_s" else scale, time
-            )
+            found[f"loads.{name}.{key}"] = Figure(value, SLOW if key == "parted_s" else scale, time)
     return found
 
 
@@ -109,14 +107,14 @@ def _load(load: Load, end: float, joint: bool) -> dict[str, tuple[float, float]]
     return found | ({"parted_s": (load.parted, parted)} if joint else {})
 
 
-def _hands(run: Trajectory) -> dict[str, Reading]:
+def _hands(run: Trajectory) -> dict[str, Figure]:
     """When the gap at each hand closed to what matters there, and the least gap."""
     found, end = {}, float(run.time[-1])
     for gaps in hand_gaps(run):
         key, gap = f"hands.{gaps.hand.name}", gaps.gap
         closed = closing_time(run.time, gap, gaps.hand.gap)
-        found[f"{key}.closed_s"] = Reading(closed, SLOW, end if math.isnan(closed) else closed)
+        found[f"{key}.closed_s"] = Figure(closed, SLOW, end if math.isnan(closed) else closed)
         if not np.isnan(gap).all():
             k = int(np.nanargmin(gap))
-            found[f"{key}.least_gap_m"] = Reading(float(gap[k]), gaps.hand.gap, float(run.time[k]))
+            found[f"{key}.least_gap_m"] = Figure(float(gap[k]), gaps.hand.gap, float(run.time[k]))
     return found
