@@ -14,7 +14,7 @@ from snapsim.analysis.cautions import CAUTIONS
 from snapsim.analysis.stray_field import stray_lines, stray_summary
 from snapsim.analysis.summary import number, numbers
 from snapsim.parts.shapes import Shape
-from snapsim.simulation.overlap import Overlap, overlaps
+from snapsim.simulation.overlap import Overlap, close_pairs, refuse_overlaps
 from snapsim.simulation.system import System
 
 CENTRED = 1e-6
@@ -22,9 +22,17 @@ CENTRED = 1e-6
 
 
 def inventory(system: System, warnings: Iterable[str]) -> dict[str, Any]:
-    """Return title, bodies and warnings; inertia (3, 3) about the centre of mass, body axes."""
+    """Return title, bodies and warnings; inertia (3, 3) about the centre of mass, body axes.
+
+    Raises OverlapError.
+    """
     from snapsim.magnetics.cells import mesh
 
+    if close_pairs(system):
+        from snapsim.run.first_use import prepare  # loads the compiler, which most scenes spare
+
+        prepare("gaps")
+    shared = refuse_overlaps(system)
     pose = system.start.pose
     cells = [
         len(mesh(b.shape, system.detail).volume) if system.has_cells(b) else 0
@@ -49,7 +57,7 @@ def inventory(system: System, warnings: Iterable[str]) -> dict[str, Any]:
             }
             for i, body in enumerate(system.bodies)
         },
-        "overlaps": [_overlap(o) for o in overlaps(system)],
+        "overlaps": [_overlap(o) for o in shared],
         "stray_field": stray_summary(system),
         "warnings": list(warnings),
     }

@@ -2,13 +2,25 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
+from contextlib import suppress
 from dataclasses import dataclass
-from typing import Any
+from pathlib import Path
+from typing import Any, Final
 
 import numpy as np
 
 from snapsim.analysis.summary import number, numbers
+from snapsim.numerics.kept_files import kept_folder, make_room, read_sealed, write_sealed
+from snapsim.numerics.program import program_identity
 from snapsim.simulation.system import System
+
+LARGEST_TOTAL: Final = 10_000_000
+"""Bytes that all kept entries may take: a scene's are two thousand."""
+
+UNUSED_DAYS: Final = 60.0
+"""Days after which entries that nobody asked for are deleted."""
 
 
 @dataclass(frozen=True)
@@ -51,10 +63,38 @@ AIR_FREIGHT = (
 def stray_summary(system: System) -> list[dict[str, Any]]:
     """Return one entry a limit: its distance from the magnets' centre, or the field at one [SI].
 
-    Empty without a magnet. Air freight is judged as placed and unpacked.
+    Empty without a magnet. Air freight is judged as placed and unpacked. Computing it takes longer
+    than all else that `check` does, so what was found is kept on disk, for the same scene and the
+    same program.
     """
+    program = program_identity()
+    path = _kept_at(system, program)
+    kept = None if path is None else read_sealed(path)
+    if kept is not None:
+        found: list[dict[str, Any]] = json.loads(kept)
+        return found
+    found = _computed(system)
+    if path is not None and program_identity() == program:
+        with suppress(OSError):
+            write_sealed(path, json.dumps(found).encode())
+            make_room(path.parent.iterdir(), LARGEST_TOTAL, UNUSED_DAYS)
+    return found
+
+
+def _kept_at(system: System, program: str) -> Path | None:
+    """The file of a scene's entries, if it may have one: a system made by hand has no text."""
+    folder = kept_folder("stray-fields")
+    if folder is None or not system.resolved:
+        return None
+    asked = repr((program, system.resolved, LIMITS, AIR_FREIGHT))
+    return folder / f"{hashlib.sha256(asked.encode()).hexdigest()[:40]}.json"
+
+
+def _computed(system: System) -> list[dict[str, Any]]:
+    from snapsim.run.first_use import FIELDS, prepare
     from snapsim.simulation.stray_field import stray_field
 
+    prepare(*FIELDS)
     limits = np.array([x.flux_density for x in LIMITS])
     found = stray_field(system, limits, np.array([x.distance for x in AIR_FREIGHT]))
     if found is None:

@@ -19,10 +19,8 @@ two methods. Where numba has no place for one any more, kernels work without.
 from __future__ import annotations
 
 import hashlib
-import os
 import pickle
 import sys
-import time
 from collections.abc import Callable
 from contextlib import suppress
 from functools import cache
@@ -36,8 +34,9 @@ from llvmlite import binding
 from numba import njit
 from numba.core import config
 from numba.core.options import DefaultOptions
+from numba.core.runtime.nrt import rtsys
 
-from snapsim.numerics.kept_files import DAY, kept_folder, make_room, write_whole
+from snapsim.numerics.kept_files import kept_folder, make_room, read_sealed, write_sealed
 from snapsim.numerics.kernel_content import UnknownContent, content_hash
 
 F = TypeVar("F", bound=Callable[..., object])
@@ -110,12 +109,17 @@ class _MachineCode:
         return str(kernel_folder())
 
     def load_overload(self, signature: Any, target: Any) -> Any:
-        """Return the compiled function of these argument types; None where none is kept whole."""
-        target.refresh()
+        """Return the compiled function of these argument types; None where none is kept whole.
+
+        numba's own cache first loads all that numba can compile (0.3 s, SciPy's linear algebra
+        too); what is compiled already needs its counts of references alone. A kernel that is not
+        found is compiled, and the compiler loads the rest itself.
+        """
         path = self._path(signature, target.codegen())
-        kept = None if path is None else _read(path)
+        kept = None if path is None else read_sealed(path)
         if path is None or kept is None:
             return None
+        rtsys.initialize(target)
         try:
             return _rebuild(target, *pickle.loads(kept))
         except Exception:  # whatever a foreign file may raise: it is compiled anew
@@ -130,7 +134,7 @@ class _MachineCode:
             return
         held = _dumps(result._reduce())
         with suppress(OSError):
-            write_whole(path, lambda file: file.write(_checksum(held) + held))
+            write_sealed(path, held)
             _make_room_once()
 
     def flush(self) -> None:
@@ -172,23 +176,6 @@ def toolchain() -> tuple[str, ...]:
         binding.get_host_cpu_name(),
         binding.get_host_cpu_features().flatten(),
     )
-
-
-def _checksum(held: bytes) -> bytes:
-    return hashlib.sha256(held).digest()
-
-
-def _read(path: Path) -> bytes | None:
-    """The machine code in a file; None where there is none, or none that is whole."""
-    try:
-        with path.open("rb") as file:
-            begun, held = file.read(32), file.read()
-            status = os.fstat(file.fileno())
-        if status.st_mtime < time.time() - DAY:  # so that what is used is not old
-            os.utime(path)
-    except OSError:
-        return None
-    return held if begun == _checksum(held) else None
 
 
 @cache

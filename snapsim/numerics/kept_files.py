@@ -6,6 +6,7 @@ error: everything works without.
 
 from __future__ import annotations
 
+import hashlib
 import os
 import tempfile
 import time
@@ -52,6 +53,31 @@ def write_whole(path: Path, fill: Callable[[IO[bytes]], object], mode: int = PRI
             with suppress(OSError):
                 temporary.unlink()
             raise
+
+
+def write_sealed(path: Path, held: bytes) -> None:
+    """Write a file whole, behind a checksum; raises OSError."""
+    write_whole(path, lambda file: file.write(_checksum(held) + held))
+
+
+def read_sealed(path: Path) -> bytes | None:
+    """Return what `write_sealed` wrote; None where there is nothing, or nothing that is whole.
+
+    The file counts as used today.
+    """
+    try:
+        with path.open("rb") as file:
+            begun, held = file.read(32), file.read()
+            status = os.fstat(file.fileno())
+        if status.st_mtime < time.time() - DAY:
+            os.utime(path)
+    except OSError:
+        return None
+    return held if begun == _checksum(held) else None
+
+
+def _checksum(held: bytes) -> bytes:
+    return hashlib.sha256(held).digest()
 
 
 def make_room(

@@ -1,8 +1,9 @@
 """Unit quaternions, scalar first (w, x, y, z), turning body vectors into world vectors.
 
 Rotation matrices and the kinematic equation dq/dt = 1/2 (0, omega) q (omega in world axes) follow
-Goldstein, Poole & Safko, Classical Mechanics, 3rd ed., sections 4.5 and 4.9 (from memory). What
-is compiled is imported on first use: reading a scene does without.
+Goldstein, Poole & Safko, Classical Mechanics, 3rd ed., sections 4.5 and 4.9 (from memory). Products
+and matrices are plain numpy, to the bit what `rotation_kernels` gives compiled code: reading a
+scene does without a compiler.
 """
 
 from __future__ import annotations
@@ -40,14 +41,14 @@ def from_rotation_vector(vector: ArrayLike) -> Array:
 
 def multiply(a: ArrayLike, b: ArrayLike) -> Array:
     """Return the product a b (..., 4): first b turns, then a."""
-    from snapsim.numerics.rotation_kernels import products
-
     p, q = as_floats(a), as_floats(b)
-    if p.shape != q.shape:
-        p, q = np.broadcast_arrays(p, q)
-    shape = p.shape
-    flat = np.ascontiguousarray(p).reshape(-1, 4), np.ascontiguousarray(q).reshape(-1, 4)
-    product: Array = products(*flat).reshape(shape)
+    s, t, u, v = (p[..., k] for k in range(4))
+    w, x, y, z = (q[..., k] for k in range(4))
+    product = np.empty(np.broadcast_shapes(p.shape, q.shape))
+    product[..., 0] = s * w - t * x - u * y - v * z
+    product[..., 1] = s * x + t * w + u * z - v * y
+    product[..., 2] = s * y + u * w + v * x - t * z
+    product[..., 3] = s * z + v * w + t * y - u * x
     return product
 
 
@@ -59,10 +60,14 @@ def conjugate(quaternion: ArrayLike) -> Array:
 
 def matrix(quaternion: ArrayLike) -> Array:
     """Return matrices R (..., 3, 3), world = R @ body, of unit quaternions (..., 4)."""
-    from snapsim.numerics.rotation_kernels import matrices
-
     q = as_floats(quaternion)
-    turns: Array = matrices(np.ascontiguousarray(q).reshape(-1, 4)).reshape(*q.shape[:-1], 3, 3)
+    w, x, y, z = (q[..., k] for k in range(4))
+    turns = np.empty((*q.shape[:-1], 3, 3))
+    turns[..., 0, 0], turns[..., 0, 1] = 1 - 2 * (y * y + z * z), 2 * (x * y - w * z)
+    turns[..., 0, 2], turns[..., 1, 0] = 2 * (x * z + w * y), 2 * (x * y + w * z)
+    turns[..., 1, 1], turns[..., 1, 2] = 1 - 2 * (x * x + z * z), 2 * (y * z - w * x)
+    turns[..., 2, 0], turns[..., 2, 1] = 2 * (x * z - w * y), 2 * (y * z + w * x)
+    turns[..., 2, 2] = 1 - 2 * (x * x + y * y)
     return turns
 
 

@@ -28,7 +28,10 @@ PARTS: Final = {
 """What is compiled side by side; what takes longest first, and gaps before contacts, which use
 them."""
 
-FIELDS_OVER_SPACE: Final = ("fields", "gaps")
+FIELDS: Final = ("fields",)
+"""What the stray field of a scene needs."""
+
+FIELDS_OVER_SPACE: Final = (*FIELDS, "gaps")
 """What a force away from the scene's place needs: overlaps are refused first."""
 
 AS_PLACED: Final = (*FIELDS_OVER_SPACE, "contacts")

@@ -8,11 +8,14 @@ that are magnetised may not, fixed or not: the field would be that of both mater
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import combinations
 
 import numpy as np
 
 from snapsim.errors import InputError, label
+from snapsim.mechanics.separating_axis import gap_bound
 from snapsim.parts.bodies import Body
+from snapsim.parts.states import Pose
 from snapsim.simulation.system import System
 
 TOLERANCE = 1e-6
@@ -66,16 +69,33 @@ class OverlapError(InputError):
 
 def overlaps(system: System) -> tuple[Overlap, ...]:
     """Return every pair that starts too close by more than `TOLERANCE`, borne ones too."""
-    from snapsim.mechanics.contact import ContactGeometry
+    close = close_pairs(system)
+    if not close:
+        return ()
+    from snapsim.mechanics.contact import ContactGeometry  # compiled, needed for few scenes
 
-    bodies = system.bodies
-    geometry = ContactGeometry([replace(b, fixed=False) for b in bodies], system.surfaces)
-    pose = system.start.pose
-    near = np.flatnonzero(geometry.gap_bounds(pose) < -TOLERANCE)
-    gaps = geometry.gaps(pose, near)  # what is left of the air gap
-    pairs = zip(geometry.pairs[near].tolist(), gaps.tolist(), strict=True)
-    found = [_overlap(system, a, b, left) for (a, b), left in pairs]
+    loose = [replace(body, fixed=False) for body in system.bodies]
+    geometry = ContactGeometry(loose, system.surfaces)
+    order = {(a, b): k for k, (a, b) in enumerate(geometry.pairs.tolist())}
+    chosen = np.array([order[pair] for pair in close])
+    gaps = geometry.gaps(system.start.pose, chosen)  # what is left of the air gap
+    found = [_overlap(system, *pair, left) for pair, left in zip(close, gaps.tolist(), strict=True)]
     return tuple(o for o in found if o.depth > TOLERANCE)
+
+
+def close_pairs(system: System) -> list[tuple[int, int]]:
+    """Return the pairs of bodies, by number, that no plane is known to lie between at the start.
+
+    Whether these overlap takes compiled code to say.
+    """
+    return [p for p in combinations(range(len(system.bodies)), 2) if _close(system, *p)]
+
+
+def _close(system: System, a: int, b: int) -> bool:
+    pose, pair = system.start.pose, [a, b]
+    placed = Pose(pose.position[pair], pose.quaternion[pair])
+    air = system.surfaces.pair(a, b).air_gap
+    return gap_bound((system.bodies[a], system.bodies[b]), placed) - air < -TOLERANCE
 
 
 def _overlap(system: System, a: int, b: int, left: float) -> Overlap:
@@ -96,12 +116,14 @@ def _magnetised(body: Body) -> bool:
     return body.is_magnet or body.is_soft
 
 
-def refuse_overlaps(system: System, without: int | None = None) -> None:
-    """Raise OverlapError naming the two bodies that overlap deepest, unless that is borne.
+def refuse_overlaps(system: System, without: int | None = None) -> tuple[Overlap, ...]:
+    """Return the overlaps that are borne; raise OverlapError naming the deepest of all others.
 
     Overlaps of body number `without` are let pass: it is about to be put elsewhere.
     """
     name = None if without is None else system.bodies[without].name
-    found = [o for o in overlaps(system) if not o.borne and name not in (o.body, o.other)]
+    every = overlaps(system)
+    found = [o for o in every if not o.borne and name not in (o.body, o.other)]
     if found:
         raise OverlapError(max(found, key=lambda o: o.depth), len(found) - 1, system.file)
+    return tuple(o for o in every if o.borne)

@@ -19,7 +19,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from snapsim.errors import ComputationError, InputError
-from snapsim.study.ledger import program_identity
+from snapsim.numerics.program import program_identity
 from snapsim.study.runner import GLANCE, Result, Task, WorkerDied, WorkersElsewhere, run_task
 
 if TYPE_CHECKING:

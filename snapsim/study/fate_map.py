@@ -29,13 +29,14 @@ from snapsim.landscape.fate_map import (
 )
 from snapsim.landscape.rests import body_number
 from snapsim.mechanics.ending import Ending, EndReason
+from snapsim.numerics.program import program_identity
 from snapsim.numerics.quartering import LabelMap, Point, boundaries, corners, is_mixed, refine
 from snapsim.run.fate import attracting, fate
 from snapsim.scenario.loading import scene_from_text
 from snapsim.scenario.spans import Span
 from snapsim.simulation.fate import Fate, FateKind
 from snapsim.simulation.system import System
-from snapsim.study.ledger import Ledger, fingerprint, program_identity
+from snapsim.study.ledger import Ledger, fingerprint
 from snapsim.study.place import set_down
 from snapsim.study.runner import processes
 from snapsim.work.processes import each_apart

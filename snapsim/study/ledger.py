@@ -16,7 +16,6 @@ import sqlite3
 import tempfile
 from collections.abc import Iterator, Mapping
 from contextlib import closing, contextmanager
-from importlib.metadata import version
 from os import PathLike
 from pathlib import Path
 from types import TracebackType
@@ -36,9 +35,6 @@ _ABOUT = "CREATE TABLE IF NOT EXISTS about (key TEXT PRIMARY KEY, value TEXT NOT
 _RUNS = """CREATE TABLE IF NOT EXISTS run (
   number INTEGER PRIMARY KEY, status TEXT NOT NULL, result TEXT NOT NULL, cpu_s REAL, digest TEXT
 )"""
-
-_NOT_COMPUTING = {"cli", "render", "page"}
-"""Folders of the program that no number in a ledger depends on."""
 
 
 class Ledger:
@@ -182,18 +178,6 @@ def _asked(path: Path) -> tuple[dict[str, str], tuple[dict[int, dict[str, Any]],
 def fingerprint(*texts: str) -> str:
     """Return the hash of texts."""
     return hashlib.sha256("\0".join(texts).encode()).hexdigest()
-
-
-def program_identity() -> str:
-    """Return a text that changes when the program's numbers may: its code and its libraries."""
-    package = Path(__file__).parents[1]
-    code = hashlib.sha256()
-    for path in sorted(package.rglob("*.py")):
-        inside = path.relative_to(package)
-        if inside.parts[0] not in _NOT_COMPUTING:
-            code.update(str(inside).encode() + b"\0" + path.read_bytes())
-    libraries = " ".join(f"{p} {version(p)}" for p in ("numpy", "scipy", "numba"))
-    return f"snapsim {version('snapsim')} ({code.hexdigest()[:16]}), {libraries}"
 
 
 def _read(base: sqlite3.Connection) -> tuple[dict[int, dict[str, Any]], list[int]]:

@@ -20,6 +20,7 @@ from typing import Any
 from snapsim.analysis.stray_field import stray_summary
 from snapsim.arrays import Array
 from snapsim.errors import OutputError
+from snapsim.numerics.program import program_identity
 from snapsim.study.cases import Cases, cases, stopping
 from snapsim.study.coarse_first import (
     COARSE,
@@ -30,7 +31,7 @@ from snapsim.study.coarse_first import (
     trusted,
     wider,
 )
-from snapsim.study.ledger import Ledger, program_identity
+from snapsim.study.ledger import Ledger
 from snapsim.study.rare_event import estimates
 from snapsim.study.runner import Keep, Options, Task, processes, run_all
 from snapsim.study.sampling import RunSpot, count, spots

@@ -13,6 +13,7 @@ import pytest
 
 import snapsim
 from snapsim.numerics import compilation
+from snapsim.numerics.kept_files import write_sealed
 
 PACKAGE = Path(snapsim.__file__).parent
 
@@ -74,7 +75,10 @@ def test_a_file_of_something_else_is_compiled_anew(folder, held):
     """Cut short, or sound by its checksum but nothing that numba can read."""
     compilation.compiled(cubed)(3.0)
     (path,) = files(folder)
-    path.write_bytes(compilation._checksum(b"no code") + b"no code" if held is None else held)
+    if held is None:
+        write_sealed(path, b"no code")
+    else:
+        path.write_bytes(held)
     kernel = compilation.compiled(cubed)
     assert kernel(3.0) == 27.0
     assert hits_and_misses(kernel) == (0, 1)
@@ -118,6 +122,30 @@ def test_files_long_unused_are_deleted_and_used_ones_stay(folder, monkeypatch):
     os.utime(path, (now - 59.0 * day,) * 2)
     compilation.compiled(cubed)(3.0)
     assert path.stat().st_mtime > now - day
+
+
+LATER = """
+import pathlib, sys
+from snapsim.numerics import compilation
+compilation.kernel_folder = lambda: pathlib.Path(sys.argv[1])
+from snapsim.numerics.kriging import dot
+import numpy as np
+ones = np.ones(4)
+first, light = dot(ones, ones), "numba.np.arraymath" not in sys.modules
+late = compilation.compiled(lambda x: np.linalg.solve(np.eye(4), x).max() + dot(x, x))
+print(first, late(ones), light)
+"""
+
+
+def test_a_kernel_is_loaded_without_what_compiles_and_a_later_one_compiled_with_it(tmp_path):
+    """The second process finds the first kernel and not the second, which calls the first and
+    needs arrays, BLAS and all: 1 + 4."""
+    for light in (False, True):
+        for path in (tmp_path / "kernels").glob("*lambda*"):
+            path.unlink()
+        command = [sys.executable, "-c", LATER, str(tmp_path / "kernels")]
+        said = subprocess.run(command, capture_output=True, text=True, check=True).stdout
+        assert said.split() == ["4.0", "5.0", str(light)]
 
 
 TWO = """

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from snapsim.numerics import rotations
+from snapsim.numerics import rotation_kernels, rotations
 
 
 @pytest.mark.parametrize("seed", range(20))
@@ -31,3 +31,20 @@ def test_the_vector_between_turns_the_first_into_the_second():
     turn = rotations.from_rotation_vector(rotations.vector_between(origin, quaternion))
     after = rotations.multiply(turn, origin)
     assert abs(after @ quaternion) == pytest.approx(1.0, abs=1e-14)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_compiled_products_and_matrices_are_the_same_to_the_bit(seed):
+    """What is read and what is computed with must not differ by a rounding."""
+    a, b = rotations.normalise(np.random.default_rng(seed).normal(size=(2, 50, 4)))
+    np.testing.assert_array_equal(rotations.multiply(a, b), rotation_kernels.products(a, b))
+    np.testing.assert_array_equal(rotations.matrix(a), rotation_kernels.matrices(a))
+
+
+def test_products_of_one_and_of_many():
+    a, b = rotations.normalise(np.random.default_rng(1).normal(size=(2, 2, 5, 4)))
+    whole = rotations.multiply(a[0, 0], b)
+    assert whole.shape == (2, 5, 4)
+    np.testing.assert_array_equal(whole[1, 2], rotations.multiply(a[0, 0], b[1, 2]))
+    assert rotations.matrix(b).shape == (2, 5, 3, 3)
+    np.testing.assert_array_equal(rotations.matrix(b)[1, 2], rotations.matrix(b[1, 2]))

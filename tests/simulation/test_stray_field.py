@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
+from snapsim.analysis import stray_field as kept
 from snapsim.analysis.stray_field import stray_lines, stray_summary
 from snapsim.scenario.loading import scene_from_text
 from snapsim.simulation.stray_field import stray_field
@@ -69,3 +70,63 @@ def test_iron_far_from_the_magnet_is_looked_at_too():
     found = stray_field(system, np.array([1e-3]), np.array([]))
     assert bare.reach[0] < 0.45
     assert 0.5 < found.reach[0] < 0.62
+
+
+@pytest.fixture
+def counted(monkeypatch, tmp_path):
+    """A cache of its own, kernels as ever, and a list of how often a field was computed."""
+    calls = []
+
+    def count(system):
+        calls.append(system.title)
+        return [{"name": "limit", "distance_m": 0.1 + 0.2 * len(calls)}]
+
+    folder = tmp_path / "kept"
+    monkeypatch.setattr(kept, "_computed", count)
+    monkeypatch.setattr(kept, "kept_folder", lambda kind: folder)
+    return calls, folder
+
+
+def test_what_was_found_is_kept_for_the_same_scene_and_program_only(counted, monkeypatch):
+    calls, folder = counted
+    scene = scene_from_text(SCENE, "c.toml")
+    first = stray_summary(scene)
+    assert stray_summary(scene) == first
+    assert len(calls) == 1
+    stray_summary(scene_from_text(SCENE.replace("33 deg", "33.1 deg"), "c.toml"))
+    assert len(calls) == 2
+    monkeypatch.setattr(kept, "program_identity", lambda: "another program")
+    stray_summary(scene)
+    assert len(calls) == 3
+    assert len(list(folder.iterdir())) == 3
+
+
+def test_a_kept_field_that_is_damaged_is_computed_anew(counted):
+    calls, folder = counted
+    scene = scene_from_text(SCENE, "c.toml")
+    stray_summary(scene)
+    (path,) = folder.iterdir()
+    held = path.read_bytes()
+    path.write_bytes(held.replace(b"0.3", b"0.2"))
+    stray_summary(scene)
+    assert len(calls) == 2
+
+
+def test_nothing_is_kept_of_a_program_that_was_edited_meanwhile(counted, monkeypatch):
+    calls, folder = counted
+    names = iter(["before", "after", "after", "after"])
+    monkeypatch.setattr(kept, "program_identity", lambda: next(names))
+    scene = scene_from_text(SCENE, "c.toml")
+    stray_summary(scene)
+    assert not folder.exists()
+    stray_summary(scene)
+    assert len(calls) == 2
+
+
+def test_a_cache_that_cannot_be_written_is_no_error(counted):
+    calls, folder = counted
+    folder.write_text("a file where the folder should be")
+    scene = scene_from_text(SCENE, "c.toml")
+    assert stray_summary(scene)
+    assert stray_summary(scene)
+    assert len(calls) == 2

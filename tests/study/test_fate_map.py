@@ -8,11 +8,12 @@ import numpy as np
 import pytest
 
 from snapsim.errors import InputError, OutputError
+from snapsim.numerics.program import program_identity
 from snapsim.scenario.spans import read_span
 from snapsim.simulation.fate import Fate, FateKind
 from snapsim.study import fate_map as module
 from snapsim.study.fate_map import Slice, fate_map, system_at
-from snapsim.study.ledger import Ledger, program_identity
+from snapsim.study.ledger import Ledger
 
 TIPPING = """
 title = "A block let go on its edge"

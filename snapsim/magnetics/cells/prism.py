@@ -10,7 +10,6 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from scipy.spatial import Delaunay
 
 from snapsim.arrays import Array, IntArray
 from snapsim.errors import ComputationError
@@ -126,6 +125,8 @@ def _delaunay(
     points: Array, polygon: Array, rim: int, owner: IntArray
 ) -> tuple[IntArray, set[int]]:
     """Triangles within the outline, and the sides of it that are not all edges of triangles."""
+    from scipy.spatial import Delaunay  # slow to import, needed for prisms alone
+
     loops = Delaunay(points).simplices.astype(np.int64)
     p = points[loops]
     u, v = p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]

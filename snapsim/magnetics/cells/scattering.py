@@ -10,7 +10,6 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from snapsim.arrays import Array
 
@@ -24,6 +23,8 @@ JITTER: Final = 0.15
 def spread(fixed: Array, candidates: Array, spacing: Array) -> Array:
     """Return the candidates (k, d) kept, none nearer than its `spacing` (n,) [m] to a kept or a
     `fixed` (m, d) one; `candidates` (n, d), earlier ones first."""
+    from scipy.spatial import cKDTree  # slow to import, needed for drawn shapes alone
+
     if not len(candidates):
         return candidates
     alive = np.ones(len(candidates), dtype=bool)
