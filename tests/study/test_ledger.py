@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 
 from snapsim.errors import InputError, OutputError
-from snapsim.study.ledger import Ledger, program_identity, read_ledger
+from snapsim.numerics.program import program_identity
+from snapsim.study.ledger import Ledger, read_ledger
 
 ONE = {"scene": "a", "program": "1"}
 
