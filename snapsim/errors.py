@@ -27,6 +27,12 @@ class OutputError(SnapsimError):
     exit_status = 2
 
 
+class NotWritten(OutputError):
+    """A disk or a device did not take a result that was computed; nothing is left half written."""
+
+    exit_status = 3
+
+
 class MissingSystemLibrary(SnapsimError):
     """A library outside Python is missing; the text names the package to install."""
 
@@ -47,6 +53,12 @@ def suggest(name: str, known: Iterable[str]) -> str:
     near = difflib.get_close_matches(name, names, n=1, cutoff=0.6)
     hint = f'did you mean "{near[0]}"? ' if near else ""
     return f"; {hint}allowed: {', '.join(names) or 'none'}"
+
+
+def storable(text: str) -> str:
+    """A text as any file can hold it: bytes of a file's name that are no UTF-8, and NUL, written
+    out."""
+    return text.encode("utf-8", "backslashreplace").decode().replace("\0", "\\0")
 
 
 def label(name: str) -> str:

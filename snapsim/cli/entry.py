@@ -1,11 +1,7 @@
-"""The way in: one line on standard error for everything that goes wrong, and the exit status.
-
-0 done; 2 bad input; 3 the computation could not be completed; 130 interrupted.
-"""
+"""The way in: all commands, and one door that each of them leaves by (`faults`)."""
 
 from __future__ import annotations
 
-import os
 import sys
 import warnings
 from collections.abc import Sequence
@@ -29,10 +25,8 @@ from snapsim.cli import (
     release,
     sweep,
 )
-from snapsim.cli.output import complain
-from snapsim.errors import SnapsimError
-
-BAD_INPUT, NOT_COMPLETED, INTERRUPTED = 2, 3, 130
+from snapsim.cli.faults import debugging, end_like_an_interrupt, status_of
+from snapsim.cli.output import open_streams
 
 app = typer.Typer(
     name="snapsim",
@@ -86,12 +80,9 @@ def main(arguments: Sequence[str] | None = None) -> None:
     """Run one command and leave with its exit status."""
     if not debugging():
         warnings.simplefilter("ignore")
+    open_streams()
+    end_like_an_interrupt()
     sys.exit(run(sys.argv[1:] if arguments is None else list(arguments)))
-
-
-def debugging() -> bool:
-    """True where a developer wants tracebacks."""
-    return bool(os.environ.get("SNAPSIM_DEBUG"))
 
 
 def run(arguments: list[str]) -> int:
@@ -100,28 +91,5 @@ def run(arguments: list[str]) -> int:
     try:
         status = command.main(arguments, prog_name="snapsim", standalone_mode=False)
         return status if isinstance(status, int) else 0
-    except SnapsimError as error:
-        complain(str(error))
-        return error.exit_status
-    except (KeyboardInterrupt, typer.Abort):
-        return INTERRUPTED
-    except Exception as error:
-        return _unexpected(error)
-
-
-def _unexpected(error: Exception) -> int:
-    """A wrong option or argument, or a fault of our own."""
-    said = getattr(error, "format_message", None)
-    if said is not None:
-        text = said()
-        if text:
-            complain(f"{text} (see snapsim --help)")
-        return BAD_INPUT
-    if debugging():
-        raise error
-    detail = str(error).split("\n", 1)[0]
-    complain(
-        f"unexpected fault: {type(error).__name__}: {detail};"
-        " set SNAPSIM_DEBUG=1 for the traceback and report it"
-    )
-    return NOT_COMPLETED
+    except (Exception, KeyboardInterrupt) as error:
+        return status_of(error, arguments)

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from snapsim.cli.options import AsJson, ReplaceFlag
-from snapsim.cli.output import emit, emit_json
+from snapsim.cli.output import emit, emit_json, neutral
 
 
 def new(
@@ -20,7 +20,8 @@ def new(
     from snapsim.storage.whole_file import whole_file
 
     with whole_file(file, force) as temporary:
-        temporary.write_text(STARTER.replace("THIS.toml", file), encoding="utf-8")
+        named = neutral(file).replace("\n", " ")
+        temporary.write_text(STARTER.replace("THIS.toml", named), encoding="utf-8")
     if json:
         emit_json("new", {"file": file})
     else:

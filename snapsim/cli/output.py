@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import json
 import os
 import sys
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TextIO
+
+from snapsim.errors import NotWritten
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -52,19 +55,50 @@ def complain(text: str) -> None:
     """Print one line on standard error."""
     line = neutral(" ".join(text.splitlines()))
     line = line if len(line) <= LONGEST_LINE else line[:LONGEST_LINE] + "..."
+    if sys.stderr is None:  # Python would print on standard output instead
+        return
     try:
         print(f"snapsim: {line}", file=sys.stderr, flush=True)
-    except (BrokenPipeError, ValueError):
-        return
+    except (OSError, ValueError):
+        _silence(sys.stderr)
 
 
 def leave_quietly() -> None:
     """Let nothing more be written to a standard output that nobody reads."""
+    _silence(sys.stdout)
+
+
+def _silence(stream: TextIO) -> None:
+    """Send to nowhere what a stream still holds, which Python writes at its end."""
     try:
         null = os.open(os.devnull, os.O_WRONLY)
-        os.dup2(null, sys.stdout.fileno())
+        os.dup2(null, stream.fileno())
     except (OSError, ValueError):
         return
+
+
+class _Closed(io.TextIOBase):
+    """A standard output that was closed before the program began."""
+
+    encoding = "utf-8"
+
+    def write(self, text: str) -> int:
+        raise OSError(errno.EBADF, "it is closed")
+
+
+def open_streams() -> None:
+    """Put something where a standard stream was closed, so that no file takes its number."""
+    for number in (0, 1, 2):
+        try:
+            os.fstat(number)
+        except OSError:
+            os.open(os.devnull, os.O_RDWR)  # takes the lowest free number: this one
+    if sys.stdin is None:
+        sys.stdin = open(os.devnull, encoding="utf-8")  # noqa: SIM115
+    if sys.stdout is None:
+        sys.stdout = _Closed()
+    if sys.stderr is None:
+        sys.stderr = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115
 
 
 def _print(text: str) -> None:
@@ -77,3 +111,6 @@ def _print(text: str) -> None:
         sys.stdout.flush()
     except BrokenPipeError:
         leave_quietly()
+    except OSError as error:
+        leave_quietly()
+        raise NotWritten(f"standard output cannot be written: {error.strerror}") from None

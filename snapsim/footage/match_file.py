@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import AfterValidator, Field, ValidationError, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, ValidationError, model_validator
 
 from snapsim.footage.pixels import FrameRate, PixelPoint, Pixels, PixelSize, Scale
 from snapsim.scenario.explain import input_error
@@ -17,6 +17,7 @@ from snapsim.scenario.fields import (
     Table,
     Time,
     not_negative,
+    number_or_text,
     positive,
 )
 from snapsim.scenario.text_file import read_toml
@@ -87,7 +88,7 @@ class TrackDescription(Table):
     weight: Annotated[Number, Field(gt=0)] = 1.0
 
 
-Value = int | float | str
+Value = Annotated[int | float | str, BeforeValidator(number_or_text)]
 
 
 class Bounds(Table):

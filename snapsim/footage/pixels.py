@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from typing import Annotated, Any
+from typing import Annotated, Any, TypeGuard
 
 from pydantic import BeforeValidator, PlainSerializer, WithJsonSchema
 
@@ -18,22 +18,31 @@ _RATE = QuantityKind("a frame rate", "Hz", "240 Hz")
 
 def pixels(text: object, count: int, example: str) -> tuple[float, ...]:
     """Return `count` numbers of pixels; raises ValueError with a text for a person."""
-    match = _MANY.fullmatch(text) if isinstance(text, str) else None
+    match = _MANY.fullmatch(text) if _is_short(text) else None
     found = re.split(r"[,x×]", match[1]) if match else []
     if len(found) != count:
-        raise ValueError(f'"{text}" is not as due here; write it like "{example}"')
+        raise ValueError(
+            f'"{quantities.shown(text)}" is not as due here; write it like "{example}"'
+        )
     return tuple(float(v) for v in found)
 
 
 def pixels_per_metre(text: object) -> float:
     """Return the scale of "4 px/mm" in px/m; raises ValueError."""
-    match = _SCALE.fullmatch(text) if isinstance(text, str) else None
+    match = _SCALE.fullmatch(text) if _is_short(text) else None
     if match is None:
-        raise ValueError(f'"{text}" is no scale; write pixels per length, like "4 px/mm"')
+        raise ValueError(
+            f'"{quantities.shown(text)}" is no scale; write pixels per length, like "4 px/mm"'
+        )
     scale = float(match[1]) / quantities.parse(f"1 {match[2]}", quantities.LENGTH)[0]
     if not scale > 0:
         raise ValueError(f'"{text}" is no scale; it must be greater than 0')
     return scale
+
+
+def _is_short(text: object) -> TypeGuard[str]:
+    """Whether it is a text of sensible length."""
+    return isinstance(text, str) and len(text) <= quantities.LONGEST
 
 
 def frame_rate(text: object) -> float:

@@ -23,6 +23,13 @@ _COMMA = re.compile(r"[+-]?\d*,\d+(?:[eE][+-]?\d+)?")
 _UNIT = re.compile(r"(.*?)\s*[\[(]\s*([^\])]*?)\s*[\])]\s*")
 
 
+LONGEST_HEADING = 200
+"""Characters of a heading."""
+
+MOST_COLUMNS = 2000
+"""Columns of a table: a thousand points."""
+
+
 @dataclass(frozen=True)
 class TrackTable:
     """Cells as text with their headings; `units` are those in brackets behind a heading, or "".
@@ -104,12 +111,19 @@ def table_from(source: str, file: str) -> TrackTable:
     head = next((k for k, row in enumerate(cells[:3]) if _is_data(row)), min(len(cells), 3))
     if head == len(cells):
         raise InputError("has a heading and no frames", file=file)
-    while len(cells[0]) > 1 and not any("".join(row[len(cells[0]) - 1 :]) for row in cells):
-        cells = [row[: len(cells[0]) - 1] for row in cells]
+    used = max(_used(row) for row in cells)
+    if len(cells[0]) > used:
+        cells = [row[: max(used, 1)] for row in cells]
     _even(cells, [n for n, _ in numbered], max(head - 1, 0), file)
+    _short(cells[:head], [n for n, _ in numbered], file)
     headings, units = _headings(cells[:head], len(cells[-1]))
     rows = tuple(tuple(row) for row in cells[head:])
     return TrackTable(file, source, headings, units, rows, tuple(n for n, _ in numbered[head:]))
+
+
+def _used(row: list[str]) -> int:
+    """Cells up to the last that is not blank."""
+    return next((n for n in range(len(row), 0, -1) if row[n - 1]), 0)
 
 
 def _sign(lines: list[str]) -> str:
@@ -137,6 +151,19 @@ def _even(cells: list[list[str]], lines: list[int], begin: int, file: str) -> No
         if len(row) != wide:
             raise InputError(
                 f"has {len(row)} cells where {wide} are due", file=file, key=f"line {line}"
+            )
+
+
+def _short(rows: list[list[str]], lines: list[int], file: str) -> None:
+    """Refuse headings that nobody wrote by hand."""
+    for row, line in zip(rows, lines, strict=False):
+        long = max(map(len, row), default=0)
+        if long > LONGEST_HEADING or len(row) > MOST_COLUMNS:
+            raise InputError(
+                f"has {len(row)} headings of up to {long} characters; at most {MOST_COLUMNS} of"
+                f" {LONGEST_HEADING} are read",
+                file=file,
+                key=f"line {line}",
             )
 
 

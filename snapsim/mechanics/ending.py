@@ -24,6 +24,8 @@ class EndReason(StrEnum):
     """Every free body rests in contact."""
     AT_REST_HELD = "at_rest_held"
     """Every free body rests, in contact or held by its joints."""
+    NOTHING_FREE = "nothing_free"
+    """No body may move."""
     TIME_UP = "time_up"
     LEFT_SCENE = "left_scene"
     STEP_LIMIT = "step_limit"
@@ -47,6 +49,7 @@ class EndReason(StrEnum):
 OUTCOMES: Final[dict[EndReason, Outcome]] = {
     EndReason.AT_REST: "settled",
     EndReason.AT_REST_HELD: "settled",
+    EndReason.NOTHING_FREE: "settled",
     EndReason.TIME_UP: "moving",
     EndReason.LEFT_SCENE: "stopped",
     EndReason.STEP_LIMIT: "stopped",

@@ -99,6 +99,8 @@ class Motion(ContactStepping):
     def _ending(self) -> Ending | None:
         if self._still >= self.settings.rest_steps:
             return ended(EndReason.AT_REST)
+        if not self.bodies.free.any():
+            return ended(EndReason.NOTHING_FREE)
         if self.time >= self.end:
             return ended(EndReason.TIME_UP, self.end)
         if farthest(self.state.pose.position, self._stage[0], self.bodies.free) > self._stage[1]:

@@ -53,9 +53,11 @@ def guarded(token: str) -> web.Application:
 def allowed(path: str, host: str, origin: str | None, token: str) -> bool:
     """Return whether a request may be answered."""
     given = path.split("/", 2)[1] if path.startswith("/") else ""
-    named = urlsplit(f"//{host}").hostname
-    if named not in ("127.0.0.1", "localhost", "::1"):
+    try:
+        named = urlsplit(f"//{host}").hostname
+        asking = host if origin is None else urlsplit(origin).netloc
+    except ValueError:  # a header that is no address at all
         return False
-    if origin is not None and urlsplit(origin).netloc != host:
+    if named not in ("127.0.0.1", "localhost", "::1") or asking != host:
         return False
     return secrets.compare_digest(given.encode(), token.encode())

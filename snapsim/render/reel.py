@@ -23,7 +23,8 @@ import numpy as np
 from filelock import FileLock, Timeout
 
 from snapsim.arrays import Array, ByteArray
-from snapsim.errors import ComputationError, OutputError
+from snapsim.errors import ComputationError, NotWritten, OutputError
+from snapsim.numerics.kept_files import remove_leftovers
 from snapsim.render import flashes, offscreen, targets
 from snapsim.render.formats import format_of
 from snapsim.render.job import ClipJob, fingerprint
@@ -90,7 +91,7 @@ def _workplace(folder: Path, made_from: str) -> Iterator[None]:
         raise OutputError(f"{folder}: another process is drawing this clip; let it end") from None
     except OSError as broken:
         reason = broken.strerror or str(broken)
-        raise OutputError(f"{folder}: could not be written: {reason}") from broken
+        raise NotWritten(f"{folder}: could not be written: {reason}") from broken
 
 
 def _clear(folder: Path) -> None:
@@ -111,11 +112,12 @@ def _moments(moments: list[float], number: int) -> list[float]:
 
 
 def _join(form: Any, folder: Path, numbers: range, target: Path, fps: int) -> None:
+    remove_leftovers(target)
     part = targets.temporary_beside(target)
     try:
         form.join([folder / f"{n:05d}{form.piece_suffix}" for n in numbers], part, fps)
         if form.suffix == ".mp4" and not targets.is_whole(part):
-            raise OutputError(f"{target}: the encoder left it unfinished; disk full?")
+            raise NotWritten(f"{target}: the encoder left it unfinished; disk full?")
         targets.put(part, target)
     finally:
         if part.is_dir():
@@ -163,7 +165,7 @@ def _draw_piece(
     """Draw, encode and note one piece; the note comes last, so a piece with one is whole."""
     first = number * length
     if shutil.disk_usage(folder).free < ROOM:
-        raise OutputError(f"{target}: less than {ROOM >> 20} MB are free; make room and go on")
+        raise NotWritten(f"{target}: less than {ROOM >> 20} MB are free; make room and go on")
     options, form = show.job.options, format_of(target)
     show.watch.seconds.clear()
     light: list[Array] = []

@@ -8,6 +8,7 @@ import shutil
 from pathlib import Path
 
 from snapsim.errors import OutputError
+from snapsim.numerics.kept_files import temporary_name
 
 
 def check_target(path: Path, suffix: str, overwrite: bool) -> None:
@@ -34,7 +35,7 @@ def is_our_folder(path: Path) -> bool:
 
 def temporary_beside(path: Path) -> Path:
     """Return a name in the same folder that no other run uses."""
-    return path.with_name(f".{path.stem}.{os.getpid()}.part{path.suffix}")
+    return path.with_name(f"{temporary_name(path)}{path.suffix}")
 
 
 def put(part: Path, target: Path) -> None:

@@ -11,7 +11,7 @@ import re
 from collections.abc import Iterable
 from typing import Any
 
-from snapsim.errors import InputError, label, suggest
+from snapsim.errors import InputError, label, storable, suggest
 from snapsim.scenario.explain import name_in
 from snapsim.scenario.quantities import with_component
 from snapsim.scenario.text_file import NotToml, toml_document
@@ -47,6 +47,8 @@ def read_change(change: str, file: str) -> tuple[str, Any]:
     """Return the key and the value of "key=value"; raises InputError."""
     key, sign, value = change.partition("=")
     key = key.strip()
+    if storable(change) != change:
+        raise InputError("holds bytes that are no text in UTF-8", file=file, key="--set")
     if not sign or not key:
         raise InputError(
             f'"{change}" is no change; write key=value, like body.blank.rotation.angle="55 deg"',

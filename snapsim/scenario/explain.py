@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, Final
 
 from pydantic import BaseModel, ValidationError
 
@@ -64,6 +64,19 @@ def _key(loc: Sequence[int | str], document: Any) -> tuple[str, Any]:
     return "".join(parts).lstrip("."), holder
 
 
+_MUST_BE: Final = {
+    "int_type": "must be a whole number, without quotes",
+    "int_from_float": "must be a whole number",
+    "float_type": "must be a number, without quotes",
+    "finite_number": "must be a finite number",
+    "string_type": "must be text in quotes",
+    "string_too_short": "must not be empty",
+    "tuple_type": "must be a list, [..., ...]",
+    "list_type": "must be a list, [..., ...]",
+}
+"""What is due, where the library's own words would not tell an author."""
+
+
 def _message(entry: Any, holder: Any, model: type[BaseModel]) -> str:
     """One complaint, in words."""
     kind, context, value = entry["type"], entry.get("ctx", {}), entry.get("input")
@@ -85,9 +98,14 @@ def _message(entry: Any, holder: Any, model: type[BaseModel]) -> str:
             return 'has no kind; write kind = "..." first'
         case "too_short":
             return f"has {context['actual_length']} entries; at least {context['min_length']} due"
+        case "too_long":
+            return (
+                f"has {context['actual_length']} entries; at most {context['max_length']} allowed"
+            )
         case "model_type" | "model_attributes_type" | "dict_type":
             return f"{_shown(value)} is no table"
-    return f"{_shown(value)}: {_lower(entry['msg'])}"
+    said = _MUST_BE.get(kind) or _lower(entry["msg"]).replace("input should be", "must be")
+    return f"{_shown(value)}: {said}"
 
 
 def _shown(value: object) -> str:

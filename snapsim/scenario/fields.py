@@ -38,6 +38,13 @@ Number = Annotated[float, Field(strict=True)]
 Flag = Annotated[bool, Field(strict=True)]
 
 
+def number_or_text(value: object) -> object:
+    """Refuse what is neither a plain number nor a text, such as "5 mm"."""
+    if isinstance(value, bool) or not isinstance(value, int | float | str):
+        raise ValueError(f'{quantities.shown(value)} is no number; write 0.3, or "5 mm"')
+    return value
+
+
 def _schema(kind: QuantityKind, count: int) -> WithJsonSchema:
     what = f"{kind.name} with its unit" if count == 1 else f"{count} numbers with their unit"
     example = quantities.example(kind, count)

@@ -1,4 +1,4 @@
-"""Reads a triangulated surface from a file beside the scene: STL, OBJ or PLY."""
+"""Reads a triangulated surface from a file: STL, OBJ or PLY, its path from the scene's folder."""
 
 from __future__ import annotations
 
@@ -27,10 +27,12 @@ def read_surface(folder: Path, name: str) -> tuple[Array, IntArray]:
         raise ValueError(f'"{name}" is no mesh file; allowed: {", ".join(SUFFIXES)}')
     try:
         if not path.is_file():
-            raise ValueError(f'"{name}" is not there; a mesh file stands beside the scene')
+            raise ValueError(f'"{name}" is not there; its path goes from the scene\'s folder')
         size = path.stat().st_size
         if size > LARGEST:
             raise ValueError(f'"{name}" has {size / 1e6:.0f} MB; at most {LARGEST / 1e6:.0f} MB')
+        if path.suffix.lower() == ".stl":
+            _require_whole_stl(path, size)
         found = _loaded(path)
     except OSError as error:
         raise ValueError(f'"{name}" cannot be read: {error.strerror}') from None
@@ -45,6 +47,32 @@ def read_surface(folder: Path, name: str) -> tuple[Array, IntArray]:
     if not np.isfinite(corners).all():
         raise ValueError(f'"{name}" is damaged: a corner is not finite')
     return _joined(np.array(corners, dtype=np.float64), np.array(triangles, dtype=np.int64))
+
+
+def _require_whole_stl(path: Path, size: int) -> None:
+    """Raise ValueError for an STL file that its own head or end shows to be cut short.
+
+    Binary: 80 bytes, the number of triangles as 32 bits, 50 bytes each. As text: "solid" to
+    "endsolid". (The format of 3D Systems, 1989; from memory.)
+    """
+    with path.open("rb") as file:
+        head = file.read(512)
+        file.seek(max(0, size - 512))
+        end = file.read(512)
+    count = int.from_bytes(head[80:84], "little")
+    due = 84 + 50 * count
+    if size >= 84 and size == due:
+        return
+    if head.lstrip()[:5].lower() == b"solid" and b"\0" not in head:
+        if b"endsolid" not in end.lower():
+            raise ValueError(f'"{path.name}" is cut short: the line "endsolid" is missing')
+        return
+    if size < 84:
+        raise ValueError(f'"{path.name}" is cut short: {size} bytes, an STL file has at least 84')
+    what = "cut short" if size < due else "damaged"
+    raise ValueError(
+        f'"{path.name}" is {what}: {size} bytes, where {due} are due for its {count} triangles'
+    )
 
 
 def _odd(triangles: IntArray, corners: int) -> int:

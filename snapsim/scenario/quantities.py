@@ -23,6 +23,10 @@ _UNIT = re.compile(rf"{_FACTORS}(?:\s*/\s*(?:{_FACTOR}|\({_FACTORS}\))){{0,3}}")
 Nothing else of a text reaches pint, which would work out any arithmetic it finds."""
 
 
+LONGEST = 200
+"""Characters of one number and its unit: blanks without end would be searched over and over."""
+
+
 @dataclass(frozen=True)
 class QuantityKind:
     """A kind of quantity: name, the SI unit it is kept in, an example, the sign between many."""
@@ -60,7 +64,7 @@ def parse(text: object, kind: QuantityKind, count: int = 1) -> tuple[float, ...]
     if isinstance(text, (int, float)) and not isinstance(text, bool):
         raise ValueError(f"the number {text!r} has no unit; {wanted}")
     if not isinstance(text, str):
-        raise ValueError(f"{_shown(text)} is no quantity; {wanted}")
+        raise ValueError(f"{shown(text)} is no quantity; {wanted}")
     pieces = _split(text)
     if len(pieces) != count:
         found = f"{len(pieces)} value" + "s" * (len(pieces) != 1)
@@ -77,7 +81,7 @@ def parse_numbers(text: object, count: int, example_text: str) -> tuple[float, .
     """Return `count` plain numbers of a text like "0.1, 0, 1"; raises ValueError."""
     wanted = f'write {count} plain numbers in quotes, like "{example_text}"'
     if not isinstance(text, str):
-        raise ValueError(f"{_shown(text)} is no list of numbers; {wanted}")
+        raise ValueError(f"{shown(text)} is no list of numbers; {wanted}")
     pieces = _split(text)
     if len(pieces) != count:
         raise ValueError(f'"{text}" has {len(pieces)} values where {count} are due; {wanted}')
@@ -126,8 +130,9 @@ def _split(text: str) -> list[str]:
 
 
 def _number_and_unit(piece: str, text: str, wanted: str) -> tuple[float, str]:
-    match = _PART.fullmatch(piece)
+    match = _PART.fullmatch(piece) if len(piece) <= LONGEST else None
     if match is None:
+        text, piece = shown(text), shown(piece)
         raise ValueError(f'"{text}" cannot be read: "{piece.strip()}" is no number; {wanted}')
     return float(match[1]), match[2]
 
@@ -138,7 +143,7 @@ def _finite(value: float, text: str) -> float:
     return value
 
 
-def _shown(value: object) -> str:
+def shown(value: object) -> str:
     """A value as an error shows it: short, one line."""
     text = " ".join(str(value).split()) if not isinstance(value, bool) else str(value).lower()
     return text if len(text) <= 60 else text[:57] + "..."

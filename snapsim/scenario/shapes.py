@@ -157,7 +157,9 @@ class MeshShape(ShapeTable):
     )
 
     kind: Literal["mesh"]
-    file: str | None = Field(None, min_length=1, description="STL, OBJ or PLY, beside the scene")
+    file: str | None = Field(
+        None, min_length=1, description="STL, OBJ or PLY; path from the scene's folder"
+    )
     unit: str | None = Field(
         None, description="the unit the file's numbers are in", examples=["mm"]
     )

@@ -7,9 +7,12 @@ deeper than any table here goes.
 
 from __future__ import annotations
 
+import os
+import select
+import stat
 import tomllib
 from collections.abc import Iterator
-from typing import Any, Final
+from typing import Any, BinaryIO, Final
 
 from snapsim.errors import InputError, label
 
@@ -18,6 +21,9 @@ MOST_BYTES: Final = 32 * 2**20
 
 DEEPEST: Final = 32
 """Tables and lists within one another; a scene has eight."""
+
+PATIENCE: Final = 5.0
+"""Seconds that a pipe may stay silent."""
 
 _LARGEST: Final = 2**63
 
@@ -29,7 +35,8 @@ class NotToml(InputError):
 def read_text(path: str, kind: str = "a scene is TOML in UTF-8", most: int = MOST_BYTES) -> str:
     """Return the text of a file; raises InputError. `kind` says what it should have been."""
     try:
-        with open(path, "rb") as file:
+        with open(path, "rb", opener=_opened_at_once) as file:
+            _await_first_byte(file, path)
             content = file.read(most + 1)
     except OSError as error:
         raise InputError(f"cannot be read: {error.strerror}", file=path) from None
@@ -41,6 +48,22 @@ def read_text(path: str, kind: str = "a scene is TOML in UTF-8", most: int = MOS
         return content.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise InputError(f"is no text file; {kind}", file=path) from None
+
+
+def _opened_at_once(path: str, flags: int) -> int:
+    """Open a file; a pipe (FIFO) too, whether or not somebody writes to it yet."""
+    handle = os.open(path, flags | getattr(os, "O_NONBLOCK", 0))
+    if hasattr(os, "set_blocking"):
+        os.set_blocking(handle, True)
+    return handle
+
+
+def _await_first_byte(file: BinaryIO, path: str) -> None:
+    """Give whoever writes to a pipe `PATIENCE`; raise InputError where nothing comes."""
+    if not stat.S_ISFIFO(os.fstat(file.fileno()).st_mode):
+        return
+    if not select.select([file], [], [], PATIENCE)[0]:
+        raise InputError(f"is a pipe that nobody wrote to for {PATIENCE:g} s", file=path)
 
 
 def shown_name(path: str) -> str:

@@ -8,21 +8,36 @@ from contextlib import contextmanager
 from os import PathLike, fspath
 from pathlib import Path
 
-from snapsim.errors import OutputError
+from snapsim.errors import NotWritten, OutputError
+from snapsim.numerics.kept_files import remove_leftovers, temporary_name
 
 
 def require_writable(path: str | PathLike[str], force: bool) -> Path:
     """Return the target as a path; raises OutputError if it cannot be written, before any work."""
     target = Path(path)
-    shown = fspath(path)
-    if target.is_dir():
-        raise OutputError(f"{shown}: is a directory; name a file")
-    if target.exists() and not force:
-        raise OutputError(f"{shown}: exists already; use --force to replace it, or another name")
-    if not target.parent.is_dir():
-        raise OutputError(f"{shown}: the directory {target.parent} does not exist; create it first")
-    if not os.access(target.parent, os.W_OK | os.X_OK):
-        raise OutputError(f"{shown}: the directory {target.parent} cannot be written to")
+    shown = fspath(path).replace("\0", "\\0")
+    try:
+        if target.is_dir():
+            raise OutputError(f"{shown}: is a directory; name a file")
+        if os.path.lexists(target) and not force:
+            raise OutputError(
+                f"{shown}: exists already; use --force to replace it, or another name"
+            )
+        if target.exists() and not target.is_file():
+            raise OutputError(f"{shown}: is a device or a pipe; name a file")
+        if not target.parent.is_dir():
+            raise OutputError(
+                f"{shown}: the directory {target.parent} does not exist; create it first"
+            )
+        if not os.access(target.parent, os.W_OK | os.X_OK):
+            raise OutputError(f"{shown}: the directory {target.parent} cannot be written to")
+        os.lstat(target.parent / temporary_name(target))
+    except FileNotFoundError:
+        return target
+    except OSError as error:  # a name too long, loops of links
+        raise OutputError(f"{shown}: is no file's name: {error.strerror}") from None
+    except ValueError:
+        raise OutputError(f"{shown}: is no file's name") from None
     return target
 
 
@@ -30,17 +45,19 @@ def require_writable(path: str | PathLike[str], force: bool) -> Path:
 def whole_file(path: str | PathLike[str], force: bool) -> Iterator[Path]:
     """Yield a temporary path beside `path`; on success it takes its place, else it is removed.
 
-    Raises OutputError, also for a full disk while the block runs.
+    Also removed is what a process that is gone left of this file. Raises OutputError; NotWritten
+    for a full disk while the block runs.
     """
     target = require_writable(path, force)
-    temporary = target.with_name(f".{target.name}.{os.getpid()}.part")
+    remove_leftovers(target)
+    temporary = target.with_name(temporary_name(target))
     try:
         yield temporary
         _flush(temporary)
         os.replace(temporary, target)
     except OSError as error:
         reason = error.strerror or str(error).splitlines()[0]
-        raise OutputError(f"{fspath(path)}: cannot be written: {reason}") from None
+        raise NotWritten(f"{fspath(path)}: cannot be written: {reason}") from None
     finally:
         temporary.unlink(missing_ok=True)
 

@@ -6,13 +6,16 @@ import hashlib
 import io
 from collections.abc import Mapping
 from dataclasses import fields
+from errno import ENOSPC
 from importlib.metadata import PackageNotFoundError, version
 from os import PathLike
 from pathlib import Path
+from shutil import disk_usage
 
 import h5py
 import numpy as np
 
+from snapsim.errors import storable
 from snapsim.simulation.trajectory import Audit, Trajectory
 from snapsim.storage import columns
 from snapsim.storage.datasets import put, put_text, scale
@@ -41,9 +44,13 @@ def write_run(trajectory: Trajectory, path: str | PathLike[str], force: bool = F
 
 
 def write_content(trajectory: Trajectory, path: Path) -> None:
-    """Write the bytes of a run file; raises OSError."""
+    """Write the bytes of a run file; raises OSError, before a byte is written where there is no
+    room for all."""
     content = _content(trajectory).getbuffer()
     seal(content)
+    free = disk_usage(path.parent).free
+    if free < len(content):
+        raise OSError(ENOSPC, f"{len(content):,} bytes are due, {free:,} are free on the disk")
     with open(path, "wb") as file:
         file.write(content)
 
@@ -92,8 +99,8 @@ def _write_scene(file: h5py.File, trajectory: Trajectory) -> None:
     group = file.create_group("scene")
     put_text(group, "source", system.source, "the scene as read (TOML)")
     put_text(group, "resolved", system.resolved, "the scene with everything filled in (TOML)")
-    group.attrs["title"] = system.title
-    group.attrs["file"] = system.file
+    group.attrs["title"] = storable(system.title)
+    group.attrs["file"] = storable(system.file)
     group.attrs["content_hash"] = content_hash(system.resolved)
     _write_pairs(group.create_group("versions"), package_versions())
     _write_pairs(group.create_group("extra"), system.extra)

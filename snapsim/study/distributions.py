@@ -6,19 +6,21 @@ quantile functions: `scipy.stats`.
 
 from __future__ import annotations
 
+import math
 import re
 from functools import lru_cache
 from typing import Annotated, Any, Self
 
 import numpy as np
-from pydantic import Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 from scipy import stats
 
-from snapsim.scenario.fields import Flag, Number, Table
+from snapsim.scenario.fields import Flag, Number, Table, number_or_text
+from snapsim.scenario.quantities import LONGEST
 
 _QUANTITY = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*")
 
-Value = int | float | str
+Value = Annotated[int | float | str, BeforeValidator(number_or_text)]
 
 
 class Distribution(Table):
@@ -119,7 +121,9 @@ def _parted(value: Value) -> tuple[float, str]:
         raise ValueError(f'{value!r} is no number; write 0.3, or "5 mm"')
     if not isinstance(value, str):
         return float(value), ""
-    match = _QUANTITY.fullmatch(value)
+    match = _QUANTITY.fullmatch(value) if len(value) <= LONGEST else None
     if match is None:
-        raise ValueError(f'"{value}" is no number with a unit; write "5 mm"')
+        raise ValueError(f'"{value[:LONGEST]}" is no number with a unit; write "5 mm"')
+    if not math.isfinite(float(match[1])):
+        raise ValueError(f'"{value}" is not finite; a finite number is needed')
     return float(match[1]), match[2]

@@ -140,7 +140,7 @@ def fate_map(
         "slice": fingerprint(repr(sorted(asdict(given).items()))),
         "program": program_identity(),
     }
-    with Ledger(folder, identity, redo) as ledger:
+    with Ledger(folder, identity, redo, row=_is_fate) as ledger:
         desk = _FateDesk(given, ledger, workers, progress or (lambda what, done, of_all: None))
         with closing(desk):
             found = refine(desk.labels, given.columns, given.rows, given.depth, limit)
@@ -197,6 +197,11 @@ class _FateDesk:
         """Drop what was not begun and let the processes end."""
         if self.executor is not None:
             self.executor.shutdown(wait=True, cancel_futures=True)
+
+
+def _is_fate(row: dict[str, Any]) -> bool:
+    """Whether a row of the ledger is one of this map; raises what `_kept` does."""
+    return isinstance(_kept(row["fate"]), Fate)
 
 
 def _kept(row: dict[str, Any]) -> Fate:

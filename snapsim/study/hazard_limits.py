@@ -8,16 +8,15 @@ differs. A house limit is a file of the same form.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable
 from pathlib import Path
-from typing import Annotated, Any, Self
+from typing import Annotated, Self
 
 from pydantic import Field, ValidationError, model_validator
 
-from snapsim.errors import InputError
 from snapsim.scenario.explain import input_error
 from snapsim.scenario.fields import Table
+from snapsim.scenario.text_file import read_toml
 
 FOLDER = Path(__file__).parent / "limits"
 
@@ -68,12 +67,7 @@ def standards(more: Iterable[str] = ()) -> list[Standard]:
 
 
 def _read(path: Path) -> Standard:
-    try:
-        document: dict[str, Any] = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror}", file=str(path)) from None
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise InputError(f"is no valid TOML: {error}", file=str(path)) from None
+    document = read_toml(str(path), "limits are TOML in UTF-8")
     try:
         return Standard.model_validate(document)
     except ValidationError as error:

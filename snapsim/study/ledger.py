@@ -4,7 +4,8 @@ A ledger belongs to one `identity`: what was computed (scene, study) and by what
 libraries). Opened again with the same identity it goes on where it stopped, at whatever moment that
 was: a row is there whole or not at all (write-ahead log, one transaction a row). With another
 identity it is refused, or emptied where that is asked for. One process at a time holds it.
-Each row has a hash: one that is damaged is named by a reader, and computed anew by a sweep.
+Each row has a hash, and is what its reader says a row must be: one that is damaged is named by a
+reader, and computed anew by a sweep.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ import json
 import shutil
 import sqlite3
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import closing, contextmanager
 from os import PathLike
 from pathlib import Path
@@ -23,7 +24,7 @@ from typing import Any, Self
 
 from filelock import FileLock, Timeout
 
-from snapsim.errors import InputError, OutputError
+from snapsim.errors import InputError, NotWritten, OutputError
 
 NAME = "sweep.sqlite"
 FORMAT = "snapsim sweep 1"
@@ -36,14 +37,17 @@ _RUNS = """CREATE TABLE IF NOT EXISTS run (
   number INTEGER PRIMARY KEY, status TEXT NOT NULL, result TEXT NOT NULL, cpu_s REAL, digest TEXT
 )"""
 
+RowCheck = Callable[[dict[str, Any]], bool]
+"""Whether a result has what whoever reads it needs."""
+
 
 class Ledger:
     """The open ledger of one directory.
 
     `notes` are kept beside the identity and compared with nothing. `damaged` are the numbers of
-    rows that were left out as their hash does not match. Use as a context manager.
-    Raises OutputError where it cannot be written, is held by another process, or belongs to another
-    identity and `redo` is not given.
+    rows that were left out: their hash does not match, or they are no `row`. Use as a context
+    manager. Raises OutputError where it cannot be written, is held by another process, or belongs
+    to another identity and `redo` is not given.
     """
 
     def __init__(
@@ -52,12 +56,15 @@ class Ledger:
         identity: Mapping[str, str],
         redo: bool = False,
         notes: Mapping[str, str] | None = None,
+        row: RowCheck = bool,
     ) -> None:
-        self.folder = Path(folder)
+        self.folder, self._row = Path(folder), row
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
         except OSError as error:
             raise OutputError(f"{self.folder}: cannot be made: {error.strerror}") from None
+        except ValueError:
+            raise OutputError("is no folder's name") from None
         self._lock = _locked(self.folder)
         try:
             with _spoken(self.folder):
@@ -65,7 +72,7 @@ class Ledger:
                 self._base.execute("PRAGMA journal_mode=WAL")
                 self._base.execute(_ABOUT)
                 self._base.execute(_RUNS)
-            self._admit(identity, redo, notes or {})
+                self._admit(identity, redo, notes or {})
         except BaseException:
             self._lock.release()
             raise
@@ -81,7 +88,7 @@ class Ledger:
                 f"{self.folder}: holds runs of another {' and '.join(changed)};"
                 " use --redo to compute all anew, or another directory"
             )
-        with _spoken(self.folder), self._base:
+        with self._base:
             if redo:
                 self._base.execute("DROP TABLE run")
                 self._base.execute(_RUNS)
@@ -89,7 +96,7 @@ class Ledger:
             told[DIGEST] = _digest_of(told)
             self._base.execute("DELETE FROM about")
             self._base.executemany("INSERT INTO about VALUES (?, ?)", told.items())
-            self.damaged = _read(self._base)[1]
+            self.damaged = _read(self._base, self._row)[1]
             self._base.executemany("DELETE FROM run WHERE number = ?", [(n,) for n in self.damaged])
 
     def done(self) -> set[int]:
@@ -107,7 +114,8 @@ class Ledger:
 
     def results(self) -> Iterator[tuple[int, dict[str, Any]]]:
         """Yield (number, result) in order of number."""
-        return iter(_read(self._base)[0].items())
+        with _spoken(self.folder):
+            return iter(_read(self._base, self._row)[0].items())
 
     def close(self) -> None:
         """Close the file and let others have the directory."""
@@ -126,18 +134,26 @@ class Ledger:
         self.close()
 
 
-def read_ledger(folder: str | PathLike[str]) -> tuple[dict[str, str], dict[int, dict[str, Any]]]:
+def read_ledger(
+    folder: str | PathLike[str], row: RowCheck = bool
+) -> tuple[dict[str, str], dict[int, dict[str, Any]]]:
     """Return what a ledger is about and its results by number, also while a sweep is running.
 
     Raises InputError where there is none, and for one that is damaged.
     """
     path = Path(folder) / NAME
-    if not path.is_file():
+    try:
+        there = path.is_file()
+    except (OSError, ValueError):
+        there = False
+    if not there:
         raise InputError(f"holds no sweep ({NAME}); make one with snapsim sweep", file=str(folder))
     try:
-        about, (results, damaged) = _looked_into(path)
+        about, (results, damaged) = _looked_into(path, row)
     except (sqlite3.Error, OSError) as error:
         raise InputError(f"cannot be read: {error}", file=str(path)) from None
+    except (ValueError, TypeError, OverflowError, MemoryError):
+        raise InputError("is damaged: it holds what no sweep wrote", file=str(path)) from None
     if about.get("format") != FORMAT:
         raise InputError(f'is no ledger of this version ("{FORMAT}" is due)', file=str(path))
     if about.pop(DIGEST, None) not in (None, _digest_of(about)):
@@ -154,25 +170,30 @@ def read_ledger(folder: str | PathLike[str]) -> tuple[dict[str, str], dict[int, 
     return about, results
 
 
-def _looked_into(path: Path) -> tuple[dict[str, str], tuple[dict[int, dict[str, Any]], list[int]]]:
+LedgerRows = tuple[dict[int, dict[str, Any]], list[int]]
+"""Results by number, and the numbers of rows that are damaged."""
+
+
+def _looked_into(path: Path, row: RowCheck) -> tuple[dict[str, str], LedgerRows]:
     """What a ledger is about, and its rows. SQLite writes beside a file that it only reads: where
     it may not, a copy is looked into."""
     try:
-        return _asked(path)
+        return _asked(path, row)
     except sqlite3.OperationalError:
         with tempfile.TemporaryDirectory() as copy:
             for name in (NAME, f"{NAME}-wal"):
                 if (path.parent / name).is_file():
                     shutil.copyfile(path.parent / name, Path(copy) / name)
-            return _asked(Path(copy) / NAME)
+            return _asked(Path(copy) / NAME, row)
 
 
-def _asked(path: Path) -> tuple[dict[str, str], tuple[dict[int, dict[str, Any]], list[int]]]:
+def _asked(path: Path, row: RowCheck) -> tuple[dict[str, str], LedgerRows]:
     with closing(sqlite3.connect(path)) as base:
         answer = base.execute("PRAGMA quick_check(1)").fetchone()[0]
         if answer != "ok":
             raise sqlite3.DatabaseError(" ".join(str(answer).split())[:120])
-        return dict(base.execute("SELECT key, value FROM about")), _read(base)
+        about = {str(k): str(v) for k, v in base.execute("SELECT key, value FROM about")}
+        return about, _read(base, row)
 
 
 def fingerprint(*texts: str) -> str:
@@ -180,9 +201,8 @@ def fingerprint(*texts: str) -> str:
     return hashlib.sha256("\0".join(texts).encode()).hexdigest()
 
 
-def _read(base: sqlite3.Connection) -> tuple[dict[int, dict[str, Any]], list[int]]:
-    """The results by number, and the numbers of rows that are damaged; rows of an earlier version
-    have no hash."""
+def _read(base: sqlite3.Connection, row: RowCheck) -> LedgerRows:
+    """The rows; those of an earlier version have no hash."""
     hashed = "digest" in [column[1] for column in base.execute("PRAGMA table_info(run)")]
     rows = base.execute(
         f"SELECT number, status, result, {'digest' if hashed else 'NULL'} FROM run ORDER BY number"
@@ -192,7 +212,8 @@ def _read(base: sqlite3.Connection) -> tuple[dict[int, dict[str, Any]], list[int
         try:
             found = json.loads(text)
             sound = digest == fingerprint(str(number), status, text) if hashed else True
-        except (TypeError, ValueError):
+            sound = sound and isinstance(found, dict) and row(found)
+        except (TypeError, ValueError, KeyError, AttributeError, RecursionError):
             sound = False
         if sound:
             results[number] = found
@@ -212,7 +233,7 @@ def _locked(folder: Path) -> FileLock:
     except Timeout:
         raise OutputError(f"{folder}: another sweep is at work there; wait for it") from None
     except OSError as error:
-        raise OutputError(f"{folder}: cannot be written to: {error.strerror}") from None
+        raise NotWritten(f"{folder}: cannot be written to: {error.strerror}") from None
     return lock
 
 
@@ -221,5 +242,9 @@ def _spoken(folder: Path) -> Iterator[None]:
     """Turn a fault of the data base into one line."""
     try:
         yield
-    except sqlite3.Error as error:
-        raise OutputError(f"{folder / NAME}: cannot be written: {error}") from None
+    except sqlite3.OperationalError as error:
+        raise NotWritten(f"{folder / NAME}: cannot be written: {error}") from None
+    except (sqlite3.Error, ValueError, TypeError, OverflowError) as error:
+        raise OutputError(
+            f"{folder / NAME}: is damaged ({error}); move it away, or use another directory"
+        ) from None

@@ -25,6 +25,9 @@ FINGER_GAP = 0.025
 HAND_GAP = 0.100
 """Least gap that does not crush a hand or fist [m]: ISO 13854:2017, table 1 (from memory)."""
 
+STATUSES = ("done", "untrusted", "overlap", "failed")
+"""What may have become of a run."""
+
 TOUCHING = 1e-3
 """A part whose gap to a magnet ends below this [m] is clamped there by the pull it then has."""
 
@@ -98,6 +101,27 @@ def outcome_of(run: Trajectory, counts: WhatCounts | None = None) -> dict[str, A
 def nothing(status: str, reason: str) -> dict[str, Any]:
     """Return the result of a run that gave none: `status` "overlap" or "failed", and why."""
     return {"status": status, "reason": " ".join(reason.split()), "flags": {}, "measures": {}}
+
+
+def is_outcome(result: dict[str, Any]) -> bool:
+    """Return whether a result, read from somewhere, has what the hazard table is made of."""
+    if result.get("status") not in STATUSES or not isinstance(result.get("reason"), str):
+        return False
+    flags, measures, hands = result["flags"], result["measures"], result.get("hands", {})
+    if not all(v is None or isinstance(v, bool) for v in flags.values()):
+        return False
+    if result["status"] in ("done", "untrusted") and "effective_energy_J" not in measures:
+        return False
+    return all(_is_figure(v) for v in measures.values()) and all(
+        _is_figure(h[k]) for h in hands.values() for k in ("size_m", "closed_s")
+    )
+
+
+def _is_figure(value: object) -> bool:
+    """A finite number, or None."""
+    if value is None:
+        return True
+    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
 
 
 def struck_magnet(run: Trajectory, impact: Impact) -> bool:

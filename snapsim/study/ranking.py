@@ -28,6 +28,7 @@ from snapsim.study.coarse_first import differences, latest
 from snapsim.study.hazard_limits import Limit, Standard, standards
 from snapsim.study.ledger import read_ledger
 from snapsim.study.limit_verdict import verdict, verdict_words
+from snapsim.study.outcome import is_outcome
 from snapsim.study.rare_event import rare_chance
 from snapsim.study.sampling import FIRST_AB, MATRIX_A, MATRIX_B, RunSpot, spots
 from snapsim.study.sensitivity import sobol_indices
@@ -92,7 +93,7 @@ def _high(row: dict[str, Any]) -> float:
 
 
 def _rows(folder: str, against: list[Standard]) -> list[dict[str, Any]]:
-    about, results = read_ledger(folder)
+    about, results = read_ledger(folder, is_outcome)
     if "study text" not in about:
         raise InputError("holds another kind of runs, no sweep", file=folder)
     study = study_from_text(about["study text"], folder)
@@ -102,9 +103,9 @@ def _rows(folder: str, against: list[Standard]) -> list[dict[str, Any]]:
     names = setups(study)
     groups = [(n, name, [r for r in runs if r.spot.setup == n]) for n, name in enumerate(names)]
     return [
-        _row(study, folder, name, about["program"], group, against)
+        _row(study, folder, name, about.get("program", "unknown"), group, against)
         | {
-            "stray_field": json.loads(about.get("stray field", "[]")),
+            "stray_field": _stray_field(about),
             "coarse_first": differences(results, [r.spot.number for r in group])
             if study.coarse_first
             else None,
@@ -113,6 +114,15 @@ def _rows(folder: str, against: list[Standard]) -> list[dict[str, Any]]:
         for setup, name, group in groups
         if group
     ]
+
+
+def _stray_field(about: dict[str, str]) -> list[Any]:
+    """What the ledger says of the field's reach; a table of nothing where it is damaged."""
+    try:
+        found = json.loads(about.get("stray field", "[]"))
+    except ValueError:
+        found = []
+    return found if isinstance(found, list) else []
 
 
 def _runs(study: Study, results: dict[int, dict[str, Any]]) -> list[_Run]:
@@ -195,13 +205,14 @@ def _hands(done: list[_Run]) -> dict[str, Any]:
     names = list(dict.fromkeys(n for r in done for n in r.result.get("hands", {})))
     found = {}
     for name in names:
-        times = [(r, r.result["hands"][name]["closed_s"]) for r in done]
+        with_it = [r for r in done if name in r.result.get("hands", {})]
+        times = [(r, r.result["hands"][name]["closed_s"]) for r in with_it]
         groups = [r.spot.replicate for r, _ in times]
         quick = chance([t is not None and t < REACTION for _, t in times], groups)
         closed = chance([t is not None for _, t in times], groups)
         seconds = np.array([t for _, t in times if t is not None])
         found[name] = {
-            "gap_m": done[0].result["hands"][name]["size_m"],
+            "gap_m": with_it[0].result["hands"][name]["size_m"],
             "closes": {"chance": number(closed.value), "low": closed.low, "high": closed.high},
             "before_reaction": {
                 "chance": number(quick.value),

@@ -30,7 +30,7 @@ from pathlib import Path
 from shutil import disk_usage
 from typing import Any, Literal, TypeVar
 
-from snapsim.errors import ComputationError, OutputError, SnapsimError
+from snapsim.errors import ComputationError, NotWritten, OutputError, SnapsimError
 from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.mechanics.ending import EndReason
 from snapsim.mechanics.motion_settings import MotionSettings
@@ -312,8 +312,8 @@ def _keep(run: Trajectory, task: Task) -> None:
     from snapsim.study.thinning import thinned
 
     path = Path(options.folder) / f"{task.number:06d}.h5"
-    if _free(options.folder) < ROOM:  # the HDF5 library is loud where a disk runs full
-        raise OutputError(f"{path}: less than {ROOM >> 20} MiB are free on the disk; make room")
+    if _free(options.folder) < ROOM:  # the ledger beside it needs some too
+        raise NotWritten(f"{path}: less than {ROOM >> 20} MiB are free on the disk; make room")
     write_run(thinned(run) if options.keep == "thin" else run, path, force=True)
 
 

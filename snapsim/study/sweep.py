@@ -19,7 +19,7 @@ from typing import Any
 
 from snapsim.analysis.stray_field import stray_summary
 from snapsim.arrays import Array
-from snapsim.errors import OutputError
+from snapsim.errors import NotWritten, storable
 from snapsim.numerics.program import program_identity
 from snapsim.study.cases import Cases, cases, stopping
 from snapsim.study.coarse_first import (
@@ -32,6 +32,7 @@ from snapsim.study.coarse_first import (
     wider,
 )
 from snapsim.study.ledger import Ledger
+from snapsim.study.outcome import is_outcome
 from snapsim.study.rare_event import estimates
 from snapsim.study.runner import Keep, Options, Task, processes, run_all
 from snapsim.study.sampling import RunSpot, count, spots
@@ -108,9 +109,9 @@ def sweep(
     options = options or SweepOptions()
     ready = cases(study, fspath(file))
     identity = {**ready.identity, "program": program_identity(), "--keep": options.keep}
-    notes = {"study text": study.model_dump_json(), "scene file": ready.file}
+    notes = {"study text": study.model_dump_json(), "scene file": storable(ready.file)}
     notes["stray field"] = json.dumps(stray_summary(ready.scene))
-    with Ledger(folder, identity, options.redo, notes) as ledger:
+    with Ledger(folder, identity, options.redo, notes, is_outcome) as ledger:
         return _fill(ready, ledger, options, progress)
 
 
@@ -235,5 +236,5 @@ def _folder(ledger: Ledger, options: SweepOptions) -> str:
         for half in folder.glob(".*.part"):  # of a worker that was ended while it wrote
             half.unlink()
     except OSError as error:
-        raise OutputError(f"{folder}: cannot be made: {error.strerror}") from None
+        raise NotWritten(f"{folder}: cannot be made: {error.strerror}") from None
     return str(folder.absolute())

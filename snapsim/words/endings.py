@@ -9,6 +9,7 @@ from snapsim.mechanics.ending import Ending, EndReason, Parting
 _REASONS: Final[dict[EndReason, str]] = {
     EndReason.AT_REST: "every free body rests in contact",
     EndReason.AT_REST_HELD: "every free body rests",
+    EndReason.NOTHING_FREE: "every body is fixed: nothing could move",
     EndReason.TIME_UP: "still moving at the end of the run ({figure:g} s)",
     EndReason.LEFT_SCENE: "a body went more than {figure:.3g} m from the scene",
     EndReason.STEP_LIMIT: "the limit of {figure:.0f} steps was reached",

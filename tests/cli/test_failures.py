@@ -139,7 +139,7 @@ def test_a_full_disk_costs_the_run_file_but_not_the_result(snap, falling, monkey
 
     monkeypatch.setattr(os, "fsync", full)
     result = snap("release", falling, "-o", "run.h5", "--json")
-    assert result.status == 2
+    assert result.status == 3
     assert result.json["impacts"]
     assert "run.h5: cannot be written: No space left on device" in result.err
 
@@ -302,3 +302,49 @@ def test_a_wrong_file_of_shots_is_one_line(snap, tmp_path, text, said):
     line = one_line(snap("clip", "run.h5", "-o", "a.mp4", "--camera", "shots.toml"))
     assert "shots.toml: " in line
     assert said in line
+
+
+def test_a_scene_with_nothing_free_says_so(snap, falling):
+    still = ["--set", "body.ball.fixed=true"]
+    assert "every body is fixed: nothing will move" in snap("check", falling, *still).out
+    run = snap("release", falling, *still, "--json")
+    assert (run.json["outcome"], run.json["reason_code"]) == ("settled", "nothing_free")
+    assert "every body is fixed: nothing could move" in snap("release", falling, *still).out
+
+
+STUDY = 'scene = "falling.toml"\nsamples = 4\n[vary]\n"contact.friction" = {spread}\n'
+
+
+@pytest.mark.parametrize(
+    ("spread", "said"),
+    [
+        ("{ unifrom = [0.2, 0.4] }", 'did you mean "uniform"? allowed: uniform, normal,'),
+        ("{ uniform = [0.2] }", "uniform[2]: is missing"),
+        ("{ uniform = [[1], 2] }", '[1] is no number; write 0.3, or "5 mm"'),
+        ("{ uniform = [true, false] }", 'true is no number; write 0.3, or "5 mm"'),
+        ("{ uniform = [0.1, 0.2, 0.3] }", "uniform: has 3 entries; at most 2 allowed"),
+        ('{ uniform = ["1e999 mm", "2 mm"] }', "is not finite"),
+        ("{ uniform = 3 }", "uniform: 3: must be a list"),
+        ("3", "is no table"),
+    ],
+)
+def test_a_spread_that_is_none_says_what_is_due(spread, said, snap, falling, tmp_path):
+    (tmp_path / "s.toml").write_text(STUDY.format(spread=spread))
+    line = one_line(snap("sweep", "s.toml", "-o", "out"))
+    assert 's.toml: vary."contact.friction"' in line
+    assert said in line
+    assert "valid integer" not in line
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (b"a = " + b"[" * 5000 + b"]" * 5000, "more than 32 deep"),
+        (b'standard = "caf\xe9"', "is no text file; limits are TOML in UTF-8"),
+        (b"standard = 3", "standard: 3: must be text in quotes"),
+    ],
+)
+def test_a_house_limit_is_read_within_the_same_bounds(content, said, snap, tmp_path):
+    (tmp_path / "house.toml").write_bytes(content)
+    assert said in one_line(snap("rank", "none", "--limits", "house.toml"))

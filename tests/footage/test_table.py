@@ -44,6 +44,11 @@ def test_a_table_without_heading_goes_by_number():
         ("# only a note\n\n", "is empty"),
         ("t,x,y\n", "a heading and no frames"),
         ("t,x,y\n0,1,2\n1,2\n", "line 3: has 2 cells where 3 are due"),
+        # CSV fields beyond the library's bound, and headings whose search would take hours
+        (f"t,x,y\n0,1,{'9' * 200_000}\n", "line 2: cannot be read: field larger than"),
+        (f"t,x,y{' ' * 100_000}-\n0,1,2\n", "at most 2000 of 200 are read"),
+        ("t,x,y" + "," * 200_000 + "\n1,2\n", "line 2: has 2 cells where 3 are due"),
+        (",".join(["x"] * 3000) + "\n" + ",".join(["1"] * 3000), "3000 headings"),
     ],
 )
 def test_what_is_no_table_is_refused_in_one_line(text, said):

@@ -8,6 +8,7 @@ import sys
 import numpy as np
 import pytest
 
+from snapsim.errors import InputError
 from snapsim.magnetics import operator_cache
 from snapsim.magnetics.cells import mesh
 from snapsim.magnetics.demagnetization import demagnetizing_operator
@@ -142,6 +143,24 @@ def test_a_second_user_of_a_shared_cache_can_read_it(folder):
     kept_operator(mesh(SHAPE, 60))
     (path,) = folder.iterdir()
     assert stat.S_IMODE(path.stat().st_mode) == 0o644
+
+
+def test_a_file_that_cannot_be_marked_as_used_is_used(folder, computed, monkeypatch):
+    # another user's: it may be read, its times are not ours to set
+    kept_operator(mesh(SHAPE, 60))
+
+    def refused(*_):
+        raise PermissionError(1, "Operation not permitted")
+
+    monkeypatch.setattr(os, "utime", refused)
+    kept_operator(mesh(SHAPE, 60))
+    assert len(computed) == 1
+
+
+def test_the_home_of_nobody_is_no_folder(monkeypatch):
+    monkeypatch.setenv("SNAPSIM_CACHE", "~nobody-of-this-name/kept")
+    with pytest.raises(InputError, match='SNAPSIM_CACHE: "~nobody-of-this-name/kept" is no folder'):
+        kept_operator(mesh(SHAPE, 60))
 
 
 def test_a_directory_that_cannot_be_is_no_error(tmp_path, monkeypatch):

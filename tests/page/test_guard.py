@@ -23,6 +23,15 @@ TOKEN = "0123456789abcdef0123456789abcdef"
         # another site's page that calls this one
         (f"/{TOKEN}/ws", "127.0.0.1:8000", "http://stage.example", False),
         (f"/{TOKEN}/ws", "127.0.0.1:8000", "http://127.0.0.1:9000", False),
+        # headers that are no addresses
+        (f"/{TOKEN}/", "[::1", None, False),
+        (f"/{TOKEN}/", "[", None, False),
+        (f"/{TOKEN}/", "", None, False),
+        (f"/{TOKEN}/ws", "127.0.0.1:8000", "http://[", False),
+        (f"/{TOKEN}/ws", "127.0.0.1:8000", "http://[::1]x]", False),
+        (f"/{TOKEN}/ws", "127.0.0.1:8000", "null", False),
+        (f"/{TOKEN}/ws", "127.0.0.1:8000", "\udcff\x00", False),
+        (f"/{TOKEN}/", "127.0.0.1:99999999", None, True),
     ],
 )
 def test_only_the_whole_address_on_this_machine_is_answered(

@@ -160,14 +160,24 @@ def test_a_mesh_of_too_many_triangles_is_refused_with_the_limit(scene):
 @pytest.mark.parametrize(
     ("name", "content", "complaint"),
     [
-        ("part.stl", b"", "part.stl"),
+        ("part.stl", b"", "cut short: 0 bytes, an STL file has at least 84"),
         ("part.stl", b"no mesh at all", "part.stl"),
-        ("part.stl", bytes(80) + struct.pack("<I", 1000) + bytes(30), "part.stl"),
+        (
+            "part.stl",
+            bytes(80) + struct.pack("<I", 1000) + bytes(30),
+            "cut short: 114 bytes, where 50084 are due for its 1000 triangles",
+        ),
+        (
+            "part.stl",
+            bytes(80) + struct.pack("<I", 1) + bytes(60),
+            "damaged: 144 bytes, where 134 are due for its 1 triangles",
+        ),
+        ("part.stl", b"solid a\nfacet normal 0 0 1\nouter loop\nvertex 0", '"endsolid" is missing'),
         ("part.ply", b"ply\nformat ascii 1.0\nelement vertex 3\nend_header\n1", "part.ply"),
         ("part.obj", b"\x00\xff\xfe", "part.obj"),
         ("part.step", b"ISO-10303-21;", "no mesh file; allowed: .stl, .obj, .ply"),
     ],
-    ids=["empty", "text", "cut short", "cut ply", "binary obj", "step"],
+    ids=["empty", "text", "cut short", "longer", "cut text", "cut ply", "binary obj", "step"],
 )
 def test_an_unreadable_mesh_file_is_one_line(scene, name, content, complaint):
     (scene.folder / name).write_bytes(content)

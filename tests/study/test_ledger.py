@@ -13,6 +13,7 @@ import pytest
 from snapsim.errors import InputError, OutputError
 from snapsim.numerics.program import program_identity
 from snapsim.study.ledger import Ledger, read_ledger
+from snapsim.study.outcome import is_outcome, nothing
 
 ONE = {"scene": "a", "program": "1"}
 
@@ -187,3 +188,33 @@ def test_where_nothing_can_be_written_a_copy_is_read_with_its_write_ahead_log(
 def test_the_program_has_one_identity():
     assert program_identity() == program_identity()
     assert program_identity().startswith("snapsim ")
+
+
+def test_a_row_without_what_its_reader_needs_is_damaged(tmp_path):
+    good = {"status": "done", "reason": "", "flags": {"snap": True}, "measures": {}}
+    good["measures"] = {"effective_energy_J": 2.0}
+    bad = [
+        {},
+        {"status": "odd"} | {k: good[k] for k in ("reason", "flags", "measures")},
+        good | {"flags": {"snap": 1}},
+        good | {"flags": None},
+        good | {"measures": {}},
+        good | {"measures": {"effective_energy_J": "2 J"}},
+        good | {"measures": {"effective_energy_J": float("inf")}},
+        good | {"hands": {"thumb": {}}},
+        {k: v for k, v in good.items() if k != "flags"},
+    ]
+    with Ledger(tmp_path, ONE) as ledger:
+        for n, result in enumerate([good, nothing("failed", "x"), *bad]):
+            ledger.add(n, {"status": "done"} | result)
+    with Ledger(tmp_path, ONE, row=is_outcome) as ledger:
+        assert ledger.done() == {0, 1}
+        assert ledger.damaged == list(range(2, 2 + len(bad)))
+
+
+def test_a_file_that_is_no_data_base_is_one_line(tmp_path):
+    (tmp_path / "sweep.sqlite").write_bytes(b"no data base at all" * 100)
+    with pytest.raises(OutputError, match=r"sweep.sqlite: is damaged \(.*move it away"):
+        Ledger(tmp_path, ONE)
+    with pytest.raises(InputError, match="cannot be read"):
+        read_ledger(tmp_path)

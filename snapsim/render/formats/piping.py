@@ -15,7 +15,7 @@ import imageio_ffmpeg
 import numpy as np
 
 from snapsim.arrays import ByteArray
-from snapsim.errors import OutputError
+from snapsim.errors import NotWritten
 
 SAME_BYTES = ("-map_metadata", "-1", "-fflags", "+bitexact", "-flags:v", "+bitexact")
 TO_VIDEO = (
@@ -73,7 +73,7 @@ class Piped:
                 said.seek(0)
                 lines = said.read().decode(errors="replace").strip().splitlines()
                 reason = lines[-1] if lines else "no reason given"
-                raise OutputError(f"{target}: the encoder stopped: {reason}")
+                raise NotWritten(f"{target}: the encoder stopped: {reason}")
 
     def join(self, pieces: Sequence[Path], target: Path, fps: int) -> None:
         """Write the whole clip at `target` from its pieces in order."""
@@ -87,7 +87,7 @@ class Piped:
             done = subprocess.run(command, capture_output=True, text=True, check=False)
         if done.returncode != 0:
             reason = (done.stderr.strip().splitlines() or ["no reason given"])[0]
-            raise OutputError(f"{target}: the pieces could not be joined: {reason}")
+            raise NotWritten(f"{target}: the pieces could not be joined: {reason}")
 
 
 @contextmanager

@@ -1,0 +1,82 @@
+"""Whatever ends a command becomes one line on standard error and an exit status, here alone.
+
+0 done; 2 bad input; 3 the computation or its output could not be completed; 130 interrupted, by
+Ctrl-C or by a request to end (SIGTERM). Rooms below raise `SnapsimError` with file and key where
+they know these; what nobody foresaw still names the file that the command was given.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import signal
+import threading
+from types import FrameType
+from typing import Never
+
+import typer
+
+from snapsim.cli.output import complain, leave_quietly
+from snapsim.errors import SnapsimError
+
+BAD_INPUT, NOT_COMPLETED, INTERRUPTED = 2, 3, 130
+
+
+def debugging() -> bool:
+    """True where a developer wants tracebacks."""
+    return bool(os.environ.get("SNAPSIM_DEBUG"))
+
+
+def end_like_an_interrupt() -> None:
+    """Let a request to end this process (SIGTERM) do what Ctrl-C does: finish, keep, tidy up."""
+    if threading.current_thread() is threading.main_thread():
+        signal.signal(signal.SIGTERM, _interrupt)
+
+
+def _interrupt(number: int, frame: FrameType | None) -> Never:
+    raise KeyboardInterrupt
+
+
+def status_of(error: BaseException, arguments: list[str]) -> int:
+    """Say on one line what ended a command; return its exit status. Developers get it raised."""
+    match error:
+        case SnapsimError():
+            complain(str(error))
+            return error.exit_status
+        case KeyboardInterrupt() | typer.Abort():
+            return INTERRUPTED
+    asked_wrongly = getattr(error, "format_message", None)  # typer's click, wherever that lies
+    if asked_wrongly is not None:
+        if said := asked_wrongly():
+            complain(f"{said} (see snapsim --help)")
+        return BAD_INPUT
+    if debugging():
+        raise error
+    complain(_unforeseen(error, arguments))
+    return NOT_COMPLETED
+
+
+def _unforeseen(error: BaseException, arguments: list[str]) -> str:
+    """What happened to which file; a fault of the program's own says how to see more of it."""
+    file = _file_among(arguments)
+    match error:
+        case OSError(errno=number) if number is not None:
+            if number in (errno.ENOSPC, errno.EBADF, errno.EIO) and error.filename is None:
+                leave_quietly()
+                return f"standard output cannot be written: {error.strerror}"
+            return f"{error.filename or file}: {error.strerror}"
+        case MemoryError():
+            return (
+                f"{file}: needs more memory than there is; fewer bodies or coarser cells need less"
+            )
+    detail = str(error).split("\n", 1)[0]
+    return (
+        f"{file}: unexpected fault: {type(error).__name__}: {detail};"
+        " set SNAPSIM_DEBUG=1 for the traceback and report it"
+    )
+
+
+def _file_among(arguments: list[str]) -> str:
+    """The file that a command was given first, else the command."""
+    given = [a for a in arguments if not a.startswith("-")]
+    return (given[1:2] or given[:1] or ["snapsim"])[0]
