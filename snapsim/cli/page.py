@@ -87,7 +87,7 @@ def _source(file: str | None, changes: list[str]) -> tuple[Source, str | None]:
     from snapsim.scenario.starter import STARTER
 
     if file is None:
-        return Source(STARTER, "starter scene", tuple(changes)), None
+        return Source(STARTER, "starter scene", tuple(changes), starter=True), None
     if _is_run(file):
         import snapsim
 

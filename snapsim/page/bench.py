@@ -12,10 +12,10 @@ from snapsim.errors import InputError
 from snapsim.landscape.constraints import Constraints
 from snapsim.landscape.place import Place
 from snapsim.landscape.spacing import set_down
-from snapsim.page.fields import scene_fields
+from snapsim.page.fields import as_typed, scene_fields
 from snapsim.page.figures import Probe, probe
 from snapsim.page.jobs import PageJob
-from snapsim.page.pose import TypedPose, typed
+from snapsim.page.pose import TypedPose, typed, with_unit
 from snapsim.page.scene_view import scene_view
 from snapsim.page.spacing import at_gap, kept_on_joints
 from snapsim.scenario.changes import apply_changes
@@ -30,11 +30,13 @@ PROBE_DETAIL = "draft"
 
 @dataclass(frozen=True)
 class Source:
-    """A scene as text; `file` names it and is where its mesh files are; `changes` as --set."""
+    """A scene as text; `file` names it and is where its mesh files are; `changes` as --set. The
+    `starter` is the scene that `snapsim new` writes, and no file yet."""
 
     text: str
     file: str
     changes: tuple[str, ...] = ()
+    starter: bool = False
 
 
 @dataclass
@@ -83,8 +85,12 @@ class Bench:
         has changed."""
         changes = {k: v for k, v in self.changes.items() if k != key}
         if value is not None:
-            changes[key] = value
+            changes[key] = as_typed(value, self._shown(key))
         self._take(changes, self.part_name)
+
+    def _shown(self, key: str) -> str:
+        groups = scene_fields(self._document(self.changes), self.part_name)
+        return next((f["value"] for g in groups for f in g["fields"] if f["key"] == key), "")
 
     def choose(self, name: str) -> None:
         """Make another free body the part that is moved; raises InputError."""
@@ -105,7 +111,7 @@ class Bench:
     def set_gap(self, text: str) -> None:
         """Move the part straight before the nearest magnet to a gap like "30 mm"."""
         try:
-            wanted = parse(text, LENGTH)[0]
+            wanted = parse(with_unit(text, "mm"), LENGTH)[0]
         except ValueError as error:
             raise InputError(str(error), key="gap") from None
         if wanted < 0:
@@ -142,6 +148,7 @@ class Bench:
             "title": self.system.title,
             "note": " ".join(self.system.note.split()),
             "file": self.source.file,
+            "starter": self.source.starter,
             "scene": scene_view(self.system),
             "part": self.part,
             "part_name": self.part_name,

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from snapsim.errors import label
+from snapsim.page.pose import with_unit
 from snapsim.parts.materials import MATERIALS
 from snapsim.scenario.contact import ContactDescription
 from snapsim.scenario.run import RunDescription
@@ -24,6 +25,16 @@ def scene_fields(document: Mapping[str, Any], part: str) -> list[dict[str, Any]]
     groups.append({"title": "contact", "fields": list(_contact(document.get("contact", {})))})
     groups.append({"title": "run", "fields": list(_run(document.get("run", {})))})
     return groups
+
+
+def as_typed(text: str, shown: str) -> str:
+    """Return a value as typed over `shown`: a plain number keeps the unit that stood there."""
+    number, _, unit = shown.partition(" ")
+    try:
+        float(number)
+    except ValueError:
+        return text
+    return with_unit(text, unit).strip()
 
 
 def _body(body: Mapping[str, Any], part: str, own: list[Any]) -> Iterator[FormField]:

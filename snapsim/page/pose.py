@@ -55,7 +55,7 @@ class TypedPose:
         try:
             axis = "xyz".index(field[-1])
             turn = field.startswith("about_")
-            value = parse(text, ANGLE if turn else LENGTH)[0]
+            value = parse(with_unit(text, "deg" if turn else "mm"), ANGLE if turn else LENGTH)[0]
         except ValueError as error:
             raise InputError(str(error), key=field) from None
         old = list(self.turns if turn else self.position)
@@ -64,6 +64,16 @@ class TypedPose:
             raise InputError(f"is {text}; must be within {FARTHEST:g} m", key=field)
         numbers = tuple(round(v, DIGITS) for v in old)
         return TypedPose(self.position, numbers) if turn else TypedPose(numbers, self.turns)
+
+
+def with_unit(text: str, unit: str) -> str:
+    """Return what was typed without quotes around it; a plain number gets the field's own unit."""
+    bare = text.strip().strip("\"'").strip()
+    try:
+        float(bare)
+    except ValueError:
+        return bare
+    return f"{bare} {unit}"
 
 
 def typed(place: Place) -> TypedPose:

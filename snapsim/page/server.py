@@ -20,12 +20,9 @@ from snapsim.page.triggers import CALLS, Desk
 from snapsim.render.typeface import font_path
 
 HOST = "127.0.0.1"
-SCRIPTS = ("viewer.js", "hands.js", "playing.js", "parts.js", "showing.js", "page.js")
+SCRIPTS = ("viewer.js", "hands.js", "playing.js", "parts.js", "showing.js", "lost.js", "page.js")
 TEMPLATE = "<snap-page></snap-page>"
-LOST = (
-    "<div class='lost'><h1>The page has lost its server</h1><p>Start <code>snapsim page</code>"
-    " again and open the address that it prints. Runs that were not exported are gone.</p></div>"
-)
+LOST = "<snap-lost></snap-lost>"
 
 Ready = Callable[[str], None]
 """Called with the address once the page can be opened."""

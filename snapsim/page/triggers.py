@@ -45,6 +45,11 @@ def answering(call: Callable[..., Reply]) -> Callable[..., Reply]:
             return {"error": {"key": error.key, "message": error.message}}
         except SnapsimError as error:
             return {"error": {"key": None, "message": str(error)}}
+        except Exception as error:  # told where it was asked for, once: trame would only log it
+            said = " ".join(f"{type(error).__name__}: {error}".split())[:200]
+            return {
+                "error": {"key": None, "message": f"unexpected fault in {call.__name__}: {said}"}
+            }
 
     return guarded
 

@@ -14,6 +14,8 @@ Open = Callable[..., Tab]
 PART = """(() => { const p = snapsim.page, v = p.view, b = v.canvas.getBoundingClientRect(),
   [x, y] = v.project(v.poses[p.part].position); return [x + b.left, y + b.top]; })()"""
 STAND = "JSON.stringify(snapsim.page.pose.typed_mm)"
+KEEP_SOCKETS = """window.sockets = []; window.WebSocket = class extends WebSocket {
+  constructor(...given) { super(...given); window.sockets.push(this); } };"""
 SETTLED = "!snapsim.page.sending && !snapsim.page.holding"
 
 
@@ -64,6 +66,20 @@ def test_dragging_the_part_moves_it_and_its_figures_within_a_tenth_of_a_second(t
         pytest.fail(f"slow: {tab.data('snapsim.delays')} ms")
 
 
+def test_quick_drags_that_end_where_they_began_leave_the_part_where_it_was(tab: Tab) -> None:
+    """An answer to an earlier place never pulls the part from under the next grip."""
+    before = tab.data("snapsim.page.pose.typed_mm")
+    x, y = tab.js(PART)
+    for _ in range(15):
+        tab.mouse("mousePressed", x, y, held=True)
+        for dx in (25, 50, 25, 0):
+            tab.mouse("mouseMoved", x + dx, y, held=True)
+        tab.mouse("mouseReleased", x, y)
+    tab.wait(SETTLED)
+    after = tab.data("snapsim.page.pose.typed_mm")
+    assert after == pytest.approx(before, abs=1e-3)  # a micrometre: the pixels are the same
+
+
 def test_dragging_with_shift_tilts_and_leaves_the_centre(tab: Tab) -> None:
     before = tab.js("JSON.stringify(snapsim.page.pose.typed_deg)")
     place = tab.js(STAND)
@@ -103,12 +119,14 @@ def fill(tab: Tab, selector: str, text: str) -> None:
 
 def test_a_bad_value_gets_one_line_beside_its_field_and_changes_nothing(tab: Tab) -> None:
     before = tab.js(STAND)
-    fill(tab, ".pose input", "12")
+    fill(tab, ".pose input", "12 kg")
     tab.wait("document.querySelector('.pose .complaint')")
-    assert "no unit" in tab.js("document.querySelector('.pose .complaint').innerText")
+    assert "length" in tab.js("document.querySelector('.pose .complaint').innerText")
     assert tab.js("document.querySelector('.pose input').getAttribute('aria-invalid')") == "true"
     assert tab.js(STAND) == before
-    fill(tab, ".pose input", "5 mm")
+    fill(tab, ".pose input", "7")  # in the field's own unit
+    tab.wait("!document.querySelector('.pose .complaint') && snapsim.page.pose.typed_mm[0] === 7")
+    fill(tab, ".pose input", '"5 mm"')
     tab.wait("!document.querySelector('.pose .complaint') && snapsim.page.pose.typed_mm[0] === 5")
 
 
@@ -294,6 +312,26 @@ def test_a_reload_finds_the_run_and_the_pose_again(tab: Tab) -> None:
     tab.wait(f"!window.gone && {READY} && snapsim.page.runs.length === 1")
     assert tab.js("sessionStorage.getItem('snapsim-tab')") == name
     assert tab.js(STAND) == place
+
+
+def test_a_connection_that_breaks_comes_back_by_itself_with_the_same_scene(
+    browser: Chromium, served: Served
+) -> None:
+    made = browser.open()
+    made.call("Page.addScriptToEvaluateOnNewDocument", source=KEEP_SOCKETS)
+    made.go(served.address)
+    made.wait(READY)
+    made.js("document.querySelector('canvas').focus()")
+    made.press("PageUp", shift=True)
+    made.wait(f"{SETTLED} && snapsim.page.pose.typed_mm[1] === 10")
+    made.js("window.gone = true; window.sockets.forEach((s) => s.close()); 0")
+    made.wait("window.gone && document.querySelector('.lost')")
+    said = made.js("document.querySelector('.lost').innerText")
+    assert "Trying again" in said
+    assert "gone" not in said
+    made.wait(f"!window.gone && {READY}")
+    assert made.data("snapsim.page.pose.typed_mm")[1] == 10
+    made.close()
 
 
 def test_a_reload_during_a_run_finds_it_again(tab: Tab) -> None:

@@ -13,6 +13,7 @@ from snapsim.errors import InputError
 from snapsim.landscape.constraints import Constraints
 from snapsim.landscape.place import Place
 from snapsim.landscape.spacing import set_down
+from snapsim.page.fields import as_typed
 from snapsim.page.pose import TypedPose, quaternion_of, turns_of, typed
 from snapsim.page.spacing import at_gap, kept_on_joints
 
@@ -44,7 +45,7 @@ def test_the_commands_of_a_pose_bring_the_part_to_that_pose(scene: Path) -> None
 
 @pytest.mark.parametrize(
     ("field", "text", "said"),
-    [("x", "12", "no unit"), ("y", "3 kg", "length"), ("about_z", "4 mm", "angle"),
+    [("x", "12 oz", "length"), ("y", "3 kg", "length"), ("about_z", "4 mm", "angle"),
      ("z", "11 m", "within 10 m"), ("about_x", "", "angle")],
 )  # fmt: skip
 def test_a_bad_field_of_a_pose_is_named_in_one_line(field: str, text: str, said: str) -> None:
@@ -85,3 +86,22 @@ def test_a_hinged_part_stays_on_its_hinge() -> None:
     limits = constraints.limits(kept, 1e-4)
     assert np.abs(limits.misfit).max() < 1e-8
     assert np.linalg.norm(kept.position - pose.position[part]) > 0.01
+
+
+@pytest.mark.parametrize(
+    ("text", "field", "said"),
+    [("60", "x", 60.0), ('"60 mm"', "x", 60.0), ("6 cm", "x", 60.0), ("'30'", "about_y", 30.0)],
+)
+def test_a_plain_number_has_the_field_s_unit_and_quotes_do_no_harm(text, field, said) -> None:
+    found = typed(Place(np.zeros(3), quaternion_of(np.zeros(3)))).with_field(field, text)
+    values = found.turns if field.startswith("about") else found.position
+    assert values["xyz".index(field[-1])] == pytest.approx(said)
+
+
+@pytest.mark.parametrize(
+    ("text", "shown", "taken"),
+    [("60", "80 mm", "60 mm"), ("60", "0.3", "60"), ("-z", "+z", "-z"), ("5 cm", "80 mm", "5 cm"),
+     ("60", "0, 0, 15 mm", "60")],
+)  # fmt: skip
+def test_a_number_typed_over_a_quantity_keeps_its_unit(text, shown, taken) -> None:
+    assert as_typed(text, shown) == taken

@@ -38,7 +38,7 @@
   const SnapPage = {
     components: window.snapsim.parts,
     data: () => ({
-      ready: false, fault: "", title: "", note: "", file: "", cautions: [],
+      ready: false, fault: "", title: "", note: "", file: "", starter: false, cautions: [],
       part: -1, parts: [], partName: "", jointed: false, groups: [], changed: [], complaints: {},
       pose: null, figures: null, tool: "move", axis: "", step: 1, holding: false,
       jobs: [], runs: [], records: {}, shown: null, compare: null, mode: "place",
@@ -95,7 +95,13 @@
         return { snaps: `Let go now, it snaps to ${to}.`, stays: "Let go now, it comes to rest without touching a magnet.",
           "goes away": "Let go now, it falls out of the scene.", touches: `It already touches ${to}.` }[f] || "Where it goes was not found.";
       },
-      command() { return this.pose ? `snapsim release ${this.file} ${this.pose.changes.map((c) => `--set '${c}'`).join(" ")}` : ""; },
+      command() {
+        if (!this.pose) return "";
+        const changes = this.pose.changes.map((c) => `--set '${c}'`).join(" ");
+        if (this.starter) return `snapsim new scene.toml\nsnapsim release scene.toml ${changes}`;
+        const file = /^[\w./\\:-]+$/.test(this.file) ? this.file : `'${this.file}'`;
+        return `snapsim release ${file} ${changes}`;
+      },
     },
     methods: {
       quantity, said,
@@ -129,7 +135,7 @@
       take(view) {
         this.scene = view.scene;
         Object.assign(this, {
-          title: view.title, note: view.note, file: view.file, part: view.part, parts: view.parts,
+          title: view.title, note: view.note, file: view.file, starter: view.starter, part: view.part, parts: view.parts,
           partName: view.part_name, jointed: view.jointed, groups: view.fields, changed: view.changed, pose: view.pose,
         });
         if (this.view && this.mode === "place") this.showScene();
@@ -198,14 +204,14 @@
         }
         if (answer.pose) this.pose = answer.pose;
         this.see(answer.figures, since);
-        if (!this.holding || this.jointed) this.showPose();
+        if (this.jointed || !(this.holding || this.want)) this.showPose(); // not where it no longer is
       },
       see(figures, since = null) {
         this.figures = figures;
         if (!figures) {
           if (this.view) this.view.refresh();
           clearTimeout(this.retry);
-          this.retry = setTimeout(async () => { const a = await this.call("look"); this.see(a.figures); this.later(); }, 120);
+          this.retry = setTimeout(() => this.lookAgain(), 120);
           return;
         }
         const near = figures.nearest_magnet;
@@ -218,6 +224,14 @@
           const all = performance.now() - since;
           window.snapsim.delays?.push({ all, event: window.snapsim.asked[0], answer: window.snapsim.asked[1] });
         }));
+      },
+      // The figures were not ready: ask again, but not where the answer is a fault.
+      async lookAgain() {
+        const answer = await this.call("look");
+        this.complain("figures", answer);
+        if (answer.error) return;
+        this.see(answer.figures);
+        this.later();
       },
       async nudge(way, tilt, far) {
         const p = this.pose;
@@ -555,5 +569,10 @@
     template: document.getElementById("page-template")?.innerHTML,
   };
 
-  window.snapsim.plugin = { install: (app) => app.component("snap-page", SnapPage) };
+  window.snapsim.plugin = {
+    install: (app) => {
+      app.component("snap-page", SnapPage);
+      app.component("snap-lost", window.snapsim.SnapLost);
+    },
+  };
 })();

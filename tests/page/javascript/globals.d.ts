@@ -111,6 +111,10 @@ interface Snapsim {
   showLayers(view: Stage, record: PlayedRun, other: PlayedRun | null, layers: Layers): void;
   showLines(view: Stage, lines: Vector[][] | null, stale: boolean): void;
   dress(view: Stage): void;
+  SnapLost: any;
+  reconnect(given: {
+    ask(): Promise<number>; wait(s: number): Promise<void>; tell(state: string): void; again(): void; over(): boolean;
+  }): Promise<void>;
   page: any;
   plugin: any;
   delays?: { all: number; event: number; answer: number }[];

@@ -3,9 +3,9 @@ import { test } from "node:test";
 
 import { load } from "./scripts.js";
 
-const { snapsim } = load("viewer.js", "hands.js", "playing.js", "parts.js", "showing.js", "page.js");
+const { snapsim } = load("viewer.js", "hands.js", "playing.js", "parts.js", "showing.js", "lost.js", "page.js");
 let page = null;
-snapsim.plugin.install({ component: (_, made) => { page = made; } });
+snapsim.plugin.install({ component: (name, made) => { if (name === "snap-page") page = made; } });
 
 const curve = { axis: [0, 1, 0] };
 const snaps = (margin) => page.computed.snaps.call({ margin, curve });
@@ -42,4 +42,24 @@ test("files are named after the scene, whatever it is called", () => {
   assert.equal(stem("C:\\rigs\\gear blank.v2.toml"), "gear-blank-v2");
   assert.equal(stem("/a/b.toml"), "b");
   assert.equal(stem("../..toml"), "run");
+});
+
+test("an answer to an earlier place does not move the part away from a newer wish", () => {
+  const shown = [];
+  const self = { want: { position: [0, 0, 0] }, holding: false, jointed: false, complain() {}, see() {}, showPose: () => shown.push(1) };
+  page.methods.answered.call(self, { pose: {}, figures: {} }, 0);
+  assert.equal(shown.length, 0);
+  page.methods.answered.call({ ...self, want: null }, { pose: {}, figures: {} }, 0);
+  assert.equal(shown.length, 1);
+});
+
+test("an answer that is a fault is told once and not asked for again", async () => {
+  const told = [];
+  let asked = 0;
+  const self = {
+    call: async () => { asked += 1; return { error: { key: null, message: "no" } }; },
+    complain: (key, answer) => told.push([key, answer.error.message]), see: () => assert.fail("asked again"), later() {},
+  };
+  await page.methods.lookAgain.call(self);
+  assert.deepEqual([asked, told], [1, [["figures", "no"]]]);
 });
