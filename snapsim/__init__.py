@@ -194,8 +194,9 @@ def read_run(path: str | PathLike[str]) -> Trajectory:
 def summary(trajectory: Trajectory) -> dict[str, Any]:
     """Return what `snapsim release --json` prints."""
     from snapsim.analysis.summary import summary
+    from snapsim.study.answer import presenter_answer
 
-    return summary(trajectory)
+    return {**summary(trajectory), "answer": presenter_answer(trajectory)}
 
 
 def force_summary(report: ForceReport) -> dict[str, Any]:

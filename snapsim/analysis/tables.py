@@ -27,6 +27,7 @@ def release_table(result: dict[str, Any]) -> RenderableType:
     """Return the tables of a release from its `summary`."""
     parts: list[RenderableType] = [
         Text(result["title"], style="bold"),
+        *(Text(line) for line in result.get("answer", {}).get("says", ())),
         _ending(result),
         *_repeats(result["twins"]),
         _impacts(result["impacts"], result["twins"]),
@@ -46,12 +47,9 @@ def _ending(result: dict[str, Any]) -> RenderableType:
 
 
 def _repeats(twins: dict[str, Any]) -> list[RenderableType]:
-    """How far the run repeats, and how its parts end in how many runs."""
+    """How far the run repeats."""
     parted = twins.get("apart_s") is not None
     lines = [Text(twins["says"], style="bold" if parted or not twins["compared"] else "")]
-    for name, ends in twins["ends"].items():
-        shares = "; ".join(f"{end['words']} in {end['runs']} of {end['of']}" for end in ends)
-        lines.append(Text(f"{name} ends {shares}"))
     if any(o["mark"] != Trust.REPRODUCIBLE for o in twins["outputs"].values()):
         lines.append(Text(LEGEND))
     return list(lines)

@@ -43,6 +43,10 @@ from snapsim.simulation.trajectory import Load, Trajectory
 SIZE: Final = 1e-6
 """Share by which a twin begins otherwise."""
 
+PARTED: Final = 1e-3
+"""Share of a body's size, and angle [rad], from which on two motions count as parted: a thousand
+times `SIZE`, and a tenth of what a figure may differ by, since other twins part sooner."""
+
 DEEP: Final = 5e-7
 """Depth [m] to which moving a body at the start may push it into another."""
 
@@ -251,7 +255,7 @@ def _turns(run: Trajectory, others: Sequence[Trajectory]) -> dict[str, Output]:
 
 
 def parting(run: Trajectory, other: Trajectory) -> float:
-    """Return when [s] a body of two runs is first `WITHIN` of its size elsewhere, or that angle
+    """Return when [s] a body of two runs is first `PARTED` of its size elsewhere, or that angle
     [rad] turned otherwise; inf where none ever is.
 
     Turns that a body of revolution hides are not looked at, unless it is a magnet.
@@ -269,8 +273,8 @@ def parting(run: Trajectory, other: Trajectory) -> float:
         place = hermite(p[at.before], p[at.after], v[at.before], v[at.after], *given)
         turn = turned(q[at.before], q[at.after], w[at.before], w[at.after], *given)
         away = np.linalg.norm(place - run.position[shared, i], axis=1)
-        off = (away > WITHIN * float(body.shape.extents.max())) | (
-            _angle(body, run.quaternion[shared, i], turn) > WITHIN
+        off = (away > PARTED * float(body.shape.extents.max())) | (
+            _angle(body, run.quaternion[shared, i], turn) > PARTED
         )
         if off.any():
             first = min(first, float(time[int(off.argmax())]))

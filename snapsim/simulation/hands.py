@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from snapsim.arrays import Array
+from snapsim.arrays import Array, IntArray
 from snapsim.mechanics.contact import ContactGeometry
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
@@ -26,15 +26,16 @@ from snapsim.simulation.trajectory import Trajectory
 
 @dataclass(frozen=True)
 class Gaps:
-    """Of one hand: `gap` (k,) [m] at the frames."""
+    """Of one hand: `gap` (k,) [m] at the frames, to the body numbered `nearest` (k,) there."""
 
     hand: Hand
     gap: Array
+    nearest: IntArray
 
 
 def hand_gaps(run: Trajectory) -> tuple[Gaps, ...]:
     """Return the gap at each hand of the scene over the frames of a run; nan where none closes."""
-    return tuple(Gaps(hand, _gaps(run, hand)) for hand in run.system.hands)
+    return tuple(Gaps(hand, *_gaps(run, hand)) for hand in run.system.hands)
 
 
 def closing_time(time: Array, gap: Array, size: float) -> float:
@@ -52,17 +53,17 @@ def closing_time(time: Array, gap: Array, size: float) -> float:
     return float(time[k - 1] + share * (time[k] - time[k - 1]))
 
 
-def _gaps(run: Trajectory, hand: Hand) -> Array:
+def _gaps(run: Trajectory, hand: Hand) -> tuple[Array, IntArray]:
     system = run.system
     own = None if hand.body is None else system.number(hand.body)
     held = own is None or system.bodies[own].fixed
     others = [i for i, b in enumerate(system.bodies) if i != own and not (held and b.fixed)]
     if not others:
-        return np.full(len(run.time), np.nan)
+        return np.full(len(run.time), np.nan), np.full(len(run.time), -1)
     geometry = ContactGeometry(
         (_place(hand), *(_held(system, i) for i in others)), SurfaceRules(SurfacePair())
     )
-    found = np.empty(len(run.time))
+    found, nearest = np.empty(len(run.time)), np.empty(len(run.time), dtype=np.int64)
     for k in range(len(run.time)):
         point, turn = hand.point, rotations.IDENTITY
         if own is not None:
@@ -72,8 +73,10 @@ def _gaps(run: Trajectory, hand: Hand) -> Array:
             np.vstack([point, run.position[k, others]]),
             np.vstack([turn, run.quaternion[k, others]]),
         )
-        found[k] = geometry.gaps(pose).min()
-    return found
+        gaps = geometry.gaps(pose)
+        closest = int(gaps.argmin())
+        found[k], nearest[k] = gaps[closest], others[closest]
+    return found, nearest
 
 
 def _place(hand: Hand) -> Body:

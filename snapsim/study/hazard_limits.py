@@ -2,8 +2,9 @@
 
 A file has standard, edition, clause, protects, where it is a piece of equipment its name, and
 [[limit]] entries: name, measure (a key of a run's "measures"), most or least, unit, known (how the
-value is known; "from memory" where nobody could look it up), and a clause of their own where it
-differs. A house limit is a file of the same form.
+value is known; "from memory" where nobody could look it up), applies (the kind of blow it is for,
+where its measure knows only such blows), and a clause of their own where it differs. A house limit
+is a file of the same form.
 """
 
 from __future__ import annotations
@@ -33,6 +34,7 @@ class Limit(Table):
     unit: Text
     known: Text
     clause: str = ""
+    applies: str = ""
 
     @model_validator(mode="after")
     def _one_side(self) -> Self:

@@ -21,11 +21,15 @@ def verdict(beyond: int, known: int) -> LimitVerdict:
     return LimitVerdict.EXCEEDED if beyond else LimitVerdict.NOT_EXCEEDED
 
 
-def counted_words(found: LimitVerdict, beyond: int, known: int, runs: int) -> str:
+def counted_words(
+    found: LimitVerdict, beyond: int, known: int, runs: int, applies: str = ""
+) -> str:
     """Return in how many runs it was exceeded, of those `known` to give the number and of all.
 
-    What follows from that is not said.
+    What follows from that is not said. `applies`: the kind of blow it is for, where not for all.
     """
+    if found == LimitVerdict.NOT_JUDGED and applies:
+        return f"does not apply: only to {applies}"
     if found == LimitVerdict.NOT_JUDGED:
         return "not judged: no run gave this number"
     if found == LimitVerdict.EXCEEDED:
@@ -35,9 +39,11 @@ def counted_words(found: LimitVerdict, beyond: int, known: int, runs: int) -> st
     return f"not exceeded in these {runs} runs"
 
 
-def verdict_words(found: LimitVerdict, equipment: str, beyond: int, known: int, runs: int) -> str:
+def verdict_words(
+    found: LimitVerdict, equipment: str, beyond: int, known: int, runs: int, applies: str = ""
+) -> str:
     """Return the whole sentence; `equipment` is what the limit rates, "" where it rates none."""
-    counted = counted_words(found, beyond, known, runs)
+    counted = counted_words(found, beyond, known, runs, applies)
     if found == LimitVerdict.EXCEEDED:
         thing = f"{equipment} is not enough" if equipment else "limit exceeded"
         return f"{thing}: {counted}"

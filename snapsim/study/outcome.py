@@ -7,7 +7,7 @@ What counts is data (`WhatCounts`), so that a study says itself where its lines 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
@@ -15,15 +15,19 @@ import numpy as np
 
 from snapsim.analysis.summary import number, summary
 from snapsim.arrays import Array
-from snapsim.simulation.hands import Gaps, closing_time, hand_gaps
+from snapsim.simulation.closing_gaps import FINGER_GAP, HAND_GAP, closes_at, notice_of
+from snapsim.simulation.hands import Gaps, hand_gaps
 from snapsim.simulation.trajectory import Impact, Trajectory
 from snapsim.words.endings import ending_words
 
-FINGER_GAP = 0.025
-"""Least gap that does not crush a finger [m]: ISO 13854:2017, table 1 (secondary source)."""
+LIGHT = 0.13
+"""Effective mass [kg] up to which a blow is like one of EN 166's 43 g ball (our choice: thrice)."""
 
-HAND_GAP = 0.100
-"""Least gap that does not crush a hand or fist [m]: ISO 13854:2017, table 1 (from memory)."""
+TINY = 2.6e-3
+"""The same for the 0.87 g ball of ISO 16321-1."""
+
+HAND_MASS, HAND_STIFFNESS = 0.6, 75e3
+"""A hand's effective mass [kg] and stiffness [N/m]: ISO/TS 15066:2016, table A.3 (from memory)."""
 
 STATUSES = ("done", "untrusted", "overlap", "failed")
 """What may have become of a run."""
@@ -41,10 +45,17 @@ Measure = Literal[
     "first_blow_s",
     "closed_25mm_s",
     "closed_100mm_s",
+    "notice_25mm_s",
+    "notice_100mm_s",
     "least_gap_m",
     "fixed_load_N",
     "string_load_N",
     "edge_stress",
+    "hand_blow_force_N",
+    "light_blow_energy_J",
+    "tiny_blow_energy_J",
+    "falling_blow_energy_J",
+    "clamp_down_N",
 ]
 """The numbers of a run, SI, the unit at the end of each name."""
 
@@ -71,9 +82,11 @@ def outcome_of(run: Trajectory, counts: WhatCounts | None = None) -> dict[str, A
     magnet_struck, string_broken (None without strings), table_overloaded (None
     without limits). "measures": the worst blow's impact_energy_J, effective_energy_J, speed_m_s and
     peak_force_N (upper bound), of all blows; clamp_force_N; first_blow_s; closed_25mm_s and
-    closed_100mm_s, when the gap to a magnet has closed to that; least_gap_m; fixed_load_N,
-    string_load_N; edge_stress, the upper bound as a share of the magnet's strength. A run that is
-    not to be trusted has the "status" "untrusted", and its flags are up or not known, never down.
+    closed_100mm_s, when the gap to a magnet has closed to that, and notice_25mm_s, notice_100mm_s,
+    for how long one could see that coming; least_gap_m; fixed_load_N, string_load_N; edge_stress,
+    the upper bound as a share of the magnet's strength; and those that some limits are made for.
+    A run that is not to be trusted has the "status" "untrusted", and its flags are up or not known,
+    never down.
     """
     lines = counts or WhatCounts()
     whole = summary(run)
@@ -88,7 +101,7 @@ def outcome_of(run: Trajectory, counts: WhatCounts | None = None) -> dict[str, A
         "reason_code": run.reason,
         "simulated_s": whole["simulated_s"],
         "flags": flags,
-        "measures": _measures(run),
+        "measures": measures_of(run),
         "hands": hands,
         "first_blow": whole["impacts"][0] if whole["impacts"] else None,
         "bodies": whole["bodies"],
@@ -132,7 +145,7 @@ def struck_magnet(run: Trajectory, impact: Impact) -> bool:
 
 def _at_hand(run: Trajectory, gaps: Gaps) -> dict[str, float | None]:
     """When the gap closed to the hand's size [s], the gap at release and the least one [m]."""
-    closed = closing_time(run.time, gaps.gap, gaps.hand.gap)
+    closed = closes_at(run.time, gaps.gap, gaps.hand.gap)
     return {
         "size_m": number(gaps.hand.gap),
         "start_m": number(gaps.gap[0]),
@@ -171,7 +184,8 @@ def _is_snap(run: Trajectory, impact: Impact, least: float) -> bool:
     return work >= 0.5 * impact.kinetic_energy
 
 
-def _measures(run: Trajectory) -> dict[str, float | None]:
+def measures_of(run: Trajectory) -> dict[str, float | None]:
+    """Return the measures of a run, by the names of `Measure`."""
     blows = run.impacts
     strings = [j.name for j in run.system.joints if j.slack is not None]
     fixed = [b.name for b in run.system.bodies if b.fixed]
@@ -182,13 +196,52 @@ def _measures(run: Trajectory) -> dict[str, float | None]:
         "peak_force_N": _most([i.peak_force[1] for i in blows]),
         "clamp_force_N": number(clamp_force(run)),
         "first_blow_s": number(blows[0].time) if blows else None,
-        "closed_25mm_s": number(closing_time(run.time, run.gap, FINGER_GAP)),
-        "closed_100mm_s": number(closing_time(run.time, run.gap, HAND_GAP)),
+        "closed_25mm_s": number(closes_at(run.time, run.gap, FINGER_GAP)),
+        "closed_100mm_s": number(closes_at(run.time, run.gap, HAND_GAP)),
+        "notice_25mm_s": number(notice_of(run.time, run.gap, FINGER_GAP)),
+        "notice_100mm_s": number(notice_of(run.time, run.gap, HAND_GAP)),
         "least_gap_m": _least(run.gap),
         "fixed_load_N": _most([run.loads[name].peak_force for name in fixed]),
         "string_load_N": _most([run.loads[name].peak_force for name in strings]),
         "edge_stress": _most([i.edge_stress[1] / i.magnet_strength for i in blows]),
+        **_measures_of_some(run),
     }
+
+
+def _measures_of_some(run: Trajectory) -> dict[str, float | None]:
+    """Measures that only some kinds of blow have, which some limits are made for."""
+    blows = run.impacts
+    up = -run.system.gravity / max(float(np.linalg.norm(run.system.gravity)), 1e-300)
+    return {
+        "hand_blow_force_N": _most([hand_blow_force(i) for i in blows]),
+        "light_blow_energy_J": _energy(i for i in blows if i.effective_mass <= LIGHT),
+        "tiny_blow_energy_J": _energy(i for i in blows if i.effective_mass <= TINY),
+        "falling_blow_energy_J": _energy(i for i in blows if i.normal @ up > 0.5),
+        "clamp_down_N": number(_clamp_down(run, up)),
+    }
+
+
+def _energy(blows: Iterable[Impact]) -> float | None:
+    return _most([i.effective_energy for i in blows])
+
+
+def hand_blow_force(blow: Impact) -> float:
+    """Return the peak force [N] of a blow had it met a hand: F = v sqrt(mu k).
+
+    mu is the reduced mass of blow and hand (ISO/TS 15066:2016, A.3.5, from memory).
+    """
+    reduced = 1.0 / (1.0 / blow.effective_mass + 1.0 / HAND_MASS)
+    return blow.closing_speed * math.sqrt(reduced * HAND_STIFFNESS)
+
+
+def _clamp_down(run: Trajectory, up: Array) -> float:
+    """The clamp force of a part that is pulled down at the end; nan where none is."""
+    force = clamp_force(run)
+    free = [i for i, b in enumerate(run.system.bodies) if not b.fixed]
+    if not force > 0.0:
+        return math.nan
+    strongest = free[int(np.linalg.norm(run.force[-1, free], axis=1).argmax())]
+    return force if float(run.force[-1, strongest] @ up) < 0.0 else math.nan
 
 
 def clamp_force(run: Trajectory) -> float:

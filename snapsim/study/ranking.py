@@ -42,11 +42,16 @@ MEASURES = (
     "peak_force_N",
     "closed_25mm_s",
     "closed_100mm_s",
+    "notice_25mm_s",
+    "notice_100mm_s",
     "string_load_N",
     "fixed_load_N",
     "edge_stress",
+    "hand_blow_force_N",
+    "light_blow_energy_J",
+    "falling_blow_energy_J",
 )
-SHORTER_IS_WORSE = {"closed_25mm_s", "closed_100mm_s"}
+SHORTER_IS_WORSE = {"closed_25mm_s", "closed_100mm_s", "notice_25mm_s", "notice_100mm_s"}
 REACTION = 0.2
 """A person's reaction to something seen [s] (from memory)."""
 
@@ -242,13 +247,16 @@ def _compared(standard: Standard, limit: Limit, done: list[_Run]) -> dict[str, A
         "side": "most" if limit.most is not None else "least",
         "unit": limit.unit,
         "known": limit.known,
+        "applies_to": limit.applies,
         "exceeded_in": beyond,
         "judged_in": len(known),
         "of": len(values),
         "low": c.low,
         "high": c.high,
         "verdict": judged,
-        "says": verdict_words(judged, standard.equipment, beyond, len(known), len(values)),
+        "says": verdict_words(
+            judged, standard.equipment, beyond, len(known), len(values), limit.applies
+        ),
     }
 
 

@@ -15,9 +15,18 @@ NAMES = {
     "peak_force_N": ("peak force of a blow, upper bound", "N"),
     "closed_25mm_s": ("time until a gap to a magnet has closed to 25 mm", "s"),
     "closed_100mm_s": ("time until a gap to a magnet has closed to 100 mm", "s"),
+    "notice_25mm_s": ("notice of a gap to a magnet closing to 25 mm", "s"),
+    "notice_100mm_s": ("notice of a gap to a magnet closing to 100 mm", "s"),
     "string_load_N": ("load of a string", "N"),
     "fixed_load_N": ("sustained load of a fixed body", "N"),
     "edge_stress": ("stress at a magnet's edge, share of its strength, upper bound", "1"),
+    "hand_blow_force_N": ("force of the worst blow had it met a hand", "N"),
+    "light_blow_energy_J": ("effective energy of the worst blow of at most 130 g", "J"),
+    "tiny_blow_energy_J": ("effective energy of the worst blow of at most 2.6 g", "J"),
+    "falling_blow_energy_J": ("effective energy of the worst blow of a part coming down", "J"),
+    "clamp_down_N": ("pull down onto something where the run ends", "N"),
+    "first_blow_s": ("time of the first blow", "s"),
+    "least_gap_m": ("least gap to a magnet", "m"),
 }
 
 
@@ -101,8 +110,8 @@ def limits(row: dict[str, Any]) -> list[dict[str, Any]]:
 
 def limit_said(limit: dict[str, Any]) -> str:
     """Return what came of a limit, or of what equipment is rated for, short."""
-    counts = (limit[key] for key in ("exceeded_in", "judged_in", "of"))
-    return counted_words(limit["verdict"], *counts)
+    beyond, known, runs = (limit[key] for key in ("exceeded_in", "judged_in", "of"))
+    return counted_words(limit["verdict"], beyond, known, runs, limit.get("applies_to", ""))
 
 
 class RareEvent(NamedTuple):

@@ -1,0 +1,132 @@
+"""What a presenter asks of one release: what it strikes, how it ends, what is pinched, what limits.
+
+Data first, the sentences beside them. A limit is held only against the kind of blow that it was
+made for (`Limit.applies`); one that is not passed shows no safety and is not listed as good news.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from snapsim.analysis.repeats import counted
+from snapsim.analysis.summary import number
+from snapsim.mechanics.contact import ContactGeometry
+from snapsim.run.twins import lying
+from snapsim.simulation.closing_gaps import Closing, closings
+from snapsim.simulation.reproducibility import Lying
+from snapsim.simulation.trajectory import Trajectory
+from snapsim.study.hazard_limits import Limit, Standard, standards
+from snapsim.study.limit_verdict import LimitVerdict, verdict
+from snapsim.study.outcome import measures_of
+from snapsim.words.answers import (
+    REACTION,
+    end_sentences,
+    gap_sentence,
+    limit_sentences,
+    short,
+    strike_sentences,
+)
+from snapsim.words.endings import warning
+
+
+def presenter_answer(run: Trajectory, house_limits: Iterable[str] = ()) -> dict[str, Any]:
+    """Return the entry "answer" of a release's JSON: "says" (sentences), "ends", "gaps", "limits".
+
+    Of a run that was stopped or is not to be trusted only what it shows counts, never what it does
+    not show.
+    """
+    ends, gaps, limits = _ends(run), closings(run), _limits(run, house_limits)
+    shown = [x for x in limits if x["verdict"] == LimitVerdict.EXCEEDED]
+    alarm = warning(run.ending)
+    says = [
+        *([f"{alarm}."] if alarm else []),
+        *strike_sentences(run),
+        *end_sentences(run, ends),
+        *map(gap_sentence, gaps),
+        *limit_sentences(
+            [x["words"] for x in shown if not x["equipment"]],
+            [x["words"] for x in shown if x["equipment"]],
+        ),
+    ]
+    return {
+        "says": says,
+        "reaction_time_s": REACTION,
+        "gaps": [_gap(c) for c in gaps],
+        "limits": limits,
+    }
+
+
+def _ends(run: Trajectory) -> dict[str, list[tuple[Lying, int]]]:
+    """How each free part ended, in the run and its twins."""
+    if run.twins is not None and run.twins.lying:
+        return {name: counted(each) for name, each in run.twins.lying.items()}
+    geometry = ContactGeometry(run.system.bodies, run.system.surfaces)
+    return {name: [(end, 1)] for name, end in lying(run, geometry).items()}
+
+
+def _gap(closing: Closing) -> dict[str, Any]:
+    return {
+        "place": closing.place or None,
+        "between": [name for name in closing.bodies if name],
+        "start_m": number(closing.start),
+        "least_m": number(closing.least),
+        "end_m": number(closing.end),
+        "closed": [
+            {"size_m": size, "time_s": number(time)}
+            for size, time in zip(closing.sizes, closing.closed, strict=True)
+        ],
+        "shut_s": number(closing.shut),
+        "closing_speed_m_s": number(closing.speed),
+        "notice_s": number(closing.notice),
+        "pull_while_closing_N": number(closing.pull),
+        "pull_at_end_N": number(closing.hold),
+        "words": gap_sentence(closing),
+    }
+
+
+def _limits(run: Trajectory, house_limits: Iterable[str]) -> list[dict[str, Any]]:
+    found, measures = standards(house_limits), measures_of(run)
+    sound = run.outcome not in ("stopped", "untrusted")
+    return [_limit(s, x, measures.get(x.measure), sound) for s in found for x in s.limit]
+
+
+def _limit(standard: Standard, limit: Limit, value: float | None, sound: bool) -> dict[str, Any]:
+    beyond = value is not None and limit.exceeded(value)
+    judged = verdict(int(beyond), int(value is not None and (sound or beyond)))
+    return {
+        "name": limit.name,
+        "standard": standard.standard,
+        "edition": standard.edition,
+        "clause": limit.clause or standard.clause,
+        "protects": standard.protects,
+        "equipment": standard.equipment,
+        "measure": limit.measure,
+        "value": value,
+        "bound": limit.bound,
+        "side": "most" if limit.most is not None else "least",
+        "unit": limit.unit,
+        "known": limit.known,
+        "applies_to": limit.applies,
+        "verdict": judged,
+        "words": _words(standard, limit, value),
+    }
+
+
+def _words(standard: Standard, limit: Limit, value: float | None) -> str:
+    """The figure, what it is held against, and to what kind of blow that applies."""
+    unit = "" if limit.unit == "1" else f" {limit.unit}"
+    if value is None:
+        return (
+            f"{limit.name} ({standard.standard}): does not apply ({limit.applies or 'no figure'})"
+        )
+    sign = (
+        ("below" if limit.exceeded(value) else "not below")
+        if limit.least is not None
+        else ("above" if limit.exceeded(value) else "not above")
+    )
+    known = limit.known.split(";")[0]
+    return (
+        f"{limit.name} {short(value)}{unit}, {sign} {limit.bound:,g}{unit}"
+        f" ({standard.standard}; {known})"
+    )
