@@ -1,172 +1,217 @@
-"""Flight: free rigid bodies between contacts, by an embedded Runge-Kutta pair.
+"""Flight: rigid bodies between contacts, free or on their joints, by an embedded Runge-Kutta pair.
 
 Equations (`rigid_bodies` for the symbols), state y of the f free bodies, 14 numbers each:
 dx/dt = v, dq/dt = 1/2 (0, w) q, dv/dt = F/m + g, dL/dt = T, dW/dt = F.v + T.w with F, T the applied
 force and torque without gravity and W the work they have done. Integrated with error control and
 dense output by the pair of order 8(5,3) for tight bounds, 15 evaluations a step, and by that of
-order 5(4) for loose ones, 6 a step, as a contact to come often holds steps short (DOP853, Dormand &
-Prince; Hairer, Norsett & Wanner, Solving Ordinary Differential Equations I, 2nd ed., II.5; scipy's
-implementation). The quaternion is normalised before each use; its length is no part of the
-dynamics.
+order 5(4) for loose ones, 6 a step, as a contact to come often holds steps short
+(`numerics.runge_kutta`). The quaternion is normalised before each use; its length is no part of
+the dynamics.
+
+Joints add their reactions to F and T in every stage (`linkage`), and what is left of drift is taken
+out after each step by the nearest displacement and the nearest velocities, weighted by mass (Eich,
+SIAM J. Numer. Anal. 30, 1467 (1993); Hairer, Lubich & Wanner, Geometric Numerical Integration,
+IV.4; from memory). The works of bearing friction and of what drives a hold are then two more
+numbers of the state.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Final
 
 import numpy as np
-from scipy.integrate import DOP853, RK45
 
 from snapsim.arrays import Array, IntArray
-from snapsim.mechanics.rigid_bodies import RigidBodies, power, turned_products
+from snapsim.mechanics.linkage import (
+    FRICTION,
+    Mode,
+    Reactions,
+    kept,
+    on_joints_pose,
+    on_joints_velocity,
+    react,
+    stacked_velocity,
+)
+from snapsim.mechanics.motion_problem import MotionProblem
+from snapsim.mechanics.motion_settings import Tolerances
+from snapsim.mechanics.rigid_bodies import power, turned_products
 from snapsim.numerics.compilation import bare, compiled
+from snapsim.numerics.runge_kutta import EIGHTH, FIFTH, Integration, Stride
 from snapsim.parts.states import Pose, State
 
-LoadFunction = Callable[[Pose], tuple[Array, Array]]
-"""Applied force and torque (n, 3) each, about the centres of mass, world axes, without gravity."""
+WIDTH: Final = 14
 
-WIDTH = 14
-
-LOOSE = 1e-7
+LOOSE: Final = 1e-7
 """Relative bound from which the pair of order 5(4) takes over."""
+
+DRIFT: Final = 1e-11
+"""Misfit of a joint [m, rad, and per s] above which it is taken out after a step."""
 
 
 @dataclass(frozen=True)
-class Tolerances:
-    """Error bounds of one flight step: relative, and absolute for lengths [m] and speeds [m/s]."""
+class FlightEquations:
+    """The equations of a stretch of flight in which the joints keep one `mode`.
 
-    relative: float = 1e-8
-    length: float = 1e-9
-    speed: float = 1e-8
-
-
-class Flight:
-    """One stretch of flight: steps forward on demand, interpolates inside the last step.
-
-    `start` is the state at time `begin`; the flight may go on until `end`. Fixed bodies keep the
-    pose they have in `start`.
+    Fixed bodies keep the pose they have in `start`.
     """
 
-    BOOKS = 1
-    """Numbers at the end of y that book energies [J]; the first is the work done."""
+    problem: MotionProblem
+    mode: Mode
+    start: State
 
-    def __init__(
-        self,
-        bodies: RigidBodies,
-        loads: LoadFunction,
-        gravity: Array,
-        start: State,
-        begin: float,
-        end: float,
-        tolerances: Tolerances,
-        first_step: float | None = None,
-    ) -> None:
-        self._bodies, self._loads, self._gravity, self._start = bodies, loads, gravity, start
-        self._moving = bodies.moving
-        self._inverse_inertia = np.ascontiguousarray(bodies.inverse_inertia[self._moving])
-        self._inverse_mass = bodies.inverse_mass[self._moving]
-        y = self._pack(start)
-        pair = RK45 if tolerances.relative >= LOOSE else DOP853
-        self._solver = pair(
-            self._rate,
-            begin,
-            y,
-            end,
-            rtol=tolerances.relative,
-            atol=self._absolute(tolerances),
-            first_step=None if first_step is None else min(first_step, end - begin),
-        )
-        self._dense: Callable[[float | Array], Array] | None = None
-        self._asked: tuple[float, tuple[State, float]] | None = None
+    @cached_property
+    def books(self) -> int:
+        """Numbers at the end of y that book energies [J]: the work done; then, with joints, that of
+        bearing friction (<= 0) and of drives."""
+        return 3 if self.problem.joints else 1
 
-    @property
-    def time(self) -> float:
-        """Time reached [s]."""
-        return float(self._solver.t)
+    @cached_property
+    def _moving(self) -> IntArray:
+        return self.problem.bodies.moving
 
-    @property
-    def last_step(self) -> float:
-        """Length of the last accepted step [s]."""
-        return float(self._solver.step_size or 0.0)
+    @cached_property
+    def _inverse_inertia(self) -> Array:
+        return np.ascontiguousarray(self.problem.bodies.inverse_inertia[self._moving])
 
-    @property
-    def running(self) -> bool:
-        """True until the end is reached or the step size vanishes."""
-        return bool(self._solver.status == "running")
+    @cached_property
+    def _inverse_mass(self) -> Array:
+        return self.problem.bodies.inverse_mass[self._moving]
 
-    @property
-    def failed(self) -> bool:
-        """True where the error bound could not be met with any step."""
-        return bool(self._solver.status == "failed")
-
-    def step(self, longest: float) -> None:
-        """Take one step of at most `longest` [s]."""
-        self._solver.max_step = longest
-        self._solver.h_abs = min(self._solver.h_abs, longest)
-        self._solver.step()
-        self._dense = self._solver.dense_output() if not self.failed else None
-        self._asked = None
-
-    def at(self, time: float) -> tuple[State, float]:
-        """Return the state and the work done so far [J] at a time inside the last step."""
-        if self._asked is None or self._asked[0] != time:
-            y = self._y(time)
-            self._asked = time, (self._unpack(y), float(y[-self.BOOKS]))
-        return self._asked[1]
-
-    def poses(self, times: Array) -> list[Pose]:
-        """Return the poses at some times (k,) inside the last step."""
-        if self._dense is None:
-            return [self.at(time)[0].pose for time in times]
-        return [self._unpack(y).pose for y in np.ascontiguousarray(self._dense(times).T)]
-
-    def _y(self, time: float) -> Array:
-        """The solver's numbers at a time inside the last step."""
-        if time == self._solver.t or self._dense is None:
-            return np.asarray(self._solver.y)
-        return np.asarray(self._dense(time))
-
-    def _pack(self, state: State) -> Array:
+    def pack(self, state: State, books: Array | None = None) -> Array:
+        """Return y of a state, its books zero unless given."""
         i = self._moving
-        momentum = self._bodies.angular_momentum(state)
+        momentum = self.problem.bodies.angular_momentum(state)
         columns = [state.pose.position, state.pose.quaternion, state.velocity, momentum]
         flat = np.concatenate([c[i] for c in columns], axis=1)
         padded = np.concatenate([flat, np.zeros((len(i), 1))], axis=1)
-        return np.append(padded.ravel(), np.zeros(self.BOOKS))
+        return np.append(padded.ravel(), np.zeros(self.books) if books is None else books)
 
-    def _absolute(self, tolerances: Tolerances) -> Array:
-        """Absolute bounds (14 f + 1,): lengths and turns at the rim, speeds, momenta, work."""
-        rows = []
-        for i in self._moving:
-            reach = self._bodies.reach[i]
-            inertia = float(np.trace(self._bodies.inertia[i])) / 3
-            rows += [tolerances.length] * 3 + [tolerances.length / reach] * 4
-            rows += [tolerances.speed] * 3 + [inertia * tolerances.speed / reach] * 3 + [1.0]
-        return np.array([*rows, *[np.inf] * self.BOOKS])
-
-    def _unpack(self, y: Array) -> State:
-        pose, rows = self._start.pose, y[: -self.BOOKS].reshape(-1, WIDTH)
+    def state(self, y: Array) -> State:
+        """Return the state of y."""
+        pose, rows = self.start.pose, y[: -self.books].reshape(-1, WIDTH)
         fixed = pose.position, pose.quaternion
         position, quaternion, velocity, spin = _kinematics(
             rows, self._moving, self._inverse_inertia, *fixed
         )
         return State(Pose(position, quaternion), velocity, spin)
 
-    def _rate(self, _time: float, y: Array) -> Array:
-        state = self._unpack(y)
-        force, torque = self._loads(state.pose)
-        out = np.empty_like(y)
-        self._fill_rates(y, state, force, torque, out)
-        out[-1] = power(force, torque, state.velocity, state.spin)
+    def absolute(self, tolerances: Tolerances) -> Array:
+        """Absolute bounds of y: lengths and turns at the rim, speeds, momenta; none for books."""
+        rows, bodies = [], self.problem.bodies
+        for i in self._moving:
+            reach = bodies.reach[i]
+            inertia = float(np.trace(bodies.inertia[i])) / 3
+            rows += [tolerances.length] * 3 + [tolerances.length / reach] * 4
+            rows += [tolerances.speed] * 3 + [inertia * tolerances.speed / reach] * 3 + [1.0]
+        return np.array([*rows, *[np.inf] * self.books])
+
+    def rate(self, time: float, y: Array) -> Array:
+        """Return dy/dt."""
+        state, out = self.state(y), np.empty_like(y)
+        force, torque = self.problem.loads(state.pose)
+        push, twist = force, torque
+        if self.problem.joints:
+            found = self.reactions(time, state, force, torque)
+            push, twist = force + found.wrench[:, :3], torque + found.wrench[:, 3:]
+            out[-2:] = found.friction_power, found.drive_power
+        rows, filled = (v[: -self.books].reshape(-1, WIDTH) for v in (y, out))
+        loads = push, twist, self._inverse_mass, self.problem.gravity
+        _rates(rows, state.pose.quaternion, state.spin, self._moving, *loads, filled)
+        out[-self.books] = power(force, torque, state.velocity, state.spin)
         return out
 
-    def _fill_rates(self, y: Array, state: State, force: Array, torque: Array, out: Array) -> None:
-        """Fill dy/dt but for the books, under force and torque (n, 3)."""
-        rows, filled = (v[: -self.BOOKS].reshape(-1, WIDTH) for v in (y, out))
-        turned, spin = state.pose.quaternion, state.spin
-        push = force, torque, self._inverse_mass, self._gravity
-        _rates(rows, turned, spin, self._moving, *push, filled)
+    def reactions(self, time: float, state: State, force: Array, torque: Array) -> Reactions:
+        """Return what the joints do under an applied `force` and `torque` (n, 3)."""
+        problem, pull = self.problem, force + self.problem.weight
+        return react(problem.linkage, problem.bodies, state, time, self.mode, pull, torque)
+
+    def on_joints(self, time: float, y: Array) -> Array | None:
+        """Return the nearest y on the joints; None where it is there to `DRIFT`."""
+        problem, state = self.problem, self.state(y)
+        rows = problem.linkage.rows(state, time, self.mode.attached)
+        stack = rows.only(kept(rows, self.mode))
+        error = np.where(stack.kind == FRICTION, 0.0, np.abs(stack.error))
+        slip = np.abs(stack.jacobian @ stacked_velocity(state) - stack.rate)
+        if max(error.max(initial=0.0), slip.max(initial=0.0)) < DRIFT:
+            return None
+        given = problem.linkage, problem.bodies
+        state = replace(state, pose=on_joints_pose(*given, state.pose, time, self.mode))
+        state = on_joints_velocity(*given, state, time, self.mode)
+        return self.pack(state, y[-self.books :])
+
+
+@dataclass(frozen=True)
+class Flight:
+    """A flight and its last step; `state` is where it has come to, exactly."""
+
+    equations: FlightEquations
+    integration: Integration
+    last: Stride
+    state: State
+
+    @property
+    def time(self) -> float:
+        """Time reached [s]."""
+        return self.last.end
+
+    @property
+    def running(self) -> bool:
+        """True until the end is reached."""
+        return self.last.end < self.integration.end
+
+    def step(self, longest: float) -> Flight | None:
+        """Return the flight after a step of at most `longest` [s], its end on the joints; None
+        where no step meets the error bound."""
+        equations, last = self.equations, self.integration.step(self.last, longest)
+        if last is None:
+            return None
+        y = equations.on_joints(last.end, last.after) if equations.problem.joints else None
+        if y is not None:
+            last = replace(last, after=y, rate=equations.rate(last.end, y))
+        return replace(self, last=last, state=equations.state(last.after))
+
+    def at(self, time: float) -> State:
+        """Return the state at a time inside the last step."""
+        return self.state if time == self.time else self.equations.state(self._y(time))
+
+    def books(self, time: float) -> Array:
+        """Return the energies [J] booked since the flight began, at a time inside the last step."""
+        return self._y(time)[-self.equations.books :]
+
+    def reactions(self, time: float) -> Reactions:
+        """Return what the joints do at a time inside the last step."""
+        state = self.at(time)
+        load = self.equations.problem.loads(state.pose)
+        return self.equations.reactions(time, state, *load)
+
+    def poses(self, times: Array) -> list[Pose]:
+        """Return the poses at some times (k,) inside the last step."""
+        return [self.equations.state(y).pose for y in self.last.at(times)]
+
+    def _y(self, time: float) -> Array:
+        y: Array = self.last.after if time == self.time else self.last.at(np.array([time]))[0]
+        return y
+
+
+def take_off(
+    problem: MotionProblem,
+    mode: Mode,
+    start: State,
+    begin: float,
+    end: float,
+    first: float | None = None,
+) -> Flight:
+    """Return a flight from `start` at `begin` that goes on until `end` [s], its first step of
+    length `first`, or as the equations ask for."""
+    equations, bounds = FlightEquations(problem, mode, start), problem.settings.tolerances
+    pair = FIFTH if bounds.relative >= LOOSE else EIGHTH
+    absolute = equations.absolute(bounds)
+    integration = Integration(equations.rate, pair, bounds.relative, absolute, end)
+    y = equations.pack(start)
+    last = integration.start(begin, y, None if first is None else min(first, end - begin))
+    return Flight(equations, integration, last, equations.state(y))
 
 
 @compiled

@@ -21,19 +21,14 @@ from typing import Final
 
 import numpy as np
 
-from snapsim.arrays import Array, ArrayLike, BoolArray, IntArray, as_floats
-from snapsim.mechanics.delassus import (
-    apply_impulse,
-    contact_frames,
-    contact_jacobian,
-    contact_velocity,
-    delassus_operator,
-    impulse_response,
-    to_world,
-)
+from snapsim.arrays import Array, BoolArray, IntArray
+from snapsim.mechanics.contact import ContactSet
+from snapsim.mechanics.delassus import contact_velocity, to_world
+from snapsim.mechanics.mobility import NO_LINES, NO_ROOM, Lines, Mobility, apply_impulses, assembled
 from snapsim.mechanics.simultaneous_blows import STEP, simultaneous_blows
 from snapsim.mechanics.stronge import single_blow
 from snapsim.numerics.compilation import compiled, part_of_caller
+from snapsim.parts.states import State
 
 SAME_PLACE: Final = 1e-3
 """Of a contact's distance from the nearer centre of mass: no two corners of a part are closer."""
@@ -41,13 +36,13 @@ SAME_PLACE: Final = 1e-3
 
 @dataclass(frozen=True)
 class Blow:
-    """What a blow did. n bodies, c contacts.
+    """What a blow did. n bodies, c contacts, joints' one-sided rows after them.
 
     `velocity` and `spin` (n, 3) after it, world axes [m/s, rad/s]; `impulse` (c, 3) on a, world
-    axes [N s]; `normal_work` and `friction_work` (c,) [J] done by the contacts on the bodies;
-    `effective_mass` (c,) 1/(n W n) [kg], infinite between fixed bodies; `closing_speed` (c,)
-    before the blow [m/s], negative where a contact was opening; `lost` kinetic energy [J], >= 0 to
-    rounding; `steps` taken where several contacts met.
+    axes [N s] (of a row its size, in the first place); `normal_work` and `friction_work` (c,) [J]
+    done by the contacts on the bodies; `effective_mass` (c,) 1/(n W n) [kg], infinite between fixed
+    bodies; `closing_speed` (c,) before the blow [m/s], negative where a contact was opening; `lost`
+    kinetic energy [J], >= 0 to rounding; `steps` taken where several contacts met.
     """
 
     velocity: Array
@@ -62,81 +57,75 @@ class Blow:
 
 
 def resolve_impact(
-    inverse_mass: ArrayLike,
-    inverse_inertia_world: ArrayLike,
-    position: ArrayLike,
-    velocity: ArrayLike,
-    spin: ArrayLike,
-    pair: IntArray,
-    point: ArrayLike,
-    normal: ArrayLike,
-    restitution: ArrayLike,
-    friction: ArrayLike,
+    body: Mobility,
+    state: State,
+    contacts: ContactSet,
+    restitution: Array,
+    friction: Array,
+    limits: Lines = NO_LINES,
+    bounce: Array = NO_ROOM,
     *,
     fineness: float = STEP,
 ) -> Blow:
-    """Return what the blow at all given contacts does.
+    """Return what the blow at all given contacts (c) and one-sided rows of joints (k) does.
 
-    Shapes: `inverse_mass` (n,) [1/kg], `inverse_inertia_world` (n, 3, 3) [1/(kg m^2)], `position`
-    of centres of mass, `velocity`, `spin` (n, 3); `pair` (c, 2) body indices (a, b); `point`
-    (c, 3) [m]; `normal` (c, 3) unit, from b into a; `restitution`, `friction` (c,) or scalars.
-    `fineness` is the step for several contacts together, relative to the fastest contact unit.
+    `restitution`, `friction` (c,) of the contacts, `bounce` (k,) the restitution of the `limits`;
+    the state must be on the joints. `fineness` is the step for several contacts together, relative
+    to the fastest contact unit.
     """
-    pairs = np.ascontiguousarray(pair, dtype=np.int64).reshape(-1, 2)
-    count = pairs.shape[0]
-    after, turning = as_floats(velocity).copy(), as_floats(spin).copy()
+    after, turning, count = state.velocity.copy(), state.spin.copy(), len(bounce)
+    if count:
+        restitution = np.concatenate([restitution, bounce])
+        friction = np.concatenate([friction, np.zeros(count)])
     impulse, works, closing, mass, steps = _blow(
-        as_floats(inverse_mass),
-        as_floats(inverse_inertia_world),
-        as_floats(position),
+        state.pose.position,
+        body.inverse_mass,
+        body.inverse_inertia,
+        body.held,
         after,
         turning,
-        pairs,
-        as_floats(point).reshape(-1, 3),
-        as_floats(normal).reshape(-1, 3),
-        _each(restitution, count),
-        _each(friction, count),
+        contacts.places,
+        limits,
+        restitution,
+        friction,
         fineness,
     )
     lost = -float(works.sum())
     return Blow(after, turning, impulse, works[0], works[1], mass, closing, lost, steps)
 
 
-def _each(value: ArrayLike, count: int) -> Array:
-    """Return one number per contact (c,) from one for each or one for all."""
-    return np.ascontiguousarray(np.broadcast_to(as_floats(value), (count,)))
-
-
 @compiled
 def _blow(
+    position: Array,
     inverse_mass: Array,
     inverse_inertia: Array,
-    position: Array,
+    held: tuple[Array, Array, Array],
     velocity: Array,
     spin: Array,
-    pair: IntArray,
-    point: Array,
-    normal: Array,
+    contacts: tuple[IntArray, Array, Array],
+    limits: tuple[IntArray, Array],
     restitution: Array,
     friction: Array,
     fineness: float,
 ) -> tuple[Array, Array, Array, Array, int]:
     """Change `velocity` and `spin` in place; return impulse, works, closing speed, mass, steps."""
-    count = pair.shape[0]
-    frame = contact_frames(normal)
-    jacobian = contact_jacobian(position, pair, point, frame)
-    response = impulse_response(inverse_mass, inverse_inertia, pair, jacobian)
-    operator = delassus_operator(pair, jacobian, response)
-    before = contact_velocity(velocity, spin, pair, jacobian)
-    apart = standing_apart(position, pair, point, normal)
+    count, total = len(contacts[0]), restitution.size
+    frame, pair, rows, response, operator, coupling = assembled(
+        position, inverse_mass, inverse_inertia, held, contacts, limits
+    )
+    before, apart = contact_velocity(velocity, spin, pair, rows), np.ones(total, dtype=np.bool_)
+    apart[:count] = standing_apart(position, contacts[0], contacts[1], contacts[2])
     impulse, works, steps = blow_on_operator(
         operator, before, restitution, friction, apart, fineness
     )
-    apply_impulse(velocity, spin, pair, response, impulse)
-    mass = np.empty(count)
-    for k in range(count):
+    apply_impulses(velocity, spin, pair, response, impulse, coupling, held)
+    mass, world = np.empty(total), np.zeros((total, 3))
+    world[:count] = to_world(frame, impulse[: 3 * count])
+    for k in range(total):
         mass[k] = 1.0 / operator[3 * k, 3 * k] if operator[3 * k, 3 * k] > 0.0 else np.inf
-    return to_world(frame, impulse), works, -before[::3].copy(), mass, steps
+        if k >= count:
+            world[k, 0] = impulse[3 * k]
+    return world, works, -before[::3].copy(), mass, steps
 
 
 @compiled

@@ -2,7 +2,7 @@
 
 Contacts (c,) of n bodies as in `contact.ContactSet`; lengths [m], speeds [m/s], impulses (c, 3)
 [N s] on the first body of each pair. The law of a step stands in `sustained_contact`, what is made
-of these numbers in `contact_stepping`.
+of these numbers in `phases.press`.
 """
 
 from __future__ import annotations

@@ -85,6 +85,10 @@ class Stack:
             self.row[chosen],
         )
 
+    def at_rates(self, rate: Array) -> Stack:
+        """Return the same rows driven at other rates (m,)."""
+        return replace(self, rate=rate)
+
 
 @dataclass(frozen=True)
 class Reactions:
@@ -110,26 +114,14 @@ class Reactions:
 class Linkage:
     """All joints of a scene over `count` bodies."""
 
-    MEMORY = 6
-    """States whose rows are remembered: a step asks for those of the same few many times."""
-
     def __init__(self, joints: tuple[Joint, ...], count: int) -> None:
         self.joints, self.count = joints, count
-        self._recent: dict[tuple[object, ...], Stack] = {}
+        self.none = self._stacked([])
 
     def rows(self, state: State, time: float, attached: frozenset[int]) -> Stack:
-        """Return every row of the attached joints; not to be written to."""
-        pose = state.pose
-        numbers = (pose.position, pose.quaternion, state.velocity, state.spin)
-        key = (*(n.tobytes() for n in numbers), time, attached)
-        found = self._recent.get(key)
-        if found is None:
-            found = self._recent[key] = self._rows(state, time, attached)
-            if len(self._recent) > self.MEMORY:
-                del self._recent[next(iter(self._recent))]
-        return found
-
-    def _rows(self, state: State, time: float, attached: frozenset[int]) -> Stack:
+        """Return every row of the attached joints."""
+        if not attached:
+            return self.none
         turns = rotations.matrix(state.pose.quaternion)
         found: list[tuple[int, int, Rows]] = []
         for number in sorted(attached):
@@ -223,6 +215,12 @@ class Elimination:
         """Return p (m,) with J W J^T p = wanted, the least one where rows are redundant."""
         p: Array = self._scale * (self._inverse @ (self._scale * wanted))
         return p
+
+    @property
+    def inverse(self) -> Array:
+        """(J W J^T)^+ (m, m)."""
+        inverse: Array = self._scale[:, None] * self._inverse * self._scale
+        return inverse
 
     def reduced(self, inverse_mass: Array) -> Array:
         """Return W' (6n, 6n), symmetric."""
@@ -416,6 +414,8 @@ def on_joints_pose(
     linkage: Linkage, bodies: RigidBodies, pose: Pose, time: float, mode: Mode
 ) -> Pose:
     """Return the nearest pose, weighted by mass, in which every kept row has no misfit."""
+    if not mode.attached:
+        return pose
     still = np.zeros_like(pose.position)
     for _ in range(6):
         rows = linkage.rows(State(pose, still, still), time, mode.attached)
@@ -440,6 +440,8 @@ def on_joints_velocity(
     linkage: Linkage, bodies: RigidBodies, state: State, time: float, mode: Mode
 ) -> State:
     """Return the state with the nearest velocities, weighted by mass, that keep every row."""
+    if not mode.attached:
+        return state
     rows = linkage.rows(state, time, mode.attached)
     stack = rows.only(kept(rows, mode))
     inverse_mass = inverse_mass_matrix(bodies, state.pose.quaternion)

@@ -4,11 +4,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from snapsim.mechanics.flight import Tolerances
 from snapsim.mechanics.simultaneous_blows import STEP
 
 NEARLY = 3.0
 """Touching gaps within which a closing contact is struck: the end of a step meets them so well."""
+
+
+@dataclass(frozen=True)
+class Tolerances:
+    """Error bounds of one flight step: relative, and absolute for lengths [m] and speeds [m/s]."""
+
+    relative: float = 1e-8
+    length: float = 1e-9
+    speed: float = 1e-8
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,12 @@ contact is not quite zero at this one's. For a slip below `grip` Coulomb's law i
 the mean velocity (u + u')/2 of the step, for which a stuck contact does no work at all; and a gap
 counts as negative down to -dt grip, so that a contact that closes that slowly may open as much.
 
+With joints M is that of the bodies on them (`mobility`), taut strings and stops are contacts
+without friction, and the rows that joints keep have the rate r by which they are driven, in the
+mean of old and new velocities: J (u' + u)/2 = r. So joints do no work but what drives them. Where a
+blow without rebound is asked for, the new velocities themselves are on the joints, as they are in
+bearings that stick.
+
 Assumes rigid bodies, dry friction with one coefficient, no resistance to rolling. Sources: Moreau,
 Unilateral contact and dry friction in finite freedom dynamics, CISM 302 (1988); Jean, Comput.
 Methods Appl. Mech. Eng. 177, 235 (1999) (both from memory).
@@ -27,204 +33,233 @@ Methods Appl. Mech. Eng. 177, 235 (1999) (both from memory).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
-from snapsim.arrays import Array, ArrayLike, IntArray, as_floats
+from snapsim.arrays import Array, IntArray
 from snapsim.mechanics.cone_complementarity import contact_status, solve_contacts
+from snapsim.mechanics.contact import ContactSet
 from snapsim.mechanics.coulomb_cone import SEPARATED, SLIDING, STICKING
-from snapsim.mechanics.delassus import (
-    apply_impulse,
-    contact_frames,
-    contact_jacobian,
-    contact_velocity,
-    delassus_operator,
-    impulse_response,
-    to_world,
-)
+from snapsim.mechanics.delassus import contact_velocity, to_world
 from snapsim.mechanics.linear_system import solve_in_place
+from snapsim.mechanics.mobility import (
+    NO_LINES,
+    NO_ROOM,
+    Lines,
+    Mobility,
+    apply_impulses,
+    assembled,
+    give_held,
+    held_rates,
+)
 from snapsim.mechanics.rigid_bodies import power
 from snapsim.numerics import rotations
 from snapsim.numerics.compilation import bare, compiled, part_of_caller
+from snapsim.parts.states import Pose, State
 
 __all__ = [
     "SEPARATED",
     "SLIDING",
     "STICKING",
     "ContactStep",
+    "JointTerms",
+    "StepTerms",
     "contact_step",
     "project_out",
 ]
 
 _RELATIVE = 1e-12
 
+Wrenches = tuple[Array, Array]
+"""Force [N] and torque [N m] (n, 3) on each of n bodies."""
+
+
+@dataclass(frozen=True)
+class StepTerms:
+    """What c contacts may do in a step: `room` (c,) [m] that each may close, `friction` (c,), and
+    `grip` (c,) [m/s], the slip that the pose's turning explains (`turning_slip`).
+
+    Of a negative room as much must have opened at the end, at the final speed.
+    """
+
+    room: Array
+    friction: Array
+    grip: Array
+
+
+@dataclass(frozen=True)
+class JointTerms:
+    """What joints do in a step: the one-sided rows `limits` (k) with `room` (k,) [m or rad]; the
+    rates wanted (m,) of the rows held, and the `share` (m,) of that which the old velocities have a
+    part in: 1 for a mean, 0 for the end; `rubbing` loads (n, 3) of bearings that slip, or (0, 3).
+    """
+
+    limits: Lines
+    room: Array
+    rate: Array
+    share: Array
+    rubbing: Wrenches
+
+
+NO_JOINTS: Final = JointTerms(
+    NO_LINES,
+    NO_ROOM,
+    NO_ROOM,
+    NO_ROOM,
+    (np.zeros((0, 3)), np.zeros((0, 3))),
+)
+
 
 @dataclass(frozen=True)
 class ContactStep:
-    """The end of a step. n bodies, c contacts.
+    """The end of a step. n bodies, c contacts, k one-sided rows of joints, m rows held.
 
     `velocity`, `spin` (n, 3) world axes [m/s, rad/s]; `impulse` (c, 3) on a, world axes [N s];
-    `normal_work`, `friction_work` [J] done by all contacts; `applied_work` [J] done by force
-    and torque; `status` (c,) SEPARATED, STICKING or SLIDING; `residual` [m/s] misfit of the
-    contact laws, of order 1e-12 of the speeds met where solved.
+    `pull` (k,) and `held` (m,) impulses of the joints' rows, `slip` (m,) mean rates of those held;
+    `status` (c,) SEPARATED, STICKING or SLIDING; `normal_work`, `friction_work` [J] done by all
+    contacts and one-sided rows; `applied_work` [J] done by force and torque, `rubbing_work` by
+    bearings; `residual` [m/s] misfit of the contact laws, of order 1e-12 of the speeds met where
+    solved.
     """
 
     velocity: Array
     spin: Array
     impulse: Array
+    pull: Array
+    held: Array
+    slip: Array
+    status: IntArray
     normal_work: float
     friction_work: float
     applied_work: float
-    status: IntArray
+    rubbing_work: float
     residual: float
 
 
 def contact_step(
-    inverse_mass: ArrayLike,
-    inverse_inertia_world: ArrayLike,
-    position: ArrayLike,
-    velocity: ArrayLike,
-    spin: ArrayLike,
-    force: ArrayLike,
-    torque: ArrayLike,
+    body: Mobility,
+    state: State,
+    load: Wrenches,
     dt: float,
-    pair: IntArray,
-    point: ArrayLike,
-    normal: ArrayLike,
-    gap: ArrayLike,
-    friction: ArrayLike,
-    *,
-    grip: ArrayLike = 0.0,
-    guess: Array | None = None,
-    opening: bool = False,
+    contacts: ContactSet,
+    terms: StepTerms,
+    joints: JointTerms = NO_JOINTS,
 ) -> ContactStep:
-    """Return velocities after `dt` [s] under `force`, `torque` (n, 3) and the given contacts.
-
-    Shapes as in `resolve_impact`; `gap` (c,) [m]; `friction` and `grip` [m/s], the slip that the
-    pose's turning explains (`turning_slip`), (c,) or a scalar. `guess` (c, 3) impulses in world
-    axes to start from, as the last step left them (warm start). Of a negative gap counts only what
-    turning explains; with `opening` it must have opened by as much at the end, at the final speed.
-    """
-    pairs = np.ascontiguousarray(pair, dtype=np.int64).reshape(-1, 2)
-    count, room, slip = pairs.shape[0], as_floats(gap).reshape(-1), _each(grip, len(pairs))
-    after, turning = as_floats(velocity).copy(), as_floats(spin).copy()
-    impulse, works, status = _step(
-        as_floats(inverse_mass),
-        as_floats(inverse_inertia_world),
-        as_floats(position),
+    """Return velocities after `dt` [s] under `load`, with what is given at the pose of `state`."""
+    after, turning = state.velocity.copy(), state.spin.copy()
+    friction, room = terms.friction, terms.room
+    if len(joints.room):
+        room = np.concatenate([room, joints.room])
+        friction = np.concatenate([friction, np.zeros(len(joints.room))])
+    impulse, pull, held, slip, status, works = _step(
+        state.pose.position,
+        body.inverse_mass,
+        body.inverse_inertia,
+        body.held,
         after,
         turning,
-        as_floats(force),
-        as_floats(torque),
-        float(dt),
-        pairs,
-        as_floats(point).reshape(-1, 3),
-        as_floats(normal).reshape(-1, 3),
-        room if opening else np.maximum(room, -dt * slip),
-        _each(friction, count),
-        slip,
-        np.zeros((count, 3)) if guess is None else as_floats(guess),
+        load,
+        dt,
+        contacts.places,
+        joints.limits,
+        (joints.rate, joints.share),
+        joints.rubbing,
+        (room, friction, terms.grip),
     )
-    normal_work, friction_work, applied, residual = works.tolist()
-    return ContactStep(
-        after, turning, impulse, normal_work, friction_work, applied, status, residual
-    )
+    return ContactStep(after, turning, impulse, pull, held, slip, status, *works.tolist())
 
 
 def project_out(
-    inverse_mass: ArrayLike,
-    inverse_inertia_world: ArrayLike,
-    position: ArrayLike,
-    quaternion: ArrayLike,
-    pair: IntArray,
-    point: ArrayLike,
-    normal: ArrayLike,
-    gap: ArrayLike,
-    tolerance: float = 0.0,
-) -> tuple[Array, Array]:
-    """Return position (n, 3) and quaternion (n, 4) with no gap below -tolerance [m].
+    body: Mobility,
+    pose: Pose,
+    contacts: ContactSet,
+    limits: Lines = NO_LINES,
+    short: Array = NO_ROOM,
+) -> Pose:
+    """Return a pose with no gap of contacts, nor of one-sided rows `short` (k,), below zero.
 
-    The smallest displacement d weighted by mass: 1/2 d.M d least subject to gap + G_n d >=
-    -tolerance; first order in d, so deep penetration takes a second call. It changes no
-    velocity, hence no kinetic energy.
+    The smallest displacement d weighted by mass: 1/2 d.M d least subject to gap + G_n d >= 0; first
+    order in d, so deep penetration takes a second call. It changes no velocity, hence no kinetic
+    energy.
     """
-    pairs = np.ascontiguousarray(pair, dtype=np.int64).reshape(-1, 2)
-    moved, turned = as_floats(position).copy(), as_floats(quaternion).copy()
+    moved, turned = pose.position.copy(), pose.quaternion.copy()
     translation, rotation = np.zeros(moved.shape), np.zeros(moved.shape)
-    _project(
-        as_floats(inverse_mass),
-        as_floats(inverse_inertia_world),
-        moved,
-        pairs,
-        as_floats(point).reshape(-1, 3),
-        as_floats(normal).reshape(-1, 3),
-        as_floats(gap).reshape(-1),
-        float(tolerance),
-        translation,
-        rotation,
-    )
-    for body in np.flatnonzero(np.any(rotation != 0.0, axis=1)):
-        turn = rotations.from_rotation_vector(rotation[body])
-        turned[body] = rotations.normalise(rotations.multiply(turn, turned[body]))
-    return moved + translation, turned
-
-
-def _each(value: ArrayLike, count: int) -> Array:
-    """Return one number per contact (c,) from one for each or one for all."""
-    each = as_floats(value)
-    return each if each.shape == (count,) else np.full(count, each)
+    gap = np.concatenate([contacts.gap, short]) if len(short) else contacts.gap
+    mobile = body.inverse_mass, body.inverse_inertia, body.held
+    _project(moved, *mobile, contacts.places, limits, gap, translation, rotation)
+    for n in np.flatnonzero(np.any(rotation != 0.0, axis=1)):
+        turn = rotations.from_rotation_vector(rotation[n])
+        turned[n] = rotations.normalise(rotations.multiply(turn, turned[n]))
+    return Pose(moved + translation, turned)
 
 
 @compiled
 def _step(
+    position: Array,
     inverse_mass: Array,
     inverse_inertia: Array,
-    position: Array,
+    body: tuple[Array, Array, Array],
     velocity: Array,
     spin: Array,
-    force: Array,
-    torque: Array,
+    load: tuple[Array, Array],
     dt: float,
-    pair: IntArray,
-    point: Array,
-    normal: Array,
-    gap: Array,
-    friction: Array,
-    grip: Array,
-    guess: Array,
-) -> tuple[Array, Array, IntArray]:
-    """Change `velocity` and `spin` in place; return impulse, status and, in between, four numbers:
-    normal, friction and applied work and the misfit."""
+    contacts: tuple[IntArray, Array, Array],
+    limits: tuple[IntArray, Array],
+    drive: tuple[Array, Array],
+    rubbing: tuple[Array, Array],
+    terms: tuple[Array, Array, Array],
+) -> tuple[Array, Array, Array, Array, IntArray, Array]:
+    """Change `velocity` and `spin` in place; return the fields of `ContactStep` after them."""
+    gap, friction, grip = terms
     turn_all(inverse_inertia, spin, 0.5 * dt)
-    frame = contact_frames(normal)
-    jacobian = contact_jacobian(position, pair, point, frame)
-    response = impulse_response(inverse_mass, inverse_inertia, pair, jacobian)
-    operator = delassus_operator(pair, jacobian, response)
-    before = contact_velocity(velocity, spin, pair, jacobian)
-    applied = 0.5 * dt * power(force, torque, velocity, spin)
-    _push(inverse_mass, inverse_inertia, force, torque, dt, velocity, spin)
-    free = contact_velocity(velocity, spin, pair, jacobian)
+    frame, pair, rows, response, operator, coupling = assembled(
+        position, inverse_mass, inverse_inertia, body, contacts, limits
+    )
+    before = contact_velocity(velocity, spin, pair, rows)
+    slip = held_rates(velocity, spin, body[0])
+    works = np.zeros(5)
+    works[2] = 0.5 * dt * power(load[0], load[1], velocity, spin)
+    rubs = len(rubbing[0]) > 0
+    if rubs:
+        works[3] = 0.5 * dt * power(rubbing[0], rubbing[1], velocity, spin)
+    _push(inverse_mass, inverse_inertia, load[0], load[1], dt, velocity, spin)
+    if rubs:
+        _push(inverse_mass, inverse_inertia, rubbing[0], rubbing[1], dt, velocity, spin)
+    wanted = held_rates(velocity, spin, body[0])
+    for j in range(len(wanted)):
+        mean = 2.0 * drive[0][j] - slip[j] if drive[1][j] != 0.0 else drive[0][j]
+        wanted[j] = mean - wanted[j]
+    held = give_held(velocity, spin, body, wanted)
+    free = contact_velocity(velocity, spin, pair, rows)
     shift = mean_slip(before, grip)
     q = free.copy()
     for k in range(gap.size):
         q[3 * k] += gap[k] / dt
-        for i in range(1, 3):
-            q[3 * k + i] += shift[3 * k + i]
+    for i in range(3 * grip.size):
+        if i % 3 > 0:
+            q[i] += shift[i]
     tolerance = _RELATIVE * _largest(before, free)
-    impulse, residual = solve_contacts(operator, q, friction, _to_local(frame, guess), tolerance)
-    apply_impulse(velocity, spin, pair, response, impulse)
-    applied += 0.5 * dt * power(force, torque, velocity, spin)
-    after = contact_velocity(velocity, spin, pair, jacobian)
-    works, sums = contact_work(impulse, before, after), np.zeros(4)
+    impulse, works[4] = solve_contacts(operator, q, friction, np.zeros(q.size), tolerance)
+    more = apply_impulses(velocity, spin, pair, response, impulse, coupling, body)
+    works[2] += 0.5 * dt * power(load[0], load[1], velocity, spin)
+    if rubs:
+        works[3] += 0.5 * dt * power(rubbing[0], rubbing[1], velocity, spin)
+    after = contact_velocity(velocity, spin, pair, rows)
+    done, end = contact_work(impulse, before, after), held_rates(velocity, spin, body[0])
     for k in range(gap.size):
-        sums[0] += works[0, k]
-        sums[1] += works[1, k]
-    sums[2], sums[3] = applied, residual
+        works[0] += done[0, k]
+        works[1] += done[1, k]
+    for j in range(len(held)):
+        held[j] += more[j]
+        slip[j] = 0.5 * (slip[j] + end[j])
     for i in range(after.size):
         after[i] += shift[i]
     status = contact_status(after, impulse, friction, 100.0 * tolerance)
     turn_all(inverse_inertia, spin, 0.5 * dt)
-    return to_world(frame, impulse), sums, status
+    count = 3 * grip.size
+    pull = impulse[count::3].copy()
+    return to_world(frame, impulse[:count]), pull, held, slip, status[: grip.size], works
 
 
 @compiled
@@ -262,17 +297,6 @@ def _push(
             velocity[body, i] += dt * inverse_mass[body] * force[body, i]
             for j in range(3):
                 spin[body, i] += dt * inverse_inertia[body, i, j] * torque[body, j]
-
-
-@compiled
-def _to_local(frame: Array, world: Array) -> Array:
-    """Return world vectors (c, 3) in the contacts' axes (3c,)."""
-    local = np.zeros(3 * frame.shape[0])
-    for k in range(frame.shape[0]):
-        for axis in range(3):
-            for i in range(3):
-                local[3 * k + axis] += frame[k, axis, i] * world[k, i]
-    return local
 
 
 @compiled
@@ -353,28 +377,26 @@ def _midpoint_misfit(
 
 @compiled
 def _project(
+    position: Array,
     inverse_mass: Array,
     inverse_inertia: Array,
-    position: Array,
-    pair: IntArray,
-    point: Array,
-    normal: Array,
+    held: tuple[Array, Array, Array],
+    contacts: tuple[IntArray, Array, Array],
+    limits: tuple[IntArray, Array],
     gap: Array,
-    tolerance: float,
     translation: Array,
     rotation: Array,
 ) -> None:
     """Fill in the displacement; its multipliers obey the contact laws without friction."""
-    frame = contact_frames(normal)
-    jacobian = contact_jacobian(position, pair, point, frame)
-    response = impulse_response(inverse_mass, inverse_inertia, pair, jacobian)
-    operator = delassus_operator(pair, jacobian, response)
+    _, pair, _, response, operator, coupling = assembled(
+        position, inverse_mass, inverse_inertia, held, contacts, limits
+    )
     q = np.zeros(3 * gap.size)
     scale = 0.0
     for k in range(gap.size):
-        q[3 * k] = gap[k] + tolerance
+        q[3 * k] = gap[k]
         scale = max(scale, -q[3 * k])
     if scale == 0.0:
         return
     multiplier, _ = solve_contacts(operator, q, np.zeros(gap.size), np.zeros(q.size), 1e-12 * scale)
-    apply_impulse(translation, rotation, pair, response, multiplier)
+    apply_impulses(translation, rotation, pair, response, multiplier, coupling, held)

@@ -78,13 +78,14 @@ def contacts() -> None:
 def blows() -> None:
     """A block dropped on a floor: flight, blow, rebound and lasting contact."""
     from snapsim.mechanics.motion import Motion
+    from snapsim.mechanics.motion_problem import MotionProblem
     from snapsim.mechanics.rigid_bodies import rigid_bodies
     from snapsim.parts.surfaces import SurfaceRules
     from snapsim.run.release import STEPS
 
     bodies, state = _scene()
     nothing = np.zeros((2, 3))
-    motion = Motion(
+    problem = MotionProblem(
         rigid_bodies(bodies),
         _Floor(),  # type: ignore[arg-type]
         SurfaceRules(),
@@ -92,9 +93,9 @@ def blows() -> None:
         np.array([0.0, 0.0, -9.8]),
         state,
         0.1,
-        STEPS,
+        settings=STEPS,
     )
-    for _ in motion.run():
+    for _ in Motion(problem).run():
         pass
 
 

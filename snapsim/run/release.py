@@ -17,9 +17,9 @@ from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.model import MagneticModel
 from snapsim.mechanics.contact import ContactGeometry
 from snapsim.mechanics.ending import EndReason
-from snapsim.mechanics.flight import Tolerances
 from snapsim.mechanics.motion import Motion
-from snapsim.mechanics.motion_settings import MotionSettings
+from snapsim.mechanics.motion_problem import MotionProblem
+from snapsim.mechanics.motion_settings import MotionSettings, Tolerances
 from snapsim.mechanics.records import Frame
 from snapsim.mechanics.rigid_bodies import RigidBodies, rigid_bodies
 from snapsim.parts.states import State
@@ -69,7 +69,7 @@ def release(
     loads = loads or shared_loads(system, steps, meshes)
     bodies = rigid_bodies(system.bodies)
     geometry = ContactGeometry(system.bodies, system.surfaces)
-    motion = _motion(system, bodies, geometry, loads, steps)
+    motion = Motion(_problem(system, bodies, geometry, loads, steps))
     log = RunLog(system, bodies, loads, geometry, motion.bearing, steps, frames, magnetisation)
     try:
         for item in motion.run():
@@ -110,20 +110,24 @@ def shared_loads(
     return MagneticLoads(model, EnergyBetweenPoses(space), shares)
 
 
-def _motion(
+def _problem(
     system: System,
     bodies: RigidBodies,
     geometry: ContactGeometry,
     loads: MagneticLoads,
     settings: MotionSettings,
-) -> Motion:
-    given = (bodies, geometry, system.surfaces, loads.flight, system.gravity, system.start)
-    if not system.joints:
-        return Motion(*given, system.duration, settings, contact_loads=loads.contact)
-    from snapsim.mechanics.jointed_motion import JointedMotion
-
-    return JointedMotion(
-        system.joints, *given, system.duration, settings=settings, contact_loads=loads.contact
+) -> MotionProblem:
+    return MotionProblem(
+        bodies,
+        geometry,
+        system.surfaces,
+        loads.flight,
+        system.gravity,
+        system.start,
+        system.duration,
+        system.joints,
+        contact_loads=loads.contact,
+        settings=settings,
     )
 
 

@@ -26,8 +26,7 @@ import numpy as np
 from scipy import optimize, spatial, special, stats
 
 from snapsim.arrays import Array, BoolArray, IntArray
-from snapsim.mechanics.flight import Tolerances
-from snapsim.mechanics.motion_settings import MotionSettings
+from snapsim.mechanics.motion_settings import MotionSettings, Tolerances
 from snapsim.study.hazard_limits import standards
 from snapsim.study.outcome import WhatCounts
 from snapsim.study.sampling import RunSpot

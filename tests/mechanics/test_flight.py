@@ -4,10 +4,15 @@ import numpy as np
 import pytest
 from scipy.special import ellipj, ellipk
 
-from snapsim.mechanics.flight import Flight, Tolerances
+from snapsim.mechanics.contact import ContactGeometry
+from snapsim.mechanics.flight import take_off
+from snapsim.mechanics.linkage import Mode
+from snapsim.mechanics.motion_problem import MotionProblem
+from snapsim.mechanics.motion_settings import MotionSettings, Tolerances
 from snapsim.mechanics.rigid_bodies import RigidBodies
 from snapsim.numerics import rotations
 from snapsim.parts.states import Pose, State
+from snapsim.parts.surfaces import SurfaceRules
 
 NO_GRAVITY = np.zeros(3)
 
@@ -35,10 +40,15 @@ def at_rest(position=(0, 0, 0), spin=(0, 0, 0)):
 
 def fly(bodies, start, end, loads=no_load, gravity=NO_GRAVITY, relative=1e-10, longest=np.inf):
     tolerances = Tolerances(relative, 1e-12, 1e-11)
-    flight = Flight(bodies, loads, gravity, start, 0.0, end, tolerances)
+    rules = SurfaceRules()
+    problem = MotionProblem(
+        bodies, ContactGeometry([], rules), rules, loads, gravity, start, end,
+        settings=MotionSettings(tolerances),
+    )  # fmt: skip
+    flight = take_off(problem, Mode(frozenset()), start, 0.0, end)
     while flight.running:
-        flight.step(longest)
-    return flight.at(end)
+        flight = flight.step(longest)
+    return flight.at(end), float(flight.books(end)[0])
 
 
 def test_free_fall_follows_half_g_t_squared():

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from plain_arrays import contacts_of, each, free_bodies
 from scipy.integrate import solve_ivp
 
 from snapsim.mechanics.impact import resolve_impact
@@ -17,10 +18,9 @@ def strike(mass, inertia, position, velocity, spin, pair, point, normal, e, mu, 
         np.zeros((3, 3)) if np.isinf(m) else np.linalg.inv(i)
         for m, i in zip(mass, inertia, strict=True)
     ]
-    return resolve_impact(
-        1 / np.asarray(mass), inverse_inertia, position, velocity, spin,
-        np.asarray(pair), point, normal, e, mu, **options,
-    )  # fmt: skip
+    given = free_bodies(1 / np.asarray(mass), inverse_inertia, position, velocity, spin)
+    contacts = contacts_of(pair, point, normal)
+    return resolve_impact(*given, contacts, each(e, contacts), each(mu, contacts), **options)
 
 
 def on_floor(mass, inertia, arms, velocity, spin, e, mu, **options):

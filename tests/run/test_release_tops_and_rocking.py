@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from snapsim.mechanics.contact import ContactGeometry
-from snapsim.mechanics.flight import Tolerances
 from snapsim.mechanics.motion import Motion
-from snapsim.mechanics.motion_settings import MotionSettings
+from snapsim.mechanics.motion_problem import MotionProblem
+from snapsim.mechanics.motion_settings import MotionSettings, Tolerances
 from snapsim.mechanics.records import Frame
 from snapsim.mechanics.rigid_bodies import RigidBodies
 from snapsim.numerics import rotations
@@ -41,11 +41,11 @@ def top(tilt, precession, duration, spacing):
     start = State(
         Pose(np.zeros((1, 3)), turn[None]), np.zeros((1, 3)), (SPIN * axis + across)[None]
     )
-    motion = Motion(
+    problem = MotionProblem(
         bodies, ContactGeometry([], SurfaceRules()), SurfaceRules(), loads, np.zeros(3), start,
-        duration, MotionSettings(Tolerances(1e-11, 1e-13, 1e-12), frame_spacing=spacing),
+        duration, settings=MotionSettings(Tolerances(1e-11, 1e-13, 1e-12), frame_spacing=spacing),
     )  # fmt: skip
-    return [item for item in motion.run() if isinstance(item, Frame)]
+    return [item for item in Motion(problem).run() if isinstance(item, Frame)]
 
 
 def axes(frames):

@@ -7,8 +7,7 @@ import pytest
 from ring_under_magnet import near, pose_of
 
 from snapsim.magnetics.model import MagneticModel
-from snapsim.mechanics.flight import Tolerances
-from snapsim.mechanics.motion_settings import MotionSettings
+from snapsim.mechanics.motion_settings import MotionSettings, Tolerances
 from snapsim.numerics import rotations
 from snapsim.parts.shapes import Box
 from snapsim.parts.states import Pose

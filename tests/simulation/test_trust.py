@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from random_scenes import WOOD, _shape
 
+from snapsim.mechanics.books import Books
 from snapsim.mechanics.contact import ContactGeometry
 from snapsim.mechanics.ending import EndReason, ended
-from snapsim.mechanics.motion import Motion
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
 from snapsim.parts.shapes import Box, Cylinder, Ring
@@ -105,13 +105,13 @@ def test_a_body_let_through_the_table_makes_the_run_untrusted(monkeypatch):
 
 def test_energy_from_nowhere_makes_the_run_untrusted(monkeypatch):
     """A blow that books too much loss by a hundredth of the energy."""
-    book = Motion._book_blow
+    book = Books.blow
 
-    def cooked(self, after):
-        book(self, after)
+    def cooked(self, before, driven, after):
+        book(self, before, driven, after)
         self.tally = replace(self.tally, impact_loss=1.03 * self.tally.impact_loss)
 
-    monkeypatch.setattr(Motion, "_book_blow", cooked)
+    monkeypatch.setattr(Books, "blow", cooked)
     run = release(dropped())
     assert (run.outcome, run.reason) == ("untrusted", EndReason.UNACCOUNTED)
 
@@ -125,6 +125,10 @@ def test_a_sound_run_is_trusted_and_says_what_correction_took():
 
 
 def test_a_motion_that_gains_no_time_is_stopped(monkeypatch):
-    monkeypatch.setattr(Motion, "_fly", lambda self: iter(()))
+    def stands(now, problem, books):
+        yield from ()
+        return now
+
+    monkeypatch.setattr("snapsim.mechanics.motion.fly", stands)
     run = release(dropped())
     assert run.ending == ended(EndReason.NO_PROGRESS, 500)

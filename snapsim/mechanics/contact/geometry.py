@@ -16,7 +16,7 @@ from typing import Final
 
 import numpy as np
 
-from snapsim.arrays import Array, IntArray, as_floats
+from snapsim.arrays import Array, BoolArray, IntArray, as_floats
 from snapsim.mechanics.contact.touching import (
     CONTACT_SIZE,
     DISTANCE,
@@ -57,10 +57,20 @@ class ContactSet:
     def __len__(self) -> int:
         return len(self.gap)
 
+    def only(self, chosen: BoolArray) -> ContactSet:
+        """Return the chosen contacts (c,) alone."""
+        pair, point, normal, gap = self.fields
+        return ContactSet(pair[chosen], point[chosen], normal[chosen], gap[chosen])
+
     @property
     def where(self) -> tuple[IntArray, Array]:
         """`pair` and `point`."""
         return self.pair, self.point
+
+    @property
+    def places(self) -> tuple[IntArray, Array, Array]:
+        """`pair`, `point` and `normal`."""
+        return self.pair, self.point, self.normal
 
     @property
     def fields(self) -> tuple[IntArray, Array, Array, Array]:

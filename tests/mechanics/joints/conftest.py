@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 
 from snapsim.mechanics.contact import ContactGeometry
-from snapsim.mechanics.jointed_motion import JointedMotion
 from snapsim.mechanics.joints import STILL, Side
+from snapsim.mechanics.motion import Motion
+from snapsim.mechanics.motion_problem import MotionProblem
+from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.mechanics.records import End, Frame, Strike
 from snapsim.mechanics.rigid_bodies import rigid_bodies
 from snapsim.numerics import rotations
@@ -96,8 +98,7 @@ def move():
         rules = SurfaceRules(pair or SurfacePair())
         kinetics = rigid_bodies(bodies)
         none = np.zeros((len(bodies), 3))
-        motion = JointedMotion(
-            tuple(joints),
+        problem = MotionProblem(
             kinetics,
             ContactGeometry(bodies, rules),
             rules,
@@ -105,9 +106,10 @@ def move():
             np.array(gravity, float),
             start,
             duration,
-            settings=settings,
+            tuple(joints),
+            settings=settings or MotionSettings(),
         )
-        items = list(motion.run())
+        items = list(Motion(problem).run())
         frames = []
         for item in items:
             if isinstance(item, Frame):

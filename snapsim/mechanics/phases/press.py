@@ -1,0 +1,445 @@
+"""The phase of sustained contact: one step of bodies that slide, roll or rest on each other.
+
+While slow contacts last, the motion is stepped by the midpoint form of Moreau's scheme: drift half
+a step at the old velocity, solve velocity-level contact and friction with the forces and contacts
+found there (`sustained_contact`), drift half a step at the new one (Moreau 1988; Acary & Brogliato,
+Numerical Methods for Nonsmooth Dynamical Systems, 2008, section 10.1; from memory). It is of second
+order in the step where contacts last, and the change of kinetic energy equals the booked works
+identically. A step is solved again, shorter, where the load changed too much, an open contact
+closes or bodies sank into each other. Taut strings and stops are contacts without friction
+(`step_of_joints`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Generator
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from snapsim.arrays import Array, BoolArray, IntArray
+from snapsim.mechanics.books import Books
+from snapsim.mechanics.contact import ContactSet, separation_rate
+from snapsim.mechanics.joint_changes import limits_of
+from snapsim.mechanics.joint_modes import NEAR, next_stop, part, tied
+from snapsim.mechanics.lasting_contacts import (
+    add_pressing_loads,
+    counterparts,
+    load_change,
+    longest,
+    one_sided,
+    pressed_bodies,
+    pushes,
+    terms,
+)
+from snapsim.mechanics.linkage import on_joints_velocity, stacked_velocity
+from snapsim.mechanics.motion_problem import MotionProblem
+from snapsim.mechanics.phases.pushing_out import pushed_out
+from snapsim.mechanics.phases.step_of_joints import (
+    JointStep,
+    joint_step,
+    limit_gaps,
+    limits_in,
+)
+from snapsim.mechanics.position_correction import owed, slowed
+from snapsim.mechanics.present import Present, Pressed, present
+from snapsim.mechanics.records import Frame
+from snapsim.mechanics.rigid_bodies import drift
+from snapsim.mechanics.sustained_contact import ContactStep, StepTerms
+from snapsim.parts.states import Pose, State
+
+EVEN_ENOUGH: Final = 1e-9
+"""Share of the kinetic energy below which an error in the work is left."""
+
+SHORTEST: Final = 1e-9
+"""Shortest step of sustained contact [s], in which a fast gap closes by less than it is known."""
+
+NOTHING: Final[tuple[IntArray, Array, IntArray]] = (
+    np.zeros((0, 2), dtype=np.int64),
+    np.zeros((0, 3)),
+    np.zeros(0, dtype=np.int64),
+)
+"""Pairs, points and status of no contact."""
+
+
+@dataclass(frozen=True)
+class Trial:
+    """A step of `dt` [s], solved but not yet taken: loads (n, 3), contacts and joints of its
+    `middle`, where all have the old velocities."""
+
+    dt: float
+    middle: State
+    force: Array
+    torque: Array
+    contacts: ContactSet
+    joints: JointStep
+    step: ContactStep
+
+    @property
+    def ahead(self) -> State:
+        """The middle with the new velocities."""
+        return State(self.middle.pose, self.step.velocity, self.step.spin)
+
+
+@dataclass(frozen=True)
+class Sides:
+    """One-sided contacts (c,) of a trial, strings and stops after them: gap at its `start` and
+    `gap` in its middle [m or rad], `rate` there by the velocities before it, impulse `push`, and
+    the gap `near` under which each counts as closed."""
+
+    start: Array
+    gap: Array
+    rate: Array
+    push: Array
+    near: Array
+
+
+def press(now: Present, problem: MotionProblem, books: Books) -> Generator[Frame, None, Present]:
+    """Take one step with contacts that last, ended early where a new one closes."""
+    trial = _tried(now, problem, _duration(now, problem))
+    sinking = now.past.sinking_length
+    for _ in range(40):
+        following, sooner = _smoother_step(now, problem, trial)
+        if sooner is None:
+            sooner, trial = _closing_time(now, problem, trial)
+        if sooner is None:
+            sooner = _sinking_time(problem, trial)
+            sinking = sinking if sooner is None else sooner
+        if sooner is None:
+            break
+        trial = _tried(now, problem, sooner)
+    past = replace(now.past, contact_length=following, sinking_length=1.5 * sinking)
+    after = _accepted(replace(now, past=past), problem, books, trial)
+    if books.time - books.last_frame >= problem.settings.frame_spacing:
+        yield books.frame(after.state, touching=True)
+    return after
+
+
+def lasting(now: Present, contacts: ContactSet) -> BoolArray:
+    """Return which contacts (c,) pressed in the last step."""
+    last = now.past.pressed
+    if last is None or not len(contacts) or not len(last.contacts):
+        return np.zeros(len(contacts), dtype=bool)
+    nearest = counterparts(*contacts.where, *last.contacts.where)
+    lasts: BoolArray = (nearest >= 0) & (last.push > 0)[nearest]
+    return lasts
+
+
+# -- a trial -----------------------------------------------------------------------------------
+
+
+def _duration(now: Present, problem: MotionProblem) -> float:
+    """Step [s]: small turns, and small displacement by the present acceleration."""
+    settings, spin, past = problem.settings, longest(now.state.spin), now.past
+    fall = (problem.fall / now.acceleration) ** 0.5 if now.acceleration > 0 else np.inf
+    dt = min(settings.contact_step, fall, past.contact_length, past.sinking_length)
+    if spin > 0:
+        dt = min(dt, settings.turn / spin)
+    dt = min(dt, max(problem.duration - now.time, 1e-9))
+    return float(min(dt, next_stop(problem, now.time, now.mode) - now.time))
+
+
+def _tried(now: Present, problem: MotionProblem, dt: float) -> Trial:
+    """Solve one step of `dt` [s] with the forces and contacts of its middle."""
+    state = now.state
+    middle = replace(state, pose=drift(state.pose, state.velocity, state.spin, dt / 2))
+    force, torque = problem.pressing_loads(middle.pose)
+    speed = problem.bodies.rim_speeds(state).max(initial=0.0) + dt * now.acceleration
+    contacts = problem.geometry.contacts(middle.pose, problem.settings.touch + dt * speed)
+    return _solved(now, problem, dt, middle, (force, torque), contacts)
+
+
+def _solved(
+    now: Present,
+    problem: MotionProblem,
+    dt: float,
+    middle: State,
+    load: tuple[Array, Array],
+    contacts: ContactSet,
+    chosen: BoolArray | None = None,
+) -> Trial:
+    """The step with some contacts and `chosen` strings and stops (all of them without it)."""
+    inverse_inertia = problem.bodies.inverse_inertia_world(middle.pose.quaternion)
+    given = _terms(now, problem, middle, inverse_inertia, contacts, dt)
+    pulled = load[0] + problem.weight, load[1]
+    step, joints = joint_step(now, problem, middle, pulled, dt, contacts, given, chosen)
+    return Trial(dt, middle, *load, contacts, joints, step)
+
+
+def _terms(
+    now: Present,
+    problem: MotionProblem,
+    middle: State,
+    inverse_inertia: Array,
+    contacts: ContactSet,
+    dt: float,
+) -> StepTerms:
+    """What the contacts may do: the slip that turning explains is none where one slid before."""
+    last, touch = now.past.pressed, problem.settings.touch
+    before = NOTHING if last is None else (*last.contacts.where, last.status)
+    found = terms(
+        middle.pose.position,
+        inverse_inertia,
+        middle.velocity,
+        middle.spin,
+        contacts.fields,
+        (*now.near.where, now.rates),
+        before,
+        problem.friction_table,
+        dt,
+        touch,
+        max(4 * touch / dt, dt * now.acceleration),
+    )
+    return StepTerms(*found)
+
+
+# -- whether it will do --------------------------------------------------------------------------
+
+
+def _smoother_step(
+    now: Present, problem: MotionProblem, trial: Trial
+) -> tuple[float, float | None]:
+    """The length [s] that the change of the load allows the next step, and the same for this one
+    where it changed too much since the last; None where it fits.
+
+    The midpoint rule's error in the work is about the square of that change over 24.
+    """
+    far = 1.0 if now.past.pressed is not None else 2.0  # from the step's start to its middle
+    loads = trial.force, trial.torque, now.force, now.torque
+    change = far * load_change(problem.least_load, problem.bodies.reach, *loads)
+    allowed = problem.settings.load_change
+    following = trial.dt * min(max(allowed / max(change, 1e-9), 0.3), 2.0)
+    fits = change < 2 * allowed or trial.dt < 1e-6
+    return following, None if fits else following
+
+
+def _sinking_time(problem: MotionProblem, trial: Trial) -> float | None:
+    """A shorter step where bodies sink into each other by more than `touch`; None where not.
+
+    Contacts that wander fast, as those of a disc about to lie flat, need it: pushed out from
+    deeper, they are struck.
+    """
+    pose = drift(trial.middle.pose, trial.step.velocity, trial.step.spin, trial.dt / 2)
+    depth, touch = problem.geometry.depth(pose), problem.settings.touch
+    if depth <= touch or trial.dt < 1e-8:
+        return None
+    return trial.dt * float(max(0.3, min(0.7, (touch / depth) ** 0.5)))
+
+
+def _closing_time(now: Present, problem: MotionProblem, trial: Trial) -> tuple[float | None, Trial]:
+    """A shorter step that ends where a contact that was open closes, or None and a trial.
+
+    The gap is taken as a parabola in time, from its rates at the start and at the end of the same
+    step without the closing contacts. Where that step ends just as they close, it is the one to
+    take: what they close with is then a blow of its own.
+    """
+    dt, sides = trial.dt, _sides(now, problem, trial)
+    gap, rate = sides.start, sides.rate
+    new = (gap > sides.near) | (rate > now.slow(problem))
+    if dt <= SHORTEST or not (new & (sides.push > 0)).any():
+        return None, trial
+    free = _without(now, problem, trial, new)
+    limits = limits_in(trial.joints.rows)
+    end = np.append(
+        separation_rate(trial.middle.pose, free.step.velocity, free.step.spin, trial.contacts),
+        limits.jacobian @ stacked_velocity(free.ahead),
+    )
+    near = 0.5 * sides.near[new]
+    if np.all((sides.gap + end * dt / 2)[new] > -near):
+        return None, free
+    above = np.maximum(gap[new] - near, 0.0)
+    when, speed = closings(above, rate[new], end[new], dt)
+    blows = (when < dt) & (speed >= problem.settings.landing)
+    if not np.any(blows):
+        return None, trial
+    return float(np.clip(when[blows].min(), SHORTEST, 0.999 * dt)), trial
+
+
+def closings(gap: Array, rate: Array, end: Array, dt: float) -> tuple[Array, Array]:
+    """When each of some gaps closes (c,) [s], infinite where never, and its closing speed then.
+
+    `gap` >= 0 and `rate` (c,) at the start, rates `end` (c,) after `dt`, bent evenly in between.
+    A gap that opens at first closes where it has bent back.
+    """
+    bend = (end - rate) / dt
+    square = rate**2 - 2 * bend * gap
+    root = np.sqrt(np.maximum(square, 0.0))
+    rising = (rate + root) / np.maximum(-bend, 1e-300)
+    falling = 2 * gap / np.maximum(root - rate, 1e-300)
+    never = (square < 0) | ((rate > 0) & (bend >= 0))
+    when: Array = np.where(never, np.inf, np.where(rate > 0, rising, falling))
+    return when, root
+
+
+def _sides(now: Present, problem: MotionProblem, trial: Trial) -> Sides:
+    """Everything one-sided that a trial reckons with."""
+    contacts, middle, step = trial.contacts, trial.middle, trial.step
+    moving = middle.pose.position, middle.velocity, middle.spin
+    start, rate, push = one_sided(*moving, contacts.fields, step.impulse, trial.dt)
+    near = np.full(len(contacts), problem.settings.touch)
+    if not now.mode.attached:
+        return Sides(start, contacts.gap, rate, push, near)
+    limits = limits_in(trial.joints.rows)
+    return Sides(
+        np.concatenate([start, limit_gaps(now)]),
+        np.concatenate([contacts.gap, limits.error]),
+        np.concatenate([rate, limits.jacobian @ stacked_velocity(middle)]),
+        np.concatenate([push, step.pull]),
+        np.concatenate([near, np.full(len(limits), NEAR)]),
+    )
+
+
+def _without(now: Present, problem: MotionProblem, trial: Trial, left_out: BoolArray) -> Trial:
+    """The same step without some of its one-sided contacts."""
+    count = len(trial.contacts)
+    others, chosen = trial.contacts.only(~left_out[:count]), ~left_out[count:]
+    load = trial.force, trial.torque
+    found = _solved(now, problem, trial.dt, trial.middle, load, others, chosen)
+    pull = np.zeros(len(chosen))
+    pull[chosen] = found.step.pull
+    return replace(found, step=replace(found.step, pull=pull))
+
+
+# -- the step taken ------------------------------------------------------------------------------
+
+
+def _accepted(now: Present, problem: MotionProblem, books: Books, trial: Trial) -> Present:
+    """Move to the end of the step, push out what sank in, book works and loads."""
+    step, contacts, dt, before = trial.step, trial.contacts, trial.dt, now.state
+    mode, taut = now.mode, _pulling(now, trial)
+    books.time = now.time + dt
+    books.steps += 1
+    sunk = drift(trial.middle.pose, step.velocity, step.spin, dt / 2)
+    allowed = 0.5 * problem.settings.touch
+    pose, near = pushed_out(problem, books.time, sunk, mode, taut, allowed)
+    state, evened = _evened(now, problem, books, trial, sunk, State(pose, step.velocity, step.spin))
+    work = step.applied_work - dt * float(
+        (problem.weight * (0.5 * (before.velocity + step.velocity))).sum()
+    )
+    books.tally = replace(
+        books.tally,
+        work=books.tally.work + work + evened,
+        friction_loss=books.tally.friction_loss - step.friction_work,
+        contact_work=books.tally.contact_work + step.normal_work,
+    )
+    _note_loads(now, books, trial)
+    still = now.past.still + 1 if _rests(now, problem, trial, state) else 0
+    since = 0.5 * dt * state.velocity, 0.5 * dt * state.spin
+    push = pushes(step.impulse, contacts.normal)
+    pressed = Pressed(trial.force, trial.torque, contacts, step.status, push, since, taut)
+    past = replace(now.past, pressed=pressed, still=still)
+    state = _on_joints(now, problem, books, trial, state, taut)
+    after = present(problem, books.time, state, mode, past, near)
+    for number in sorted(mode.attached):
+        force, torque = trial.joints.force[number], trial.joints.torque[number]
+        for passed, size, limit in limits_of(problem.joints[number], force, torque):
+            if size > limit and number in after.mode.attached:
+                after = part(after, problem, books, number, passed)
+    return after
+
+
+def _pulling(now: Present, trial: Trial) -> frozenset[tuple[int, int]]:
+    """The one-sided rows of joints that were closed at the start of a step and pull in it."""
+    if not now.mode.attached:
+        return frozenset()
+    limits = limits_in(trial.joints.rows)
+    closed = (limit_gaps(now) <= NEAR) & (trial.step.pull > 0)
+    labels = zip(limits.joint[closed].tolist(), limits.row[closed].tolist(), strict=True)
+    return frozenset(labels)
+
+
+def _on_joints(
+    now: Present,
+    problem: MotionProblem,
+    books: Books,
+    trial: Trial,
+    state: State,
+    taut: frozenset[tuple[int, int]],
+) -> State:
+    """The state brought back onto the joints, with what that took and what joints did booked."""
+    if not now.mode.attached:
+        return state
+    mode, bodies = replace(now.mode, closed=taut), problem.bodies
+    after = on_joints_velocity(problem.linkage, bodies, state, books.time, mode)
+    energy = [float(np.sum(bodies.kinetic_energies(s))) for s in (state, after)]
+    books.tally = replace(
+        books.tally,
+        contact_work=books.tally.contact_work + energy[1] - energy[0],
+        friction_loss=books.tally.friction_loss - trial.joints.rubbing_work,
+        hold_work=books.tally.hold_work + trial.joints.drive_work,
+    )
+    return after
+
+
+def _note_loads(now: Present, books: Books, trial: Trial) -> None:
+    """Note what the field, contacts and joints did to bodies and joints in a step."""
+    force, torque, contacts = trial.force.copy(), trial.torque.copy(), trial.contacts
+    push, place = (trial.step.impulse, trial.dt), trial.middle.pose.position
+    add_pressing_loads(contacts.pair, contacts.point, *push, place, force, torque)
+    for number in now.mode.attached:
+        books.bear_joint(number, trial.joints.force[number], trial.joints.torque[number])
+    if now.mode.attached:
+        wrench = trial.joints.wrench
+        force, torque = force + wrench[:, :3], torque + wrench[:, 3:]
+    books.bear(force, torque)
+
+
+def _rests(now: Present, problem: MotionProblem, trial: Trial, after: State) -> bool:
+    """Whether every free body is held and hardly moves, for good."""
+    bodies = problem.bodies
+    fastest = np.maximum(bodies.rim_speeds(now.state), bodies.rim_speeds(after))
+    if ((fastest >= problem.settings.rest) & bodies.free).any():
+        return False
+    if np.isfinite(next_stop(problem, now.time, now.mode)):
+        return False
+    push = pushes(trial.step.impulse, trial.contacts.normal)
+    held = pressed_bodies(trial.contacts.pair, push, len(bodies.mass)) | tied(problem, now.mode)
+    return bool((held | ~bodies.free).all())
+
+
+def _evened(
+    now: Present, problem: MotionProblem, books: Books, trial: Trial, sunk: Pose, state: State
+) -> tuple[State, float]:
+    """Settle with the motion what pushing out and the step's quadrature gave it or took.
+
+    Return the state and the work [J] to be booked for it.
+    """
+    bodies, last, half = problem.bodies, now.past.pressed, 0.5 * trial.dt
+    ahead = half * now.state.velocity, half * now.state.spin
+    still = np.zeros(ahead[0].shape)
+    since = (still, still) if last is None else last.since
+    loads = (trial.force, trial.torque), (now.force, now.torque)
+    owes, lifted = owed(bodies, ahead, since, *loads, problem.weight, sunk, state.pose)
+    has = float(bodies.kinetic_energies(state).max())
+    if trial.step.normal_work < -EVEN_ENOUGH * has:
+        owes += _held_back(now, problem, trial)
+    if float(np.abs(owes).max()) <= EVEN_ENOUGH * has:
+        return state, 0.0
+    after, paid = slowed(bodies, state, trial.contacts.pair, owes, tied(problem, now.mode))
+    taken, given = float(paid[paid > 0].sum()), -float(paid[paid < 0].sum())
+    books.tally = replace(
+        books.tally,
+        correction_taken=books.tally.correction_taken + taken,
+        correction_given=books.tally.correction_given + given,
+    )
+    return after, -float(paid.sum() + lifted[paid != 0.0].sum())
+
+
+def _held_back(now: Present, problem: MotionProblem, trial: Trial) -> Array:
+    """Work (n,) [J], negative, of contacts that pressed in the last step too.
+
+    Along a bent surface the step ends with a speed a little into it, of second order in the step,
+    and the body sinks by that; the push takes what the load does on the way, and lifting the body
+    out would take it once more. It is no blow: the motion has it back.
+    """
+    contacts, free = trial.contacts, problem.bodies.free
+    work, lasts = np.zeros(len(free)), lasting(now, contacts)
+    if not lasts.any():
+        return work
+    rates = separation_rate(trial.middle.pose, trial.middle.velocity, trial.middle.spin, contacts)
+    rates += separation_rate(trial.middle.pose, trial.step.velocity, trial.step.spin, contacts)
+    done = 0.5 * pushes(trial.step.impulse, contacts.normal) * np.where(lasts, rates, 0.0)
+    first, second = contacts.pair.T
+    np.add.at(work, np.where(free[first], first, second), np.minimum(done, 0.0))
+    return work

@@ -1,0 +1,202 @@
+"""The phase of a blow: velocities change at the present pose, by the laws of `impact`.
+
+Contacts that close too slowly to rebound land: a step of sustained contact too short for anything
+else. Strings that become taut and stops that are reached have blows of their own.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+from scipy.spatial import ConvexHull
+
+from snapsim.arrays import Array, IntArray
+from snapsim.mechanics.books import Books
+from snapsim.mechanics.contact import ContactSet
+from snapsim.mechanics.ending import Parting
+from snapsim.mechanics.impact import resolve_impact
+from snapsim.mechanics.joint_modes import CREEP, blow_rows, near_limits, without_joint
+from snapsim.mechanics.joints.contract import perpendiculars
+from snapsim.mechanics.lasting_contacts import pushes
+from snapsim.mechanics.linkage import EQUALITY, stacked_velocity
+from snapsim.mechanics.mobility import lines, mobility
+from snapsim.mechanics.motion_problem import MotionProblem
+from snapsim.mechanics.position_correction import clusters
+from snapsim.mechanics.present import Present, moved_on
+from snapsim.mechanics.records import PairBlow, Strike
+from snapsim.mechanics.sustained_contact import JointTerms, StepTerms, contact_step
+from snapsim.parts.states import State
+
+LANDING_TIME: Final = 1e-12
+"""Length given to a blow without rebound [s]: too short for a free spin to turn anything."""
+
+
+def strike(now: Present, problem: MotionProblem, books: Books) -> tuple[Strike, Present]:
+    """Resolve the blow of all that is near; return the report and the moment after."""
+    before = books.tally
+    after, impulse = _struck(now, problem, books, now.near, now.rates)
+    blows = _blows(after, problem, now, impulse)
+    return Strike(now.time, now.state, after.state, before, books.tally, blows), after
+
+
+def snaps(now: Present, problem: MotionProblem) -> bool:
+    """Return whether a string becomes taut, or a stop is reached, with some speed."""
+    closing = near_limits(now.rows).jacobian @ stacked_velocity(now.state)
+    return bool(np.any(closing < -CREEP))
+
+
+def snap(now: Present, problem: MotionProblem, books: Books) -> Present:
+    """Return the moment after the blow of strings that became taut and of stops reached."""
+    close = now.near.gap < problem.settings.touch
+    return _struck(now, problem, books, now.near.only(close), now.rates[close])[0]
+
+
+def land(now: Present, problem: MotionProblem, books: Books) -> Present:
+    """Stop contacts that close too slowly to rebound, and what closes with them."""
+    near, rows, pose = now.near, now.rows, now.state.pose
+    joints, limits = rows.only(rows.kind == EQUALITY), near_limits(rows)
+    still, none = np.zeros(now.state.velocity.shape), np.zeros(len(near))
+    no_rubbing = np.zeros((0, 3)), np.zeros((0, 3))
+    step = contact_step(
+        mobility(problem.bodies, pose.quaternion, joints),
+        now.state,
+        (still, still),
+        LANDING_TIME,
+        near,
+        StepTerms(none, problem.friction(near), none),
+        JointTerms(
+            lines(problem.linkage, limits),
+            np.zeros(len(limits)),
+            joints.rate,
+            np.zeros(len(joints)),
+            no_rubbing,
+        ),
+    )
+    driven = float(step.held @ step.slip)
+    return _after_blow(now, problem, books, State(pose, step.velocity, step.spin), driven)
+
+
+def _struck(
+    now: Present, problem: MotionProblem, books: Books, contacts: ContactSet, rates: Array
+) -> tuple[Present, Array]:
+    """The moment after a blow of `contacts` and of what one-sided rows are closed, and the impulses
+    (c, 3) of the contacts."""
+    state, slow = now.state, now.slow(problem)
+    limits, firm = near_limits(now.rows), blow_rows(problem, now.rows)
+    bounce = np.array([problem.joints[j].restitution for j in limits.joint], dtype=np.float64)
+    bounce[-(limits.jacobian @ stacked_velocity(state)) * bounce < slow] = 0.0
+    blow = resolve_impact(
+        mobility(problem.bodies, state.pose.quaternion, firm),
+        state,
+        contacts,
+        _restitution(problem, contacts, rates, slow),
+        problem.friction(contacts),
+        lines(problem.linkage, limits),
+        bounce,
+        fineness=problem.settings.blow_step,
+    )
+    after, driven = State(state.pose, blow.velocity, blow.spin), 0.0
+    if np.any(firm.rate != 0.0):  # else rounding only
+        energy = [float(problem.bodies.kinetic_energies(s).sum()) for s in (state, after)]
+        driven = energy[1] - energy[0] + blow.lost
+    return _after_blow(now, problem, books, after, driven), blow.impulse[: len(contacts)]
+
+
+def _after_blow(
+    now: Present, problem: MotionProblem, books: Books, after: State, driven: float
+) -> Present:
+    """Take the state after a blow, book the energy it cost, let go holds that lost their part."""
+    energy = [float(problem.bodies.kinetic_energies(s).sum()) for s in (now.state, after)]
+    books.blow(energy[0], driven, energy[1])
+    past = replace(now.past, still=0, flight_length=None)
+    found, mode = moved_on(problem, now, state=after, past=past), now.mode
+    rows = found.rows
+    slip = np.abs(rows.jacobian @ stacked_velocity(after) - rows.rate)
+    lost = (rows.kind == EQUALITY) & (slip > problem.settings.slow)
+    for number in sorted(set(rows.joint[lost].tolist())):
+        books.part_joint(number, Parting.TORN_AWAY)
+        mode = without_joint(mode, number)
+    return moved_on(problem, found, mode=mode)
+
+
+def _restitution(problem: MotionProblem, contacts: ContactSet, rate: Array, slow: float) -> Array:
+    """Of each contact (c,): that of its closing speed.
+
+    A contact that does not close yet, or slowly, has that of the fastest blow among those it
+    touches, through free bodies: it may be struck through them. Where nothing rebounds faster than
+    `slow` [m/s] all are zero.
+    """
+    free, ends = problem.bodies.free, contacts.pair
+    pairs = [problem.surfaces.pair(int(a), int(b)) for a, b in ends]
+    label = clusters(ends, free)
+    island = label[np.where(free[ends[:, 0]], ends[:, 0], ends[:, 1])]
+    found = [p.restitution_at(-r) for p, r in zip(pairs, rate.tolist(), strict=True)]
+    bounce = np.array(found, dtype=np.float64)
+    rebound = -rate * bounce
+    for own in set(island[rebound >= slow].tolist()):
+        mine = island == own
+        fastest = float(-rate[mine].min())
+        for k in np.flatnonzero(mine & (rebound < slow)):
+            bounce[k] = pairs[k].restitution_at(fastest)
+        rebound[mine] = np.inf
+    bounce[rebound < slow] = 0.0
+    return bounce
+
+
+def _blows(
+    after: Present, problem: MotionProblem, now: Present, impulse: Array
+) -> tuple[PairBlow, ...]:
+    """Gather contact points into one blow a pair, at the point where its impulse acts.
+
+    Pairs that closed too slowly to rebound were only pressed together by the others' blow.
+    """
+    found, contacts, slow = [], now.near, now.slow(problem)
+    every = pushes(impulse, contacts.normal)
+    for a, b in sorted(set(map(tuple, contacts.pair.tolist()))):
+        mine = np.flatnonzero((contacts.pair[:, 0] == a) & (contacts.pair[:, 1] == b))
+        pair, push, rate = contacts.pair[mine[0]], every[mine], now.rates[mine]
+        if push.sum() <= 0 or -rate.min() < slow:
+            continue
+        share = push / push.sum()
+        point = share @ contacts.point[mine]
+        normal = share @ contacts.normal[mine]
+        normal = normal / np.linalg.norm(normal)
+        found.append(
+            PairBlow(
+                pair,
+                point,
+                normal,
+                float(-share @ rate),
+                _effective_mass(after, problem, pair, point, normal),
+                impulse[mine].sum(axis=0),
+                spanned_area(contacts.point[mine[rate < 0]], normal),
+            )
+        )
+    return tuple(found)
+
+
+def spanned_area(points: Array, normal: Array) -> float:
+    """Return the area [m^2] of the convex hull of `points` (k, 3) seen along `normal` (3,).
+
+    Zero for fewer than three, and for points on one line.
+    """
+    if len(points) < 3:
+        return 0.0
+    t1, t2 = perpendiculars(normal)
+    flat = (points - points.mean(axis=0)) @ np.stack([t1, t2], axis=1)
+    wide = np.linalg.svd(flat, compute_uv=False)
+    if wide[1] < 1e-3 * wide[0]:
+        return 0.0
+    return float(ConvexHull(flat).volume)
+
+
+def _effective_mass(
+    now: Present, problem: MotionProblem, pair: IntArray, point: Array, normal: Array
+) -> float:
+    """1/(n W' n) of two bodies (2,) at `point` (3,) along `normal` (3,) [kg]."""
+    contact = ContactSet(pair[None], point[None], normal[None], np.zeros(1))
+    pose, firm = now.state.pose, blow_rows(problem, now.rows)
+    body = mobility(problem.bodies, pose.quaternion, firm)
+    return float(1 / max(body.yielding(pose.position, contact)[0, 0], 1e-300))

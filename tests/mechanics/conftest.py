@@ -1,0 +1,6 @@
+"""Makes blows and steps from plain arrays importable."""
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))
