@@ -7,7 +7,7 @@ import math
 from typing import Annotated, Literal, Self, get_args
 
 import numpy as np
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import AfterValidator, ConfigDict, Field, model_validator
 
 from snapsim.arrays import Array
 from snapsim.mechanics import joints
@@ -46,17 +46,16 @@ class JointTable(Table):
     at: tuple[Position, Position] = Field(description="a point on each, in each one's own frame")
 
 
+def _example(kind: str, **more: object) -> ConfigDict:
+    """A joint of the part to the surroundings, 20 mm above its centre."""
+    at = ["0, 0, 20 mm", "0, 0, 0 mm"]
+    return example({"kind": kind, "between": ["part", WORLD], "at": at, **more})
+
+
 class StringJoint(JointTable):
     """A string: it pulls when taut and never pushes."""
 
-    model_config = example(
-        {
-            "kind": "string",
-            "between": ["part", "world"],
-            "at": ["0, 0, 20 mm", "0, 0, 0 mm"],
-            "length": "30 mm",
-        }
-    )
+    model_config = _example("string", length="30 mm")
 
     kind: Literal["string"]
     length: Annotated[Length, AfterValidator(positive)]
@@ -85,14 +84,7 @@ class StringJoint(JointTable):
 class HingeJoint(JointTable):
     """A hinge about an axis of the first body."""
 
-    model_config = example(
-        {
-            "kind": "hinge",
-            "between": ["part", "world"],
-            "at": ["0, 0, 20 mm", "0, 0, 0 mm"],
-            "axis": "y",
-        }
-    )
+    model_config = _example("hinge", axis="y")
 
     kind: Literal["hinge"]
     axis: Direction
@@ -131,15 +123,7 @@ class HingeJoint(JointTable):
 class SlideJoint(JointTable):
     """A rail along an axis of the first body."""
 
-    model_config = example(
-        {
-            "kind": "slide",
-            "between": ["part", "world"],
-            "at": ["0, 0, 20 mm", "0, 0, 0 mm"],
-            "axis": "z",
-            "stops": ["-40 mm", "40 mm"],
-        }
-    )
+    model_config = _example("slide", axis="z", stops=["-40 mm", "40 mm"])
 
     kind: Literal["slide"]
     axis: Direction
@@ -180,13 +164,7 @@ class SlideJoint(JointTable):
 class BallJoint(JointTable):
     """A ball in its socket: the two points stay together, the bodies turn about them freely."""
 
-    model_config = example(
-        {
-            "kind": "ball",
-            "between": ["part", "world"],
-            "at": ["0, 0, 20 mm", "0, 0, 0 mm"],
-        }
-    )
+    model_config = _example("ball")
 
     kind: Literal["ball"]
 
@@ -211,15 +189,7 @@ class Waypoint(Table):
 class HoldJoint(JointTable):
     """A hand or a handle: carries the first body, and lets go at a time or past its limits."""
 
-    model_config = example(
-        {
-            "kind": "hold",
-            "between": ["part", "world"],
-            "at": ["0, 0, 20 mm", "0, 0, 0 mm"],
-            "until": "5 ms",
-            "force_limit": "30 N",
-        }
-    )
+    model_config = _example("hold", until="5 ms", force_limit="30 N")
 
     kind: Literal["hold"]
     until: Duration | None = None

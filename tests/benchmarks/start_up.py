@@ -4,8 +4,9 @@
 
 User and system time of a process and of all that it starts, so that a busy machine changes little.
 Each command has run once before it is timed: kernels are compiled, caches are filled, files are
-in memory. The scene is a steel ball that rests under a magnet; what a command must have (a run, a
-sweep) is made first. Nothing is judged: figures are for comparing two versions on one machine.
+in memory. The scene is a steel ball that drops on a table under a magnet; what a command must have
+(a run, a sweep) is made first. Nothing is judged: figures are for comparing two versions on one
+machine.
 """
 
 from __future__ import annotations
@@ -18,34 +19,8 @@ import sys
 import tempfile
 from pathlib import Path
 
-SCENE = """
-title = "A ball on a table under a magnet"
-
-[[body]]
-name = "magnet"
-shape = { kind = "cylinder", diameter = "60 mm", length = "30 mm" }
-material = "NdFeB N42"
-magnetised = "+z"
-position = "0, 0, 150 mm"
-fixed = true
-
-[[body]]
-name = "ball"
-shape = { kind = "sphere", diameter = "25 mm" }
-material = "bearing steel"
-position = "0, 0, 22.5 mm"
-
-[[body]]
-name = "table"
-shape = { kind = "box", size = "300 x 300 x 20 mm" }
-material = "oak"
-position = "0, 0, -10 mm"
-fixed = true
-
-[run]
-detail = "draft"
-duration = "0.05 s"
-"""
+SCENE = (Path(__file__).parents[1] / "scenes" / "ball-under-magnet.toml").read_text()
+SCENE = SCENE.replace('"0, 0, 12.5 mm"', '"0, 0, 22.5 mm"') + 'duration = "0.05 s"\n'
 
 STUDY = """
 scene = "scene.toml"

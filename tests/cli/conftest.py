@@ -2,35 +2,13 @@
 
 import json as json_reader
 from dataclasses import dataclass
+from pathlib import Path
 
 import pytest
 
 from snapsim.analysis.json_objects import VERSIONS
 
-FALLING = """
-title = "A ball falls on a table"
-
-[[body]]
-name = "ball"
-shape = { kind = "sphere", diameter = "20 mm" }
-material = "aluminium"
-position = "0, 0, 30 mm"
-
-[[body]]
-name = "table"
-shape = { kind = "box", size = "200 x 200 x 20 mm" }
-material = "oak"
-position = "0, 0, -10 mm"
-fixed = true
-
-[contact]
-restitution = 0.5
-
-[run]
-duration = "0.1 s"
-detail = "draft"
-"""
-
+SCENES = Path(__file__).parents[1] / "scenes"
 
 OTHERS = {
     "force": ("force-along", "force-map"),
@@ -80,5 +58,16 @@ def snap(capsys, monkeypatch, tmp_path):
 @pytest.fixture
 def falling(tmp_path):
     """A scene file without magnets: quick to run."""
-    (tmp_path / "falling.toml").write_text(FALLING)
-    return "falling.toml"
+    return copied("falling.toml", tmp_path)
+
+
+@pytest.fixture
+def ball_under_magnet(tmp_path):
+    """A scene file: a steel ball on a table, draft cells."""
+    return copied("ball-under-magnet.toml", tmp_path)
+
+
+def copied(name, folder):
+    """Put a scene of `tests/scenes` into a folder; return its name."""
+    (folder / name).write_text((SCENES / name).read_text())
+    return name

@@ -1,6 +1,7 @@
 """`force` along a line and over a plane, and `plot`: what they write, and bad options."""
 
 import csv
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -109,29 +110,7 @@ def test_plot_refuses_what_it_cannot_draw(snap, scene):
         assert result.err.count("\n") == 1
 
 
-BALL = """
-title = "A ball on a table under a magnet"
-[[body]]
-name = "magnet"
-shape = { kind = "cylinder", diameter = "40 mm", length = "30 mm" }
-material = "NdFeB N45"
-magnetised = "z"
-position = "0, 0, 80 mm"
-fixed = true
-[[body]]
-name = "ball"
-shape = { kind = "sphere", diameter = "20 mm" }
-material = "grey cast iron"
-position = "0, 0, 10 mm"
-[[body]]
-name = "table"
-shape = { kind = "box", size = "300 x 300 x 20 mm" }
-material = "oak"
-position = "0, 0, -10 mm"
-fixed = true
-[run]
-detail = "draft"
-"""
+BALL = (Path(__file__).parents[1] / "scenes" / "iron-ball-under-magnet.toml").read_text()
 
 
 def test_margins_against_a_key_and_over_the_pass_are_drawn(snap, tmp_path):

@@ -1,26 +1,11 @@
 """Small scenes that run in a fraction of a second."""
 
+from pathlib import Path
+
 import pytest
 
-FALLING = """
-title = "A ball falls on a table"
-[[body]]
-name = "ball"
-shape = { kind = "sphere", diameter = "20 mm" }
-material = "aluminium"
-position = "0, 0, 30 mm"
-[[body]]
-name = "table"
-shape = { kind = "box", size = "200 x 200 x 20 mm" }
-material = "oak"
-position = "0, 0, -10 mm"
-fixed = true
-[contact]
-restitution = 0.5
-[run]
-duration = "0.08 s"
-detail = "draft"
-"""
+SCENES = Path(__file__).parents[1] / "scenes"
+FALLING = (SCENES / "falling.toml").read_text().replace("0.1 s", "0.08 s")
 
 MAGNETS = """
 title = "A small magnet flies at a fixed one"

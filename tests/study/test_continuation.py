@@ -2,6 +2,7 @@
 
 import csv
 import io
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -16,29 +17,8 @@ from snapsim.errors import InputError
 from snapsim.scenario.spans import read_span
 from snapsim.study.continuation import Against, continuation
 
-BALL = """
-title = "A ball on a table under a magnet"
-[[body]]
-name = "magnet"
-shape = { kind = "cylinder", diameter = "40 mm", length = "30 mm" }
-material = "NdFeB N45"
-magnetised = "z"
-position = "0, 0, 100 mm"
-fixed = true
-[[body]]
-name = "ball"
-shape = { kind = "sphere", diameter = "20 mm" }
-material = "grey cast iron"
-position = "0, 0, 10 mm"
-[[body]]
-name = "table"
-shape = { kind = "box", size = "300 x 300 x 20 mm" }
-material = "oak"
-position = "0, 0, -10 mm"
-fixed = true
-[run]
-detail = "draft"
-"""
+SCENES = Path(__file__).parents[1] / "scenes"
+BALL = (SCENES / "iron-ball-under-magnet.toml").read_text().replace("0, 0, 80 mm", "0, 0, 100 mm")
 
 
 def along(values, steps, **more):
