@@ -19,13 +19,14 @@ MOST_FRAMES = 3000
 
 
 def playback(run: Trajectory) -> dict[str, Any]:
-    """Return a run to be played: times [s], moving bodies' poses, force, and figures over time.
+    """Return a run to be played: times [s], poses and figures of each moving body over time.
 
-    Arrays are base64 float32 but for `time`, float64: frames at an impact lie close together.
+    "part" is the one that gets fastest, followed until another is chosen; "kinetic" is the energy
+    of all bodies. Arrays are base64 float32 but for `time`, float64: frames at an impact lie close
+    together.
     """
     kept = frames_kept(run)
-    part = leading_part(run.system, run.velocity)
-    lead = part if part is not None else 0
+    lead = leading_part(run.system, run.velocity)
     blow = first_blow(run)
     return {
         "title": run.system.title,
@@ -33,15 +34,11 @@ def playback(run: Trajectory) -> dict[str, Any]:
         "reason": ending_words(run.ending),
         "reason_code": run.reason,
         "warning": warning(run.ending),
-        "part": lead,
+        "part": 0 if lead is None else lead,
         "time": pack(run.time[kept], "f8"),
         "bodies": [_motion(run, kept, i) for i, b in enumerate(run.system.bodies) if not b.fixed],
-        "force": pack(run.force[kept, lead], "f4"),
-        "torque": pack(run.torque[kept, lead], "f4"),
-        "speed": pack(np.linalg.norm(run.velocity[kept, lead], axis=1), "f4"),
         "kinetic": pack(run.energy["kinetic"][kept], "f4"),
         "gap": pack(run.gap[kept], "f4"),
-        "weight_N": float(run.system.bodies[lead].mass * np.linalg.norm(run.system.gravity)),
         "blow": None if blow is None else {"time": blow.time, "words": impact_line(blow)},
         "parted": {n: load.parted for n, load in run.loads.items() if not np.isnan(load.parted)},
         "summary": summary(run),
@@ -58,6 +55,10 @@ def _motion(run: Trajectory, kept: IntArray, i: int) -> dict[str, Any]:
         "quaternion": pack(run.quaternion[kept, i], "f4"),
         "velocity": pack(run.velocity[kept, i], "f4"),
         "spin": pack(run.spin[kept, i], "f4"),
+        "force": pack(run.force[kept, i], "f4"),
+        "torque": pack(run.torque[kept, i], "f4"),
+        "speed": pack(np.linalg.norm(run.velocity[kept, i], axis=1), "f4"),
+        "weight_N": float(run.system.bodies[i].mass * np.linalg.norm(run.system.gravity)),
     }
 
 

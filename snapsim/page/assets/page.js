@@ -41,7 +41,7 @@
       ready: false, fault: "", title: "", note: "", file: "", starter: false, cautions: [],
       part: -1, parts: [], partName: "", jointed: false, groups: [], changed: [], complaints: {},
       pose: null, figures: null, tool: "move", axis: "", step: 1, holding: false,
-      jobs: [], runs: [], records: {}, shown: null, compare: null, mode: "place",
+      jobs: [], runs: [], records: {}, shown: null, compare: null, followed: "", mode: "place",
       curve: null, curveFor: "", margin: null, marginFor: "", time: 0, playing: false, pace: 0.05,
       layers: { ...LAYERS }, tab: "place", keys: false,
       spoken: "", labels: [], linesFor: "", lines: null, gap: null, helpKeys: KEYS, clipSize: "1280x720",
@@ -64,7 +64,7 @@
         return o ? `${o.of} is ${said(o.depth_m, "m")} inside ${o.with}: nothing can be computed there` : "";
       },
       now() {
-        if (this.mode === "play" && this.record) return this.record.figures(this.time);
+        if (this.mode === "play" && this.record) return { ...this.record.figures(this.time), of: this.followed };
         return null;
       },
       announced() { return this.record && this.record.blow && this.time >= this.record.blow.time ? this.record.blow.words : ""; },
@@ -375,12 +375,24 @@
         this.mode = "play";
         this.tab = "runs";
         this.clock.end = this.record.end;
+        this.follow(this.partName);
         this.view.show(this.record.scene);
         this.showLayers();
         this.seek(time);
         this.remember({ run: number, time });
         if (this.record.blow) this.speak(this.record.blow.words);
         if (play) this.play();
+      },
+      // Whose figures, arrows and path are shown of the runs: the part that was placed, if it moved.
+      follow(name) {
+        for (const record of [this.record, this.other]) {
+          const body = record && record.bodies.find((b) => b.name === name);
+          if (body) record.follow(body.index);
+        }
+        this.followed = this.record.partName;
+        if (!this.view.bodies.length) return;
+        this.showLayers();
+        this.seek(this.time);
       },
       async chooseCompare(number) {
         if (number !== null) {
@@ -389,6 +401,7 @@
           if (this.mode !== "play") await this.showRun(shown, false);
         }
         this.compare = number;
+        if (this.record) this.follow(this.followed);
         this.showLayers();
         this.seek(this.time);
       },

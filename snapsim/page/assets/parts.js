@@ -29,6 +29,7 @@
     const v = value * chosen[1];
     const places = decimals !== null ? decimals
       : Math.max(0, Math.min(3, 2 - Math.floor(Math.log10(Math.max(Math.abs(v), 1e-3)))));
+    if (Math.abs(value) < 1e-12 && decimals === null) return { number: "0", unit: chosen[0] };
     const text = v.toFixed(chosen[0] === "mm" ? Math.min(places, 1) : places);
     return { number: /^-0\.?0*$/.test(text) ? text.slice(1) : text.replace("-", "−"), unit: chosen[0] };
   }
@@ -292,6 +293,7 @@
   const SnapRunTable = {
     props: { runs: Array },
     computed: {
+      moving() { return [...new Set(this.runs.flatMap((r) => r.record.bodies.map((b) => b.name)))]; },
       rows() {
         const of = (words, value) => ({ words, cells: this.runs.map((r) => value(r.record.summary, r.record)) });
         const first = (s) => s.impacts[0] || null;
@@ -300,10 +302,12 @@
           of("simulated", (s) => said(s.simulated_s, "s")),
           of("first blow", (s) => (first(s) ? `${first(s).body} on ${first(s).against}` : "none")),
           of("at", (s) => (first(s) ? said(first(s).time_s, "s", 4) : "–")),
-          of("closing speed", (s) => (first(s) ? said(first(s).closing_speed_m_s, "m/s") : "–")),
-          of("hardest blow", (s) => said(s.impacts.length ? Math.max(...s.impacts.map((i) => i.effective_energy_J)) : NaN, "J")),
-          of("top speed", (s, r) => said(s.bodies[r.bodies.find((b) => b.index === r.part).name].max_speed_m_s, "m/s")),
-          of("most kinetic energy", (s, r) => said(s.bodies[r.bodies.find((b) => b.index === r.part).name].max_kinetic_energy_J, "J")),
+          of("closing speed where they meet", (s) => (first(s) ? said(first(s).closing_speed_m_s, "m/s") : "–")),
+          of("hardest blow, energy where they meet", (s) => said(s.impacts.length ? Math.max(...s.impacts.map((i) => i.effective_energy_J)) : NaN, "J")),
+          ...this.moving.flatMap((name) => [
+            of(`top speed of ${name}`, (s) => (s.bodies[name] ? said(s.bodies[name].max_speed_m_s, "m/s") : "–")),
+            of(`most kinetic energy of ${name}`, (s) => (s.bodies[name] ? said(s.bodies[name].max_kinetic_energy_J, "J") : "–")),
+          ]),
           of("energy unaccounted for", (s) => `${(100 * s.energy.unaccounted_fraction).toPrecision(1)} %`),
         ];
       },

@@ -14,15 +14,26 @@
       this.bodies = packed.bodies.map((b) => ({
         index: b.index, name: b.name, position: floats(b.position),
         quaternion: floats(b.quaternion), velocity: floats(b.velocity),
-        spin: floats(b.spin),
+        spin: floats(b.spin), force: floats(b.force), torque: floats(b.torque),
+        speed: floats(b.speed), weight_N: b.weight_N,
       }));
-      this.force = floats(packed.force);
-      this.torque = floats(packed.torque);
-      this.speed = floats(packed.speed);
       this.kinetic = floats(packed.kinetic);
       this.gap = floats(packed.gap);
-      this.part = packed.part;
       this.end = this.time[this.time.length - 1];
+      this.follow(packed.part);
+    }
+
+    // Whose force, torque, speed and path are shown from now on; where it does not move, the first.
+    /** @param {number} index of a body */
+    follow(index) {
+      const body = this.bodies.find((b) => b.index === index) || this.bodies[0];
+      this.part = body.index;
+      this.partName = body.name;
+      this.force = body.force;
+      this.torque = body.torque;
+      this.speed = body.speed;
+      this.weight_N = body.weight_N;
+      this.pulls = null;
     }
 
     // The last stored frame at or before t, and the share of the way to the next.
@@ -82,7 +93,7 @@
 
     // The part's path as points, at most `most`.
     path(most = 400) {
-      const body = this.bodies.find((b) => b.index === this.part) || this.bodies[0];
+      const body = this.bodies.find((b) => b.index === this.part);
       const count = this.time.length, step = Math.max(1, Math.floor(count / most)), points = [];
       for (let k = 0; k < count; k += step)
         points.push(Array.from(body.position.subarray(3 * k, 3 * k + 3)));

@@ -13,10 +13,10 @@
     data: () => ({
       title: given.run.title, scene: given.scene, cautions: given.cautions, version: given.version,
       record: Vue.markRaw(new Recording(given.run)), layers: Object.fromEntries(Object.entries(LAYERS).filter(([name]) => name !== "lines")), fault: "",
-      time: 0, playing: false, pace: 0.05, labels: [],
+      time: 0, playing: false, pace: 0.05, labels: [], followed: "",
     }),
     computed: {
-      now() { return this.record.figures(this.time); },
+      now() { return { ...this.record.figures(this.time), of: this.followed }; },
       announced() { return this.record.blow && this.time >= this.record.blow.time ? this.record.blow.words : ""; },
       blows() {
         const hard = [...this.record.summary.impacts].sort((a, b) => b.effective_energy_J - a.effective_energy_J).slice(0, MOST_BLOWS);
@@ -34,6 +34,12 @@
       },
       showArrows() {
         this.labels = showArrows(this.view, this.record.part, { ...this.now, weight: this.record.weight_N }, this.layers);
+      },
+      follow(name) {
+        this.record.follow(this.record.bodies.find((b) => b.name === name).index);
+        this.followed = name;
+        if (this.view) showLayers(this.view, this.record, null, this.layers);
+        this.seek(this.time);
       },
       toggleLayer(name) {
         this.layers[name] = !this.layers[name];
@@ -66,6 +72,7 @@
     created() {
       this.clock = new Clock((t) => this.seek(t, true), () => { this.playing = false; });
       this.clock.end = this.record.end;
+      this.followed = this.record.partName;
     },
     mounted() {
       window.snapsim.page = this;

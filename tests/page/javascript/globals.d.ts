@@ -35,6 +35,9 @@ interface PlayedRun {
   blow: { time: number; words: string } | null;
   parted: { [joint: string]: number };
   weight_N: number;
+  bodies: { index: number; name: string }[];
+  partName: string;
+  follow(index: number): void;
   frame(t: number): { low: number; next: number; share: number; span: number };
   poses(t: number): (Pose & { index: number })[];
   figures(t: number): Moment;

@@ -17,7 +17,8 @@ test("a number has three figures and the unit that suits it", () => {
 
 test("nothing known is a dash, and zero has no sign", () => {
   for (const value of [null, undefined, NaN, Infinity]) assert.equal(said(value, "N"), "–");
-  assert.equal(quantity(-1e-15, "N").number, quantity(0, "N").number);
+  assert.equal(said(-1e-15, "N"), "0 N");
+  assert.equal(said(0, "m/s", 2), "0.00 m/s");
   assert.ok(!quantity(-0.0001, "m/s").number.startsWith("−"));
 });
 

@@ -14,9 +14,12 @@ function run() {
   const f = (values) => packed(Float32Array.from(values));
   return new snapsim.Recording({
     time: packed(Float64Array.from(time)), part: 1,
-    bodies: [{ index: 1, name: "part", position: f(position), velocity: f(velocity), quaternion: f(quaternion), spin: f(time.flatMap(() => [0, 0, 2])) }],
-    force: f(time.flatMap((t) => [0, 3 * t, 4 * t])), torque: f(time.flatMap(() => [0, 0, 1])),
-    speed: f(time), kinetic: f(time.map((t) => t * t)), gap: f(time.map((t) => 1 - t)),
+    bodies: [["part", 1], ["other", 2]].map(([name, index]) => ({
+      index, name, position: f(position.map((p) => index * p)), velocity: f(velocity), quaternion: f(quaternion), spin: f(time.flatMap(() => [0, 0, 2])),
+      force: f(time.flatMap((t) => [0, 3 * t * index, 4 * t * index])), torque: f(time.flatMap(() => [0, 0, index])),
+      speed: f(time.map((t) => index * t)), weight_N: 10 * index,
+    })),
+    kinetic: f(time.map((t) => t * t)), gap: f(time.map((t) => 1 - t)),
   });
 }
 
@@ -45,6 +48,19 @@ test("figures run straight between frames; the pull is the force's length", () =
   assert.ok(close(now.kinetic, 0.5 * (0.04 + 0.25), 1e-6));
   assert.ok(close(now.gap, 0.65, 1e-6));
   assert.ok(close([...record.pull()], [0, 1, 2.5, 2.5, 4.5], 1e-6));
+});
+
+test("figures, force and path are those of the body that is followed; one that does not move is not", () => {
+  const record = run();
+  assert.deepEqual([record.part, record.partName, record.weight_N], [1, "part", 10]);
+  record.pull();
+  record.follow(2);
+  assert.deepEqual([record.part, record.partName, record.weight_N], [2, "other", 20]);
+  assert.ok(close(record.figures(0.35).speed, 0.7, 1e-6));
+  assert.ok(close([...record.pull()], [0, 2, 5, 5, 9], 1e-6));
+  assert.ok(close(record.path(2).at(-1), [1.458, 3.6, 0], 1e-6));
+  record.follow(7);
+  assert.equal(record.partName, "part");
 });
 
 test("a thinned path begins and ends where the part does", () => {
