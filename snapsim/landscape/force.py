@@ -12,20 +12,19 @@ from snapsim.constants import MU_0
 from snapsim.landscape.constraints import Constraints
 from snapsim.landscape.place import Place
 from snapsim.landscape.pull_off import PullOff, pull_off
-from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.model import MagneticModel, MagneticSeries, MagneticState
 from snapsim.numerics import rotations
 from snapsim.parts.states import Pose
-from snapsim.simulation.close_soft_parts import MATTERS, CloseGap, CloseSoftParts
+from snapsim.simulation.close_soft_parts import CloseGap, CloseSoftParts
 from snapsim.simulation.overlap import refuse_overlaps
-from snapsim.simulation.refinement import (
-    SAFETY,
-    RefinedEstimate,
-    TwoMeshes,
-    estimate_scalar,
-    estimate_vectors,
-    two_meshes,
+from snapsim.simulation.pose_accuracy import (
+    TOLERANCE,
+    PoseAccuracy,
+    PoseEstimate,
+    Pulls,
+    worth_a_word,
 )
+from snapsim.simulation.refinement import RefinedEstimate, estimate_vectors
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import Cells
 
@@ -87,11 +86,11 @@ def force(system: System, accuracy: bool = False) -> ForceReport:
     """
     refuse_overlaps(system)
     if not accuracy:
-        return _evaluated(system, None)
-    meshes = two_meshes(system)
-    fine = _evaluated(system, meshes.fine)
-    coarse = _evaluated(system, meshes.coarse) if meshes.coarse else fine
-    return replace(fine, accuracy=_widened(_compared(coarse, fine, meshes), coarse, fine, meshes))
+        return _evaluated(system)
+    judged = PoseAccuracy(system)
+    found = judged.at(system.start.pose)
+    fine = _reported(system, judged.fine, found.fine, found.close, found.pulls)
+    return replace(fine, accuracy=_accuracy(judged, found))
 
 
 def forces(system: System, poses: Iterable[Pose], tolerance: float = 1e-6) -> MagneticSeries:
@@ -116,13 +115,21 @@ def magnetisation_as_placed(system: System, tolerance: float = 1e-9) -> dict[str
     return {system.bodies[i].name: m for i, m in zip(numbers, found.magnetisation, strict=True)}
 
 
-def _evaluated(system: System, meshes: Mapping[int, CellMesh] | None) -> ForceReport:
-    model = MagneticModel(
-        system.bodies, system.detail, tolerance=1e-9, meshes=meshes, recoil=system.recoil
-    )
+def _evaluated(system: System) -> ForceReport:
+    model = MagneticModel(system.bodies, system.detail, TOLERANCE, recoil=system.recoil)
     found = model.evaluate(system.start.pose)
-    mean, peak, cells = _polarisation(system, model, found)
     pulls = model.pulls_between(system.start.pose, found)
+    return _reported(system, model, found, _close(system, model, found, pulls), pulls)
+
+
+def _reported(
+    system: System,
+    model: MagneticModel,
+    found: MagneticState,
+    close: tuple[CloseGap, ...],
+    pulls: Pulls,
+) -> ForceReport:
+    mean, peak, cells = _polarisation(system, model, found)
     return ForceReport(
         system,
         found.force,
@@ -134,55 +141,21 @@ def _evaluated(system: System, meshes: Mapping[int, CellMesh] | None) -> ForceRe
         found.bound,
         found.converged,
         _pull_offs(system, found),
-        close=_close(system, model, found, pulls),
+        close=close,
         pulls=pulls,
     )
 
 
 def _close(
-    system: System,
-    model: MagneticModel,
-    found: MagneticState,
-    pulls: Mapping[tuple[int, int], Array],
+    system: System, model: MagneticModel, found: MagneticState, pulls: Pulls
 ) -> tuple[CloseGap, ...]:
     """The gaps whose error is worth a word beside the lesser of the forces on the two parts."""
     names = [system.bodies[i].name for i in model.soft]
     meshes = [model.cells[i] for i in model.soft]
     cells = {n: Cells(m.centre, m.volume) for n, m in zip(names, meshes, strict=True)}
     here = dict(zip(names, found.magnetisation, strict=False))
-    close = []
-    for gap in CloseSoftParts(system, cells).at(system.start.pose, here):
-        i, j = system.number(gap.first), system.number(gap.second)
-        pull = float(np.linalg.norm(pulls[min(i, j), max(i, j)]))
-        forces = np.linalg.norm(found.force[[i, j]], axis=1)
-        one = replace(gap, pull=pull, larger=float(forces.max()))
-        error = one.locking * one.gross if one.flat else one.crowding * pull
-        if error > MATTERS * float(forces.min()):
-            close.append(one)
-    return tuple(close)
-
-
-def _widened(
-    accuracy: ForceAccuracy, coarse: ForceReport, fine: ForceReport, meshes: TwoMeshes
-) -> ForceAccuracy:
-    """Add to both parts' bars what close gaps leave their pull off by; a torque's by its arm."""
-    force, torque = accuracy.force.error.copy(), accuracy.torque.error.copy()
-    energy = np.array(accuracy.magnetic_energy.error, dtype=np.float64)
-    for gap in fine.close:
-        i, j = sorted((fine.system.number(gap.first), fine.system.number(gap.second)))
-        growth = float(np.linalg.norm(fine.pulls[i, j] - coarse.pulls[i, j]))
-        error = gap.error(growth) * meshes.safety / SAFETY
-        energy += error * max(gap.gap, gap.cell)
-        for k in (i, j):
-            force[k] += error
-            arm = np.array(gap.point) - fine.system.start.pose.position[k]
-            torque[k] += error * float(np.linalg.norm(arm))
-    return replace(
-        accuracy,
-        force=replace(accuracy.force, error=force),
-        torque=replace(accuracy.torque, error=torque),
-        magnetic_energy=replace(accuracy.magnetic_energy, error=energy),
-    )
+    gaps = CloseSoftParts(system, cells).at(system.start.pose, here)
+    return worth_a_word(system, gaps, found.force, pulls)
 
 
 def _pull_offs(system: System, found: MagneticState) -> tuple[PullOff | None, ...]:
@@ -199,18 +172,19 @@ def _pull_offs(system: System, found: MagneticState) -> tuple[PullOff | None, ..
     return tuple(pulls)
 
 
-def _compared(coarse: ForceReport, fine: ForceReport, meshes: TwoMeshes) -> ForceAccuracy:
+def _accuracy(judged: PoseAccuracy, found: PoseEstimate) -> ForceAccuracy:
+    meshes, fine, coarse = judged.meshes, found.fine, found.coarse
+    before, _, coarse_cells = _polarisation(judged.system, judged.coarse, coarse)
+    mean, _, cells = _polarisation(judged.system, judged.fine, fine)
     return ForceAccuracy(
-        force=estimate_vectors(coarse.force, fine.force, meshes),
-        torque=estimate_vectors(coarse.torque, fine.torque, meshes),
-        mean_polarisation=estimate_vectors(
-            coarse.mean_polarisation, fine.mean_polarisation, meshes
-        ),
-        magnetic_energy=estimate_scalar(coarse.magnetic_energy, fine.magnetic_energy, meshes),
-        coarse_cells=coarse.cells,
-        cells=fine.cells,
+        force=found.force,
+        torque=found.torque,
+        mean_polarisation=estimate_vectors(before, mean, meshes),
+        magnetic_energy=found.energy,
+        coarse_cells=coarse_cells,
+        cells=cells,
         order=meshes.order,
-        solver_bound=max(coarse.error_bound, fine.error_bound),
+        solver_bound=max(coarse.bound, fine.bound),
         converged=coarse.converged and fine.converged,
     )
 

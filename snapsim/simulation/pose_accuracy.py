@@ -1,0 +1,152 @@
+"""Force, torque and energy in a pose on two meshes, with what the cells leave them off by.
+
+Each is solved on a coarse and a fine mesh with many points a cell, and on the fine one with the few
+points that a release has; `refinement` turns these into a limit and a bar, `close_soft_parts` adds
+what gaps between soft parts hide from any mesh of constant cells. Not covered: the material's
+curve, the magnet's grade, hysteresis and eddy currents.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from snapsim.arrays import Array, BoolArray
+from snapsim.magnetics.cells.contract import CellMesh
+from snapsim.magnetics.model import MagneticModel, MagneticState
+from snapsim.parts.states import Pose
+from snapsim.simulation.close_soft_parts import MATTERS, CloseGap, CloseSoftParts
+from snapsim.simulation.magnet_rims import rim_over_cell, rims
+from snapsim.simulation.refinement import (
+    SAFETY,
+    RefinedEstimate,
+    estimate_energy,
+    estimate_loads,
+    refined_finely,
+    two_meshes,
+)
+from snapsim.simulation.system import System
+from snapsim.simulation.trajectory import Cells
+
+TOLERANCE = 1e-9
+"""Bound on the energy's error of every solve, over the soft parts' energy."""
+
+Pulls = Mapping[tuple[int, int], Array]
+"""Force (3,) [N] on the first of two soft bodies from the second, by their numbers."""
+
+
+@dataclass(frozen=True)
+class PoseEstimate:
+    """One pose of n bodies: `force` [N], `torque` [N m], `energy` [J] with bars; the solutions
+    `coarse` and `fine` that they come from; `close` the gaps that widened them."""
+
+    force: RefinedEstimate
+    torque: RefinedEstimate
+    energy: RefinedEstimate
+    coarse: MagneticState
+    fine: MagneticState
+    close: tuple[CloseGap, ...]
+    pulls: Pulls
+
+
+class PoseAccuracy:
+    """A system ready to be asked for errors in any pose of its bodies."""
+
+    def __init__(self, system: System, tolerance: float = TOLERANCE) -> None:
+        self.system = system
+        self.meshes = two_meshes(system)
+        finely = refined_finely(self.meshes)
+
+        def model(meshes: Mapping[int, CellMesh]) -> MagneticModel:
+            return MagneticModel(
+                system.bodies, system.detail, tolerance, meshes=meshes, recoil=system.recoil
+            )
+
+        self.fine, self.rough = model(finely.fine), model(self.meshes.fine)
+        self.coarse = model(finely.coarse) if finely.coarse else self.fine
+        self._cells = finely.fine
+        self._rims = {i: rims(system.bodies[i]) for i in self.fine.magnets} if finely.fine else {}
+        soft = self.fine.soft
+        self._close = CloseSoftParts(
+            system,
+            {
+                system.bodies[i].name: Cells(self._cells[i].centre, self._cells[i].volume)
+                for i in soft
+            },
+        )
+
+    def at(self, pose: Pose) -> PoseEstimate:
+        """Return limits and bars in one pose."""
+        fine, coarse, rough = (m.evaluate(pose) for m in (self.fine, self.coarse, self.rough))
+        clear = self._clear(pose)
+        found = PoseEstimate(
+            estimate_loads(coarse.force, fine.force, rough.force, clear, self.meshes),
+            estimate_loads(coarse.torque, fine.torque, rough.torque, clear, self.meshes),
+            estimate_energy(coarse.energy, fine.energy, bool(clear.all()), self.meshes),
+            coarse,
+            fine,
+            (),
+            {},
+        )
+        return self._widened(found, pose) if len(self.fine.soft) > 1 else found
+
+    def _clear(self, pose: Pose) -> BoolArray:
+        """(n,) is every magnet's edge farther from a body's cells than one of them is long?
+
+        Bodies without cells are pushed by all that have some.
+        """
+        far = {i: rim_over_cell(cells, i, self._rims, pose) > 1 for i, cells in self._cells.items()}
+        everywhere = all(far.values())
+        return np.array([far.get(i, everywhere) for i in range(len(self.system.bodies))])
+
+    def _widened(self, found: PoseEstimate, pose: Pose) -> PoseEstimate:
+        """Add what close gaps leave the pull off by to both bars; a torque's by its arm."""
+        pulls = self.fine.pulls_between(pose, found.fine)
+        before = self.coarse.pulls_between(pose, found.coarse)
+        force, torque = found.force.error.copy(), found.torque.error.copy()
+        energy = float(found.energy.error)
+        close = self._gaps(pose, found.fine, pulls)
+        for gap in close:
+            i, j = self._numbers(gap)
+            growth = float(np.linalg.norm(pulls[i, j] - before[i, j]))
+            error = gap.error(growth) * self.meshes.safety / SAFETY
+            energy += error * max(gap.gap, gap.cell)
+            for k in (i, j):
+                force[k] += error
+                torque[k] += error * float(np.linalg.norm(np.array(gap.point) - pose.position[k]))
+        return replace(
+            found,
+            force=replace(found.force, error=force),
+            torque=replace(found.torque, error=torque),
+            energy=replace(found.energy, error=np.array(energy)),
+            close=close,
+            pulls=pulls,
+        )
+
+    def _gaps(self, pose: Pose, found: MagneticState, pulls: Pulls) -> tuple[CloseGap, ...]:
+        names = [self.system.bodies[i].name for i in self.fine.soft]
+        here = dict(zip(names, found.magnetisation, strict=False))
+        return worth_a_word(self.system, self._close.at(pose, here), found.force, pulls)
+
+    def _numbers(self, gap: CloseGap) -> tuple[int, int]:
+        i, j = sorted((self.system.number(gap.first), self.system.number(gap.second)))
+        return i, j
+
+
+def worth_a_word(
+    system: System, gaps: list[CloseGap], force: Array, pulls: Pulls
+) -> tuple[CloseGap, ...]:
+    """Return the gaps, their pull filled in, whose error matters beside the lesser of the forces
+    (n, 3) [N] on the two parts."""
+    close = []
+    for gap in gaps:
+        i, j = sorted((system.number(gap.first), system.number(gap.second)))
+        pull = float(np.linalg.norm(pulls[i, j]))
+        forces = np.linalg.norm(force[[i, j]], axis=1)
+        one = replace(gap, pull=pull, larger=float(forces.max()))
+        error = one.locking * one.gross if one.flat else one.crowding * pull
+        if error > MATTERS * float(forces.min()):
+            close.append(one)
+    return tuple(close)
