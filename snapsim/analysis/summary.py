@@ -18,7 +18,11 @@ from snapsim.words.meshes import with_mesh_words
 if TYPE_CHECKING:  # importing it loads the compiled magnetics
     from snapsim.landscape.force import ForceAccuracy, ForceReport
     from snapsim.landscape.pull_off import PullOff
+    from snapsim.simulation.refinement import RefinedEstimate
     from snapsim.simulation.system import System
+
+FORCELESS = 1e-9
+"""Force [N] below which shares of it say nothing."""
 
 
 def summary(trajectory: Trajectory) -> dict[str, Any]:
@@ -56,7 +60,8 @@ def summary(trajectory: Trajectory) -> dict[str, Any]:
 def force_summary(report: ForceReport) -> dict[str, Any]:
     """Return the result of a look before release; torque about each centre of mass, world axes.
 
-    "accuracy" is there where error bars were asked for.
+    "accuracy" is there where error bars were asked for, and then by which shares each force found
+    may be low or high by its cells.
     """
     bodies: dict[str, dict[str, Any]] = {
         body.name: {
@@ -81,7 +86,21 @@ def force_summary(report: ForceReport) -> dict[str, Any]:
         result["warnings"] = [str(gap) for gap in report.close]
     if report.accuracy is not None:
         result["accuracy"] = _force_accuracy(report.system, report.accuracy)
+        for i, body in enumerate(report.system.bodies):
+            bodies[body.name] |= _reads(report.force[i], report.accuracy.force, i)
     return result
+
+
+def _reads(force: Array, estimate: RefinedEstimate, body: int) -> dict[str, float | None]:
+    """By which shares of the force found the true one may be larger, and smaller."""
+    found, bar = float(np.linalg.norm(force)), float(estimate.error[body])
+    limit = float(np.linalg.norm(estimate.value[body]))
+    if found < FORCELESS:
+        return {"force_low_by_up_to": None, "force_high_by_up_to": None}
+    return {
+        "force_low_by_up_to": number(max((limit + bar) / found - 1, 0.0)),
+        "force_high_by_up_to": number(min(max(1 - (limit - bar) / found, 0.0), 1.0)),
+    }
 
 
 def _pull_off(pull: PullOff) -> dict[str, Any]:

@@ -15,6 +15,7 @@ from snapsim.analysis.repeats import LEGEND, marked
 from snapsim.mechanics.chipping import Chipping
 from snapsim.simulation.reproducibility import Trust
 from snapsim.simulation.trajectory import Meshes
+from snapsim.words.accuracy import reads_words
 
 MOST_IMPACTS = 12
 """Blows shown; the run file and the JSON have all of them."""
@@ -80,8 +81,19 @@ def force_table(result: dict[str, Any]) -> RenderableType:
     ]
     parts += [Text(line, style="bold red") for line in result.get("warnings", [])]
     if "accuracy" in result:
+        parts += _reads(result)
         parts.append(_force_accuracy(result["accuracy"]))
     return Group(*parts, cautions())
+
+
+def _reads(result: dict[str, Any]) -> list[RenderableType]:
+    """One line a soft body: by how much the force found may be off, and to which side."""
+    detail = result["accuracy"]["detail"]
+    return [
+        Text(f"{name}: {reads} ({detail} cells)")
+        for name, b in result["bodies"].items()
+        if b["cells"] and (reads := reads_words(b))
+    ]
 
 
 def _pull_off(name: str, pull: dict[str, Any]) -> str:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from snapsim.cli.options import Accuracy, AsJson, Changes, MovingBody, ReplaceFlag, SceneFile, Style
+from snapsim.cli.options import AsJson, Changes, MovingBody, ReplaceFlag, SceneFile, Style
 from snapsim.cli.output import complain, emit, emit_json
 from snapsim.cli.target import Target
 from snapsim.errors import InputError
@@ -18,7 +18,12 @@ if TYPE_CHECKING:
 def force(
     file: SceneFile,
     json: AsJson = False,
-    accuracy: Accuracy = False,
+    accuracy: Annotated[
+        bool,
+        typer.Option(
+            "--accuracy/--no-accuracy", help="Error bars, from a second mesh; off is quicker."
+        ),
+    ] = True,
     body: MovingBody = None,
     along: Annotated[
         str | None,

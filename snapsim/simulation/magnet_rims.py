@@ -11,8 +11,6 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from scipy.spatial import cKDTree
-
 from snapsim.arrays import Array
 from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.charged_surface import CIRCLE, surface_of
@@ -22,6 +20,9 @@ from snapsim.parts.states import Pose
 
 ALONG: Final = 400
 """Points along each edge; their spacing on a 200 mm circle is 1.6 mm."""
+
+NEAR: Final = 3.0
+"""Cells' edges from a cell's centre beyond which the nearest centre is distance enough."""
 
 
 def rims(body: Body) -> Array:
@@ -46,12 +47,21 @@ def rim_over_cell(cells: CellMesh, part: int, magnets: dict[int, Array], pose: P
     `cells` with many points each (`product_rule`): d is taken to the nearest of these. `magnets`
     are the `rims` of other bodies by number.
     """
-    points = cells.points.reshape(-1, 3)
-    tree, least = cKDTree(points), float("inf")
+    edge, least = float(np.cbrt(cells.volume.mean())), float("inf")
     for i, rim in magnets.items():
         if i == part or not len(rim):
             continue
         world = rotations.rotate(pose.quaternion[i], rim) + pose.position[i]
         here = rotations.rotate_back(pose.quaternion[part], world - pose.position[part])
-        least = min(least, float(np.min(tree.query(here)[0])))
-    return least / float(np.cbrt(cells.volume.mean()))
+        least = min(least, _nearest(cells, here, NEAR * edge))
+    return least / edge
+
+
+def _nearest(cells: CellMesh, rim: Array, near: float) -> float:
+    """Distance [m] of the nearest of points (k, 3) to the cells; beyond `near` to their centres."""
+    apart = np.linalg.norm(rim[:, None] - cells.centre, axis=2)
+    if apart.min() > near:
+        return float(apart.min())
+    close = cells.points[(apart < near).any(axis=0)].reshape(-1, 3)
+    points = rim[(apart < near).any(axis=1)]
+    return min(float(np.linalg.norm(close - p, axis=1).min()) for p in points)
