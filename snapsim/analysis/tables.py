@@ -288,18 +288,27 @@ def _release_accuracy(accuracy: dict[str, Any]) -> list[RenderableType]:
     if "meshes" in accuracy:
         cells = f"{accuracy['coarse_cells']:.0f} and {accuracy['cells']:.0f} cells"
         line = f"on {cells}: {accuracy['meshes']}"
-        for name, unit in _FIRST_IMPACT.items():
-            key = "first_impact_" + name.replace(" ", "_")
-            value, bar = (f"{key}_{unit}", f"{key}_error_{unit}")
-            if value in accuracy:
-                shown = unit.replace("_", "/")
-                line += f"; {name} {plain(accuracy[value])} +- {plain(accuracy[bar])} {shown}"
+        if said := _first_blow(accuracy):
+            line += f"; {said}"
         alike = accuracy.get("meshes_code") == Meshes.ALIKE
         lines.append(Text(line, style="" if alike else "bold"))
+    elif "first_impact_speed_m_s" in accuracy:
+        lines.append("first blow, the error of the cells allowed for: " + _first_blow(accuracy))
     for key in ("warning", "close_soft_parts"):
         if accuracy.get(key):
             lines.append(Text(accuracy[key], style="bold red"))
     return lines
+
+
+def _first_blow(accuracy: dict[str, Any]) -> str:
+    """What is known of the first blow, with its bars."""
+    found = []
+    for name, unit in _FIRST_IMPACT.items():
+        key = "first_impact_" + name.replace(" ", "_")
+        value, bar = accuracy.get(f"{key}_{unit}"), accuracy.get(f"{key}_error_{unit}")
+        if value is not None:
+            found.append(f"{name} {plain(value)} +- {plain(bar)} {unit.replace('_', '/')}")
+    return "; ".join(found)
 
 
 _FIRST_IMPACT = {"speed": "m_s", "kinetic energy": "J", "effective energy": "J"}

@@ -23,6 +23,7 @@ from snapsim.mechanics.motion_settings import MotionSettings, Tolerances
 from snapsim.mechanics.records import Frame
 from snapsim.mechanics.rigid_bodies import RigidBodies, rigid_bodies
 from snapsim.parts.states import State
+from snapsim.run.blow_error import blow_errors
 from snapsim.run.run_log import RunLog, Until
 from snapsim.simulation.close_soft_parts import closest_of
 from snapsim.simulation.eddy_loss import eddy_estimate
@@ -83,6 +84,7 @@ def release(
     except KeyboardInterrupt:
         log.cut_short(EndReason.INTERRUPTED, motion)
     run = log.trajectory(began)
+    run = replace(run, accuracy={**run.accuracy, **blow_errors(run, meshes)})
     if not (estimates and magnetisation):
         return run
     return replace(run, accuracy={**run.accuracy, **eddy_estimate(run), **closest_of(run)})

@@ -8,9 +8,11 @@ the cells' size where d > l, about in proportion to it where d < l (`refinement`
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Final
 
 import numpy as np
+
 from snapsim.arrays import Array
 from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.charged_surface import CIRCLE, surface_of
@@ -18,50 +20,55 @@ from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
 from snapsim.parts.states import Pose
 
-ALONG: Final = 400
-"""Points along each edge; their spacing on a 200 mm circle is 1.6 mm."""
-
 NEAR: Final = 3.0
-"""Cells' edges from a cell's centre beyond which the nearest centre is distance enough."""
+"""Cells' edges from a cell's centre beyond which the centre's distance is distance enough."""
 
 
 def rims(body: Body) -> Array:
-    """Return points (k, 3) [m] along the edges of a body, its own axes."""
-    t = np.linspace(0.0, 1.0, ALONG)[:, None]
-    found = [np.empty((0, 3))]
-    for kind, *row in surface_of(body.shape).edges.tolist():
-        a, b, radius = np.array(row[:3]), np.array(row[3:6]), row[6]
-        if kind == CIRCLE:
-            u = np.cross(b, np.eye(3)[np.argmin(np.abs(b))])
-            u /= np.linalg.norm(u)
-            angle = 2 * np.pi * t
-            found.append(a + radius * (np.cos(angle) * u + np.sin(angle) * np.cross(b, u)))
-        else:
-            found.append(a + t * (b - a))
-    return np.concatenate(found)
+    """Return the edges (e, 8) of a body, its own axes: rows of `charged_surface`."""
+    return surface_of(body.shape).edges
 
 
-def rim_over_cell(cells: CellMesh, part: int, magnets: dict[int, Array], pose: Pose) -> float:
+def rim_over_cell(cells: CellMesh, part: int, magnets: Mapping[int, Array], pose: Pose) -> float:
     """Return d / l of body number `part`; infinite without an edge.
 
-    `cells` with many points each (`product_rule`): d is taken to the nearest of these. `magnets`
-    are the `rims` of other bodies by number.
+    d is taken from the points of `cells` that average the field. `magnets` are the `rims` of other
+    bodies by number.
     """
     edge, least = float(np.cbrt(cells.volume.mean())), float("inf")
-    for i, rim in magnets.items():
-        if i == part or not len(rim):
+    for i, rows in magnets.items():
+        if i == part or not len(rows):
             continue
-        world = rotations.rotate(pose.quaternion[i], rim) + pose.position[i]
-        here = rotations.rotate_back(pose.quaternion[part], world - pose.position[part])
-        least = min(least, _nearest(cells, here, NEAR * edge))
+        away = _seen_from(cells.centre, part, i, pose)
+        centres = _to_edges(away, rows)
+        close = centres < NEAR * edge
+        if not close.any():
+            least = min(least, float(centres.min()))
+            continue
+        points = _seen_from(cells.points[close].reshape(-1, 3), part, i, pose)
+        least = min(least, float(_to_edges(points, rows).min()))
     return least / edge
 
 
-def _nearest(cells: CellMesh, rim: Array, near: float) -> float:
-    """Distance [m] of the nearest of points (k, 3) to the cells; beyond `near` to their centres."""
-    apart = np.linalg.norm(rim[:, None] - cells.centre, axis=2)
-    if apart.min() > near:
-        return float(apart.min())
-    close = cells.points[(apart < near).any(axis=0)].reshape(-1, 3)
-    points = rim[(apart < near).any(axis=1)]
-    return min(float(np.linalg.norm(close - p, axis=1).min()) for p in points)
+def _seen_from(points: Array, part: int, other: int, pose: Pose) -> Array:
+    """Points (k, 3) of one body in the axes of another."""
+    world = rotations.rotate(pose.quaternion[part], points) + pose.position[part]
+    return rotations.rotate_back(pose.quaternion[other], world - pose.position[other])
+
+
+def _to_edges(points: Array, rows: Array) -> Array:
+    """Distance (k,) [m] of each point to the nearest of the edges."""
+    least = np.full(len(points), np.inf)
+    for row in rows:
+        a, b, radius = row[1:4], row[4:7], row[7]
+        arm = points - a
+        if row[0] == CIRCLE:
+            up = arm @ b
+            out = np.sqrt(np.maximum(np.einsum("ki,ki->k", arm, arm) - up**2, 0.0))
+            apart = np.hypot(out - radius, up)
+        else:
+            along = b - a
+            share = np.clip(arm @ along / (along @ along), 0.0, 1.0)
+            apart = np.linalg.norm(arm - share[:, None] * along, axis=1)
+        np.minimum(least, apart, out=least)
+    return least

@@ -48,3 +48,10 @@ def verdict_words(
         thing = f"{equipment} is not enough" if equipment else "limit exceeded"
         return f"{thing}: {counted}"
     return f"{counted}; that shows no safety" if found == LimitVerdict.NOT_EXCEEDED else counted
+
+
+def by_cells_words(count: int) -> str:
+    """Return what to add where `count` runs exceed it only with what their cells may leave out."""
+    if not count:
+        return ""
+    return f"; {count} of them only with the error of the cells added"

@@ -85,7 +85,7 @@ def outcome_of(run: Trajectory, counts: WhatCounts | None = None) -> dict[str, A
     closed_100mm_s, when the gap to a magnet has closed to that, and notice_25mm_s, notice_100mm_s,
     for how long one could see that coming; least_gap_m; fixed_load_N, string_load_N; edge_stress,
     the upper bound as a share of the magnet's strength; and those that some limits are made for.
-    A run that is not to be trusted has the "status" "untrusted", and its flags are up or not known,
+    "low_by": the shares by which some of these may be too low by the run's cells. A run that is not to be trusted has the "status" "untrusted", and its flags are up or not known,
     never down.
     """
     lines = counts or WhatCounts()
@@ -102,6 +102,7 @@ def outcome_of(run: Trajectory, counts: WhatCounts | None = None) -> dict[str, A
         "simulated_s": whole["simulated_s"],
         "flags": flags,
         "measures": measures_of(run),
+        "low_by": low_by(run),
         "hands": hands,
         "first_blow": whole["impacts"][0] if whole["impacts"] else None,
         "bodies": whole["bodies"],
@@ -242,6 +243,30 @@ def _clamp_down(run: Trajectory, up: Array) -> float:
         return math.nan
     strongest = free[int(np.linalg.norm(run.force[-1, free], axis=1).argmax())]
     return force if float(run.force[-1, strongest] @ up) < 0.0 else math.nan
+
+
+def low_by(run: Trajectory) -> dict[str, float]:
+    """Return by which share of itself each measure of the worst blow may be too low.
+
+    What the cells leave out (`run.blow_error`); the other measures have no such number.
+    """
+    if not run.impacts:
+        return {}
+    hardest = max(run.impacts, key=lambda i: i.kinetic_energy)
+    found = {
+        "impact_energy_J": ("kinetic_energy", "J", hardest.kinetic_energy),
+        "effective_energy_J": ("effective_energy", "J", hardest.effective_energy),
+        "speed_m_s": ("speed", "m_s", hardest.closing_speed),
+    }
+    shares = {}
+    for measure, (name, unit, value) in found.items():
+        limit = run.accuracy.get(f"hardest_impact_{name}_{unit}")
+        error = run.accuracy.get(f"hardest_impact_{name}_error_{unit}")
+        if limit is not None and error is not None and value > 0:
+            shares[measure] = max((float(limit) + float(error)) / value - 1, 0.0)
+    like = {"hand_blow_force_N": "speed_m_s"}
+    like |= {f"{kind}_blow_energy_J": "effective_energy_J" for kind in ("light", "tiny", "falling")}
+    return shares | {measure: shares[one] for measure, one in like.items() if one in shares}
 
 
 def clamp_force(run: Trajectory) -> float:

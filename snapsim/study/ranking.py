@@ -27,7 +27,7 @@ from snapsim.study.chance import chance
 from snapsim.study.coarse_first import differences, latest
 from snapsim.study.hazard_limits import Limit, Standard, standards
 from snapsim.study.ledger import read_ledger
-from snapsim.study.limit_verdict import verdict, verdict_words
+from snapsim.study.limit_verdict import by_cells_words, verdict, verdict_words
 from snapsim.study.outcome import is_outcome
 from snapsim.study.rare_event import rare_chance
 from snapsim.study.sampling import FIRST_AB, MATRIX_A, MATRIX_B, RunSpot, spots
@@ -230,7 +230,10 @@ def _hands(done: list[_Run]) -> dict[str, Any]:
 
 
 def _compared(standard: Standard, limit: Limit, done: list[_Run]) -> dict[str, Any]:
-    values = _values(done, limit.measure)
+    found = _values(done, limit.measure)
+    plainly = int(sum(limit.exceeded(v) for v in found[np.isfinite(found)]))
+    # a number that its run's cells may have left too low counts with what is missing
+    values = found * (1 + np.array([_low_by(r, limit.measure) for r in done]))
     known = values[np.isfinite(values)]
     beyond = int(sum(limit.exceeded(v) for v in known))
     judged = verdict(beyond, len(known))
@@ -249,6 +252,7 @@ def _compared(standard: Standard, limit: Limit, done: list[_Run]) -> dict[str, A
         "known": limit.known,
         "applies_to": limit.applies,
         "exceeded_in": beyond,
+        "exceeded_by_cells_alone": beyond - plainly,
         "judged_in": len(known),
         "of": len(values),
         "low": c.low,
@@ -256,8 +260,14 @@ def _compared(standard: Standard, limit: Limit, done: list[_Run]) -> dict[str, A
         "verdict": judged,
         "says": verdict_words(
             judged, standard.equipment, beyond, len(known), len(values), limit.applies
-        ),
+        )
+        + by_cells_words(beyond - plainly),
     }
+
+
+def _low_by(run: _Run, measure: str) -> float:
+    """By which share a measure of a run may be too low; 0 where nothing is known of it."""
+    return float(run.result.get("low_by", {}).get(measure, 0.0))
 
 
 def _planned(study: Study) -> int:
