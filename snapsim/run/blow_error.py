@@ -33,18 +33,23 @@ from snapsim.simulation.trajectory import Impact, Trajectory
 TOLERANCE: Final = 1e-7
 """Bound on the energy's error of a solve: W matters to some 1e-3."""
 
+TWICE: Final = 2
+"""The run's cells over the coarse ones, at least."""
+
 
 def blow_errors(run: Trajectory, meshes: Mapping[int, CellMesh] | None = None) -> dict[str, float]:
     """Return values and errors of the first blow and of the one with the most kinetic energy.
 
     `meshes` are the cells of the run where they are not those of its `detail`. Empty without iron,
-    or without a blow.
+    or without a blow, and for a run whose cells are no finer than what it would be compared with.
     """
     if not run.impacts or not any(run.system.has_cells(b) for b in run.system.bodies):
         return {}
     hardest = max(run.impacts, key=lambda i: i.kinetic_energy)
     asked = {"first_impact": run.impacts[0], "hardest_impact": hardest}
     work = _Work(run, meshes)
+    if work.as_coarse:
+        return {}
     first = work.until(run.impacts[0])
     done = {"first_impact": first}
     done["hardest_impact"] = first if hardest is run.impacts[0] else work.until(hardest)
@@ -84,6 +89,7 @@ class _Work:
     def __init__(self, run: Trajectory, meshes: Mapping[int, CellMesh] | None) -> None:
         self.run, self.system = run, run.system
         own = meshes or _own_meshes(run.system)
+        self.as_coarse = False
         self.several = sum(b.is_soft for b in run.system.bodies) > 1
         if self.several:
             self.judged = PoseAccuracy(run.system, TOLERANCE)
@@ -92,7 +98,9 @@ class _Work:
             i: _coarse(run.system.bodies[i].shape, run.system.detail)  # type: ignore[arg-type]
             for i in own
         }
-        self.meshes = TwoMeshes(coarse, own)
+        self.meshes = TwoMeshes(coarse, own, pieces=_pieces(run.system))
+        coarse_count, count = self.meshes.counts
+        self.as_coarse = count < TWICE * coarse_count
         self.model = MagneticModel(
             run.system.bodies, run.system.detail, TOLERANCE, meshes=coarse, recoil=run.system.recoil
         )
@@ -140,3 +148,8 @@ def _frame(run: Trajectory, impact: Impact) -> int:
 
 def _pose(run: Trajectory, k: int) -> Pose:
     return Pose(run.position[k], run.quaternion[k])
+
+
+def _pieces(system: System) -> dict[int, int]:
+    """How many members the cells of each body are shared by."""
+    return {i: max(len(b.shape.members), 1) for i, b in enumerate(system.bodies)}

@@ -24,6 +24,7 @@ from snapsim.simulation.refinement import (
     RefinedEstimate,
     estimate_energy,
     estimate_loads,
+    pull_error,
     refined_finely,
     two_meshes,
 )
@@ -81,16 +82,36 @@ class PoseAccuracy:
         """Return limits and bars in one pose."""
         fine, coarse, rough = (m.evaluate(pose) for m in (self.fine, self.coarse, self.rough))
         clear = self._clear(pose)
+        pulls = self.fine.pulls_between(pose, fine)
+        before = self.coarse.pulls_between(pose, coarse)
+        mutual, mutual_before = self._summed(pulls), self._summed(before)
+        push = estimate_loads(
+            coarse.force - mutual_before,
+            fine.force - mutual,
+            np.linalg.norm(fine.force - rough.force, axis=1),
+            clear,
+            self.meshes,
+        )
+        whole = estimate_loads(coarse.force, fine.force, np.zeros(len(clear)), clear, self.meshes)
+        rule = np.linalg.norm(fine.torque - rough.torque, axis=1)
         found = PoseEstimate(
-            estimate_loads(coarse.force, fine.force, rough.force, clear, self.meshes),
-            estimate_loads(coarse.torque, fine.torque, rough.torque, clear, self.meshes),
+            replace(whole, error=push.error),
+            estimate_loads(coarse.torque, fine.torque, rule, clear, self.meshes),
             estimate_energy(coarse.energy, fine.energy, bool(clear.all()), self.meshes),
             coarse,
             fine,
             (),
-            {},
+            pulls,
         )
-        return self._widened(found, pose) if len(self.fine.soft) > 1 else found
+        return self._widened(found, pose, before, clear) if pulls else found
+
+    def _summed(self, pulls: Pulls) -> Array:
+        """(n, 3) what other soft parts pull each body with."""
+        total = np.zeros((len(self.system.bodies), 3))
+        for (i, j), pull in pulls.items():
+            total[i] += pull
+            total[j] -= pull
+        return total
 
     def _clear(self, pose: Pose) -> BoolArray:
         """(n,) is every magnet's edge farther from a body's cells than one of them is long?
@@ -101,16 +122,22 @@ class PoseAccuracy:
         everywhere = all(far.values())
         return np.array([far.get(i, everywhere) for i in range(len(self.system.bodies))])
 
-    def _widened(self, found: PoseEstimate, pose: Pose) -> PoseEstimate:
-        """Add what close gaps leave the pull off by to both bars; a torque's by its arm."""
-        pulls = self.fine.pulls_between(pose, found.fine)
-        before = self.coarse.pulls_between(pose, found.coarse)
+    def _widened(
+        self, found: PoseEstimate, pose: Pose, before: Pulls, clear: BoolArray
+    ) -> PoseEstimate:
+        """Add what the pulls between soft parts are off by to both bars; to a torque's by an arm,
+        to the energy's by a length."""
         force, torque = found.force.error.copy(), found.torque.error.copy()
         energy = float(found.energy.error)
-        close = self._gaps(pose, found.fine, pulls)
+        for (i, j), pull in found.pulls.items():
+            error = pull_error(before[i, j], pull, bool(clear[i] and clear[j]), self.meshes)
+            for k in (i, j):
+                force[k] += error
+                torque[k] += error * float(self.system.bodies[k].shape.extents.max())
+        close = self._gaps(pose, found.fine, found.pulls)
         for gap in close:
             i, j = self._numbers(gap)
-            growth = float(np.linalg.norm(pulls[i, j] - before[i, j]))
+            growth = float(np.linalg.norm(found.pulls[i, j] - before[i, j]))
             error = gap.error(growth) * self.meshes.safety / SAFETY
             energy += error * max(gap.gap, gap.cell)
             for k in (i, j):
@@ -122,7 +149,6 @@ class PoseAccuracy:
             torque=replace(found.torque, error=torque),
             energy=replace(found.energy, error=np.array(energy)),
             close=close,
-            pulls=pulls,
         )
 
     def _gaps(self, pose: Pose, found: MagneticState, pulls: Pulls) -> tuple[CloseGap, ...]:

@@ -43,9 +43,12 @@ def test_force_gives_value_and_bar_of_every_body(snap, scene):
     assert (ball["coarse_cells"], ball["cells"]) == (32, 256)
     assert result["bodies"]["ball"]["cells"] == 256
     pull = result["bodies"]["ball"]["force_N"][2]
-    assert abs(ball["force_N"][2] - pull) < ball["force_error_N"] < 0.1 * pull
+    assert pull < ball["force_N"][2] + ball["force_error_N"] < 1.1 * pull  # it reads low
+    assert 0 < ball["force_error_N"] < 0.1 * pull
     assert 0 < found["magnetic_energy_error_J"] < 0.1 * abs(found["magnetic_energy_J"])
-    assert "accuracy" not in snap("force", scene, "--json").json
+    assert 0 < result["bodies"]["ball"]["force_low_by_up_to"] < 0.1
+    assert snap("force", scene, "--json").json == result
+    assert "accuracy" not in snap("force", scene, "--no-accuracy", "--json").json
 
 
 def test_force_shows_bars_in_its_table(snap, scene):
@@ -53,6 +56,7 @@ def test_force_shows_bars_in_its_table(snap, scene):
     assert "Extrapolated to vanishing cells" in text
     assert "32, 256" in text
     assert "not the material" in text
+    assert "ball: the force found reads low by up to" in text
 
 
 def test_release_gives_speed_and_energy_of_the_first_blow_with_bars(snap, scene, tmp_path):
