@@ -85,8 +85,8 @@ def outcome_of(run: Trajectory, counts: WhatCounts | None = None) -> dict[str, A
     closed_100mm_s, when the gap to a magnet has closed to that, and notice_25mm_s, notice_100mm_s,
     for how long one could see that coming; least_gap_m; fixed_load_N, string_load_N; edge_stress,
     the upper bound as a share of the magnet's strength; and those that some limits are made for.
-    "low_by": the shares by which some of these may be too low by the run's cells. A run that is not to be trusted has the "status" "untrusted", and its flags are up or not known,
-    never down.
+    "low_by": the shares by which some of these may be too low by the run's cells. A run that is not
+    to be trusted has the "status" "untrusted", and its flags are up or not known, never down.
     """
     lines = counts or WhatCounts()
     whole = summary(run)
