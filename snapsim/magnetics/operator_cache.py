@@ -5,29 +5,26 @@ apart into (`sectors`): read alone they save both the larger file and the splitt
 
 N depends only on a mesh's proportions, so a mesh is brought to unit volume and rounded before its
 operator is computed: the result is the same whether it came from disk or not, and parts that differ
-only in size share one file. The key also covers the source of the modules that compute it, so a
-changed method never meets an old file. Files are written to a temporary name and renamed; whatever
-can't be read whole is computed anew, and a directory that can't be written is no error. The
-directory is $SNAPSIM_CACHE, else the user's cache directory.
+only in size share one file. The key also covers the content of the modules that compute it and of
+all that these use, so a changed method never meets an old file. Files are written to a temporary
+name and renamed; whatever can't be read whole is computed anew, and a directory that can't be
+written is no error. The directory is $SNAPSIM_CACHE, else the user's cache directory.
 """
 
 from __future__ import annotations
 
 import hashlib
-import inspect
 import os
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from functools import cache
 from pathlib import Path
 from typing import Final
 
 import numpy as np
 
 from snapsim.arrays import Array
-from snapsim.magnetics import charged_polygon, demagnetization, single_layer
+from snapsim.magnetics import demagnetization
 from snapsim.magnetics import sectors as sector_method
-from snapsim.magnetics.cells import hexahedron
 from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.demagnetization import (
     DemagnetizingOperator,
@@ -36,12 +33,16 @@ from snapsim.magnetics.demagnetization import (
 )
 from snapsim.magnetics.sectors import Sectors, sectors_of, split, unknown_volumes
 from snapsim.numerics.kept_files import SHARED, kept_folder, make_room, write_whole
+from snapsim.numerics.module_content import modules_hash
 
 DIGITS: Final = 11
 """Decimals that the coordinates of a mesh of unit volume are rounded to."""
 
 LARGEST_TOTAL: Final = 2_000_000_000
 """Bytes that the cache may take; the files used longest ago go first."""
+
+METHOD: Final = (demagnetization.__name__, sector_method.__name__)
+"""The modules that compute an operator, with all that these use."""
 
 SUFFIX: Final = ".operator.npz"
 SECTORS: Final = ".sectors" + SUFFIX
@@ -121,18 +122,11 @@ def _unit(mesh: CellMesh, size: float) -> CellMesh:
 def _key(unit: CellMesh) -> str:
     """Hash of all that the operator depends on."""
     base = len(unit.cells) // 2 ** len(unit.mirrors)
-    digest = hashlib.sha256(_method().encode())
+    digest = hashlib.sha256(modules_hash(*METHOD).encode())
     digest.update(repr((unit.mirrors, unit.corners.shape, base)).encode())
     digest.update(unit.corners.tobytes())
     digest.update(np.ascontiguousarray(unit.cells[:base], dtype=np.int64).tobytes())
     return digest.hexdigest()[:40]
-
-
-@cache
-def _method() -> str:
-    """Source of the modules that compute an operator."""
-    modules = (hexahedron, charged_polygon, single_layer, demagnetization, sector_method)
-    return "".join(inspect.getsource(module) for module in modules)
 
 
 def _read(path: Path | None, unit: CellMesh) -> DemagnetizingOperator | None:

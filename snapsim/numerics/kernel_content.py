@@ -61,15 +61,16 @@ def _function(function: Any) -> tuple[str, list[Any]]:
     found = _globals(python)
     facts = [
         f"{python.__module__}.{python.__qualname__}",
-        _options(getattr(function, "targetoptions", {})),
-        _code(python.__code__),
-        *(_value(value, named) for value in (*cells, *(python.__defaults__ or ()))),
-        *(f"{name} = {_value(value, named)}" for name, value in sorted(found.items())),
+        options_content(getattr(function, "targetoptions", {})),
+        code_content(python.__code__),
+        *(value_content(value, named) for value in (*cells, *(python.__defaults__ or ()))),
+        *(f"{name} = {value_content(value, named)}" for name, value in sorted(found.items())),
     ]
     return _hash("\n".join(facts)), named
 
 
-def _options(options: dict[str, Any]) -> str:
+def options_content(options: dict[str, Any]) -> str:
+    """Return a kernel's options to the compiler."""
     return repr(
         [
             (name, sorted(value) if isinstance(value, set | frozenset) else value)
@@ -103,8 +104,8 @@ def _is_ours(module: str) -> bool:
     return module.partition(".")[0] == PACKAGE
 
 
-def _code(code: CodeType) -> str:
-    """Bytecode with its constants, without the docstring and the lines it stands on."""
+def code_content(code: CodeType) -> str:
+    """Return bytecode with its constants, without the docstring and the lines it stands on."""
     constants = [
         _constant(part)
         for place, part in enumerate(code.co_consts)
@@ -118,14 +119,14 @@ def _code(code: CodeType) -> str:
 
 def _constant(part: Any) -> str:
     if isinstance(part, CodeType):
-        return _code(part)
+        return code_content(part)
     if isinstance(part, frozenset):
         return repr(sorted(map(repr, part)))
     return repr(part)
 
 
-def _value(value: Any, named: list[Any]) -> str:
-    """What a global is; functions of this package are put on the list."""
+def value_content(value: Any, named: list[Any]) -> str:
+    """Return what a global is; kernels among it are put on the list. Raises UnknownContent."""
     if isinstance(value, Dispatcher):
         named.append(value)
         return "kernel"
@@ -135,7 +136,7 @@ def _value(value: Any, named: list[Any]) -> str:
     if isinstance(value, np.generic | bool | int | float | complex | str | bytes | None):
         return f"{type(value).__name__} {value!r}"
     if isinstance(value, tuple | list):
-        inner = [_value(part, named) for part in value]
+        inner = [value_content(part, named) for part in value]
         return f"{_named_tuple(type(value))} of {inner}"
     if isinstance(value, type) and issubclass(value, tuple):
         return _named_tuple(value)

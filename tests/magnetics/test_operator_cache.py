@@ -1,9 +1,11 @@
 """The operator cache: found again, recomputed when damaged, safe together, silent when it can't."""
 
 import os
+import shutil
 import stat
 import subprocess
 import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -220,3 +222,75 @@ def test_processes_at_the_same_time_agree(folder):
     assert len(said) == 1
     assert len(list(folder.glob("*.npz"))) == 2
     assert list(folder.glob("*.part")) == []
+
+
+KEY = """
+from snapsim.magnetics import operator_cache
+from snapsim.numerics.module_content import modules_hash
+print(operator_cache.__file__, modules_hash(*operator_cache.METHOD))
+"""
+
+EDITS = {
+    "a kernel": (
+        "magnetics/single_layer.py",
+        "return total / FOUR_PI",
+        "return 2 * total / FOUR_PI",
+    ),
+    "a kernel's callee": ("magnetics/charged_polygon.py", "f = 1.0 / FOUR_PI", "f = 2.0 / FOUR_PI"),
+    "a callee's module": ("magnetics/cells/hexahedron.py", "cross) / 6", "cross) / 7"),
+    "a callee's callee": (
+        "magnetics/cells/reflection.py",
+        "corners * sign + 0.0",
+        "corners * sign",
+    ),
+    "a constant": ("magnetics/single_layer.py", "[1.2, 4]", "[1.2, 5]"),
+    "a kernel's options": (
+        "magnetics/demagnetization.py",
+        "import bare",
+        "import compiled as bare",
+    ),
+}
+
+HARMLESS = {
+    "a comment": (
+        "magnetics/single_layer.py",
+        "return total / FOUR_PI",
+        "return total / FOUR_PI  #",
+    ),
+    "another module": ("magnetics/force.py", "MU_0", "1 * MU_0"),
+}
+
+
+def _key_of(package, file, old, new):
+    """The key of a copy of the package after an edit in one file."""
+    path = package / "snapsim" / file
+    text = path.read_text()
+    assert old in text
+    path.write_text(text.replace(old, new))
+    try:
+        return _key(package)
+    finally:
+        path.write_text(text)
+
+
+def _key(package):
+    said = subprocess.run(
+        [sys.executable, "-B", "-c", KEY],
+        cwd=package,
+        env=os.environ | {"PYTHONPATH": str(package)},
+        capture_output=True,
+        text=True,
+        check=True,
+    ).stdout.split()
+    assert said[0].startswith(str(package))
+    return said[1]
+
+
+def test_an_edit_in_the_mathematics_of_an_operator_gives_another_key(tmp_path):
+    """Two processes say the same key, each edit another, and harmless ones none."""
+    ours = Path(operator_cache.__file__).parents[1]
+    shutil.copytree(ours, tmp_path / "snapsim", ignore=shutil.ignore_patterns("__pycache__"))
+    same = _key(tmp_path)
+    assert {_key_of(tmp_path, *edit) for edit in HARMLESS.values()} == {same}
+    keys = {what: _key_of(tmp_path, *edit) for what, edit in EDITS.items()}
+    assert len({same, *keys.values()}) == 1 + len(EDITS), keys
