@@ -16,6 +16,7 @@ from snapsim.analysis.figures import plain
 from snapsim.analysis.summary import number
 from snapsim.analysis.tables import cautions
 from snapsim.simulation.fate import FateKind
+from snapsim.words.accuracy import percent
 from snapsim.words.fates import fate_answer, fate_reason
 
 if TYPE_CHECKING:  # importing it loads the compiled magnetics
@@ -27,7 +28,8 @@ LIMITS = (
     "A region narrower than a cell of the first grid can be missed.",
 )
 DRAFT = (
-    'Computed with "draft" cells: forces are mostly too small, by 2 to 11 % near a pole, so snaps'
+    'Computed with "draft" cells: forces are mostly too small, by 1 to 6 %, within a cell of a'
+    " magnet's edge by up to a third, so snaps"
     ' begin earlier than drawn; where the boundary lies with "normal" cells stands under spots.'
 )
 
@@ -45,6 +47,9 @@ def fate_summary(found: FateMap) -> dict[str, Any]:
         "releases": len(found.fates),
         "fates": dict(sorted(counts.items())),
         "snap_energy_J": [number(min(energies)), number(max(energies))] if energies else None,
+        "snap_energy_low_by_up_to": max(
+            (f.low_by for f in found.fates if f.kind == FateKind.SNAPS), default=None
+        ),
         "boundaries": [
             {"between": list(b.between), "line": [[number(x) for x in p] for p in b.line]}
             for b in found.boundaries
@@ -79,6 +84,7 @@ def fate_points(found: FateMap) -> list[dict[str, Any]]:
             "simulated_s": number(f.lasted),
             "reason": fate_reason(f),
             "reason_code": None if f.ending is None else f.ending.reason,
+            "kinetic_energy_low_by_up_to": number(f.low_by),
         }
         for p, f in zip(found.point.tolist(), found.fates, strict=True)
     ]
@@ -90,7 +96,7 @@ def fate_csv(found: FateMap) -> str:
     writer = csv.writer(out, lineterminator="\n")
     heads = [axis_label(a) for a in (found.first, found.second)]
     units = ["fate", "struck", "kinetic energy [J]", "closing speed [m/s]", "time [s]"]
-    writer.writerow([*heads, *units, "simulated [s]", "reason", "reason code"])
+    writer.writerow([*heads, *units, "simulated [s]", "reason", "reason code", "low by up to"])
     for row in fate_points(found):
         writer.writerow(["" if x is None else x for x in row.values()])
     return out.getvalue()
@@ -114,7 +120,9 @@ def fate_table(result: dict[str, Any]) -> RenderableType:
     ]
     if result["snap_energy_J"]:
         low, high = result["snap_energy_J"]
-        lines.append(f"snaps strike with {plain(low)} to {plain(high)} J")
+        low_by = result["snap_energy_low_by_up_to"]
+        more = f"; {percent(low_by)} more by what the cells may leave out" if low_by else ""
+        lines.append(f"snaps strike with {plain(low)} to {plain(high)} J{more}")
     step = plain(result["accuracy"]["boundary_step"])
     if result["boundary_refined"]:
         lines.append(f"every boundary is bracketed to {step} {first['unit']}")

@@ -13,9 +13,12 @@ from rich.text import Text
 from snapsim.analysis.cautions import CAUTIONS
 from snapsim.analysis.stray_field import stray_lines, stray_summary
 from snapsim.analysis.summary import number, numbers
+from snapsim.parts.bodies import Body
 from snapsim.parts.shapes import Shape
 from snapsim.simulation.overlap import Overlap, close_pairs, refuse_overlaps
+from snapsim.simulation.refinement import expected_low
 from snapsim.simulation.system import System
+from snapsim.words.accuracy import percent
 
 CENTRED = 1e-6
 """Offset [mm] of a centre of mass that is rounding."""
@@ -53,6 +56,7 @@ def inventory(system: System, warnings: Iterable[str]) -> dict[str, Any]:
                 "position_m": numbers(pose.position[i]),
                 "quaternion": numbers(pose.quaternion[i]),
                 "cells": cells[i],
+                **_expected(system, body, cells[i]),
                 **_drawn(body.shape),
             }
             for i, body in enumerate(system.bodies)
@@ -61,6 +65,14 @@ def inventory(system: System, warnings: Iterable[str]) -> dict[str, Any]:
         "stray_field": stray_summary(system),
         "warnings": list(warnings),
     }
+
+
+def _expected(system: System, body: Body, cells: int) -> dict[str, float]:
+    """By how much the force on a soft part may be found too small, before it is computed."""
+    if not body.is_soft:
+        return {}
+    away, edge = expected_low(system.detail, cells, max(len(body.shape.members), 1))
+    return {"force_low_by_up_to": away, "force_low_by_up_to_at_an_edge": edge}
 
 
 def _drawn(shape: Shape) -> dict[str, Any]:
@@ -89,11 +101,27 @@ def inventory_table(result: dict[str, Any]) -> RenderableType:
         f"{result['duration_s']:g} s to compute, detail {result['detail']};"
         f" {'nothing that moves overlaps' if shared else 'nothing overlaps'}"
     )
-    notes = [*_shared_places(shared), *_centres(result["bodies"])]
+    notes = [*_expectations(result), *_shared_places(shared), *_centres(result["bodies"])]
     warnings = [Text(f"note: {w}", style="yellow") for w in result["warnings"]]
     stray = [Text(line) for line in stray_lines(result["stray_field"])]
     said = [*stray, *(Text(c, style="yellow") for c in CAUTIONS)] if stray else []
     return Group(Text(result["title"], style="bold"), table, end, *notes, *warnings, *said)
+
+
+def _expectations(result: dict[str, Any]) -> list[Text]:
+    """One line for all soft parts of one expectation."""
+    alike: dict[tuple[float, float], list[str]] = {}
+    for name, b in result["bodies"].items():
+        if "force_low_by_up_to" in b:
+            key = b["force_low_by_up_to"], b["force_low_by_up_to_at_an_edge"]
+            alike.setdefault(key, []).append(f"{name} ({b['cells']} cells)")
+    return [
+        Text(
+            f"{', '.join(names)}: forces read low by up to {percent(away)}, within a cell of a"
+            f" magnet's edge by up to {percent(edge)}; snapsim force says it of this place"
+        )
+        for (away, edge), names in alike.items()
+    ]
 
 
 def _shared_places(overlaps: list[dict[str, Any]]) -> list[Text]:

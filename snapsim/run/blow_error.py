@@ -45,18 +45,39 @@ def blow_errors(run: Trajectory, meshes: Mapping[int, CellMesh] | None = None) -
     """
     if not run.impacts or not any(run.system.has_cells(b) for b in run.system.bodies):
         return {}
-    hardest = max(run.impacts, key=lambda i: i.kinetic_energy)
-    asked = {"first_impact": run.impacts[0], "hardest_impact": hardest}
+    asked = {"first_impact": run.impacts[0], "hardest_impact": hardest_of(run)}
     work = _Work(run, meshes)
     if work.as_coarse:
         return {}
     first = work.until(run.impacts[0])
     done = {"first_impact": first}
-    done["hardest_impact"] = first if hardest is run.impacts[0] else work.until(hardest)
+    done["hardest_impact"] = (
+        first if hardest_of(run) is run.impacts[0] else work.until(hardest_of(run))
+    )
     found: dict[str, float] = {}
     for name, impact in asked.items():
         found |= _errors(name, run, impact, done[name])
     return found
+
+
+def hardest_of(run: Trajectory) -> Impact:
+    """Return the blow with the most kinetic energy."""
+    return max(run.impacts, key=lambda i: i.kinetic_energy)
+
+
+def low_by(run: Trajectory, blow: Impact) -> float:
+    """Return by which share of itself the kinetic energy of a blow may be too low; 0 if unknown.
+
+    Known of the first blow and the hardest.
+    """
+    if blow.kinetic_energy <= 0:
+        return 0.0
+    for name, own in (("hardest_impact", hardest_of(run)), ("first_impact", run.impacts[0])):
+        energy = run.accuracy.get(f"{name}_kinetic_energy_J")
+        error = run.accuracy.get(f"{name}_kinetic_energy_error_J")
+        if energy is not None and error is not None and own is blow:
+            return max((float(energy) + float(error)) / blow.kinetic_energy - 1, 0.0)
+    return 0.0
 
 
 def _errors(name: str, run: Trajectory, impact: Impact, work: RefinedEstimate) -> dict[str, float]:

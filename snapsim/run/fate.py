@@ -20,6 +20,7 @@ from snapsim.mechanics.contact import ContactGeometry
 from snapsim.mechanics.ending import EndReason
 from snapsim.mechanics.motion_settings import NEARLY, MotionSettings
 from snapsim.numerics import rotations
+from snapsim.run.blow_error import low_by
 from snapsim.run.release import STEPS, release
 from snapsim.simulation.fate import Fate, FateKind
 from snapsim.simulation.system import System
@@ -105,7 +106,7 @@ def _struck(kind: FateKind, blow: Impact | None, name: str, run: Trajectory) -> 
         return Fate(kind, lasted=lasted, ending=run.ending)
     other = blow.against if blow.body == name else blow.body
     how = blow.kinetic_energy, blow.closing_speed, blow.time
-    return Fate(kind, other, *how, lasted, run.ending)
+    return Fate(kind, other, *how, lasted, run.ending, low_by=low_by(run, blow))
 
 
 def _kind(run: Trajectory, body: int) -> FateKind:

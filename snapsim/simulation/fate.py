@@ -29,7 +29,8 @@ class FateKind(StrEnum):
 class Fate:
     """What became of a part: `kind`, `struck` a body's name or "", kinetic `energy` [J], closing
     `speed` [m/s] and `time` [s] of that blow (0 without one), `lasted` [s] the time simulated, and
-    the `ending` of the release. Where there was none: two bodies that `overlap`, or the `fault`."""
+    the `ending` of the release; `low_by` the share by which its cells may leave the energy too low,
+    where that is known. Where there was none: two bodies that `overlap`, or the `fault`."""
 
     kind: FateKind
     struck: str = ""
@@ -39,4 +40,5 @@ class Fate:
     lasted: float = 0.0
     ending: Ending | None = None
     overlap: tuple[str, str] | None = None
+    low_by: float = 0.0
     fault: str = ""

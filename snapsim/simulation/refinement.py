@@ -74,6 +74,13 @@ RATIO_FEW: Final = 0.90, 0.85
 UNSEEN: Final = {False: 0.05, True: 0.015}
 """Share of the pull between two soft parts that both meshes may miss, by: cells enough."""
 
+EXPECTED_FEW: Final = 0.25, 0.45
+"""The same of a compound with less than eight times `FEW` cells a member; box and angle, draft."""
+
+EXPECTED: Final = {"draft": (0.06, 0.35), "normal": (0.025, 0.16), "fine": (0.01, 0.06)}
+"""By which share a part's force reads low at most, by detail, before anything is solved: away from
+magnets' edges and within a cell of one. From the tuning half of the family drawn by seed."""
+
 
 @dataclass(frozen=True)
 class TwoMeshes:
@@ -126,6 +133,17 @@ class RefinedEstimate:
 
     value: Array
     error: Array
+
+
+def expected_low(detail: str, cells: int, members: int = 1) -> tuple[float, float]:
+    """Return the shares by which a part's force reads low at most: off and at a magnet's edge.
+
+    Told from its cells alone, for parts that come near no other iron; `pose_accuracy` tells it of a
+    pose.
+    """
+    if members > 1 and cells < 8 * FEW * members:
+        return EXPECTED_FEW
+    return EXPECTED[detail]
 
 
 def two_meshes(system: System) -> TwoMeshes:
