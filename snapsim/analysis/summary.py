@@ -12,6 +12,7 @@ from snapsim.arrays import Array
 from snapsim.mechanics.chipping import chipping
 from snapsim.simulation.trajectory import Audit, Impact, Load, Trajectory, kinetic_energy
 from snapsim.words.chipping import CHIPPING
+from snapsim.words.eddy_currents import with_eddy_words
 from snapsim.words.endings import ending_words, parting_words
 from snapsim.words.meshes import with_mesh_words
 
@@ -152,7 +153,7 @@ def numbers(values: Array) -> list[float | None]:
 
 
 def _accuracy(t: Trajectory) -> dict[str, Any]:
-    found = with_mesh_words(t.accuracy)
+    found = with_eddy_words(with_mesh_words(t.accuracy))
     return {k: v if isinstance(v, str) else number(v) for k, v in found.items()}
 
 

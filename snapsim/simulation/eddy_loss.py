@@ -72,7 +72,7 @@ class _Inside:
 def eddy_estimate(run: Trajectory) -> dict[str, float | str]:
     """Return entries of a run's `accuracy`: total share, and figures of the body that loses most.
 
-    "eddy_unknown" names soft parts without a conductivity, "warning" is there above `LIMIT`.
+    "eddy_unknown" names soft parts without a conductivity.
     """
     frames = _frames(run)
     if len(frames) < 2 or not any(body.is_magnet for body in run.system.bodies):
@@ -213,13 +213,6 @@ def _entries(losses: list[EddyLoss], unknown: list[str], released: float) -> dic
             "diffusion_time_s": worst.diffusion_time,
             "skin_depth_m": worst.skin_depth,
         }
-        if share > LIMIT:
-            part = f"{100 * share:.0f} %" if share < 1 else "all"
-            found["warning"] = (
-                f"eddy currents, which are not modelled, may take {part} of the energy released"
-                f" before the first blow, most of it in {worst.body}: the real part arrives later"
-                " and slower"
-            )
     if unknown:
         found["eddy_unknown"] = ", ".join(unknown)
     return found

@@ -1,0 +1,22 @@
+"""What eddy currents would have done to a run that was computed without them, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from snapsim.simulation.eddy_loss import LIMIT
+
+
+def with_eddy_words(accuracy: Mapping[str, float | str]) -> dict[str, float | str]:
+    """Return a run's accuracy with the sentence "warning" where they matter; an older file has it
+    already."""
+    share = float(accuracy.get("eddy_loss_fraction", 0.0))
+    if not share > LIMIT:
+        return dict(accuracy)
+    part = f"{100 * share:.0f} %" if share < 1 else "all"
+    said = (
+        f"eddy currents, which are not modelled, may take {part} of the energy released before the"
+        f" first blow, most of it in {accuracy['eddy_body']}: the real part arrives later and"
+        " slower"
+    )
+    return {**accuracy, "warning": said}

@@ -1,0 +1,149 @@
+"""Two versions and more beside each other: what is built, and what starting them costs.
+
+    python tests/benchmarks/versions.py [--runs 1] [--commands NAME ...] COMMIT [COMMIT ...]
+
+Counts of the source (`tests/house`), bytes of the installation (the package and all that it asks
+for, as installed here), seconds of processor time of every command (`start_up`) and of the first
+use: a release with nothing compiled, less the same again. All in one run, a command of one version
+right after that of the other, so that a busy machine is as busy for both. Needs what any of the
+versions imports. Nothing is judged.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib.util
+import os
+import re
+import subprocess
+import sys
+import tempfile
+import tomllib
+from collections.abc import Iterator
+from importlib.metadata import PackageNotFoundError, distribution
+from pathlib import Path
+from types import ModuleType
+
+HERE = Path(__file__).resolve().parent
+Row = tuple[str, list[str]]
+
+
+def main() -> None:
+    """Print a Markdown table, a column a version."""
+    parser = argparse.ArgumentParser(description="Versions beside each other.")
+    parser.add_argument("commits", nargs="+", metavar="COMMIT")
+    parser.add_argument("--runs", type=int, default=1, help="the least of so many, after a first")
+    parser.add_argument("--commands", nargs="*", metavar="NAME", help="only these of start_up")
+    given = parser.parse_args()
+    with tempfile.TemporaryDirectory() as folder:
+        trees = [unpacked(commit, Path(folder) / commit) for commit in given.commits]
+        show("", given.commits)
+        for name, values in (*counts(trees), *sizes(trees), *first_use(trees)):
+            show(name, values)
+        for name, values in commands(trees, given.runs, given.commands):
+            show(name, values)
+
+
+def show(name: str, values: list[str]) -> None:
+    """Print one row at once: the next may take minutes."""
+    print(f"| {name} | {' | '.join(values)} |", flush=True)
+    if not name:
+        print(f"|---{'|---:' * len(values)}|", flush=True)
+
+
+def unpacked(commit: str, folder: Path) -> Path:
+    """Write a version's files into a folder: nothing compiled is among them."""
+    folder.mkdir()
+    archive = subprocess.Popen(["git", "archive", commit], cwd=HERE, stdout=subprocess.PIPE)
+    subprocess.run(["tar", "-x"], cwd=folder, stdin=archive.stdout, check=True)
+    return folder
+
+
+def counts(trees: list[Path]) -> list[Row]:
+    """What `tests/house` counts, by this version's rules for all."""
+    house = loaded(HERE.parent / "house" / "house.py")
+    tables = [dict(house.table(house.Source(tree))) for tree in trees]
+    return [(name, [str(table[name]) for table in tables]) for name in tables[0]]
+
+
+def sizes(trees: list[Path]) -> list[Row]:
+    """Megabytes of the package and of what it asks for, directly and indirectly."""
+    found = []
+    for tree in trees:
+        project = tomllib.loads((tree / "pyproject.toml").read_text())["project"]
+        own = sum(p.stat().st_size for p in (tree / "snapsim").rglob("*") if p.is_file())
+        packages = needed(project["dependencies"])
+        found.append(f"{(own + sum(map(installed, packages))) / 1e6:.0f} ({len(packages)})")
+    return [("installed, MB (packages)", found)]
+
+
+def needed(asked: list[str]) -> list[str]:
+    """The names of distributions asked for and of those that they ask for, extras left out."""
+    found: list[str] = []
+    for requirement in (waiting := list(asked)):
+        name = re.split(r"[^A-Za-z0-9._-]", requirement, maxsplit=1)[0]
+        name = re.sub(r"[-_.]+", "-", name).lower()
+        if name in found or "extra ==" in requirement:
+            continue
+        try:
+            waiting += distribution(name).requires or []
+        except PackageNotFoundError:  # for another system
+            continue
+        found.append(name)
+    return found
+
+
+def installed(name: str) -> int:
+    """Bytes of a distribution's files."""
+    files = [Path(str(f.locate())) for f in distribution(name).files or []]
+    return sum(f.stat().st_size for f in files if f.is_file())
+
+
+def first_use(trees: list[Path]) -> list[Row]:
+    """Processor time of a release with nothing kept, less that of the next."""
+    start_up = loaded(HERE / "start_up.py")
+    found = []
+    for tree in trees:
+        with tempfile.TemporaryDirectory() as folder:
+            choose(tree)
+            start_up.prepare(Path(folder), list(start_up.COMMANDS))
+            first, second = (start_up.seconds(["release", "scene.toml"], folder)[0] for _ in "ab")
+            found.append(f"{first - second:.0f}")
+    return [("first use of release, CPU s", found)]
+
+
+def commands(trees: list[Path], runs: int, chosen: list[str] | None) -> Iterator[Row]:
+    """Processor time of every command, the least of `runs` after a first."""
+    start_up = loaded(HERE / "start_up.py")
+    with tempfile.TemporaryDirectory() as folder:
+        places = [Path(folder) / str(k) for k in range(len(trees))]
+        for place in places:
+            place.mkdir()
+            start_up.prepare(place, list(start_up.COMMANDS))
+        for name in [n for n in start_up.COMMANDS if chosen is None or n in chosen]:
+            times: list[list[float]] = [[] for _ in trees]
+            for _ in range(1 + runs):
+                for tree, place, taken in zip(trees, places, times, strict=True):
+                    choose(tree)
+                    taken.append(start_up.seconds(start_up.COMMANDS[name], str(place))[0])
+            yield f"{name}, CPU s", [f"{min(taken[1:]):.2f}" for taken in times]
+
+
+def choose(tree: Path) -> None:
+    """Let commands that are started run the version in `tree`, with a cache of its own."""
+    os.environ |= {"PYTHONPATH": str(tree), "SNAPSIM_CACHE": str(tree / "kept")}
+
+
+def loaded(path: Path) -> ModuleType:
+    """A script beside this one as a module."""
+    made = importlib.util.spec_from_file_location(path.stem, path)
+    assert made is not None
+    assert made.loader is not None
+    module = importlib.util.module_from_spec(made)
+    sys.modules[path.stem] = module
+    made.loader.exec_module(module)
+    return module
+
+
+if __name__ == "__main__":
+    main()
