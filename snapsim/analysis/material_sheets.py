@@ -22,6 +22,7 @@ _COLUMNS = {
     "poissons_ratio": ("poissons_ratio", "Poisson's ratio", "", 1.0),
     "strength_Pa": ("strength", "strength", "MPa", 1e-6),
     "tensile_strength_Pa": ("tensile_strength", "tensile strength", "MPa", 1e-6),
+    "hardness_Pa": ("hardness", "hardness", "MPa", 1e-6),
     "conductivity_S_m": ("conductivity", "conductivity", "MS/m", 1e-6),
 }
 """JSON key: field of the record, what to call it, unit shown, factor from SI."""

@@ -1,38 +1,77 @@
-"""Peak force of a blow: a band between yielding and elastic contact (Hertz).
+"""Peak force of a blow, as a band: with what two bodies meet, how hard they are, how stiff.
 
-Elastic (upper): with 1/E* = (1 - nu_1^2)/E_1 + (1 - nu_2^2)/E_2, 1/R = 1/R_1 + 1/R_2, m the
-effective mass and V the closing speed,
+Rounded contact follows the elastic-plastic law of `elastic_plastic`, with the radii and wedges of
+`meeting`, between two ends:
+
+    low:  the smaller rounding alone, the lower hardness of the softer body
+    high: the larger rounding with the sharp wedge beside it, the higher hardness, raised by `RATE`
+          for the speed of the blow
+
+A hardness that is given counts within `GIVEN`, one of the built-in table within `TYPICAL`; where
+there is only a strength, the yield stress lies between 0.85 and 3 times that (annealed metals
+harden, cast iron bears three times in compression what it does in tension). Never above Hertz
+(`hertz_impact`) for spheres:
 
     d = (15 m V^2 / (16 E* sqrt(R)))^(2/5),   F = 4/3 E* sqrt(R) d^(3/2),   p_0 = 3 F/(2 pi a^2),
     a^2 = R d,   duration 2 sqrt(pi) G(7/5)/G(9/10) d/V = 2.943 d/V
 
-Yielding (lower): first yield comes at p_0 = 1.6 Y of the weaker material, a mean pressure of
-1.07 Y, which only rises later (to about 3 Y) while the area is at least the elastic pi R d. So
-with that pressure throughout, 1/2 m V^2 = 1.07 Y pi R d^2/2 and F = V sqrt(1.07 pi Y R m). Below
-first yield the blow is elastic and both ends meet; the lower end never exceeds the upper.
+A face that lands flat: above, the rigid punch F = V sqrt(2 E* a m) on perfect faces, but no more
+than the first wave of pressure V Z_1 Z_2/(Z_1 + Z_2) on the whole face, Z = sqrt(rho M), M the
+modulus of confined compression, where the striker is no heavier than the column behind the face;
+below, faces out of flat or parallel by `CROWN`.
 
-E* [Pa], R [m], m [kg], V [m/s], d [m], a [m], F [N], p_0 [Pa], Y strength [Pa]. Assumes: smooth
-surfaces, contact small against R, quasistatic (duration long against the time of sound through
-the parts), no fracture. With friction and at edges the band is a guide only; speed and energy are
-the results to trust. Where a sphere does not meet a sphere or a flat, R is an equivalent radius,
-see `equivalent_radius` and `flat_face_force`.
-Source: Johnson, Contact Mechanics, 1985, sections 4.2, 6.1-6.3, 11.4 and eqs. 11.22-11.24, 11.37
-(formulas from memory; elastic values checked against integration of the equation of motion).
+E* [Pa], R [m], m effective mass [kg], V closing speed [m/s], d, a [m], F [N]. Assumes: smooth
+surfaces, contact small against the bodies, quasistatic but for the wave, no fracture (a magnet that
+chips loads less). Speed and energy are the results to trust.
+Source: Johnson, Contact Mechanics, 1985, sections 3.5, 4.2, 6.3, 11.4 and eqs. 11.22-11.24;
+Goldsmith, Impact, 1960, chapter 2 (formulas from memory; elastic values checked against integration
+of the equation of motion).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import gamma, inf, isfinite, nan, pi, sqrt
+from math import gamma, inf, isfinite, isnan, nan, pi, sqrt
+from typing import Final
 
+import numpy as np
+
+from snapsim.arrays import Array
+from snapsim.mechanics.elastic_plastic import NO_WEDGE, TABOR, PlasticBlow, plastic_blow
+from snapsim.mechanics.meeting import Feature, Meeting, meeting
 from snapsim.parts.bodies import Body
+from snapsim.parts.materials import Material
 from snapsim.parts.shapes import Revolution, Shape
+
+Normals = tuple[Array, Array]
+"""Outward normals (3,) of two bodies where they touch, each in its body's own axes."""
 
 _DURATION = 2.0 * sqrt(pi) * gamma(7.0 / 5.0) / gamma(9.0 / 10.0)
 FIRST_YIELD = 1.6
 """Hertz pressure p_0 over strength at first yield."""
 
-_YIELD_PRESSURE = 2.0 / 3.0 * FIRST_YIELD
+GIVEN: Final = (0.85, 1.15)
+"""Shares between which a hardness that is given may lie."""
+
+TYPICAL: Final = (0.7, 1.4)
+"""Shares between which that of a part may lie where the table has a typical one."""
+
+FROM_STRENGTH: Final = (0.85, 3.0)
+"""Yield stress over a strength of the table: see above."""
+
+BRITTLE: Final = 8e9
+"""Hardness [Pa] that a brittle part may have of which only a strength is known: its strength says
+nothing of that."""
+
+RATE: Final = 1.3
+"""Factor by which metals are harder in a blow than in a slow test (Johnson 1985, 11.5: dynamic
+hardness of steels 1.2 to 1.3 times the static one, from memory)."""
+
+CROWN: Final = 0.1e-3
+"""How far a face may be out of flat or parallel [m] (common practice, no source)."""
+
+COLUMN: Final = 1.2
+"""Mass over that of the column behind a face up to which the first wave is the highest."""
 
 EDGE_RADIUS = 0.5e-3
 """Rounding taken for an edge or corner of a machined part [m] (common practice, no source)."""
@@ -89,11 +128,6 @@ def hertz_impact(mass: float, speed: float, radius: float, modulus: float) -> He
     return HertzImpact(force, depth, _DURATION * depth / speed, pressure)
 
 
-def plastic_force(mass: float, speed: float, radius: float, strength: float) -> float:
-    """Return the least force [N] at which yielding contact stops the blow, Y = `strength` [Pa]."""
-    return max(speed, 0.0) * sqrt(pi * _YIELD_PRESSURE * strength * radius * mass)
-
-
 def flat_face_force(mass: float, speed: float, area: float, modulus: float) -> float:
     """Return the elastic peak force [N] of a face of `area` [m^2] landing flat all at once.
 
@@ -103,35 +137,29 @@ def flat_face_force(mass: float, speed: float, area: float, modulus: float) -> f
     return max(speed, 0.0) * sqrt(2.0 * modulus * sqrt(area / pi) * mass)
 
 
-def flat_face_band(
-    mass: float, speed: float, area: float, modulus: float, strength: float | None
-) -> tuple[float, float]:
-    """Return (low, high) [N] for a face of `area` landing flat; a pressure of Y caps low."""
-    elastic = flat_face_force(mass, speed, area, modulus)
-    if not isfinite(elastic) or strength is None or not isfinite(strength):
-        return nan, elastic
-    return min(strength * area, elastic), elastic
+def wave_force(first: Body, second: Body, speed: float, area: float, normal: Normals) -> float:
+    """Return the force [N] of the first wave between two faces of `area` [m^2]; inf where a body
+    that moves is heavier than the column behind its face, or a constant is not known.
 
-
-def force_band(
-    mass: float,
-    speed: float,
-    radii: tuple[float, float],
-    modulus: float,
-    strength: float | None,
-) -> tuple[float, float]:
-    """Return (low, high) [N]: yield-limited on the first radius, elastic on the second.
-
-    `strength` is that of the weaker material [Pa]; low is nan where it is missing, both are nan
-    where the modulus is. Where the sharper contact stays below first yield low is elastic too.
+    A fixed body counts as rigid.
     """
-    high = hertz_impact(mass, speed, radii[1], modulus).force
-    sharp = hertz_impact(mass, speed, radii[0], modulus)
-    if not isfinite(high) or strength is None or not isfinite(strength):
-        return nan, high
-    if sharp.pressure <= FIRST_YIELD * strength:
-        return min(sharp.force, high), high
-    return min(plastic_force(mass, speed, radii[0], strength), sharp.force, high), high
+    admittance = 0.0
+    for body, outward in ((first, normal[0]), (second, normal[1])):
+        if body.fixed:
+            continue
+        thick = 2.0 * float(np.abs(outward) @ body.shape.extents)
+        impedance = _impedance(body)
+        if not isfinite(impedance) or body.mass > COLUMN * body.material.density * area * thick:
+            return inf
+        admittance += 1.0 / impedance
+    return max(speed, 0.0) * area / admittance if admittance > 0.0 else inf
+
+
+def _impedance(body: Body) -> float:
+    e, nu = body.material.youngs_modulus, body.material.poissons_ratio
+    if e is None or nu is None:
+        return nan
+    return sqrt(body.material.density * e * (1.0 - nu) / ((1.0 + nu) * (1.0 - 2.0 * nu)))
 
 
 def contact_radii(first: Shape, second: Shape) -> tuple[float, float]:
@@ -154,26 +182,106 @@ def contact_radii(first: Shape, second: Shape) -> tuple[float, float]:
     return min(equivalent_radius(EDGE_RADIUS, blunt), blunt), blunt
 
 
+def yield_band(material: Material) -> tuple[float, float]:
+    """Return the least and the largest yield stress [Pa] that a blow may meet; nan if unknown."""
+    if material.hardness is not None:
+        low, high = TYPICAL if "hardness" in material.source else GIVEN
+        return low * material.hardness / TABOR, high * RATE * material.hardness / TABOR
+    if material.strength is not None and (material.is_magnet or material.tensile_strength):
+        return FROM_STRENGTH[0] * material.strength, BRITTLE / TABOR
+    if material.strength is not None:
+        return FROM_STRENGTH[0] * material.strength, FROM_STRENGTH[1] * RATE * material.strength
+    return nan, nan
+
+
+@dataclass(frozen=True)
+class Contact:
+    """What is known of two bodies that meet: effective modulus [Pa], least and largest yield stress
+    [Pa] of the softer one (nan: not known) and its Poisson's ratio, and what meets what."""
+
+    modulus: float
+    strength: tuple[float, float]
+    nu: float
+    radii: tuple[float, float]
+    round: bool
+    met: tuple[Meeting, Meeting]
+
+    @property
+    def edged(self) -> tuple[Meeting, ...]:
+        """Edges and corners that meet, empty where anything is not known."""
+        if any(m.feature is Feature.UNKNOWN for m in self.met):
+            return ()
+        return tuple(m for m in self.met if m.feature in (Feature.EDGE, Feature.CORNER))
+
+    def blows(self, mass: float, speed: float) -> tuple[list[PlasticBlow], list[PlasticBlow]]:
+        """Return blows of the softest and bluntest kind that there may be, and of the stiffest."""
+        low, high = self.strength
+        if self.round or not self.edged:
+            soft, stiff = [(self.radii[0], NO_WEDGE)], [(self.radii[1], NO_WEDGE)]
+        else:
+            soft = [(m.radii[0], NO_WEDGE) for m in self.edged]
+            stiff = [(m.radii[1], m.wedge) for m in self.edged]
+        return (
+            [plastic_blow(mass, speed, r, self.modulus, low, self.nu, w) for r, w in soft],
+            [plastic_blow(mass, speed, r, self.modulus, high, self.nu, w) for r, w in stiff],
+        )
+
+
+def contact_of(first: Body, second: Body, normal: Normals | None = None) -> Contact:
+    """Return what is known of two bodies that meet along each one's outward `normal`."""
+    one, two = first.material, second.material
+    bands = yield_band(one), yield_band(two)
+    known = not any(isnan(band[0]) for band in bands)
+    strength = (min(b[0] for b in bands), min(b[1] for b in bands)) if known else (nan, nan)
+    softer = two if known and bands[1][1] < bands[0][1] else one
+    outward = (None, None) if normal is None else normal
+    return Contact(
+        effective_modulus(
+            one.youngs_modulus, one.poissons_ratio, two.youngs_modulus, two.poissons_ratio
+        ),
+        strength,
+        softer.poissons_ratio or 0.3,
+        contact_radii(first.shape, second.shape),
+        Revolution.CENTRE in (first.shape.revolution, second.shape.revolution),
+        (meeting(first, outward[0]), meeting(second, outward[1])),
+    )
+
+
 def peak_force_band(
-    first: Body, second: Body, mass: float, speed: float, area: float = 0.0
+    first: Body,
+    second: Body,
+    mass: float,
+    speed: float,
+    area: float = 0.0,
+    normal: Normals | None = None,
 ) -> tuple[float, float]:
     """Return (low, high) [N] for a blow between two bodies.
 
-    `mass` is the effective mass at the contact [kg], `speed` the closing speed [m/s]. Yield is
-    that of the weaker material; low is nan where a strength is not known, both are nan where an
-    elastic constant is not. `area` [m^2] is what a face landing flat on a face touches at once, 0
-    otherwise. Then the band also holds `flat_face_band`: its upper end is that of faces perfectly
-    flat and parallel, its lower end that of faces a little crowned or tilted, as real ones are.
+    `mass` is the effective mass at the contact [kg], `speed` the closing speed [m/s], `area` [m^2]
+    what a face landing on a face touches at once, 0 otherwise, `normal` each body's outward normal
+    there in its own axes, None where how they lie is not known. Low is nan where neither hardness
+    nor strength is known, both are nan where an elastic constant is not.
     """
-    one, two = first.material, second.material
-    modulus = effective_modulus(
-        one.youngs_modulus, one.poissons_ratio, two.youngs_modulus, two.poissons_ratio
-    )
-    strengths = (one.strength, two.strength)
-    known = [s for s in strengths if s is not None]
-    strength = min(known) if len(known) == 2 else None
-    band = force_band(mass, speed, contact_radii(first.shape, second.shape), modulus, strength)
-    if not area > 0.0:
-        return band
-    flat = flat_face_band(mass, speed, area, modulus, strength)
-    return min(band[0], flat[0]), max(band[1], flat[1])
+    contact = contact_of(first, second, normal)
+    if not isfinite(contact.modulus):
+        return nan, nan
+    if area > 0.0:
+        high = flat_face_force(mass, speed, area, contact.modulus)
+        if normal is not None:
+            high = min(high, wave_force(first, second, speed, area, normal))
+        crowned = _crowned(contact, mass, speed, area)
+        return min(crowned, high) if isfinite(crowned) else nan, high
+    elastic = hertz_impact(mass, speed, contact.radii[1], contact.modulus).force
+    if isnan(contact.strength[0]):
+        return nan, elastic
+    soft, stiff = contact.blows(mass, speed)
+    most = inf if contact.edged and not contact.round else elastic
+    high = min(max(b.force for b in stiff), most)
+    return min(high, *(b.force for b in soft)), high
+
+
+def _crowned(contact: Contact, mass: float, speed: float, area: float) -> float:
+    """Least force [N] of a face of `area` out of flat by `CROWN`; nan where it is not known."""
+    radius = area / pi / (2.0 * CROWN)
+    blow = plastic_blow(mass, speed, radius, contact.modulus, contact.strength[0], contact.nu)
+    return min(blow.force, TABOR * contact.strength[0] * area)

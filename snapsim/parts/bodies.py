@@ -17,7 +17,8 @@ class Body:
     """A rigid body of one material.
 
     `magnetised` (3,) is the unit direction of a magnet's magnetisation in body axes, None for
-    anything that is no magnet. A `fixed` body never moves.
+    anything that is no magnet. A `fixed` body never moves. `edge_radius` [m] is the rounding of its
+    edges and corners, None where nobody said; motion takes them as sharp.
     """
 
     name: str
@@ -25,6 +26,7 @@ class Body:
     material: Material
     magnetised: Array | None
     fixed: bool
+    edge_radius: float | None = None
 
     @property
     def mass(self) -> float:

@@ -24,6 +24,7 @@ from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.mechanics.peak_force import peak_force_band
 from snapsim.mechanics.records import BodyLoads, End, Frame, PairBlow, Strike
 from snapsim.mechanics.rigid_bodies import RigidBodies
+from snapsim.numerics import rotations
 from snapsim.parts.states import Pose, State
 from snapsim.simulation.energy_between_poses import PoseEnergy
 from snapsim.simulation.loads import MagneticLoads
@@ -194,6 +195,11 @@ class RunLog:
         first, second = self.system.bodies[a], self.system.bodies[b]
         energy = energies[a]
         mass, speed = blow.effective_mass, blow.closing_speed
+        turns = strike.before.pose.quaternion
+        outward = (
+            rotations.rotate_back(turns[a], -normal),
+            rotations.rotate_back(turns[b], normal),
+        )
         return Impact(
             strike.time,
             first.name,
@@ -205,7 +211,7 @@ class RunLog:
             mass,
             0.5 * mass * speed**2,
             float(impulse @ normal),
-            peak_force_band(first, second, mass, speed, blow.area),
+            peak_force_band(first, second, mass, speed, blow.area, outward),
             blow.area,
             *magnet_edge_stress(first, second, mass, speed),
         )

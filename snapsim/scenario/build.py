@@ -87,6 +87,7 @@ def _material(m: MaterialDescription) -> Material:
         poissons_ratio=m.poissons_ratio,
         strength=m.strength,
         tensile_strength=m.tensile_strength,
+        hardness=m.hardness,
         conductivity=m.conductivity,
         family=m.family,
         source=m.source or {"all": "given in the scene"},
@@ -115,7 +116,7 @@ def _body(b: BodyDescription, materials: Mapping[str, Material], file: str) -> B
             key=f"{key}.magnetised",
         )
     direction = None if b.magnetised is None else np.array(b.magnetised)
-    return Body(b.name, shape, material, direction, b.fixed)
+    return Body(b.name, shape, material, direction, b.fixed, b.edge_radius)
 
 
 def _start(bodies: tuple[BodyDescription, ...]) -> State:

@@ -93,6 +93,9 @@ class MaterialDescription(Table):
     tensile_strength: Stress | None = Field(
         None, description="of a brittle material; `strength` serves where it is not given"
     )
+    hardness: Stress | None = Field(
+        None, description="indentation hardness; a Vickers number times 9.807 MPa"
+    )
     conductivity: Conductivity | None = None
     family: str = "own material"
     source: dict[str, str] = Field({}, description="where each value comes from, key by key")

@@ -67,6 +67,7 @@ def describe(material: Material) -> MaterialDescription:
         poissons_ratio=material.poissons_ratio,
         strength=material.strength,
         tensile_strength=material.tensile_strength,
+        hardness=material.hardness,
         conductivity=material.conductivity,
         family=material.family,
         source=dict(material.source),

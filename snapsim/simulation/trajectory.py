@@ -22,7 +22,7 @@ class Impact:
 
     `body` is free, and of two free ones the one with more kinetic energy (in the world frame);
     `kinetic_energy` is its own just before; `effective_mass` is 1/(n W n) at the point;
-    `peak_force` is a band (yield-limited, elastic) [N], nan where a modulus is not known. `area`
+    `peak_force` is a band [N] (`mechanics.peak_force`), nan where a modulus is not known. `area`
     [m^2] is what a face that lands on a face touches at once, 0 for edges and points. Where a
     magnet takes part, `edge_stress` is the band of the tensile stress at the rim of the contact
     [Pa] in the magnet that comes nearest to its `magnet_strength` [Pa]; nan otherwise.

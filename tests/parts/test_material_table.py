@@ -40,6 +40,7 @@ VALUES = (
     "poissons_ratio",
     "strength",
     "tensile_strength",
+    "hardness",
     "conductivity",
 )
 

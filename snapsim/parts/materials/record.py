@@ -44,6 +44,7 @@ class Material:
     poissons_ratio: float | None = None
     strength: float | None = None
     tensile_strength: float | None = None
+    hardness: float | None = None
     conductivity: float | None = None
     family: str = ""
     source: dict[str, str] = field(default_factory=dict)

@@ -33,6 +33,7 @@ UNITS: Final = {
     "poissons_ratio": "1",
     "strength": "Pa",
     "tensile_strength": "Pa",
+    "hardness": "Pa",
     "conductivity": "S/m",
 }
 """Values that an entry may give, and their units."""
