@@ -21,7 +21,10 @@ IMPACT = {
     "effective_mass": ("kg", "1/(n W n) at the contact point"),
     "effective_energy": ("J", "half the effective mass times the closing speed squared"),
     "impulse": ("N s", "normal impulse"),
-    "peak_force": ("N", "band of the peak force, elastic-plastic; of older files: yielding to elastic"),
+    "peak_force": (
+        "N",
+        "band of the peak force, elastic-plastic; of older files: yielding to elastic",
+    ),
     "area": ("m^2", "what a face landing on a face touches at once; 0 for edges and points"),
     "edge_stress": ("Pa", "band of tensile stress at the contact's rim in a magnet; nan without"),
     "magnet_strength": ("Pa", "tensile strength of that magnet"),
