@@ -6,9 +6,10 @@ p (c, 3) impulses [N s] on body a of each pair, opposite on b; v (n, 3) velociti
 [rad/s]; M mass and inertia in world axes, inverse zero for what is fixed; e restitution 0..1, mu
 friction >= 0. All contacts that touch at that moment are given together. Contacts that share no
 movable body are resolved apart from each other. A lone contact follows Stronge's energetic
-restitution with Keller's equations of slip (`stronge`), several together the bilinear units of
-`simultaneous_blows`. Energy is never gained. Assumes: forces other than those of contact do
-nothing during the blow, deformation stays at the contacts. The velocities do not depend on the
+restitution with Keller's equations of slip (`stronge`), several together the units of
+`simultaneous_blows`, as stiff as `contact_springs` has them. Energy is never gained. Assumes:
+forces other than those of contact do nothing during the blow, deformation stays at the contacts.
+The velocities do not depend on the
 order of bodies or contacts; where four or more contacts stick at once, how tangential impulse is
 shared among them is not determined by rigid bodies, only its sum is.
 Source: Stronge, Impact Mechanics, 2nd ed. 2018 (from memory).
@@ -23,6 +24,7 @@ import numpy as np
 
 from snapsim.arrays import Array, BoolArray, IntArray
 from snapsim.mechanics.contact import ContactSet
+from snapsim.mechanics.contact_springs import Springs, equal_springs
 from snapsim.mechanics.delassus import contact_velocity, to_world
 from snapsim.mechanics.mobility import NO_LINES, NO_ROOM, Lines, Mobility, apply_impulses, assembled
 from snapsim.mechanics.simultaneous_blows import STEP, simultaneous_blows
@@ -66,14 +68,18 @@ def resolve_impact(
     bounce: Array = NO_ROOM,
     *,
     fineness: float = STEP,
+    springs: Springs | None = None,
+    quiet: float = 0.0,
 ) -> Blow:
     """Return what the blow at all given contacts (c) and one-sided rows of joints (k) does.
 
     `restitution`, `friction` (c,) of the contacts, `bounce` (k,) the restitution of the `limits`;
-    the state must be on the joints. `fineness` is the step for several contacts together, relative
-    to the fastest contact unit.
+    the state must be on the joints. Several contacts together: `fineness` is the step, relative to
+    the fastest contact unit; `springs` says how stiff they are, equally without it; no rebound
+    slower than `quiet` [m/s] is followed.
     """
     after, turning, count = state.velocity.copy(), state.spin.copy(), len(bounce)
+    units = _with_rows(springs or equal_springs(len(contacts)), count)
     if count:
         restitution = np.concatenate([restitution, bounce])
         friction = np.concatenate([friction, np.zeros(count)])
@@ -88,10 +94,23 @@ def resolve_impact(
         limits,
         restitution,
         friction,
+        units,
         fineness,
+        quiet,
     )
     lost = -float(works.sum())
     return Blow(after, turning, impulse, works[0], works[1], mass, closing, lost, steps)
+
+
+def _with_rows(springs: Springs, count: int) -> tuple[Array, BoolArray]:
+    """Stiffness and whether it is linear of all contacts, and of `count` one-sided rows, which are
+    as stiff as the stiffest of these."""
+    k, linear = springs.stiffness, springs.linear
+    if not count:
+        return k, linear
+    stiffest = int(np.argmax(k)) if len(k) else -1
+    row = (k[stiffest], linear[stiffest]) if len(k) else (1.0, np.False_)
+    return np.append(k, np.full(count, row[0])), np.append(linear, np.full(count, row[1]))
 
 
 @compiled
@@ -106,7 +125,9 @@ def _blow(
     limits: tuple[IntArray, Array],
     restitution: Array,
     friction: Array,
+    units: tuple[Array, BoolArray],
     fineness: float,
+    quiet: float,
 ) -> tuple[Array, Array, Array, Array, int]:
     """Change `velocity` and `spin` in place; return impulse, works, closing speed, mass, steps."""
     count, total = len(contacts[0]), restitution.size
@@ -116,7 +137,7 @@ def _blow(
     before, apart = contact_velocity(velocity, spin, pair, rows), np.ones(total, dtype=np.bool_)
     apart[:count] = standing_apart(position, contacts[0], contacts[1], contacts[2])
     impulse, works, steps = blow_on_operator(
-        operator, before, restitution, friction, apart, fineness
+        operator, before, restitution, friction, units, apart, fineness, quiet
     )
     apply_impulses(velocity, spin, pair, response, impulse, coupling, held)
     mass, world = np.empty(total), np.zeros((total, 3))
@@ -165,12 +186,15 @@ def blow_on_operator(
     before: Array,
     restitution: Array,
     friction: Array,
+    units: tuple[Array, BoolArray],
     apart: BoolArray,
     fineness: float,
+    quiet: float,
 ) -> tuple[Array, Array, int]:
     """Return impulse (3c,), normal and friction work (2, c) and steps, from W and velocities.
 
-    Contacts that do not stand `apart` (c,) take no part: others are where they are.
+    Contacts that do not stand `apart` (c,) take no part: others are where they are. `units` are
+    stiffness and whether it is linear (c,); `fineness`, `quiet` as in `simultaneous_blows`.
     """
     count = restitution.size
     impulse, works, steps = np.zeros(3 * count), np.zeros((2, count)), 0
@@ -179,8 +203,9 @@ def blow_on_operator(
         members = np.flatnonzero((island == label) & apart)
         if members.size > 0:
             steps += _resolve_island(
-                operator, before, restitution, friction, fineness, members, impulse, works
-            )
+                operator, before, restitution, friction, units, fineness, quiet, members,
+                impulse, works,
+            )  # fmt: skip
     return impulse, works, steps
 
 
@@ -207,7 +232,9 @@ def _resolve_island(
     before: Array,
     restitution: Array,
     friction: Array,
+    units: tuple[Array, BoolArray],
     fineness: float,
+    quiet: float,
     members: IntArray,
     impulse: Array,
     works: Array,
@@ -227,8 +254,9 @@ def _resolve_island(
     if np.max(-start[::3]) <= 0.0:
         return 0
     found, normal_work, friction_work, steps = simultaneous_blows(
-        block, start, restitution[members], friction[members], fineness
-    )
+        block, start, restitution[members], friction[members], units[0][members],
+        units[1][members], fineness, quiet,
+    )  # fmt: skip
     for k in range(count):
         impulse[3 * members[k] : 3 * members[k] + 3] = found[3 * k : 3 * k + 3]
         works[0, members[k]] = normal_work[k]

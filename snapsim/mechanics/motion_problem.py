@@ -13,6 +13,7 @@ import numpy as np
 
 from snapsim.arrays import Array
 from snapsim.mechanics.contact import ContactGeometry, ContactSet
+from snapsim.mechanics.contact_springs import ContactStiffness, Springs
 from snapsim.mechanics.joints.contract import Joint
 from snapsim.mechanics.linkage import Linkage
 from snapsim.mechanics.motion_settings import MotionSettings
@@ -29,7 +30,8 @@ class MotionProblem:
     """An initial value problem: `start` and what acts on n bodies for `duration` [s].
 
     `loads` serve flight, `contact_loads` (`loads` without them) sustained contact, which bears a
-    rougher solve; `gravity` (3,) [m/s^2].
+    rougher solve; `gravity` (3,) [m/s^2]. Without `stiffness` all contacts are equally stiff in a
+    blow at several.
     """
 
     bodies: RigidBodies
@@ -41,6 +43,7 @@ class MotionProblem:
     duration: float
     joints: tuple[Joint, ...] = ()
     contact_loads: LoadFunction | None = None
+    stiffness: ContactStiffness | None = None
     settings: MotionSettings = field(default_factory=MotionSettings)
 
     @cached_property
@@ -96,3 +99,9 @@ class MotionProblem:
         """Return the friction of each contact (c,)."""
         friction: Array = self.friction_table[contacts.pair[:, 0], contacts.pair[:, 1]]
         return friction
+
+    def springs(self, contacts: ContactSet) -> Springs | None:
+        """Return how stiff contacts are, where several are struck together."""
+        if self.stiffness is None or len(contacts) < 2:
+            return None
+        return self.stiffness.springs(contacts)

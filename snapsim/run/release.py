@@ -16,6 +16,7 @@ import numpy as np
 from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.model import MagneticModel
 from snapsim.mechanics.contact import ContactGeometry
+from snapsim.mechanics.contact_springs import contact_stiffness
 from snapsim.mechanics.ending import EndReason
 from snapsim.mechanics.motion import Motion
 from snapsim.mechanics.motion_problem import MotionProblem
@@ -129,6 +130,7 @@ def _problem(
         system.duration,
         system.joints,
         contact_loads=loads.contact,
+        stiffness=contact_stiffness(system.bodies),
         settings=settings,
     )
 

@@ -26,7 +26,7 @@ from snapsim.mechanics.contact import ContactGeometry
 from snapsim.mechanics.ending import EndReason
 from snapsim.mechanics.joints import Hold
 from snapsim.mechanics.motion_settings import MotionSettings
-from snapsim.mechanics.phases.strike import spanned_area
+from snapsim.mechanics.spanned_area import spanned_area
 from snapsim.numerics import rotations
 from snapsim.numerics.between_frames import hermite, stretches, turned
 from snapsim.parts.bodies import Body

@@ -337,13 +337,15 @@ def test_a_touching_row_with_restitution_0_9(count):
 
 @pytest.mark.parametrize("seed", range(8))
 @pytest.mark.parametrize("e", [0.0, 0.05, 0.5, 1.0])
-def test_units_reduce_to_one_contacts_law(seed, e):
+@pytest.mark.parametrize(("k", "linear"), [(1.0, False), (1.0, True), (3e9, False), (2e9, True)])
+def test_units_reduce_to_one_contacts_law(seed, e, k, linear):
     r = np.random.default_rng(seed)
     a = r.normal(size=(3, 3))
     w, u, mu = a @ a.T + 0.3 * np.eye(3), r.normal(size=3), r.choice([0.0, 0.2, 0.8])
     u[0] = -abs(u[0]) - 0.1
     exact = single_blow(w, u, e, mu)[:3]
-    stepped = simultaneous_blows(w, u, np.array([e]), np.array([mu]), 0.01)[0]
+    one = np.array([e]), np.array([mu]), np.array([k]), np.array([linear])
+    stepped = simultaneous_blows(w, u, *one, 0.01, 0.0)[0]
     # second order: halving the step quarters this
     np.testing.assert_allclose(w @ stepped, w @ exact, atol=2e-5 * np.abs(u).max())
 

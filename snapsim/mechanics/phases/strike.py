@@ -10,7 +10,6 @@ from dataclasses import replace
 from typing import Final
 
 import numpy as np
-from scipy.spatial import ConvexHull
 
 from snapsim.arrays import Array, IntArray
 from snapsim.mechanics.books import Books
@@ -18,7 +17,6 @@ from snapsim.mechanics.contact import ContactSet
 from snapsim.mechanics.ending import Parting
 from snapsim.mechanics.impact import resolve_impact
 from snapsim.mechanics.joint_modes import CREEP, blow_rows, near_limits, without_joint
-from snapsim.mechanics.joints.contract import perpendiculars
 from snapsim.mechanics.lasting_contacts import pushes
 from snapsim.mechanics.linkage import EQUALITY, stacked_velocity
 from snapsim.mechanics.mobility import lines, mobility
@@ -26,6 +24,7 @@ from snapsim.mechanics.motion_problem import MotionProblem
 from snapsim.mechanics.position_correction import clusters
 from snapsim.mechanics.present import Present, moved_on
 from snapsim.mechanics.records import PairBlow, Strike
+from snapsim.mechanics.spanned_area import spanned_area
 from snapsim.mechanics.sustained_contact import JointTerms, StepTerms, contact_step
 from snapsim.parts.states import State
 
@@ -96,6 +95,8 @@ def _struck(
         lines(problem.linkage, limits),
         bounce,
         fineness=problem.settings.blow_step,
+        springs=problem.springs(contacts),
+        quiet=slow,
     )
     after, driven = State(state.pose, blow.velocity, blow.spin), 0.0
     if np.any(firm.rate != 0.0):  # else rounding only
@@ -175,21 +176,6 @@ def _blows(
             )
         )
     return tuple(found)
-
-
-def spanned_area(points: Array, normal: Array) -> float:
-    """Return the area [m^2] of the convex hull of `points` (k, 3) seen along `normal` (3,).
-
-    Zero for fewer than three, and for points on one line.
-    """
-    if len(points) < 3:
-        return 0.0
-    t1, t2 = perpendiculars(normal)
-    flat = (points - points.mean(axis=0)) @ np.stack([t1, t2], axis=1)
-    wide = np.linalg.svd(flat, compute_uv=False)
-    if wide[1] < 1e-3 * wide[0]:
-        return 0.0
-    return float(ConvexHull(flat).volume)
 
 
 def _effective_mass(
