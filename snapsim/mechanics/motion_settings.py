@@ -12,11 +12,20 @@ NEARLY = 3.0
 
 @dataclass(frozen=True)
 class Tolerances:
-    """Error bounds of one flight step: relative, and absolute for lengths [m] and speeds [m/s]."""
+    """Error bounds of one flight step: relative, and absolute for lengths [m] and speeds [m/s].
+
+    `loads` is the relative bound that the applied loads are good for, where it is not `relative`.
+    """
 
     relative: float = 1e-8
     length: float = 1e-9
     speed: float = 1e-8
+    loads: float | None = None
+
+    @property
+    def of_loads(self) -> float:
+        """Relative bound of the loads."""
+        return self.relative if self.loads is None else self.loads
 
 
 @dataclass(frozen=True)

@@ -21,7 +21,8 @@ from snapsim.mechanics.ending import EndReason
 from snapsim.mechanics.motion_settings import NEARLY, MotionSettings
 from snapsim.numerics import rotations
 from snapsim.run.blow_error import low_by
-from snapsim.run.release import STEPS, release
+from snapsim.run.release import release
+from snapsim.run.steps import STEPS
 from snapsim.simulation.fate import Fate, FateKind
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import Impact, Trajectory
@@ -59,7 +60,7 @@ def fate(system: System, body: int, settings: MotionSettings | None = None) -> F
     def decided(impact: Impact) -> EndReason | None:
         return EndReason.FATE_DECIDED if _snap((impact,), name, magnets) is not None else None
 
-    run = release(system, settings=settings or STEPS, until=decided)
+    run = release(system, settings=settings, until=decided)
     if run.reason == EndReason.INTERRUPTED:
         raise KeyboardInterrupt
     return judged(run, body)

@@ -81,7 +81,7 @@ def blows() -> None:
     from snapsim.mechanics.motion_problem import MotionProblem
     from snapsim.mechanics.rigid_bodies import rigid_bodies
     from snapsim.parts.surfaces import SurfaceRules
-    from snapsim.run.release import STEPS
+    from snapsim.run.steps import STEPS
 
     bodies, state = _scene()
     nothing = np.zeros((2, 3))

@@ -20,12 +20,13 @@ from snapsim.mechanics.contact_springs import contact_stiffness
 from snapsim.mechanics.ending import EndReason
 from snapsim.mechanics.motion import Motion
 from snapsim.mechanics.motion_problem import MotionProblem
-from snapsim.mechanics.motion_settings import MotionSettings, Tolerances
+from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.mechanics.records import Frame
 from snapsim.mechanics.rigid_bodies import RigidBodies, rigid_bodies
 from snapsim.parts.states import State
 from snapsim.run.blow_error import blow_errors
 from snapsim.run.run_log import RunLog, Until
+from snapsim.run.steps import steps_of
 from snapsim.simulation.close_soft_parts import closest_of
 from snapsim.simulation.eddy_loss import eddy_estimate
 from snapsim.simulation.energy_between_poses import EnergyBetweenPoses, pose_space
@@ -36,9 +37,6 @@ from snapsim.simulation.trajectory import Trajectory
 
 ReleaseProgress = Callable[[float, float], None]
 """Called with the simulated time [s] and the largest present speed [m/s]."""
-
-STEPS = MotionSettings(tolerances=Tolerances(relative=1e-6, length=1e-7, speed=1e-6))
-"""Bounds of the motion's steps: impact energies come to about 1e-6 of themselves."""
 
 
 def release(
@@ -67,7 +65,7 @@ def release(
     """
     refuse_overlaps(system)
     began = clock.perf_counter()
-    steps = settings or STEPS
+    steps = settings or steps_of(system)
     loads = loads or shared_loads(system, steps, meshes)
     bodies = rigid_bodies(system.bodies)
     geometry = ContactGeometry(system.bodies, system.surfaces)
@@ -100,12 +98,12 @@ def shared_loads(
 
     They are interpolated between solved poses where the steps' bounds allow it.
     """
-    steps = settings or STEPS
-    tolerance = flight_tolerance(steps.tolerances.relative)
+    steps = settings or steps_of(system)
+    tolerance = flight_tolerance(steps.tolerances.of_loads)
     model = MagneticModel(
         system.bodies, system.detail, tolerance, meshes=meshes, recoil=system.recoil
     )
-    shares = interpolation_shares(steps.tolerances.relative)
+    shares = interpolation_shares(steps.tolerances.of_loads)
     acting = sorted({*model.soft, *model.magnets})
     space = pose_space(system.bodies, acting, system.gravity)
     if shares is None or space is None:

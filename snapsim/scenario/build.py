@@ -39,6 +39,7 @@ def build(scene: SceneDescription, file: str) -> System:
         duration=scene.run.duration,
         detail=scene.run.detail,
         recoil=scene.run.recoil,
+        tolerance=scene.run.tolerance,
         file=file,
         joints=joints(scene.joint, bodies, start, file) if scene.joint else (),
         hands=tuple(_hand(h, bodies) for h in scene.hand),

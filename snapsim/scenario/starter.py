@@ -54,6 +54,7 @@ restitution = 0.4
 [run]
 duration = "1 s"
 detail = "normal"                 # draft | normal | fine
+# tolerance = 1e-9                # of a step of the motion; by detail where left out
 # recoil = true                   # magnets yield by their recoil permeability: slower, pulls less
 
 # [[material]]

@@ -35,7 +35,8 @@ class System:
 
     `source` is the scene as read and `resolved` the scene with every default and --set filled in,
     both TOML, kept in the run file; `file` names where it came from. With `recoil` magnets yield by
-    their recoil permeability (`magnetics.model`).
+    their recoil permeability (`magnetics.model`). `tolerance` is the share of lengths and speeds
+    that a step of the motion may err by, where the scene asks for one.
     """
 
     title: str
@@ -50,6 +51,7 @@ class System:
     resolved: str = ""
     file: str = ""
     recoil: bool = False
+    tolerance: float | None = None
     joints: tuple[Joint, ...] = ()
     hands: tuple[Hand, ...] = ()
     extra: dict[str, str] = field(default_factory=dict)

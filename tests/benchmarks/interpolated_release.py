@@ -24,7 +24,8 @@ import numpy as np
 import snapsim
 from snapsim.magnetics.model import MagneticModel
 from snapsim.parts.states import Pose
-from snapsim.run.release import STEPS, release
+from snapsim.run.release import release
+from snapsim.run.steps import STEPS
 
 SCENES = Path(__file__).parents[2] / "scenarios"
 SOLVED = replace(STEPS, tolerances=replace(STEPS.tolerances, relative=0.99e-6))

@@ -10,7 +10,8 @@ from scipy.special import ellipk
 from snapsim.numerics import rotations
 from snapsim.parts.shapes import Cylinder, Ring
 from snapsim.parts.surfaces import SurfacePair
-from snapsim.run.release import STEPS, release
+from snapsim.run.release import release
+from snapsim.run.steps import STEPS
 
 G = 9.80665
 LAID = rotations.from_axis_angle((1, 0, 0), np.pi / 2)

@@ -8,7 +8,8 @@ from random_scenes import random_scene
 from snapsim.mechanics.contact import ContactGeometry
 from snapsim.mechanics.ending import EndReason
 from snapsim.parts.states import Pose
-from snapsim.run.release import STEPS, release
+from snapsim.run.release import release
+from snapsim.run.steps import STEPS
 
 DEEPEST = 1e-6
 """Penetration [m] allowed at any frame: the touching gap, twice what the motion pushes out to."""

@@ -1,7 +1,7 @@
 """Work done by the magnetic force against the magnetic energy lost (the work-energy theorem)."""
 
 import itertools
-from dataclasses import fields, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -9,10 +9,12 @@ import pytest
 
 import snapsim
 from snapsim.magnetics.model import MagneticModel
+from snapsim.mechanics.motion_settings import Tolerances
 from snapsim.numerics import rotations
 from snapsim.parts.states import Pose
-from snapsim.run.release import STEPS, release
+from snapsim.run.release import release
 from snapsim.run.release_accuracy import release_with_accuracy
+from snapsim.run.steps import STEPS
 
 SCENE = Path(__file__).parents[2] / "scenarios" / "gear-blank.toml"
 BEFORE_THE_BLOW = 1e-6
@@ -69,7 +71,7 @@ def test_impact_energy_does_not_hang_on_the_integrator(detail):
     scene = snapsim.load_scene(SCENE, [f"run.detail={detail}", "run.duration=0.19 s"])
     usual = release(scene).impacts[0].kinetic_energy
     bounds = STEPS.tolerances
-    tenth = type(bounds)(**{f.name: getattr(bounds, f.name) / 10 for f in fields(bounds)})
+    tenth = Tolerances(bounds.relative / 10, bounds.length / 10, bounds.speed / 10)
     tight = replace(
         STEPS,
         tolerances=tenth,

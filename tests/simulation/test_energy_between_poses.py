@@ -11,7 +11,8 @@ from snapsim.mechanics.motion_settings import MotionSettings, Tolerances
 from snapsim.numerics import rotations
 from snapsim.parts.shapes import Box
 from snapsim.parts.states import Pose
-from snapsim.run.release import STEPS, release
+from snapsim.run.release import release
+from snapsim.run.steps import STEPS
 from snapsim.simulation.energy_between_poses import EnergyBetweenPoses, pose_space
 from snapsim.simulation.loads import interpolation_shares
 

@@ -8,7 +8,8 @@ from random_audit import DEEPEST, UNACCOUNTED
 
 from snapsim.mechanics.contact import ContactGeometry
 from snapsim.parts.states import Pose
-from snapsim.run.release import STEPS, release
+from snapsim.run.release import release
+from snapsim.run.steps import STEPS
 from snapsim.scenario.loading import load_scene
 
 SCENES = sorted((Path(__file__).parent / "hard_scenes").glob("*.toml"))

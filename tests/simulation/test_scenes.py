@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 
 import snapsim
-from snapsim.run.release import STEPS, release
+from snapsim.run.release import release
+from snapsim.run.steps import STEPS
 
 SCENES = Path(__file__).parents[2] / "scenarios"
 DRAFT = ["run.detail=draft"]
