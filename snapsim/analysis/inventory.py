@@ -29,41 +29,39 @@ def inventory(system: System, warnings: Iterable[str]) -> dict[str, Any]:
 
     Raises OverlapError.
     """
-    from snapsim.magnetics.cells import mesh
-
     if close_pairs(system):
         from snapsim.run.first_use import prepare  # loads the compiler, which most scenes spare
 
         prepare("gaps")
     shared = refuse_overlaps(system)
-    pose = system.start.pose
-    cells = [
-        len(mesh(b.shape, system.detail).volume) if system.has_cells(b) else 0
-        for b in system.bodies
-    ]
     return {
         "title": system.title,
         "note": system.note,
         "duration_s": number(system.duration),
         "detail": system.detail,
-        "bodies": {
-            body.name: {
-                "shape": body.shape.kind,
-                "material": body.material.name,
-                "fixed": body.fixed,
-                "mass_kg": number(body.mass),
-                "inertia_kg_m2": [numbers(row) for row in body.inertia],
-                "position_m": numbers(pose.position[i]),
-                "quaternion": numbers(pose.quaternion[i]),
-                "cells": cells[i],
-                **_expected(system, body, cells[i]),
-                **_drawn(body.shape),
-            }
-            for i, body in enumerate(system.bodies)
-        },
+        "bodies": {body.name: _body(system, i) for i, body in enumerate(system.bodies)},
         "overlaps": [_overlap(o) for o in shared],
         "stray_field": stray_summary(system),
         "warnings": list(warnings),
+    }
+
+
+def _body(system: System, i: int) -> dict[str, Any]:
+    from snapsim.magnetics.cells import mesh
+
+    body, pose = system.bodies[i], system.start.pose
+    cells = len(mesh(body.shape, system.detail).volume) if system.has_cells(body) else 0
+    return {
+        "shape": body.shape.kind,
+        "material": body.material.name,
+        "fixed": body.fixed,
+        "mass_kg": number(body.mass),
+        "inertia_kg_m2": [numbers(row) for row in body.inertia],
+        "position_m": numbers(pose.position[i]),
+        "quaternion": numbers(pose.quaternion[i]),
+        "cells": cells,
+        **_expected(system, body, cells),
+        **_drawn(body.shape),
     }
 
 

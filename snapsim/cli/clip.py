@@ -147,9 +147,12 @@ def _clip(
     except KeyboardInterrupt:
         complain(f"{output}: stopped; what is drawn is kept, the same command goes on from there")
         raise
-    result = _result(report, output, besides)
     if json:
-        return emit_json("clip", result)
+        return emit_json("clip", _result(report, output, besides))
+    return emit("\n".join(_told(report, output, besides)))
+
+
+def _told(report: ClipReport, output: str, besides: list[str]) -> list[str]:
     lines = [
         f"wrote {output}: {report.frames} frames, {report.seconds:.1f} s,"
         f" {report.size[0]} x {report.size[1]}"
@@ -160,8 +163,7 @@ def _clip(
         lines.append(
             f"warning: {report.flashes} flashes within a second; more than 3 can harm viewers"
         )
-    lines += [f"wrote {name}" for name in besides]
-    return emit("\n".join(lines))
+    return lines + [f"wrote {name}" for name in besides]
 
 
 def _result(report: ClipReport, output: str, besides: list[str]) -> dict[str, Any]:

@@ -378,24 +378,13 @@ def _write(
     over: str | None,
 ) -> None:
     """Write the results, each whole or not at all; the track file as it was read is among them."""
-    import json
-
-    from snapsim.analysis.json_objects import labelled
     from snapsim.footage.backdrop import first_frame
     from snapsim.footage.plots import overlay_plot, residual_plot
-    from snapsim.footage.summary import residual_rows
     from snapsim.render.plots import PlotOptions, save, style_named
     from snapsim.storage.whole_file import whole_file
 
     folder.mkdir(parents=True, exist_ok=True)
-    whole = {**labelled("match", result), "track_as_read": found.footage.source}
-    texts = {
-        "match.json": json.dumps(whole, indent=1, allow_nan=False, ensure_ascii=False) + "\n",
-        "residuals.csv": residual_rows(found),
-    }
-    for name, text in texts.items():
-        with whole_file(folder / name, True) as path:
-            path.write_text(text, encoding="utf-8")
+    _write_numbers(folder, found, result)
     still = first_frame(over) if over is not None else None
     page = PlotOptions(style_named(style))
     title = result["title"]
@@ -405,3 +394,20 @@ def _write(
     ):
         with whole_file(folder / name, True) as path:
             save(path, plot, page, ".png")
+
+
+def _write_numbers(folder: Path, found: TrackOverlay, result: dict[str, Any]) -> None:
+    import json
+
+    from snapsim.analysis.json_objects import labelled
+    from snapsim.footage.summary import residual_rows
+    from snapsim.storage.whole_file import whole_file
+
+    whole = {**labelled("match", result), "track_as_read": found.footage.source}
+    texts = {
+        "match.json": json.dumps(whole, indent=1, allow_nan=False, ensure_ascii=False) + "\n",
+        "residuals.csv": residual_rows(found),
+    }
+    for name, text in texts.items():
+        with whole_file(folder / name, True) as path:
+            path.write_text(text, encoding="utf-8")

@@ -40,9 +40,6 @@ from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
 from snapsim.simulation.trajectory import Trajectory
 
-LIMIT: Final = 0.05
-"""Share of the released energy above which a run is marked."""
-
 POINT_ORDER: Final = 8
 """Points across the largest extent of a body that has no cells."""
 

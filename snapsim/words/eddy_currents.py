@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Final
 
-from snapsim.simulation.eddy_loss import LIMIT
+LIMIT: Final = 0.05
+"""Share of the released energy above which a run is marked."""
 
 
 def with_eddy_words(accuracy: Mapping[str, float | str]) -> dict[str, float | str]:
