@@ -23,6 +23,8 @@ _COLUMNS = {
     "strength_Pa": ("strength", "strength", "MPa", 1e-6),
     "tensile_strength_Pa": ("tensile_strength", "tensile strength", "MPa", 1e-6),
     "hardness_Pa": ("hardness", "hardness", "MPa", 1e-6),
+    "weibull_modulus": ("weibull_modulus", "Weibull modulus", "", 1.0),
+    "weibull_strength_Pa": ("weibull_strength", "Weibull strength, 1 cm²", "MPa", 1e-6),
     "conductivity_S_m": ("conductivity", "conductivity", "MS/m", 1e-6),
 }
 """JSON key: field of the record, what to call it, unit shown, factor from SI."""

@@ -11,7 +11,7 @@ from snapsim.analysis.repeats import twins_summary
 from snapsim.arrays import Array
 from snapsim.mechanics.chipping import chipping
 from snapsim.simulation.trajectory import Audit, Impact, Load, Trajectory, kinetic_energy
-from snapsim.words.chipping import CHIPPING
+from snapsim.words.chipping import chance_words
 from snapsim.words.eddy_currents import with_eddy_words
 from snapsim.words.endings import ending_words, parting_words
 from snapsim.words.meshes import with_mesh_words
@@ -234,7 +234,7 @@ def _impact(impact: Impact) -> dict[str, Any]:
     if not math.isnan(impact.edge_stress[1]):
         found["magnet_edge_stress_Pa"] = [number(s) for s in impact.edge_stress]
         found["magnet_strength_Pa"] = number(impact.magnet_strength)
-        judged = chipping(impact.edge_stress, impact.magnet_strength)
-        found["magnet_chipping"] = CHIPPING[judged]
-        found["magnet_chipping_code"] = judged
+        found["magnet_chipping_chance"] = [number(p) for p in impact.chipping]
+        found["magnet_chipping"] = chance_words(impact.chipping)
+        found["magnet_chipping_code"] = chipping(impact.chipping)
     return found

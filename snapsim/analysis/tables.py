@@ -162,18 +162,15 @@ def _impacts(impacts: list[dict[str, Any]], twins: dict[str, Any]) -> Renderable
 
 
 def _chipping(impacts: list[dict[str, Any]]) -> list[RenderableType]:
-    """The blow that comes nearest to a magnet's strength, in words that promise nothing."""
-    struck = [i for i in impacts if i.get("magnet_strength_Pa")]
+    """The blow that is likeliest to chip a magnet, in words that promise nothing."""
+    struck = [i for i in impacts if "magnet_chipping_chance" in i]
     if not struck:
         return []
-    worst = max(
-        struck, key=lambda i: (i["magnet_edge_stress_Pa"][1] or 0) / i["magnet_strength_Pa"]
-    )
+    worst = max(struck, key=lambda i: i["magnet_chipping_chance"][2] or 0.0)
     band = " to ".join(plain(_scaled(s, 1e-6)) for s in worst["magnet_edge_stress_Pa"])
     said = (
         f"magnet: {worst['magnet_chipping']}. At {worst['time_s']:.4f} s, {worst['body']} against"
-        f" {worst['against']}: tensile stress at the contact's rim {band} MPa, strength"
-        f" {plain(worst['magnet_strength_Pa'] / 1e6)} MPa (estimate; brittle parts scatter)"
+        f" {worst['against']}: elastic tensile stress at the contact's rim {band} MPa"
     )
     calm = worst["magnet_chipping_code"] in (Chipping.NOT_SHOWN, Chipping.NOT_JUDGED)
     return [Text(said, style="" if calm else "bold")]

@@ -16,6 +16,7 @@ import numpy as np
 
 from snapsim.arrays import Array, IntArray
 from snapsim.magnetics.model import MagneticState
+from snapsim.mechanics.chip_chance import chip_chances
 from snapsim.mechanics.contact import ContactGeometry
 from snapsim.mechanics.edge_stress import magnet_edge_stress
 from snapsim.mechanics.ending import Ending, EndReason, ended
@@ -214,6 +215,7 @@ class RunLog:
             peak_force_band(first, second, mass, speed, blow.area, outward),
             blow.area,
             *magnet_edge_stress(first, second, mass, speed),
+            chip_chances(first, second, mass, speed, blow.area, outward),
         )
 
     def trajectory(self, began: float) -> Trajectory:

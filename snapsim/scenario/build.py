@@ -89,6 +89,8 @@ def _material(m: MaterialDescription) -> Material:
         strength=m.strength,
         tensile_strength=m.tensile_strength,
         hardness=m.hardness,
+        weibull_modulus=m.weibull_modulus,
+        weibull_strength=m.weibull_strength,
         conductivity=m.conductivity,
         family=m.family,
         source=m.source or {"all": "given in the scene"},

@@ -69,6 +69,12 @@ def _permeability(value: float) -> float:
     return value
 
 
+def _modulus(value: float) -> float:
+    if not 1 < value <= 100:
+        raise ValueError(f"is {value:g}; a Weibull modulus lies above 1 and up to 100")
+    return value
+
+
 Polarisation = Annotated[FluxDensity, AfterValidator(_possible_polarisation)]
 
 
@@ -95,6 +101,12 @@ class MaterialDescription(Table):
     )
     hardness: Stress | None = Field(
         None, description="indentation hardness; a Vickers number times 9.807 MPa"
+    )
+    weibull_modulus: Annotated[Number, AfterValidator(_modulus)] | None = Field(
+        None, description="of a brittle magnet's strength, for the chance of chipping; else 7 to 15"
+    )
+    weibull_strength: Stress | None = Field(
+        None, description="its scale for 1 cm^2 of surface; else 180 to 330 MPa"
     )
     conductivity: Conductivity | None = None
     family: str = "own material"

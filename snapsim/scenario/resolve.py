@@ -68,6 +68,8 @@ def describe(material: Material) -> MaterialDescription:
         strength=material.strength,
         tensile_strength=material.tensile_strength,
         hardness=material.hardness,
+        weibull_modulus=material.weibull_modulus,
+        weibull_strength=material.weibull_strength,
         conductivity=material.conductivity,
         family=material.family,
         source=dict(material.source),

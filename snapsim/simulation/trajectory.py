@@ -25,7 +25,8 @@ class Impact:
     `peak_force` is a band [N] (`mechanics.peak_force`), nan where a modulus is not known. `area`
     [m^2] is what a face that lands on a face touches at once, 0 for edges and points. Where a
     magnet takes part, `edge_stress` is the band of the tensile stress at the rim of the contact
-    [Pa] in the magnet that comes nearest to its `magnet_strength` [Pa]; nan otherwise.
+    [Pa] in the magnet that comes nearest to its `magnet_strength` [Pa], and `chipping` the least,
+    typical and largest chance that the blow chips it; nan otherwise.
     """
 
     time: float
@@ -42,6 +43,7 @@ class Impact:
     area: float = 0.0
     edge_stress: tuple[float, float] = (math.nan, math.nan)
     magnet_strength: float = math.nan
+    chipping: tuple[float, float, float] = (math.nan, math.nan, math.nan)
 
 
 @dataclass(frozen=True)

@@ -28,6 +28,7 @@ IMPACT = {
     "area": ("m^2", "what a face landing on a face touches at once; 0 for edges and points"),
     "edge_stress": ("Pa", "band of tensile stress at the contact's rim in a magnet; nan without"),
     "magnet_strength": ("Pa", "tensile strength of that magnet"),
+    "chipping": ("1", "chance that the blow chips it: least, typical, largest; nan without"),
 }
 """Per blow; the names are those of `Impact`."""
 
@@ -56,7 +57,7 @@ WORK = {
 }
 """Works [J] at each stored frame."""
 
-BANDS = {"point": 3, "normal": 3, "peak_force": 2, "edge_stress": 2}
+BANDS = {"point": 3, "normal": 3, "peak_force": 2, "edge_stress": 2, "chipping": 3}
 """How many numbers a blow has of each quantity that is not one number."""
 
 AUDIT = {

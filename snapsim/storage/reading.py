@@ -208,7 +208,9 @@ def _later(table: dict[str, Array], i: int) -> dict[str, Any]:
     """What blow `i` of an older file lacks."""
     if "area" not in table:
         return {}
+    chances = {"chipping": tuple(map(float, table["chipping"][i]))} if "chipping" in table else {}
     return {
+        **chances,
         "area": float(table["area"][i]),
         "edge_stress": _band(table["edge_stress"][i]),
         "magnet_strength": float(table["magnet_strength"][i]),

@@ -15,6 +15,7 @@ import numpy as np
 
 from snapsim.analysis.summary import number, summary
 from snapsim.arrays import Array
+from snapsim.mechanics.chipping import together
 from snapsim.simulation.closing_gaps import FINGER_GAP, HAND_GAP, closes_at, notice_of
 from snapsim.simulation.hands import Gaps, hand_gaps
 from snapsim.simulation.trajectory import Impact, Trajectory
@@ -51,6 +52,7 @@ Measure = Literal[
     "fixed_load_N",
     "string_load_N",
     "edge_stress",
+    "chip_chance",
     "hand_blow_force_N",
     "light_blow_energy_J",
     "tiny_blow_energy_J",
@@ -84,7 +86,8 @@ def outcome_of(run: Trajectory, counts: WhatCounts | None = None) -> dict[str, A
     peak_force_N (upper bound), of all blows; clamp_force_N; first_blow_s; closed_25mm_s and
     closed_100mm_s, when the gap to a magnet has closed to that, and notice_25mm_s, notice_100mm_s,
     for how long one could see that coming; least_gap_m; fixed_load_N, string_load_N; edge_stress,
-    the upper bound as a share of the magnet's strength; and those that some limits are made for.
+    the upper bound as a share of the magnet's strength; chip_chance, the largest that any of the
+    blows chips a magnet; and those that some limits are made for.
     "low_by": the shares by which some of these may be too low by the run's cells. A run that is not
     to be trusted has the "status" "untrusted", and its flags are up or not known, never down.
     """
@@ -205,6 +208,7 @@ def measures_of(run: Trajectory) -> dict[str, float | None]:
         "fixed_load_N": _most([run.loads[name].peak_force for name in fixed]),
         "string_load_N": _most([run.loads[name].peak_force for name in strings]),
         "edge_stress": _most([i.edge_stress[1] / i.magnet_strength for i in blows]),
+        "chip_chance": number(together(i.chipping for i in blows)[2]),
         **_measures_of_some(run),
     }
 

@@ -47,6 +47,7 @@ MEASURES = (
     "string_load_N",
     "fixed_load_N",
     "edge_stress",
+    "chip_chance",
     "hand_blow_force_N",
     "light_blow_energy_J",
     "falling_blow_energy_J",

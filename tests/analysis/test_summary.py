@@ -160,31 +160,31 @@ def test_loads_show_what_is_borne_at_the_end_and_why_a_joint_parted(run):
     assert "at end" in text
 
 
-NOT_SHOWN = "not shown to chip; flaws and edges may do it all the same"
-NOT_JUDGED = "not judged: the magnet's strength is not known"
-
-
 @pytest.mark.parametrize(
-    ("stress", "strength", "code", "said"),
+    ("chances", "code", "said"),
     [
-        ((90e6, 200e6), 75e6, "likely", "likely to chip"),
-        ((20e6, 200e6), 75e6, "possible", "may chip"),
-        ((20e6, 60e6), 75e6, "not_shown", NOT_SHOWN),
-        ((20e6, 60e6), float("nan"), "not_judged", NOT_JUDGED),
+        ((0.2, 0.6, 0.995), "likely", "likely to chip: chance 60 %, 20 % to above 99 %"),
+        ((0.0, 1e-3, 0.1), "possible", "may chip: chance 0.1 %, below 0.01 % to 10 %"),
+        (
+            (0.0, 0.0, 5e-3),
+            "not_shown",
+            "not shown to chip; flaws and edges may do it all the same",
+        ),
+        ((float("nan"),) * 3, "not_judged", "not judged: the magnet's strength or stiffness"),
     ],
 )
-def test_a_blow_on_a_magnet_says_what_it_may_do_and_never_that_it_holds(
-    run, stress, strength, code, said
-):
-    blow = replace(run.impacts[0], edge_stress=stress, magnet_strength=strength)
+def test_a_blow_on_a_magnet_says_what_it_may_do_and_never_that_it_holds(run, chances, code, said):
+    stress = (2e7, 9e7)
+    blow = replace(run.impacts[0], edge_stress=stress, magnet_strength=75e6, chipping=chances)
     result = summary(replace(run, impacts=(run.impacts[0], blow)))
     assert "magnet_chipping" not in result["impacts"][0]
-    assert result["impacts"][1]["magnet_chipping"] == said
-    assert result["impacts"][1]["magnet_chipping_code"] == code
-    assert result["impacts"][1]["magnet_edge_stress_Pa"] == list(stress)
+    found = result["impacts"][1]
+    assert found["magnet_chipping"].startswith(said)
+    assert found["magnet_chipping_code"] == code
+    assert found["magnet_edge_stress_Pa"] == list(stress)
     text = shown(release_table(result))
-    assert ("magnet: " + said in text) == (strength == strength)
-    assert not any(word in text for word in ("safe", "holds", "withstands"))
+    assert "magnet: " + said.split(";")[0] in text
+    assert not any(word in text for word in ("safe", "holds", "withstands", "100 %", " 0 %"))
 
 
 def test_nan_becomes_null_and_all_else_plain_numbers(run):

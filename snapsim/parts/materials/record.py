@@ -45,6 +45,8 @@ class Material:
     strength: float | None = None
     tensile_strength: float | None = None
     hardness: float | None = None
+    weibull_modulus: float | None = None
+    weibull_strength: float | None = None
     conductivity: float | None = None
     family: str = ""
     source: dict[str, str] = field(default_factory=dict)

@@ -34,6 +34,8 @@ UNITS: Final = {
     "strength": "Pa",
     "tensile_strength": "Pa",
     "hardness": "Pa",
+    "weibull_modulus": "1",
+    "weibull_strength": "Pa",
     "conductivity": "S/m",
 }
 """Values that an entry may give, and their units."""

@@ -20,6 +20,7 @@ NAMES = {
     "string_load_N": ("load of a string", "N"),
     "fixed_load_N": ("sustained load of a fixed body", "N"),
     "edge_stress": ("stress at a magnet's edge, share of its strength, upper bound", "1"),
+    "chip_chance": ("chance that a magnet chips, upper end over assumed constants", "1"),
     "hand_blow_force_N": ("force of the worst blow had it met a hand", "N"),
     "light_blow_energy_J": ("effective energy of the worst blow of at most 130 g", "J"),
     "tiny_blow_energy_J": ("effective energy of the worst blow of at most 2.6 g", "J"),
