@@ -29,7 +29,7 @@ LIMITS = (
 )
 DRAFT = (
     'Computed with "draft" cells: forces are mostly too small, by 1 to 6 %, within a cell of a'
-    " magnet's edge by up to a third, so snaps"
+    " magnet's edge by up to two thirds, so snaps"
     ' begin earlier than drawn; where the boundary lies with "normal" cells stands under spots.'
 )
 

@@ -24,7 +24,7 @@ from snapsim.magnetics.cells.product_rule import averaged_finely
 from snapsim.magnetics.model import MagneticModel
 from snapsim.parts.shapes import Shape
 from snapsim.parts.states import Pose
-from snapsim.simulation.magnet_rims import rim_over_cell, rims
+from snapsim.simulation.magnet_rims import nearness, rims
 from snapsim.simulation.pose_accuracy import PoseAccuracy
 from snapsim.simulation.refinement import RefinedEstimate, TwoMeshes, estimate_energy
 from snapsim.simulation.system import System
@@ -138,16 +138,19 @@ class _Work:
         counts = self.meshes.counts
         # the error falls about as the size of the cells: what a halving would have changed
         step = (own - coarse) / (float(np.cbrt(counts[1] / counts[0])) - 1)
-        return estimate_energy(own - step, own, self._clear(k), self.meshes)
+        clear, missed = self._near(k)
+        return estimate_energy(own - step, own, clear, missed, self.meshes)
 
     def _of_several(self, k: int) -> RefinedEstimate:
         start, end = (self.judged.at(_pose(self.run, at)) for at in (0, k))
         error = float(start.energy.error + end.energy.error)
         return RefinedEstimate(start.energy.value - end.energy.value, np.array(error))
 
-    def _clear(self, k: int) -> bool:
+    def _near(self, k: int) -> tuple[bool, float]:
+        """Whether no magnet's edge is within a cell, and the share of a force missed there."""
         cells, pose = self.meshes.fine, _pose(self.run, k)
-        return all(rim_over_cell(m, i, self.rims, pose) > 1 for i, m in cells.items())
+        found = [nearness(m, i, self.rims, pose) for i, m in cells.items()]
+        return all(one.clear for one in found), max(one.missed for one in found)
 
 
 def _own_meshes(system: System) -> dict[int, CellMesh]:

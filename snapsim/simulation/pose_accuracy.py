@@ -18,7 +18,7 @@ from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.model import MagneticModel, MagneticState
 from snapsim.parts.states import Pose
 from snapsim.simulation.close_soft_parts import MATTERS, CloseGap, CloseSoftParts
-from snapsim.simulation.magnet_rims import rim_over_cell, rims
+from snapsim.simulation.magnet_rims import Nearness, nearness, rims
 from snapsim.simulation.refinement import (
     SAFETY,
     RefinedEstimate,
@@ -81,23 +81,29 @@ class PoseAccuracy:
     def at(self, pose: Pose) -> PoseEstimate:
         """Return limits and bars in one pose."""
         fine, coarse, rough = (m.evaluate(pose) for m in (self.fine, self.coarse, self.rough))
-        clear = self._clear(pose)
+        near = self._near(pose)
+        clear = np.array([one.clear for one in near])
+        missed = np.array([one.missed for one in near])
         pulls = self.fine.pulls_between(pose, fine)
         before = self.coarse.pulls_between(pose, coarse)
         mutual, mutual_before = self._summed(pulls), self._summed(before)
         push = estimate_loads(
             coarse.force - mutual_before,
             fine.force - mutual,
-            np.linalg.norm(fine.force - rough.force, axis=1),
+            np.linalg.norm(fine.force - rough.force, axis=1)
+            + missed * np.linalg.norm(fine.force - mutual, axis=1),
             clear,
             self.meshes,
         )
         whole = estimate_loads(coarse.force, fine.force, np.zeros(len(clear)), clear, self.meshes)
         rule = np.linalg.norm(fine.torque - rough.torque, axis=1)
+        rule += missed * np.linalg.norm(fine.torque, axis=1)
         found = PoseEstimate(
             replace(whole, error=push.error),
             estimate_loads(coarse.torque, fine.torque, rule, clear, self.meshes),
-            estimate_energy(coarse.energy, fine.energy, bool(clear.all()), self.meshes),
+            estimate_energy(
+                coarse.energy, fine.energy, bool(clear.all()), float(missed.max()), self.meshes
+            ),
             coarse,
             fine,
             (),
@@ -113,14 +119,17 @@ class PoseAccuracy:
             total[j] -= pull
         return total
 
-    def _clear(self, pose: Pose) -> BoolArray:
-        """(n,) is every magnet's edge farther from a body's cells than one of them is long?
+    def _near(self, pose: Pose) -> list[Nearness]:
+        """How near magnets' edges come to each body's cells.
 
         Bodies without cells are pushed by all that have some.
         """
-        far = {i: rim_over_cell(cells, i, self._rims, pose) > 1 for i, cells in self._cells.items()}
-        everywhere = all(far.values())
-        return np.array([far.get(i, everywhere) for i in range(len(self.system.bodies))])
+        found = {i: nearness(cells, i, self._rims, pose) for i, cells in self._cells.items()}
+        all_of = Nearness(
+            min((one.rim for one in found.values()), default=np.inf),
+            max((one.missed for one in found.values()), default=0.0),
+        )
+        return [found.get(i, all_of) for i in range(len(self.system.bodies))]
 
     def _widened(
         self, found: PoseEstimate, pose: Pose, before: Pulls, clear: BoolArray

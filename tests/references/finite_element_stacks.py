@@ -5,8 +5,8 @@
 adds the seeds FIRST to LAST - 1 to finite_element_stacks.json beside it (two to six seconds each):
 discs and rings 0.05 to 50 mm under the pole and 0.05 to 20 mm from each other, narrower and wider
 than the magnet, susceptibility 30 to 5 000, saturating and not. Method and solver are those of
-finite_element_pairs.py. Even seeds are for tuning, odd ones are held out: nothing in snapsim was
-chosen by them. Nothing here imports snapsim.
+finite_element_pairs.py. Which seeds served for tuning stands in
+tests/simulation/test_bars_near_a_pole.py. Nothing here imports snapsim.
 """
 
 from __future__ import annotations

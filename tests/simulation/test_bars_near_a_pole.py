@@ -2,12 +2,13 @@
 
 The truth: tests/references/finite_element_stacks.json, made by the script of that name with
 axisymmetric finite elements, which share no code and no method with snapsim; its own error, taken
-as the whole difference of its two meshes (0.05 % in the median), is allowed on top. The constants
-of `refinement.RATIOS` were chosen on seeds below `HELD_OUT`; those above were drawn and solved
-after that. Off centre and tilted: tests/references/solids_near_magnets.json. Other cells, each case
-on a line:
+as the whole difference of its two meshes (0.05 % in the median), is allowed on top. Constants
+of `refinement` were chosen on seeds 0 to 57; 58 to 179, held out, then had 2 of 69 single parts
+outside at draft and 2 of 30 at normal, all across the rim of a magnet a few cells wide, which gave
+`magnet_rims.MISSED`. Seeds from `HELD_OUT` on were drawn and solved after that. Off centre and
+tilted: see `test_bars_off_centre.py`. Other cells, each case on a line:
 
-    python tests/simulation/test_bars_near_a_pole.py normal 58 180
+    python tests/simulation/test_bars_near_a_pole.py normal 180 220
 """
 
 import json
@@ -27,7 +28,7 @@ from snapsim.simulation.pose_accuracy import PoseAccuracy
 from snapsim.simulation.system import System
 
 RECORD = Path(__file__).parents[1] / "references" / "finite_element_stacks.json"
-HELD_OUT = 58
+HELD_OUT, SEEN = 180, 58
 
 
 def drawn(case, detail):
@@ -70,32 +71,40 @@ def cases(first, last, parts=None):
 
 
 @pytest.mark.parametrize(
-    ("detail", "last", "wide"),
+    ("detail", "first", "last", "wide"),
     [
-        ("draft", HELD_OUT + 30, 0.1),
-        pytest.param("draft", 180, 0.1, marks=pytest.mark.slow),
-        pytest.param("normal", 180, 0.03, marks=pytest.mark.slow),
-        pytest.param("fine", 90, 0.015, marks=pytest.mark.slow),
+        ("draft", HELD_OUT, 220, 0.1),
+        pytest.param("draft", SEEN, HELD_OUT, 0.1, marks=pytest.mark.slow),
+        pytest.param("normal", SEEN, 220, 0.03, marks=pytest.mark.slow),
+        pytest.param("fine", HELD_OUT, 220, 0.015, marks=pytest.mark.slow),
     ],
 )
-def test_bars_cover_a_part_alone(detail, last, wide):
-    """At least 95 % of the held-out forces; the bar is a few per cent in the median, and what is
-    found is never more than a per mille too high."""
-    held = cases(HELD_OUT, last, parts=(1,))
-    rows = [(case["seed"], *row) for case in held for row in compared(case, detail)]
+def test_bars_cover_a_part_alone(detail, first, last, wide):
+    """At least 95 % of the held-out forces; the bar is a few per cent in the median; what is found
+    is too low, but for a few per mille (the reference's own error)."""
+    rows = [
+        (case["seed"], *row)
+        for case in cases(first, last, parts=(1,))
+        for row in compared(case, detail)
+    ]
     outside = [row for row in rows if row[3] > row[4]]
     assert len(outside) <= 0.05 * len(rows), outside
     assert np.median([bar / abs(true) for _, true, _, _, bar in rows]) < wide
-    assert all(found < true * 1.001 for _, true, found, _, _ in rows)
+    assert all(found < true * 1.004 for _, true, found, _, _ in rows)
 
 
 @pytest.mark.parametrize(
-    "last", [HELD_OUT + 20, pytest.param(180, marks=pytest.mark.slow)], ids=["few", "all"]
+    ("first", "last"),
+    [(HELD_OUT, 200), pytest.param(SEEN, 220, marks=pytest.mark.slow)],
+    ids=["few", "all"],
 )
-def test_bars_cover_two_and_three_parts(last):
+def test_bars_cover_two_and_three_parts(first, last):
     """At least 95 % of the held-out forces, draft cells."""
-    held = cases(HELD_OUT, last, parts=(2, 3))
-    rows = [(case["seed"], *row) for case in held for row in compared(case, "draft")]
+    rows = [
+        (case["seed"], *row)
+        for case in cases(first, last, parts=(2, 3))
+        for row in compared(case, "draft")
+    ]
     outside = [row for row in rows if row[3] > row[4]]
     assert len(outside) <= 0.05 * len(rows) + 0.5, outside
 
