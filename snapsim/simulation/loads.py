@@ -53,7 +53,8 @@ class MagneticLoads:
     asked for at poses the motion has just used, hence the short memory. With `between`, loads are
     interpolated where they are known to `shares` (flight, contact) of themselves, and `solutions`
     has the poses solved and the magnetisation there, every second one dropped where they would take
-    more than `ROOM` bytes.
+    more than `ROOM` bytes. Where fewer than two bodies act, nothing depends on the pose: it is
+    solved once.
     """
 
     MEMORY = 32
@@ -69,6 +70,7 @@ class MagneticLoads:
         self.between = between
         self._shares = shares
         self._tolerance = model.tolerance
+        self._alone = len({*model.soft, *model.magnets}) < 2
         self.evaluations = 0
         self.unconverged = 0
         self.worst_bound = 0.0
@@ -86,6 +88,8 @@ class MagneticLoads:
         return self._load(pose, CONTACT_TOLERANCE, self._shares[1])
 
     def _load(self, pose: Pose, tolerance: float, share: float) -> tuple[Array, Array]:
+        if self._alone and self._last is not None:
+            return self._last.force, self._last.torque
         place = _key(pose)
         key = place + np.float64(tolerance).tobytes()
         if self.between is not None and key not in self._recent:
@@ -112,6 +116,8 @@ class MagneticLoads:
         return self._solved(pose, tolerance, self._shares[1])
 
     def _solved(self, pose: Pose, tolerance: float, share: float) -> MagneticState:
+        if self._alone and self._last is not None:
+            return self._last
         place = _key(pose)
         key = place + np.float64(tolerance).tobytes()
         known = self._recent.get(key)

@@ -34,6 +34,7 @@ from snapsim.mechanics.lasting_contacts import (
     terms,
 )
 from snapsim.mechanics.linkage import on_joints_velocity, stacked_velocity
+from snapsim.mechanics.mobility import mobility
 from snapsim.mechanics.motion_problem import MotionProblem
 from snapsim.mechanics.phases.pushing_out import pushed_out
 from snapsim.mechanics.phases.step_of_joints import (
@@ -41,12 +42,13 @@ from snapsim.mechanics.phases.step_of_joints import (
     joint_step,
     limit_gaps,
     limits_in,
+    no_joints,
 )
 from snapsim.mechanics.position_correction import owed, slowed
 from snapsim.mechanics.present import Present, Pressed, present
 from snapsim.mechanics.records import Frame
 from snapsim.mechanics.rigid_bodies import drift
-from snapsim.mechanics.sustained_contact import ContactStep, StepTerms
+from snapsim.mechanics.sustained_contact import ContactStep, StepTerms, contact_step
 from snapsim.parts.states import Pose, State
 
 EVEN_ENOUGH: Final = 1e-9
@@ -160,10 +162,13 @@ def _solved(
     chosen: BoolArray | None = None,
 ) -> Trial:
     """The step with some contacts and `chosen` strings and stops (all of them without it)."""
-    inverse_inertia = problem.bodies.inverse_inertia_world(middle.pose.quaternion)
-    given = _terms(now, problem, middle, inverse_inertia, contacts, dt)
+    body = mobility(problem.bodies, middle.pose.quaternion)
+    given = _terms(now, problem, middle, body.inverse_inertia, contacts, dt)
     pulled = load[0] + problem.weight, load[1]
-    step, joints = joint_step(now, problem, middle, pulled, dt, contacts, given, chosen)
+    if now.mode.attached:
+        step, joints = joint_step(now, problem, middle, pulled, dt, contacts, given, chosen)
+    else:
+        step, joints = contact_step(body, middle, pulled, dt, contacts, given), no_joints(problem)
     return Trial(dt, middle, *load, contacts, joints, step)
 
 
@@ -240,11 +245,11 @@ def _closing_time(now: Present, problem: MotionProblem, trial: Trial) -> tuple[f
     if dt <= SHORTEST or not (new & (sides.push > 0)).any():
         return None, trial
     free = _without(now, problem, trial, new)
-    limits = limits_in(trial.joints.rows)
-    end = np.append(
-        separation_rate(trial.middle.pose, free.step.velocity, free.step.spin, trial.contacts),
-        limits.jacobian @ stacked_velocity(free.ahead),
-    )
+    ahead = free.ahead
+    end = separation_rate(ahead.pose, ahead.velocity, ahead.spin, trial.contacts)
+    if now.mode.attached:
+        limits = limits_in(trial.joints.rows)
+        end = np.append(end, limits.jacobian @ stacked_velocity(ahead))
     near = 0.5 * sides.near[new]
     if np.all((sides.gap + end * dt / 2)[new] > -near):
         return None, free
@@ -296,6 +301,8 @@ def _without(now: Present, problem: MotionProblem, trial: Trial, left_out: BoolA
     others, chosen = trial.contacts.only(~left_out[:count]), ~left_out[count:]
     load = trial.force, trial.torque
     found = _solved(now, problem, trial.dt, trial.middle, load, others, chosen)
+    if not now.mode.attached:
+        return found
     pull = np.zeros(len(chosen))
     pull[chosen] = found.step.pull
     return replace(found, step=replace(found.step, pull=pull))

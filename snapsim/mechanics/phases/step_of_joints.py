@@ -1,8 +1,7 @@
 """A step of sustained contact with joints: bearings that stick or slip, strings and stops.
 
 Strings and stops are contacts without friction. How a bearing slips, and how hard it rubs, follows
-from what it bears in the step itself, so the step is solved until both agree. Without joints it is
-solved once.
+from what it bears in the step itself, so the step is solved until both agree.
 """
 
 from __future__ import annotations
@@ -87,9 +86,6 @@ def joint_step(
     `load` with weight.
     """
     bodies, linkage, rows = problem.bodies, problem.linkage, _driven_rows(now, problem, middle, dt)
-    if not now.mode.attached:
-        body = mobility(bodies, middle.pose.quaternion)
-        return contact_step(body, middle, load, dt, contacts, given), _none(problem, rows)
     limits = limits_in(rows) if chosen is None else limits_in(rows).only(chosen)
     room = _limit_room(now, limits, chosen, middle, dt)
     slip, size = dict(now.mode.slip), np.zeros(len(linkage.joints))
@@ -122,11 +118,10 @@ _Loads = tuple[tuple[Stack, Array], tuple[Stack, Array], tuple[Stack, Array]]
 """Rows held, one-sided and rubbing, with the mean load [N or N m] along each."""
 
 
-def _none(problem: MotionProblem, rows: Stack) -> JointStep:
-    """What no joints do."""
-    count = len(problem.joints)
-    none = np.zeros((count, 3))
-    return JointStep(rows, none, none, np.zeros((len(problem.bodies.mass), 6)), 0.0, 0.0)
+def no_joints(problem: MotionProblem) -> JointStep:
+    """Return what no joints do."""
+    none, nothing = np.zeros((0, 3)), np.zeros((0, 6))
+    return JointStep(problem.linkage.none, none, none, nothing, 0.0, 0.0)
 
 
 def _finished(
