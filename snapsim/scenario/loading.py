@@ -1,4 +1,4 @@
-"""Reading a scene file: text, TOML, changes, checks, system."""
+"""Reading a scene file: text, TOML, then its system (`describing`, loaded once there is TOML)."""
 
 from __future__ import annotations
 
@@ -6,19 +6,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
 from os import PathLike, fspath
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from pydantic import ValidationError
-
-from snapsim.scenario.build import build
-from snapsim.scenario.changes import apply_changes
-from snapsim.scenario.explain import input_error
-from snapsim.scenario.inlining import with_surfaces
-from snapsim.scenario.names import check_names
-from snapsim.scenario.resolve import resolved_text
-from snapsim.scenario.scene import SceneDescription
 from snapsim.scenario.text_file import read_text, toml_document
-from snapsim.simulation.system import System
+
+if TYPE_CHECKING:
+    from snapsim.simulation.system import System
 
 
 def load_scene(path: str | PathLike[str], changes: Sequence[str] = ()) -> System:
@@ -37,23 +30,10 @@ def scene_from_text(
 
     Unless `resolve`, the filled-in scene that a run file keeps is left empty.
     """
-    document = apply_changes(_document(text, file), changes, file)
-    scene = with_surfaces(describe_scene(document, file), file)
-    extra = {"changes": "\n".join(changes)} if changes else {}
-    system = build(scene, file)
-    return replace(
-        system, source=text, resolved=resolved_text(scene) if resolve else "", extra=extra
-    )
+    document = _document(text, file)
+    from snapsim.scenario.describing import system_of
 
-
-def describe_scene(document: dict[str, Any], file: str) -> SceneDescription:
-    """Return a TOML document as a checked description; raises InputError."""
-    try:
-        scene = SceneDescription.model_validate(document)
-    except ValidationError as error:
-        raise input_error(error, document, file) from None
-    check_names(scene, file)
-    return scene
+    return replace(system_of(document, file, changes, resolve), source=text)
 
 
 def scene_text(file: str) -> str:

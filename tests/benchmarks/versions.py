@@ -1,6 +1,6 @@
 """Two versions and more beside each other: what is built, and what starting them costs.
 
-    python tests/benchmarks/versions.py [--runs 1] [--commands NAME ...] COMMIT [COMMIT ...]
+    python tests/benchmarks/versions.py [--runs 1] [--compiled] [--commands NAME ...] COMMIT ...
 
 Counts of the source (`tests/house`), bytes of the installation (the package and all that it asks
 for, as installed here), seconds of processor time of every command (`start_up`) and of the first
@@ -19,8 +19,9 @@ import subprocess
 import sys
 import tempfile
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from importlib.metadata import PackageNotFoundError, distribution
+from itertools import chain
 from pathlib import Path
 from types import ModuleType
 
@@ -34,13 +35,19 @@ def main() -> None:
     parser.add_argument("commits", nargs="+", metavar="COMMIT")
     parser.add_argument("--runs", type=int, default=1, help="the least of so many, after a first")
     parser.add_argument("--commands", nargs="*", metavar="NAME", help="only these of start_up")
+    parser.add_argument(
+        "--compiled", action="store_true", help="use the user's cache, and leave the first use out"
+    )
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         trees = [unpacked(commit, Path(folder) / commit) for commit in given.commits]
         show("", given.commits)
-        for name, values in (*counts(trees), *sizes(trees), *first_use(trees)):
-            show(name, values)
-        for name, values in commands(trees, given.runs, given.commands):
+        rows = [counts(trees), sizes(trees)]
+        if not given.compiled:
+            for tree in trees:
+                (tree / "kept").mkdir()
+            rows.append(first_use(trees))
+        for name, values in chain(*rows, commands(trees, given.runs, given.commands)):
             show(name, values)
 
 
@@ -54,19 +61,21 @@ def show(name: str, values: list[str]) -> None:
 def unpacked(commit: str, folder: Path) -> Path:
     """Write a version's files into a folder: nothing compiled is among them."""
     folder.mkdir()
-    archive = subprocess.Popen(["git", "archive", commit], cwd=HERE, stdout=subprocess.PIPE)
+    archive = subprocess.Popen(
+        ["git", "archive", commit], cwd=HERE.parents[1], stdout=subprocess.PIPE
+    )
     subprocess.run(["tar", "-x"], cwd=folder, stdin=archive.stdout, check=True)
     return folder
 
 
-def counts(trees: list[Path]) -> list[Row]:
+def counts(trees: list[Path]) -> Iterable[Row]:
     """What `tests/house` counts, by this version's rules for all."""
     house = loaded(HERE.parent / "house" / "house.py")
     tables = [dict(house.table(house.Source(tree))) for tree in trees]
     return [(name, [str(table[name]) for table in tables]) for name in tables[0]]
 
 
-def sizes(trees: list[Path]) -> list[Row]:
+def sizes(trees: list[Path]) -> Iterable[Row]:
     """Megabytes of the package and of what it asks for, directly and indirectly."""
     found = []
     for tree in trees:
@@ -99,7 +108,7 @@ def installed(name: str) -> int:
     return sum(f.stat().st_size for f in files if f.is_file())
 
 
-def first_use(trees: list[Path]) -> list[Row]:
+def first_use(trees: list[Path]) -> Iterable[Row]:
     """Processor time of a release with nothing kept, less that of the next."""
     start_up = loaded(HERE / "start_up.py")
     found = []
@@ -130,8 +139,10 @@ def commands(trees: list[Path], runs: int, chosen: list[str] | None) -> Iterator
 
 
 def choose(tree: Path) -> None:
-    """Let commands that are started run the version in `tree`, with a cache of its own."""
-    os.environ |= {"PYTHONPATH": str(tree), "SNAPSIM_CACHE": str(tree / "kept")}
+    """Let commands that are started run the version in `tree`, with its own cache if it has one."""
+    os.environ["PYTHONPATH"] = str(tree)
+    if (tree / "kept").exists():
+        os.environ["SNAPSIM_CACHE"] = str(tree / "kept")
 
 
 def loaded(path: Path) -> ModuleType:

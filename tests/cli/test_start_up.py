@@ -10,7 +10,7 @@ import pytest
 SCENES = Path(__file__).parents[2] / "scenarios"
 SCENE = str(SCENES / "gear-blank.toml")
 SLOW = ("numba", "scipy", "pint", "h5py", "matplotlib", "pyvista", "trame", "trimesh", "jinja2")
-"""A quarter of a second and more, together over three."""
+"""A quarter of a second and more, together over three. What is no TOML needs no models either."""
 
 LOADED = """
 import json, sys
