@@ -13,6 +13,7 @@ from rich.text import Text
 from snapsim.analysis.cautions import CAUTIONS
 from snapsim.analysis.stray_field import stray_lines, stray_summary
 from snapsim.analysis.summary import number, numbers
+from snapsim.errors import ComputationError, InputError, label
 from snapsim.parts.bodies import Body
 from snapsim.parts.shapes import Shape
 from snapsim.simulation.overlap import Overlap, close_pairs, refuse_overlaps
@@ -27,7 +28,7 @@ CENTRED = 1e-6
 def inventory(system: System, warnings: Iterable[str]) -> dict[str, Any]:
     """Return title, bodies and warnings; inertia (3, 3) about the centre of mass, body axes.
 
-    Raises OverlapError.
+    Raises OverlapError, and InputError for a shape that no cells can be made of.
     """
     if close_pairs(system):
         from snapsim.run.first_use import prepare  # loads the compiler, which most scenes spare
@@ -47,10 +48,8 @@ def inventory(system: System, warnings: Iterable[str]) -> dict[str, Any]:
 
 
 def _body(system: System, i: int) -> dict[str, Any]:
-    from snapsim.magnetics.cells import mesh
-
     body, pose = system.bodies[i], system.start.pose
-    cells = len(mesh(body.shape, system.detail).volume) if system.has_cells(body) else 0
+    cells = _cells(system, body) if system.has_cells(body) else 0
     return {
         "shape": body.shape.kind,
         "material": body.material.name,
@@ -63,6 +62,17 @@ def _body(system: System, i: int) -> dict[str, Any]:
         **_expected(system, body, cells),
         **_drawn(body.shape),
     }
+
+
+def _cells(system: System, body: Body) -> int:
+    """How many cells a body gets; raises InputError where none can be made of its shape."""
+    from snapsim.magnetics.cells import mesh
+
+    try:
+        return len(mesh(body.shape, system.detail).volume)
+    except ComputationError as error:
+        key = f"body.{label(body.name)}.shape"
+        raise InputError(str(error), file=system.file, key=key) from None
 
 
 def _expected(system: System, body: Body, cells: int) -> dict[str, float]:

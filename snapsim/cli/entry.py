@@ -5,6 +5,8 @@ from __future__ import annotations
 import sys
 import warnings
 from collections.abc import Sequence
+from functools import cache
+from typing import Any
 
 import typer
 
@@ -47,10 +49,25 @@ def _print_version(wanted: bool) -> None:
         raise typer.Exit
 
 
+def _print_licences(wanted: bool) -> None:
+    if wanted:
+        from importlib.resources import files
+
+        typer.echo(files("snapsim").joinpath("licences.txt").read_text(encoding="utf-8"), nl=False)
+        raise typer.Exit
+
+
 @app.callback()
 def _options(
     version: bool = typer.Option(
         False, "--version", callback=_print_version, is_eager=True, help="Print the version."
+    ),
+    licences: bool = typer.Option(
+        False,
+        "--licences",
+        callback=_print_licences,
+        is_eager=True,
+        help="Print the licences of what comes with it.",
     ),
 ) -> None:
     """Options of all commands."""
@@ -85,11 +102,16 @@ def main(arguments: Sequence[str] | None = None) -> None:
     sys.exit(run(sys.argv[1:] if arguments is None else list(arguments)))
 
 
+@cache
+def _command() -> Any:
+    """All commands with their options, read off their signatures once: a tenth of a second."""
+    return typer.main.get_command(app)
+
+
 def run(arguments: list[str]) -> int:
     """Run one command and return its exit status; never raises but for a developer."""
-    command = typer.main.get_command(app)
     try:
-        status = command.main(arguments, prog_name="snapsim", standalone_mode=False)
+        status = _command().main(arguments, prog_name="snapsim", standalone_mode=False)
         return status if isinstance(status, int) else 0
     except (Exception, KeyboardInterrupt) as error:
         return status_of(error, arguments)

@@ -170,8 +170,8 @@ def _overrule(
         ("fitting", "finish", detail),
         ("make", "seed", seed),
     ):
-        if value is not None:
-            document.setdefault(table, {})[key] = value
+        if value is not None and isinstance(document.setdefault(table, {}), dict):
+            document[table][key] = value
     if point:
         document["track"] = [_point(text) for text in point]
 

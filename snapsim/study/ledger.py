@@ -20,7 +20,7 @@ from contextlib import closing, contextmanager
 from os import PathLike
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Self
+from typing import Any, Final, Self
 
 from filelock import FileLock, Timeout
 
@@ -39,6 +39,14 @@ _RUNS = """CREATE TABLE IF NOT EXISTS run (
 
 RowCheck = Callable[[dict[str, Any]], bool]
 """Whether a result has what whoever reads it needs."""
+
+
+_NOT_TAKEN: Final = {
+    *(sqlite3.SQLITE_FULL, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM),
+    *(sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_NOMEM, sqlite3.SQLITE_IOERR),
+    *(sqlite3.SQLITE_IOERR_WRITE, sqlite3.SQLITE_IOERR_FSYNC, sqlite3.SQLITE_IOERR_TRUNCATE),
+}
+"""Faults of the disk, not of what is on it."""
 
 
 class Ledger:
@@ -242,9 +250,9 @@ def _spoken(folder: Path) -> Iterator[None]:
     """Turn a fault of the data base into one line."""
     try:
         yield
-    except sqlite3.OperationalError as error:
-        raise NotWritten(f"{folder / NAME}: cannot be written: {error}") from None
     except (sqlite3.Error, ValueError, TypeError, OverflowError) as error:
+        if getattr(error, "sqlite_errorcode", None) in _NOT_TAKEN:
+            raise NotWritten(f"{folder / NAME}: cannot be written: {error}") from None
         raise OutputError(
             f"{folder / NAME}: is damaged ({error}); move it away, or use another directory"
         ) from None

@@ -26,6 +26,9 @@ GROWTH: Final = 0.4
 MOST_POINTS: Final = 2000
 """Points of a surface beyond which a solid is called too thin for its cells."""
 MOST_CANDIDATES: Final = 200_000
+TOO_THIN: Final = "no cells could be made for a mesh: parts of it are too thin for so few cells"
+SLIVER: Final = 6.0
+"""Longest edge over height of a triangle beyond which points are spaced along both by length."""
 OFF: Final = 0.1
 """Share of the volume that a mesh may miss before its surface is drawn with closer points."""
 
@@ -64,9 +67,7 @@ def _delaunay(shape: Mesh, fineness: int) -> tuple[Array, IntArray]:
         if abs(volume / shape.volume - 1) < OFF:
             return points, loops
         rim *= 0.7
-    raise ComputationError(
-        "no cells could be made for a mesh: parts of it are too thin for so few cells"
-    )
+    raise ComputationError(TOO_THIN)
 
 
 def _area(shape: Mesh) -> float:
@@ -78,6 +79,8 @@ def _area(shape: Mesh) -> float:
 
 def _surface_points(shape: Mesh, rim: float) -> Array:
     """Sharp corners, then points of sharp edges, then points of faces, `rim` [m] apart."""
+    if _candidates(shape.corners[shape.triangles], rim) > MOST_CANDIDATES:
+        raise ComputationError(TOO_THIN)
     corners, edges = _sharp(shape)
     along = [corners]
     for a, b in edges:
@@ -88,6 +91,14 @@ def _surface_points(shape: Mesh, rim: float) -> Array:
     kept = np.concatenate([corners, spread(corners, line, np.full(len(line), rim))])
     faces = np.concatenate([shape.corners, *_on_faces(shape.corners[shape.triangles], rim)])
     return np.concatenate([kept, spread(kept, faces, np.full(len(faces), rim))])
+
+
+def _candidates(triangles: Array, rim: float) -> float:
+    """How many points `_on_faces` makes, at least."""
+    longest = np.linalg.norm(triangles - np.roll(triangles, 1, axis=1), axis=2).max(axis=1)
+    twice = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
+    area = np.linalg.norm(twice, axis=1) / 2
+    return float((area / (FINE * rim) ** 2 + longest / (FINE * rim)).sum())
 
 
 def _sharp(shape: Mesh) -> tuple[Array, list[tuple[Array, Array]]]:
@@ -113,6 +124,18 @@ def _sharp(shape: Mesh) -> tuple[Array, list[tuple[Array, Array]]]:
     return shape.corners[chosen], [(shape.corners[a], shape.corners[b]) for a, b in ends]
 
 
+def _on_sliver(corners: Array, along: int, across: int) -> Array:
+    """Points of a slender triangle (3, 3): `across` rows from its longest edge to its top."""
+    k = int(np.linalg.norm(corners - np.roll(corners, -1, axis=0), axis=1).argmax())
+    a, b, c = np.roll(corners, -k, axis=0)
+    rows = []
+    for v in np.arange(across + 1) / across:
+        n = max(1, round(along * (1 - v)))
+        u = (np.arange(n + 1) / n)[:, None]
+        rows.append((1 - v) * ((1 - u) * a + u * b) + v * c)
+    return np.concatenate(rows)
+
+
 def _on_faces(triangles: Array, rim: float) -> list[Array]:
     """A lattice of points in each triangle."""
     found = []
@@ -120,6 +143,10 @@ def _on_faces(triangles: Array, rim: float) -> list[Array]:
         longest = max(float(np.linalg.norm(e)) for e in (b - a, c - b, a - c))
         n = round(longest / (FINE * rim))
         if n < 2:
+            continue
+        height = float(np.linalg.norm(np.cross(b - a, c - a))) / longest
+        if longest > SLIVER * height:
+            found.append(_on_sliver(np.array([a, b, c]), n, max(1, round(n * height / longest))))
             continue
         i, j = np.meshgrid(np.arange(n + 1), np.arange(n + 1), indexing="ij")
         chosen = i + j <= n
