@@ -70,7 +70,7 @@ def places(value: Any) -> list[tuple[Any, Any]]:
 
 def spoil_document(document: dict[str, Any], random: Random, most: int = 3) -> dict[str, Any]:
     """Change up to `most` places of a document, in place."""
-    for _ in range(int(random.integers(1, most + 1))):
+    for _ in range(int(min(random.geometric(0.6), most))):
         known = places(document)
         if not known:
             return document
@@ -83,7 +83,7 @@ def spoil_document(document: dict[str, Any], random: Random, most: int = 3) -> d
 def _spoil_place(holder: Any, key: Any, other: Any, random: Random) -> None:
     """Change one place; `other` is the value of another."""
     value = holder[key]
-    match int(random.integers(9)):
+    match int(random.integers(14)):
         case 0 | 1:
             holder[key] = ODD[int(random.integers(len(ODD)))] if random.random() < 0.98 else deep()
         case 2:
@@ -98,6 +98,12 @@ def _spoil_place(holder: Any, key: Any, other: Any, random: Random) -> None:
             holder[key] = [value] if random.random() < 0.5 else {"kind": value}
         case _ if isinstance(value, str):
             holder[key] = spoil_quantity(value, random)
+        case _ if isinstance(value, int | float) and not isinstance(value, bool):
+            holder[key] = type(value)(value * 10.0 ** int(random.integers(-3, 4)))
+        case _ if isinstance(value, bool):
+            holder[key] = not value
+        case _ if isinstance(value, dict | list) and value:
+            return
         case _:
             holder[key] = ODD[int(random.integers(len(ODD)))]
 
@@ -124,7 +130,7 @@ def spoil_quantity(text: str, random: Random) -> str:
     if random.random() < 0.3:
         return re.sub(r"[A-Za-z]+", _UNITS[int(random.integers(len(_UNITS)))], text, count=1)
     chosen = numbers[int(random.integers(len(numbers)))]
-    value = float(chosen[0]) * 10.0 ** int(random.integers(-12, 13))
+    value = float(chosen[0]) * 10.0 ** (random.normal(0, 1) if random.random() < 0.7 else 12)
     new = ["-" + chosen[0], "nan", "inf", "0", f"{value:g}", f"{value:g}"][int(random.integers(6))]
     return text[: chosen.start()] + new + text[chosen.end() :]
 
