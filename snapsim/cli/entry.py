@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import sys
 import warnings
 from collections.abc import Sequence
@@ -97,13 +98,14 @@ def main(arguments: Sequence[str] | None = None) -> None:
     """Run one command and leave with its exit status."""
     if not debugging():
         warnings.simplefilter("ignore")
+        logging.getLogger("matplotlib").setLevel(logging.ERROR)  # it tells of folders it lacks
     open_streams()
     end_like_an_interrupt()
     sys.exit(run(sys.argv[1:] if arguments is None else list(arguments)))
 
 
 @cache
-def _command() -> Any:
+def _commands() -> Any:
     """All commands with their options, read off their signatures once: a tenth of a second."""
     return typer.main.get_command(app)
 
@@ -111,7 +113,7 @@ def _command() -> Any:
 def run(arguments: list[str]) -> int:
     """Run one command and return its exit status; never raises but for a developer."""
     try:
-        status = _command().main(arguments, prog_name="snapsim", standalone_mode=False)
+        status = _commands().main(arguments, prog_name="snapsim", standalone_mode=False)
         return status if isinstance(status, int) else 0
     except (Exception, KeyboardInterrupt) as error:
         return status_of(error, arguments)

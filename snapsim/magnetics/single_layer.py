@@ -44,6 +44,9 @@ TOUCHING_POINTS: Final = 16
 
 MOST_POINTS: Final = 16
 
+BAND: Final = 16
+"""Rows filled in one compiled call, which no interrupt ends: a large body takes half a minute."""
+
 
 @dataclass(frozen=True)
 class Polygons:
@@ -88,12 +91,14 @@ def single_layer(faces: Polygons, flips: Array) -> Array:
     far = tuple(_far_points(faces, int(n), nodes, weights) for n in FAR_RULES[:, 1])
     for r, flip in enumerate(flips):
         image = polygons(faces.corners * flip)
-        _fill(
-            *(faces.corners, faces.normal, faces.centre, faces.radius, faces.sides),
-            *(image.corners, image.normal, image.centre, image.sides),
-            *(far[0], far[1], far[2], as_floats(flip)),
-            *(FAR_RULES[:, 0].copy(), NEAR_RULES, nodes, weights, matrix[r]),
-        )
+        for begin in range(0, len(faces.area), BAND):
+            _fill(
+                *(faces.corners, faces.normal, faces.centre, faces.radius, faces.sides),
+                *(image.corners, image.normal, image.centre, image.sides),
+                *(far[0], far[1], far[2], as_floats(flip)),
+                *(FAR_RULES[:, 0].copy(), NEAR_RULES, nodes, weights),
+                *(begin, min(begin + BAND, len(faces.area)), matrix[r]),
+            )
         if np.all(flip > 0):
             diagonal = np.einsum("ff->f", matrix[r])
             _fill_selves(faces.corners, faces.normal, nodes, weights, diagonal)
@@ -157,10 +162,13 @@ def _fill(
     near: Array,
     nodes: Array,
     weights: Array,
+    begin: int,
+    end: int,
     matrix: Array,
 ) -> None:
-    """Fill `matrix` (f, f) with the pairs of face f and one image of face g."""
-    for f in range(len(radius)):
+    """Fill `matrix` (f, f) with the pairs of faces from `begin` to `end` and one image of those
+    after each."""
+    for f in range(begin, end):
         for g in range(f, len(radius)):
             dx = centre[f, 0] - image_centre[g, 0]
             dy = centre[f, 1] - image_centre[g, 1]

@@ -50,10 +50,13 @@ def compile_parts(
     `of_all` are the names wanted, what takes longest first. Other processes that ask meanwhile
     wait. Without `progress` a line on standard error says how far it is, where that is a terminal.
     """
-    began, folder = time.monotonic(), _writable_folder()
+    began, folder = time.monotonic(), kernel_folder()
     stamps = {} if folder is None else {name: folder / f"{_digest()}-{name}" for name in of_all}
-    if folder is None or all(stamp.exists() for stamp in stamps.values()):
-        return FirstCompilation(folder, (), {}, 0.0)
+    if folder is not None and all(os.path.exists(stamp) for stamp in stamps.values()):
+        return FirstCompilation(folder, (), {}, 0.0)  # where it may be read-only
+    folder = _writable_folder()
+    if folder is None:
+        return FirstCompilation(None, (), {}, 0.0)
     told = progress or _on_a_terminal(began)
     with FileLock(folder / f"{_digest()}.lock"):
         left = [name for name, stamp in stamps.items() if not stamp.exists()]

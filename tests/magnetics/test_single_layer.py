@@ -167,3 +167,13 @@ def test_a_wall_over_the_rim_of_what_it_stands_on_is_within_a_thousandth():
     ]
     expected = total_energy(cut(SQUARE, (), (0.5,)), pieces)
     assert total_energy([SQUARE], [wall]) == pytest.approx(expected, rel=1e-3)
+
+
+def test_rows_filled_in_bands_are_those_filled_at_once(monkeypatch):
+    # an interrupt is answered between bands; nothing else may depend on them
+    corners = np.array([SQUARE + np.array([x, y, 0.3 * x]) for x in range(4) for y in range(5)])
+    flips = np.array([[1.0, 1, 1], [-1, 1, 1]])
+    monkeypatch.setattr("snapsim.magnetics.single_layer.BAND", 1000)
+    whole = single_layer(polygons(corners), flips)
+    monkeypatch.setattr("snapsim.magnetics.single_layer.BAND", 3)
+    assert np.array_equal(single_layer(polygons(corners), flips), whole)

@@ -31,6 +31,7 @@ def parts(tmp_path, monkeypatch):
     monkeypatch.syspath_prepend(str(tmp_path))
     kept = tmp_path / "kept"
     kept.mkdir()
+    monkeypatch.setattr(first_compilation, "kernel_folder", lambda: kept)
     monkeypatch.setattr(first_compilation, "_writable_folder", lambda: kept)
     monkeypatch.setattr(first_compilation, "processors", lambda: 2)
     return {name: f"parts_of_a_test:{name}" for name in ("one", "two", "bad", "slow")}
