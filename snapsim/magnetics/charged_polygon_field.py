@@ -27,9 +27,11 @@ Four = tuple[float, float, float, float]
 Nine = tuple[float, float, float, float, float, float, float, float, float]
 
 FLOOR = 1e-10
+"""Nearer to an edge than this share of its length the field at that distance is taken."""
 IN_PLANE = 1e-13
 """Height over distance below which a point counts as on the face, on the side of its normal."""
 TRACE = 1e-8
+"""The same where the solid angle is taken then, so that inside and outside can be told."""
 EDGE_ROW = 19
 FACE_HEAD = 4
 
@@ -102,8 +104,9 @@ def _edge_gradient(row: Array, x: float, y: float, z: float) -> Four:
 
 
 @bare
-def _solid_angle(face: Array, x: float, y: float, z: float) -> float:
-    """Return the signed solid angle of a face: negative where the point is behind it."""
+def solid_angle(face: Array, skin: float, x: float, y: float, z: float) -> float:
+    """Return the signed solid angle of a face: negative where the point is behind it by more than
+    `skin` [m]."""
     count = int(face[3])
     ax, ay, az = face[4] - x, face[5] - y, face[6] - z
     bx, by, bz = face[7] - x, face[8] - y, face[9] - z
@@ -132,7 +135,7 @@ def _solid_angle(face: Array, x: float, y: float, z: float) -> float:
     angle = 2 * math.atan2(abs(im), re)
     if flat:
         return 2 * math.pi if angle > math.pi else 0.0
-    return -angle if height < 0 else angle
+    return -angle if height < -skin else angle
 
 
 @bare
@@ -146,7 +149,7 @@ def polyhedron_field(
     for _ in range(int(par[0])):
         sigma = mx * par[at] + my * par[at + 1] + mz * par[at + 2]
         if sigma != 0:
-            s = sigma * _solid_angle(par[at:], x, y, z)
+            s = sigma * solid_angle(par[at:], 0.0, x, y, z)
             hx, hy, hz = hx + s * par[at], hy + s * par[at + 1], hz + s * par[at + 2]
         at += FACE_HEAD + 3 * int(par[at + 3])
     for _ in range(int(par[1])):

@@ -26,6 +26,7 @@ import numpy as np
 
 from snapsim.arrays import Array
 from snapsim.constants import MU_0
+from snapsim.magnetics.charged_polygon_field import EDGE_ROW, FACE_HEAD, FLOOR, solid_angle
 from snapsim.magnetics.charged_surface import Surface
 from snapsim.magnetics.cylinder_end import end_functions
 from snapsim.numerics.compilation import bare
@@ -36,8 +37,6 @@ Four = tuple[float, float, float, float]
 ORDER = 6
 SHARE = 2.0
 LEAST = 1 / 64
-FLOOR = 1e-10
-"""Nearer to an edge than this share of its length the field at that distance is taken."""
 SKIN = 1e-5
 """Depth over the source's size within which a point counts as on its surface, from outside."""
 NARROW = 2e-4
@@ -45,7 +44,6 @@ NARROW = 2e-4
 EVEN = 1 + 1e-9
 DEEP = 200
 """Panels that may wait for their turn."""
-EDGE_ROW, FACE_HEAD = 19, 4
 INV_4PI = 1 / (4 * math.pi)
 NODES, WEIGHTS = np.polynomial.legendre.leggauss(ORDER)
 FEW = 4
@@ -75,38 +73,6 @@ def _log(row: Array, x: float, y: float, z: float) -> float:
 
 
 @bare
-def _angle(face: Array, height: float, skin: float, x: float, y: float, z: float) -> float:
-    """Signed solid angle of a face; from outside within `skin` [m] behind it."""
-    count = int(face[3])
-    ax, ay, az = face[4] - x, face[5] - y, face[6] - z
-    bx, by, bz = face[7] - x, face[8] - y, face[9] - z
-    ra = math.sqrt(ax * ax + ay * ay + az * az)
-    rb = math.sqrt(bx * bx + by * by + bz * bz)
-    flat = abs(height) <= 1e-13 * (ra + rb)
-    tall = 1e-8 * (ra + rb) if flat else abs(height)
-    re, im = 1.0, 0.0
-    for i in range(2, count):
-        j = FACE_HEAD + 3 * i
-        cx, cy, cz = face[j] - x, face[j + 1] - y, face[j + 2] - z
-        rc = math.sqrt(cx * cx + cy * cy + cz * cz)
-        ux, uy, uz = face[j - 3] - face[4], face[j - 2] - face[5], face[j - 1] - face[6]
-        vx, vy, vz = face[j] - face[4], face[j + 1] - face[5], face[j + 2] - face[6]
-        area = face[0] * (uy * vz - uz * vy) + face[1] * (uz * vx - ux * vz)
-        area += face[2] * (ux * vy - uy * vx)
-        ab, bc = ax * bx + ay * by + az * bz, bx * cx + by * cy + bz * cz
-        ca = cx * ax + cy * ay + cz * az
-        real, imaginary = ra * rb * rc + ab * rc + bc * ra + ca * rb, tall * area
-        norm = 1 / (abs(real) + abs(imaginary) + 1e-300)
-        real, imaginary = real * norm, imaginary * norm
-        re, im = re * real - im * imaginary, re * imaginary + im * real
-        bx, by, bz, rb = cx, cy, cz, rc
-    angle = 2 * math.atan2(abs(im), re)
-    if flat:
-        return 2 * math.pi if angle > math.pi else 0.0
-    return -angle if height < -skin else angle
-
-
-@bare
 def _polyhedron(
     par: Array, skin: float, x: float, y: float, z: float, mx: float, my: float, mz: float
 ) -> Four:
@@ -119,7 +85,7 @@ def _polyhedron(
         if sigma != 0:
             px, py, pz = x - face[4], y - face[5], z - face[6]
             height = px * face[0] + py * face[1] + pz * face[2]
-            s = sigma * _angle(face, height, skin, x, y, z)
+            s = sigma * solid_angle(face, skin, x, y, z)
             phi -= s * height
             hx, hy, hz = hx + s * face[0], hy + s * face[1], hz + s * face[2]
         at += FACE_HEAD + 3 * int(face[3])
