@@ -16,6 +16,7 @@ from snapsim.analysis.figures import plain
 from snapsim.analysis.summary import number, numbers
 from snapsim.analysis.tables import cautions
 from snapsim.numerics import rotations
+from snapsim.words.lies import lie_words, rests_answer
 
 if TYPE_CHECKING:  # importing it loads the compiled magnetics
     from snapsim.landscape.friction_hold import FrictionHold
@@ -36,11 +37,15 @@ def rests_summary(report: Rests) -> dict[str, Any]:
     body = report.system.bodies[report.body]
     return {
         "title": report.system.title,
+        "answer": rests_answer(report),
         "body": body.name,
         "mass_kg": number(body.mass),
         "rests": [_rest(r, lowest) for r in report.rests],
         "search": {
             "starts": report.starts,
+            "planned_starts": report.planned,
+            "interrupted": report.interrupted,
+            "chance_of_another": number(report.unseen),
             "seed": report.seed,
             "left_the_scene": report.away,
             "unfinished": report.unfinished,
@@ -59,6 +64,8 @@ def _rest(rest: Rest, lowest: float) -> dict[str, Any]:
     unstable = () if rest.stability is None else rest.stability.unstable
     return {
         "verdict": rest.verdict,
+        "sentence": lie_words(rest.lie),
+        "attitude_code": rest.lie.attitude,
         "leaves_along": [mode.words for mode in unstable],
         "held_by": rest.held_by,
         "touches": list(rest.touches),
@@ -127,7 +134,14 @@ def rests_table(result: dict[str, Any]) -> RenderableType:
         f" refined on {search['cells']}; {search['unfinished']} did not finish,"
         f" {search['left_the_scene']} left the scene"
     )
-    return Group(table, line, Text("\n".join(result["limits"])), cautions())
+    if search["starts"] < search["planned_starts"] and not search["interrupted"]:
+        line += f"; ended before the {search['planned_starts']} planned: the last found no new rest"
+    if search["chance_of_another"]:
+        share = plain(round(100 * search["chance_of_another"], 0))
+        line += f"; one more start would find a new rest in some {share} %"
+    style = "bold red" if search["interrupted"] else "bold"
+    answer = Text(result["answer"], style=style)
+    return Group(answer, table, line, Text("\n".join(result["limits"])), cautions())
 
 
 def _title(result: dict[str, Any]) -> str:
@@ -136,7 +150,7 @@ def _title(result: dict[str, Any]) -> str:
 
 
 def _what(rest: dict[str, Any]) -> str:
-    where = f"on {', '.join(rest['touches'])}" if rest["touches"] else f"by {rest['held_by']}"
+    where = rest["sentence"]
     words = {"saddle": "[yellow]unstable[/]", "unstable": "[yellow]unstable[/]"}
     verdict = words.get(rest["verdict"], f"[green]{rest['verdict']}[/]")
     leaving = "; ".join(rest["leaves_along"])

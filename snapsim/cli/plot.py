@@ -11,12 +11,16 @@ import typer
 from snapsim.cli.options import Changes, MovingBody, ReplaceFlag, Style
 from snapsim.cli.output import emit
 from snapsim.cli.target import Target
-from snapsim.errors import InputError
+from snapsim.errors import InputError, label
 
 if TYPE_CHECKING:
     from snapsim.render.plots import Plot
     from snapsim.simulation.system import System
     from snapsim.work.progress import Progress
+
+
+LEAST = 5
+"""Points of a curve below which it shows nothing."""
 
 
 class What(StrEnum):
@@ -102,6 +106,8 @@ def _of_scene(
 def _tilt(
     scene: System, body: str | None, what: What, axis: int, progress: Progress | None
 ) -> Plot:
+    import numpy as np
+
     from snapsim.landscape.constraints import Constraints
     from snapsim.landscape.energy import EnergyLandscape
     from snapsim.landscape.rests import body_number
@@ -110,6 +116,12 @@ def _tilt(
 
     number = body_number(scene, body)
     curve = tilt_curve(EnergyLandscape(scene, number), Constraints(scene, number), axis, progress)
+    if np.isfinite(curve.energy).sum() < LEAST:
+        raise InputError(
+            "cannot be turned about this axis, another body is in the way: nothing to draw;"
+            " --axis takes another, --set moves the part",
+            key=f"body.{label(scene.bodies[number].name)}",
+        )
     make = energy_plot if what is What.energy else torque_plot
     return make(curve, f"{scene.bodies[number].name}: {scene.title}")
 
@@ -126,6 +138,7 @@ def _barrier(scene: System, body: str | None, file: str, progress: Progress | No
 
 
 def _cut(scene: System, body: str | None, what: What, axes: tuple[int, int]) -> Plot:
+    from snapsim.landscape.constraints import Constraints
     from snapsim.landscape.energy import EnergyLandscape
     from snapsim.landscape.field_picture import field_picture
     from snapsim.landscape.rests import body_number
@@ -141,5 +154,8 @@ def _cut(scene: System, body: str | None, what: What, axes: tuple[int, int]) -> 
         raise InputError(
             "has one magnetisation everywhere: it is a magnet", key=f"body.{part.name}"
         )
-    cuts = {n: section(landscape, p, axes) for n, p in stances(landscape, axes).items()}
-    return magnetisation_plot(cuts, part)
+    places = stances(landscape, Constraints(scene, number), axes)
+    if not places:
+        raise InputError("there is no room to turn it: nothing to draw", key=f"body.{part.name}")
+    cuts = {name: section(landscape, place, axes) for name, place in places.items()}
+    return magnetisation_plot(cuts, scene, number)

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from snapsim.cli.options import AsJson, Changes, MovingBody, SceneFile
-from snapsim.cli.output import emit, emit_json
+from snapsim.cli.output import complain, emit, emit_json
 
 
 def poses(
@@ -29,4 +29,10 @@ def poses(
     with stage_progress() as progress:
         report = snapsim.poses(scene, body, starts, seed, progress)
     result = rests_summary(report)
-    return emit_json("poses", result) if json else emit(rests_table(result))
+    if json:
+        emit_json("poses", result)
+    else:
+        emit(rests_table(result))
+    if report.interrupted:
+        complain(f"{file}: interrupted; what was found until then stands above")
+        raise typer.Exit(130)

@@ -36,6 +36,12 @@ NOISE = 2e-10
 BALANCED = 1e-5
 """Share of the load that a rest may leave unbalanced."""
 
+FINE = 0.02
+"""Share of the longest step at which a slide ends and second derivatives take over."""
+
+OPEN = 0.2
+"""Longest step of a slide over the gap to the nearest body, where that is more than the longest."""
+
 
 @dataclass(frozen=True)
 class Settled:
@@ -101,29 +107,44 @@ class _Descent:
         return self._ended(place, level, outcome)
 
     def _slide(self, place: Place, level: EnergyLevel) -> tuple[Place, EnergyLevel, DescentOutcome]:
-        """Go down by steps of a set length until they no longer pay."""
-        step, s = self.settings.longest, self.settings
-        while self.steps < s.most and step > 0.02 * s.longest:
+        """Go down by steps of a set length until they no longer pay.
+
+        `ease` is the share of the slope that contacts do not bear: without it a part pressed
+        against a pole by its pull would slide along it by hundredths of the step.
+        """
+        step, s, ease = self.settings.longest, self.settings, 1.0
+        while self.steps < s.most and step > FINE * s.longest:
+            longest = self._longest(place)
             if self._gone(place):
                 return place, level, "away"
             if self.watch is not None and self.watch(place):
                 return place, level, "rest"
             measure = metric(self.landscape.body, place)
-            bent = measure * (self._steepness(level, measure) / step)
+            bent = measure * (ease * self._steepness(level, measure) / step)
             program, _ = self._program(place, level, bent, step)
             self.steps += 1
             if program is None:
                 step *= 0.5
                 continue
+            share = length(program.d, measure) / step
+            if share > 1.5:
+                ease = min(1.0, share * ease)
+                continue
             tried = self._step(place, level, program.d, bent, 0.1)
             if tried is None:
-                step *= 0.5
+                step, ease = 0.5 * step, min(1.0, 2 * ease)
                 continue
-            if length(program.d, measure) < 0.02 * step:
+            if ease * share < 0.02:
                 return *tried, "unfinished"
+            ease = max(ease * share, 0.02)
             place, level = tried
-            step = min(1.5 * step, s.longest)
+            step = min(1.5 * step, longest)
         return place, level, "unfinished"
+
+    def _longest(self, place: Place) -> float:
+        """The longest step [m] at a place: in the open a share of the way to what is nearest."""
+        nearest = float(self.constraints.gaps(place).min(initial=np.inf))
+        return max(self.settings.longest, OPEN * min(nearest, self.settings.far))
 
     def _refine(self, place: Place, level: EnergyLevel) -> Settled:
         """Go on with second derivatives until the loads balance."""

@@ -1,15 +1,18 @@
 """Resting poses of one body: where it can stay near the magnets, and which way it leaves.
 
 Stages: descents without friction from many starts on coarse cells (`starts`, `descent`), free rests
-(`hovering`), and places that only friction holds (`creep`); copies merged (`symmetry`); each kind
-refined on the scene's own cells; stability, frequencies, holding and pull-off force, friction. All
-other bodies stay where they are, and hands let go. Nothing proves that no rest is missed: more
-starts find more.
+(`hovering`), and places that only friction holds (`creep`); copies merged (`symmetry`), and rests
+between which the energy has no top higher than the cells' own error (`RIPPLE`): one valley has many
+hollows on a mesh; each kind refined on the scene's own cells; stability, frequencies, holding and
+pull-off force, friction. All other bodies stay where they are, and hands let go. Nothing proves
+that no rest is missed: more starts find more. The search ends early where `ENOUGH` starts one after
+another came to no rest that was new; interrupted, it goes on with the rests found until then.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -24,6 +27,7 @@ from snapsim.landscape.descent import DescentSettings, Settled, settle
 from snapsim.landscape.energy import EnergyLandscape
 from snapsim.landscape.friction_hold import FrictionHold, friction_hold
 from snapsim.landscape.hovering import balance, hovering
+from snapsim.landscape.lie import Lie, lie
 from snapsim.landscape.place import Place, moved
 from snapsim.landscape.stability import Stability, stability
 from snapsim.landscape.starts import search_box, starts
@@ -51,6 +55,16 @@ about that width where a part slides on a pole."""
 ALIKE = 2e-2
 """The same for energies, as a share of the larger magnetic one."""
 
+RIPPLE = 1e-2
+"""Top of the energy between two rests, as a share of the magnetic one, that is the cells' doing."""
+
+VALLEY = 6.0
+"""Most by which the rests of one valley may differ in energy, in such ripples: a part slides along
+the rim of a pole within that."""
+
+ENOUGH = 14
+"""Starts in a row without a new rest after which no more are made."""
+
 RETREAT = (0.0, 5e-5, 2e-4, 5e-4, 1e-3, 2e-3, 5e-3, 1e-2, 2e-2)
 """Gaps [m] at which the pull is looked at for its largest value."""
 
@@ -65,9 +79,9 @@ class Rest:
     normal force on each of them and tension of each string [N]; `pull_off` [N]: the largest pull
     straight away from the magnet that field and weight resist; nan off magnets and with joints;
     `polarisation` [T]: length of the volume mean; `stability`, None where only friction holds it;
-    `friction`, None without contact; `copies`: how many places the scene's symmetry makes of it;
-    `found`: how many starts came here; `balanced`: whether the loads balance to the tolerance.
-    """
+    `friction`, None without contact; `lie`, how it lies; `copies`: how many places the scene's
+    symmetry makes of it; `found`: how many starts came here; `balanced`: whether the loads balance
+    to the tolerance."""
 
     place: Place
     energy: float
@@ -80,6 +94,7 @@ class Rest:
     polarisation: float
     stability: Stability | None
     friction: FrictionHold | None
+    lie: Lie
     copies: int
     found: int
     balanced: bool
@@ -92,13 +107,19 @@ class Rest:
 
 @dataclass(frozen=True)
 class Rests:
-    """All rests found, lowest energy first. `starts`, and how many of them ended at a rest, left
-    the scene or were `unfinished`; `cells` of the body in search and refinement; `seed`."""
+    """All rests found, lowest energy first. `starts` of them made, of `planned`; how many left the
+    scene or were `unfinished`; `unseen`: the share of the starts that came to a rest as the only
+    one, an estimate of the chance that one more start finds a new rest (Good, Biometrika 40, 237
+    (1953), eq. 9; from memory); `cells` of the body in search and refinement; `seed`.
+    `interrupted`: the user stopped the search, and what stands here was found until then."""
 
     system: System
     body: int
     rests: tuple[Rest, ...]
     starts: int
+    planned: int
+    unseen: float
+    interrupted: bool
     away: int
     unfinished: int
     coarse_cells: int
@@ -196,34 +217,53 @@ class _Search:
         self.symmetries = shape_symmetries(system.bodies[body])
         self.operations = self._operations()
         self.families: list[_Family] = []
-        self.away = self.unfinished = 0
+        self.away = self.unfinished = self.made = 0
 
     def run(self) -> Rests:
         """Search, merge, refine, judge."""
         first = starts(self.coarse, self.constraints, self.count, self.seed)
-        for k, place in enumerate(first):
-            self.progress("looking for rests", k, len(first))
-            self._take(settle(self.coarse, self.constraints, place, self.settings))
-        for free in hovering(self.coarse, self.constraints):
-            self._join(free, "free")
-        for k, place in enumerate(first):
-            self.progress("looking for rests held by friction", k, len(first))
-            self._rub(place)
+        fixed = len(first) - self.count
+        made, interrupted = 0, False
+        try:
+            made = self._searched(first, fixed)
+            for free in hovering(self.coarse, self.constraints):
+                self._join(free, "free")
+        except KeyboardInterrupt:
+            made, interrupted = self.made, True
         fine = EnergyLandscape(self.system, self.body)
-        refined = self._refined(fine)
-        rests = []
-        for k, family in enumerate(refined):
-            self.progress("judging rests", k, len(refined))
-            rests.append(self._rest(fine, family))
+        rests: list[Rest] = []
+        with suppress(KeyboardInterrupt):
+            refined = self._refined(fine)
+            for k, family in enumerate(refined):
+                self.progress("judging rests", k, len(refined))
+                rests.append(self._rest(fine, family))
+            refined = []
+        interrupted = interrupted or len(rests) < len(self.families)
         rests.sort(key=lambda r: r.energy)
         cells = [
             len(x.model.cells[self.body].volume) if self.body in x.model.cells else 0
             for x in (self.coarse, fine)
         ]
+        once = sum(f.found == 1 for f in self.families if f.kind == "contact")
         return Rests(
-            self.system, self.body, tuple(rests), len(first), self.away, self.unfinished,
-            cells[0], cells[1], self.seed, self.coarse.evaluations + fine.evaluations,
+            self.system, self.body, tuple(rests), made, len(first), once / max(made, 1),
+            interrupted, self.away, self.unfinished, cells[0], cells[1], self.seed,
+            self.coarse.evaluations + fine.evaluations,
         )  # fmt: skip
+
+    def _searched(self, first: Sequence[Place], fixed: int) -> int:
+        """Descend and creep from each start; return how many were made."""
+        idle = 0
+        for k, place in enumerate(first):
+            self.progress(f"looking for rests: {len(self.families)} found", k, len(first))
+            known = len(self.families)
+            self._take(settle(self.coarse, self.constraints, place, self.settings))
+            self._rub(place)
+            self.made = k + 1
+            idle = 0 if len(self.families) > known else idle + 1
+            if k >= fixed and idle >= ENOUGH:
+                break
+        return self.made
 
     def _take(self, found: Settled) -> None:
         if found.outcome == "rest":
@@ -327,10 +367,49 @@ class _Search:
                 same[0].found += family.found
                 continue
             family.settled = settled
+            if family.kind == "contact" and self._in_known_valley(fine, family):
+                continue
             self.families.append(family)
         for family in self.families:
             family.copies = 1 if family.kind == "friction" else len(self._images(family.settled))
         return self.families
+
+    def _in_known_valley(self, fine: EnergyLandscape, family: _Family) -> bool:
+        """Whether only the cells' ripple parts a rest from one known, or from a copy of it; the
+        lower of the two is kept."""
+        for known in self.families:
+            if known.kind != "contact" or not self._one_valley(fine, known.settled, family.settled):
+                continue
+            known.found += family.found
+            if family.settled.level.energy < known.settled.level.energy:
+                known.settled = family.settled
+            return True
+        return False
+
+    def _one_valley(self, fine: EnergyLandscape, one: Settled, other: Settled) -> bool:
+        """Whether the straight way between two rests, kept on what they touch, has no top over
+        `RIPPLE` of the magnetic energy above the higher of them."""
+        scale = RIPPLE * max(abs(one.level.magnetic), abs(other.level.magnetic))
+        apart_in_energy = abs(one.level.energy - other.level.energy)
+        touched = self.constraints.touched(one.place, 1e-6)
+        if apart_in_energy > VALLEY * scale or touched != self.constraints.touched(
+            other.place, 1e-6
+        ):
+            return False
+        near = min(
+            self._images(one),
+            key=lambda p: apart(fine.body, p, other.place, self.symmetries),
+        )
+        reach = float(np.linalg.norm(fine.body.shape.extents))
+        if apart(fine.body, near, other.place, self.symmetries) > 0.5 * reach:
+            return False
+        top = max(one.level.energy, other.level.energy) + scale
+        for share in (0.25, 0.5, 0.75):
+            way = near.position + share * (other.place.position - near.position)
+            place = self.constraints.restored(Place(way, other.place.quaternion), 0.1 * reach)
+            if place is None or fine.at(place).energy > top:
+                return False
+        return True
 
     def _settled(self, fine: EnergyLandscape, family: _Family) -> Settled | None:
         place = family.settled.place
@@ -360,6 +439,7 @@ class _Search:
             polarisation=_polarisation(fine, s.place),
             stability=judged,
             friction=friction_hold(self.coarse, self.constraints, s.place, s.limits, push),
+            lie=lie(self.system, self.body, self.constraints.pose(s.place)),
             copies=family.copies,
             found=family.found,
             balanced=s.outcome == "rest",

@@ -2,9 +2,11 @@
 
 `PolarisationSection`: polarisation J = mu_0 M [T] on a grid of one plane through the part's centre,
 NaN outside it, with the part's mean and the share of its volume above NEAR of its saturation.
-`stances`: the part turned in place so that its shortest side lies across the magnets' field, at 45
-degrees and along it ("upright", "tilted" and "flat" under a pole that faces down).
-"""
+`stances`: the part turned so that its shortest side lies across the magnets' field, at 45 degrees
+and along it ("upright", "tilted" and "flat" under a pole that faces down). A turn that brings it
+into another body sets it off the magnet until its gap is what it was: what touches a pole goes on
+touching. Only within `NAMED` of such an angle is it called by that name: a turn in one plane need
+not reach it."""
 
 from __future__ import annotations
 
@@ -14,15 +16,23 @@ import numpy as np
 
 from snapsim.arrays import Array
 from snapsim.constants import MU_0
+from snapsim.landscape.constraints import Constraints
+from snapsim.landscape.creep import attractors
 from snapsim.landscape.curves import turned
 from snapsim.landscape.energy import EnergyLandscape
 from snapsim.landscape.place import Place
+from snapsim.landscape.spacing import CLEAR, at_gap
+from snapsim.landscape.ways import toward_nearest
 from snapsim.magnetics.total_field import TotalField
 from snapsim.numerics import rotations
 from snapsim.parts.materials import MagnetisationCurve
 
 NEAR = 0.9
 """Share of the saturation polarisation from which a cell counts as near saturation."""
+
+
+NAMED = np.radians(3.0)
+"""Angle [rad] within which a stance is called by its name."""
 
 
 @dataclass(frozen=True)
@@ -91,26 +101,54 @@ def saturation_polarisation(curve: MagnetisationCurve | None) -> float:
     return float(curve.flux_density[-1] - MU_0 * curve.field_strength[-1])
 
 
-def stances(landscape: EnergyLandscape, axes: tuple[int, int]) -> dict[str, Place]:
-    """Return the part upright, tilted and flat to the magnets' field, its centre kept.
+def stances(
+    landscape: EnergyLandscape, constraints: Constraints, axes: tuple[int, int]
+) -> dict[str, Place]:
+    """Return the part upright, tilted and flat to the magnets' field, by what it is called; where
+    no place has room a stance is left out.
 
-    It turns about the world axis across the plane `axes`.
+    It turns about the world axis across the plane `axes`, about its centre, and is then set off.
     """
     start = landscape.start
     state = landscape.state(start)
     field = TotalField(
         landscape.system.bodies, landscape.model, landscape.pose(start), state, landscape.number
     ).h(start.position[None])[0]
-    turn = rotations.matrix(start.quaternion)
-    short = turn[:, int(np.argmin(landscape.body.shape.extents))]
+    body_axis = np.eye(3)[int(np.argmin(landscape.body.shape.extents))]
+    short = rotations.rotate(start.quaternion, body_axis)
     across = np.eye(3)[3 - sum(axes)]
     now = _angle(short, axes) - _angle(field, axes)
     wanted = {"upright": np.pi / 2, "tilted": np.pi / 4, "flat": 0.0}
     sense = 1.0 if axes in ((0, 1), (1, 2), (2, 0)) else -1.0
-    return {
-        name: turned(start, sense * across, start.position, angle - now)
-        for name, angle in wanted.items()
-    }
+    found = {}
+    for name, angle in wanted.items():
+        there = _with_room(
+            landscape, constraints, turned(start, sense * across, start.position, angle - now)
+        )
+        if there is not None:
+            reached = rotations.rotate(there.quaternion, body_axis) @ field / np.linalg.norm(field)
+            off = float(np.arccos(min(1.0, abs(float(reached)))))
+            fits = abs(off - angle) < NAMED
+            found[name if fits else f"short side {np.degrees(off):.0f}° off the field"] = there
+    return found
+
+
+def _with_room(landscape: EnergyLandscape, constraints: Constraints, place: Place) -> Place | None:
+    """The place itself, or set off the magnet to the gap that the part has now; None for no
+    room."""
+    drawing = np.isin(constraints.others, list(attractors(landscape)))
+    gap = float(constraints.gaps(landscape.start)[drawing].min(initial=np.inf))
+    there = float(constraints.gaps(place)[drawing].min(initial=np.inf))
+    reach = 2 * float(landscape.body.shape.extents.max())
+    if there < 0 or gap < 0.1 * reach:
+        way = toward_nearest(landscape, constraints, landscape.start)
+        if way is None:
+            return None
+        moved_off = at_gap(constraints, place, way, drawing, max(gap, CLEAR), both=there >= 0)
+        if moved_off is None:
+            return None
+        place = moved_off
+    return place if constraints.gaps(place).min(initial=np.inf) > -1e-5 else None
 
 
 def _angle(vector: Array, axes: tuple[int, int]) -> float:

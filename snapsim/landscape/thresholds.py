@@ -192,19 +192,10 @@ class Ways:
         """How far a way can go [m, rad] before something is in the way, and what."""
         if isinstance(way, TiltWay):
             return way.longest, way.stop
-        reached, step = 0.0, way.longest / SAMPLES
-        while reached < way.longest and way.at(reached + step) is not None:
-            reached += step
-        if reached >= way.longest:
-            return way.longest, WayStop(WayEnd.FARTHEST)
-        low, high = reached, min(reached + step, way.longest)
-        while high - low > 1e-4:
-            middle = 0.5 * (low + high)
-            low, high = (middle, high) if way.at(middle) is not None else (low, middle)
-        stop = way.stop_at(high)
+        reached, stop = way.reach(SAMPLES)
         if stop.body in attractors(self.fine):
             stop = WayStop(WayEnd.AT_MAGNET, stop.body)
-        return low, stop
+        return reached, stop
 
     def fate(self, landscape: EnergyLandscape, way: PushWay | TiltWay, s: float) -> Crept | None:
         """What comes of letting go at s; None where the part cannot be there."""

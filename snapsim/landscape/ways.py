@@ -82,6 +82,20 @@ class PushWay:
         tied = 0.5 * s if self.constraints.joints else 0.0
         return self.constraints.restored(there, 2e-3 + tied)
 
+    def reach(self, steps: int) -> tuple[float, WayStop]:
+        """Return how far it goes [m], looked at in steps, before something is in the way, and
+        what."""
+        reached, step = 0.0, self.longest / steps
+        while reached < self.longest and self.at(reached + step) is not None:
+            reached += step
+        if reached >= self.longest:
+            return self.longest, WayStop(WayEnd.FARTHEST)
+        low, high = reached, min(reached + step, self.longest)
+        while high - low > 1e-4:
+            middle = 0.5 * (low + high)
+            low, high = (middle, high) if self.at(middle) is not None else (low, middle)
+        return low, self.stop_at(high)
+
     def stop_at(self, s: float) -> WayStop:
         """Return what is in the way at s [m], where `at` has no place."""
         gaps = self.constraints.gaps(moved(self.start, _shift(s * self.direction)))
@@ -215,11 +229,34 @@ def turns(landscape: EnergyLandscape, constraints: Constraints, start: Place) ->
     """Return the turns to be looked at, both senses about each axis; none for a free ball."""
     if turns_freely(landscape.body) and not constraints.joints:
         return []
-    axes = _axes(landscape, constraints, start)
-    return [turn(landscape, constraints, start, sense * u) for u in axes for sense in (1.0, -1.0)]
+    footing = footing_at(landscape, constraints, start)
+    axes = _axes(landscape, constraints, start, footing.rise)
+    return [
+        turn(landscape, constraints, start, sense * u, footing)
+        for u in axes
+        for sense in (1.0, -1.0)
+    ]
 
 
-def _axes(landscape: EnergyLandscape, constraints: Constraints, start: Place) -> list[Array]:
+def footing_at(landscape: EnergyLandscape, constraints: Constraints, start: Place) -> Footing:
+    """Return what the part stands on at `start`: what it touches and is not drawn to, else, hanging
+    there, the magnet: its way up is then off that."""
+    drawing = attractors(landscape)
+    touched = frozenset(constraints.touched(start, TOUCHING))
+    support = touched - drawing
+    if support or not touched or constraints.joints:
+        return Footing(constraints, support, up(landscape))
+    limits = constraints.limits(start, TOUCHING)
+    off = limits.normal[: len(limits.other)].mean(axis=0)
+    size = float(np.linalg.norm(off))
+    if size < 0.5:
+        return Footing(constraints, frozenset(), up(landscape))
+    return Footing(constraints, touched, off / size)
+
+
+def _axes(
+    landscape: EnergyLandscape, constraints: Constraints, start: Place, rise: Array
+) -> list[Array]:
     """A hinge's axis; the level line across a leaning part; else the level world axes."""
     for _, joint in constraints.joints:
         axis = joint.turning_axis
@@ -227,7 +264,6 @@ def _axes(landscape: EnergyLandscape, constraints: Constraints, start: Place) ->
             first = joint.bodies[0]
             pose = constraints.pose(start)
             return [axis if first < 0 else rotations.rotate(pose.quaternion[first], axis)]
-    rise = up(landscape)
     axes = [a - (a @ rise) * rise for a in np.eye(3)]
     level = [a / np.linalg.norm(a) for a in axes if np.linalg.norm(a) > 0.5]
     limits = constraints.limits(start, TOUCHING)
@@ -255,14 +291,17 @@ def _level_toward_magnet(landscape: EnergyLandscape, start: Place, rise: Array) 
 
 
 def turn(
-    landscape: EnergyLandscape, constraints: Constraints, start: Place, axis: Array
+    landscape: EnergyLandscape,
+    constraints: Constraints,
+    start: Place,
+    axis: Array,
+    footing: Footing,
 ) -> TiltWay:
     """Turn the part about an axis (3,) from where it is, half round or until a body is in the way.
 
     A part that has come to lie on another face goes on over that face's far edge.
     """
-    support = frozenset(constraints.touched(start, TOUCHING)) - attractors(landscape)
-    footing = Footing(constraints, support, up(landscape))
+    support = footing.support
     pivot_of = _pivots(landscape, constraints, start, axis, support)
     angle, places, pivots = [0.0], [start], [pivot_of(start)]
     stop = WayStop(WayEnd.HALF_TURN)

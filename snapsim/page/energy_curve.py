@@ -1,4 +1,4 @@
-"""The part's energy against tilt, with rests and points of no return, as work for a lane."""
+"""Energy of the part against tilt or way, rests, points of no return, as work for a lane."""
 
 from __future__ import annotations
 
@@ -9,33 +9,74 @@ import numpy as np
 
 from snapsim.analysis.margins import margin_summary
 from snapsim.analysis.summary import number, numbers
+from snapsim.arrays import Array
+from snapsim.errors import InputError
 from snapsim.landscape.constraints import Constraints
+from snapsim.landscape.curves import distance_curve
 from snapsim.landscape.energy import EnergyLandscape
 from snapsim.landscape.margin import margin
 from snapsim.landscape.tilt_curve import tilt_curve
+from snapsim.landscape.ways import pushes, turns
 from snapsim.page.figures import TOLERANCE
 from snapsim.page.jobs import Report
 from snapsim.render.plots.angle import extremes
 from snapsim.simulation.system import System
 
+FARTHEST = 0.3
+"""How far [m] a part that cannot be turned is moved at most."""
+
+STEPS = 48
+"""Steps of that."""
+
 
 def curve_work(given: dict[str, Any], report: Report) -> dict[str, Any]:
-    """Turn the part of the scene both ways from where it is; energies in J, angles in deg."""
+    """Turn the part of the scene both ways from where it is, or move what cannot be turned (a ball)
+    toward the magnet; energies in J with weight, `at` in `unit` (deg or mm)."""
     system, part = _scene(given)
     report(0.0, "preparing")
     landscape = EnergyLandscape(system, part, tolerance=TOLERANCE)
-    curve = tilt_curve(landscape, Constraints(system, part), given.get("axis", 0), _stages(report))
-    degrees = np.degrees(curve.angle)
+    constraints = Constraints(system, part)
+    if not turns(landscape, constraints, landscape.start):
+        return _moved(landscape, constraints, _stages(report))
+    curve = tilt_curve(landscape, constraints, given.get("axis", 0), _stages(report))
+    at, energy = np.degrees(curve.angle), curve.energy
+    return _answer("tilt", "deg", curve.axis, (at, energy, curve.magnetic))
+
+
+def _moved(
+    landscape: EnergyLandscape, constraints: Constraints, tell: Callable[[str, int, int], None]
+) -> dict[str, Any]:
+    """The curve along the straight way to the magnet, or up."""
+    ways = pushes(landscape, constraints, landscape.start, FARTHEST)
+    way = next((w for w in ways if w.kind == "approach"), ways[0] if ways else None)
+    if way is None:
+        raise InputError("no way was found in which it can be turned or moved", key="part")
+    reach = way.reach(STEPS)[0]
+    distance = np.linspace(0.0, reach, STEPS + 1)
+    curve = distance_curve(
+        landscape, constraints, way.direction, distance, lambda done, of: tell("moving", done, of)
+    )
+    weight = landscape.mass * landscape.system.gravity
+    energy = curve.energy - distance * float(weight @ way.direction)
+    energy, magnetic = energy - energy[0], curve.energy - curve.energy[0]
+    return _answer(way.kind, "mm", way.direction, (1e3 * distance, energy, magnetic))
+
+
+def _answer(
+    along: str, unit: str, axis: Array, drawn: tuple[Array, Array, Array]
+) -> dict[str, Any]:
+    at, energy, magnetic = drawn
     return {
-        "axis": numbers(curve.axis),
-        "angle_deg": numbers(degrees),
-        "energy_J": numbers(curve.energy),
-        "magnetic_J": numbers(curve.magnetic),
+        "along": along,
+        "unit": unit,
+        "axis": numbers(axis),
+        "at": numbers(at),
+        "energy_J": numbers(energy),
+        "magnetic_J": numbers(magnetic),
         "extremes": [
-            {"angle_deg": at, "energy_J": energy, "crest": crest}
-            for at, energy, crest in extremes(degrees, curve.energy)
+            {"at": x, "energy_J": level, "crest": crest} for x, level, crest in extremes(at, energy)
         ],
-        "now_J": number(float(np.interp(0.0, degrees, curve.energy))),
+        "now_J": number(float(np.interp(0.0, at, energy))),
     }
 
 

@@ -82,7 +82,8 @@ def test_an_upright_plate_is_magnetised_most_and_a_flat_one_least(made):
     pose = replace(system.start.pose, quaternion=quaternion)
     system = replace(system, start=replace(system.start, pose=pose))
     landscape = EnergyLandscape(system, 1)
-    cuts = {name: section(landscape, p, (0, 2)) for name, p in stances(landscape, (0, 2)).items()}
+    places = stances(landscape, Constraints(system, 1), (0, 2))
+    cuts = {name: section(landscape, p, (0, 2)) for name, p in places.items()}
     means = [np.linalg.norm(cuts[name].mean) for name in ("upright", "tilted", "flat")]
     assert means[0] > 1.3 * means[1] > 1.3 * 1.3 * means[2]
     for cut in cuts.values():
@@ -91,6 +92,27 @@ def test_an_upright_plate_is_magnetised_most_and_a_flat_one_least(made):
         area = inside.sum() * np.prod(np.diff(cut.points[:2, :2], axis=0)[0, 0, [2]]) ** 2
         assert area == pytest.approx(0.04 * 0.01, rel=0.06)
         assert 0 <= cut.saturated <= 1
+
+
+def test_a_part_at_the_pole_is_shown_set_against_it_and_named_by_its_angle(made):
+    """Turned about its centre it would stand 15 mm deep in the magnet."""
+    system = made[0].system
+    pose = system.start.pose
+    position, quaternion = pose.position.copy(), pose.quaternion.copy()
+    position[1] = (0.01, 0, -0.0051)
+    system = replace(system, start=replace(system.start, pose=replace(pose, position=position)))
+    landscape, constraints = EnergyLandscape(system, 1), Constraints(system, 1)
+    places = stances(landscape, constraints, (0, 2))
+    assert set(places) == {"upright", "tilted", "flat"}
+    for place in places.values():
+        assert constraints.gaps(place).min() == pytest.approx(1e-4, abs=1e-6)
+    quaternion[1] = rotations.from_axis_angle([1.0, 0, 0], np.radians(13))
+    position[1] = (0.01, 0, -0.06)
+    pose = replace(pose, position=position, quaternion=quaternion)
+    aside = replace(system, start=replace(system.start, pose=pose))
+    named = stances(EnergyLandscape(aside, 1), Constraints(aside, 1), (0, 2))
+    assert "flat" not in named  # 13 deg off in the other plane
+    assert any("13° off the field" in name for name in named)
 
 
 def test_crests_and_hollows_of_a_cosine():

@@ -201,7 +201,7 @@ def test_the_energy_curve_is_that_of_the_pose_and_marked_while_it_is_not(
     system = snapsim.load_scene(scene)
     curve = tilt_curve(EnergyLandscape(system, 1), Constraints(system, 1))
     shown = tab.data("snapsim.page.curve")
-    np.testing.assert_allclose(shown["angle_deg"], np.degrees(curve.angle), atol=1e-9)
+    np.testing.assert_allclose(shown["at"], np.degrees(curve.angle), atol=1e-9)
     # solved to 1e-6 of the magnetic energy on the page
     np.testing.assert_allclose(shown["energy_J"], curve.energy, atol=2e-6)
     tab.press("d")

@@ -72,29 +72,30 @@
         const of = (n) => ({ name: this.runs.find((r) => r.number === n).name, record: this.records[n] });
         return [this.shown, this.compare].filter((n) => n !== null && this.records[n]).map(of);
       },
-      // Where on the curve a part let go at rest snaps: from `from` to `to`, known to `error` [deg].
+      // Where on the curve a part let go at rest snaps: from `from` to `to`, known to `error`, in
+      // the curve's unit. The error bar is taken off the part that does not snap.
       snaps() {
         if (!this.margin || !this.curve) return [];
         const now = this.margin.present.fate === "snaps", c = this.curve.axis, found = [];
+        const tilt = this.curve.along === "tilt", unit = tilt ? "deg" : "m", scale = tilt ? 1 : 1e3;
         for (const way of this.margin.ways) {
-          if (way.kind !== "tilt") continue;
-          const along = way.axis[0] * c[0] + way.axis[1] * c[1] + way.axis[2] * c[2];
-          const at = now ? way.safe_from_deg : way.snaps_beyond_deg;
-          const error = now ? way.safe_from_error_deg : way.snaps_beyond_error_deg;
+          if (way.kind !== this.curve.along) continue;
+          const axis = tilt ? way.axis : way.direction;
+          const along = axis[0] * c[0] + axis[1] * c[1] + axis[2] * c[2];
+          const name = now ? "safe_from" : "snaps_beyond";
+          const at = way[`${name}_${unit}`], error = scale * way[`${name}_error_${unit}`];
           if (Math.abs(along) < 0.9 || (!now && typeof at !== "number")) continue;
-          const sign = Math.sign(along), edge = typeof at === "number" ? sign * at : sign * 400;
-          found.push({ at: edge, from: now ? 0 : edge, to: now ? edge : sign * 400, error, known: typeof at === "number", now });
+          const known = typeof at === "number", sign = Math.sign(along), edge = known ? sign * scale * at : sign * 400;
+          const first = known ? edge - sign * (now ? -error : error) : edge;
+          found.push({ at: edge, from: now ? 0 : first, to: now ? first : sign * 1e4, error, known, now });
         }
         return found;
       },
       moved() { return Boolean(this.pose && this.mode === "place" && this.pose.moved); },
-      known() { return this.snaps.filter((s) => s.known); },
-      fateWords() {
-        if (!this.margin) return "";
-        const f = this.margin.present.fate, to = this.margin.present.reaches;
-        return { snaps: `Let go now, it snaps to ${to}.`, stays: "Let go now, it comes to rest without touching a magnet.",
-          "goes away": "Let go now, it falls out of the scene.", touches: `It already touches ${to}.` }[f] || "Where it goes was not found.";
-      },
+      // The answer in words, and each of the ways in the order of their weakness.
+      fateWords() { return this.margin ? this.margin.answer : ""; },
+      wayWords() { return this.margin ? this.margin.ways.map((w) => w.sentence) : []; },
+      heading() { return this.curve && this.curve.along !== "tilt" ? "Energy against the way to the magnet" : "Energy against tilt"; },
       command() {
         if (!this.pose) return "";
         const changes = this.pose.changes.map((c) => `--set '${c}'`).join(" ");
@@ -310,7 +311,10 @@
           this.polling = setTimeout(async () => this.standing(await this.call("standing")), POLL);
       },
       async over(job, fresh) {
-        if (job.state === "failed") this.complaints = { ...this.complaints, [job.kind]: job.error };
+        if (job.state === "failed") {
+          this.complaints = { ...this.complaints, [job.kind]: job.error };
+          if (job.kind === "curve") await this.askMargin(this.asked && this.asked[job.number]);
+        }
         if (job.state !== "done") return;
         if (["release", "load"].includes(job.kind)) {
           const again = this.shownBefore(), first = job.kind === "load" && !again;
@@ -325,11 +329,7 @@
         if (job.kind === "curve") {
           this.curve = answer.result;
           this.curveFor = key;
-          if (key === this.poseKey) {
-            const next = await this.call("explain", "margin");
-            if (next.job) this.asked = { ...this.asked, [next.job]: key };
-            this.standing(next);
-          }
+          await this.askMargin(key);
         } else if (job.kind === "margin") {
           this.margin = answer.result;
           this.marginFor = key;
@@ -338,6 +338,13 @@
           this.linesFor = key;
           this.showLines();
         } else if (["clip", "html"].includes(job.kind)) this.offer(answer.file, `${this.stem()}.${job.kind === "clip" ? "mp4" : "html"}`);
+      },
+
+      async askMargin(key) {
+        if (key !== this.poseKey) return;
+        const next = await this.call("explain", "margin");
+        if (next.job) this.asked = { ...this.asked, [next.job]: key };
+        this.standing(next);
       },
 
       // --- release and runs --------------------------------------------------------------------

@@ -156,7 +156,8 @@
     </svg>`,
   };
 
-  // Energy against tilt: now, crests (points of no return), hollows (rests), where it snaps beyond.
+  // Energy against tilt or way: now, crests (points of no return), hollows, where it snaps beyond.
+  // A hollow inside a band from where it snaps is none of the part's rests: only this one motion's.
   /** @type {Component} */
   const SnapCurve = {
     mixins: [Plot],
@@ -169,40 +170,44 @@
       f() {
         const y = this.curve.energy_J.filter((v) => v !== null).map((v) => v * this.scale[1]);
         const low = Math.min(...y), high = Math.max(...y), room = 0.2 * (high - low || 1);
-        const x = this.curve.angle_deg;
+        const x = this.curve.at;
         return { ...this.frame([x[0], x[x.length - 1]], [low - room, high + room]), low: low - room, high: high + room };
       },
-      d() { return this.path(this.curve.angle_deg.map((x, k) => [x, this.curve.energy_J[k] === null ? null : this.curve.energy_J[k] * this.scale[1]]), this.f); },
-      xTicks() { const x = this.curve.angle_deg; return ticks(x[0], x[x.length - 1], Math.max(3, this.width / 80)); },
+      d() { return this.path(this.curve.at.map((x, k) => [x, this.curve.energy_J[k] === null ? null : this.curve.energy_J[k] * this.scale[1]]), this.f); },
+      xTicks() { const x = this.curve.at; return ticks(x[0], x[x.length - 1], Math.max(3, this.width / 80)); },
       yTicks() { return ticks(this.f.low, this.f.high, 4); },
       marks() {
         return this.curve.extremes.map((e) => {
-          const x = this.f.x(e.angle_deg), y = this.f.y(e.energy_J * this.scale[1]);
+          const x = this.f.x(e.at), y = this.f.y(e.energy_J * this.scale[1]);
           const end = x > this.f.right - 60 ? "end" : x < this.f.left + 60 ? "start" : "middle";
-          return { x, y, crest: e.crest, end, text: `${e.crest ? "critical" : "rest"} ${e.angle_deg.toFixed(0).replace("-", "−")}°`,
+          const caught = this.snaps.some((s) => Math.min(s.from, s.to) <= e.at && e.at <= Math.max(s.from, s.to));
+          const called = e.crest ? "crest" : caught ? "hollow, no rest" : "hollow";
+          return { x, y, crest: e.crest, caught, end, text: `${called} ${e.at.toFixed(0).replace("-", "−")}${this.mark}`,
             d: e.crest ? `M${x - 6} ${y + 5}L${x + 6} ${y + 5}L${x} ${y - 6}Z` : `M${x - 6} ${y - 5}L${x + 6} ${y - 5}L${x} ${y + 6}Z` };
         });
       },
       bands() {
-        const x = this.curve.angle_deg, within = (v) => this.f.x(Math.min(Math.max(v, x[0]), x[x.length - 1]));
+        const x = this.curve.at, within = (v) => this.f.x(Math.min(Math.max(v, x[0]), x[x.length - 1]));
         return this.snaps.map((s) => ({ ...s, a: within(s.from), b: within(s.to), x: within(s.at) }));
       },
+      mark() { return this.curve.unit === "deg" ? "°" : ` ${this.curve.unit}`; },
+      moved() { return this.curve.along === "tilt" ? "turned" : "moved"; },
       words() {
-        const e = this.curve.extremes.map((m) => `${m.crest ? "point of no return" : "rest"} at ${m.angle_deg.toFixed(0)} degrees`);
-        return `Energy against tilt from here: ${e.join(", ") || "no rest or point of no return on the way"}${this.stale ? ". For an earlier pose" : ""}`;
+        const e = this.curve.extremes.map((m) => `${m.crest ? "crest" : "hollow"} at ${m.at.toFixed(0)} ${this.curve.unit}`);
+        return `Energy with weight, ${this.moved} from here: ${e.join(", ") || "no crest or hollow on the way"}${this.stale ? ". For an earlier pose" : ""}`;
       },
     },
     template: `<svg class="plot" :class="{ stale }" :viewBox="'0 0 ' + width + ' ' + height" :height="height" role="img" :aria-label="words">
       <g v-for="t in yTicks" :key="'y' + t.value"><line class="rule" :x1="f.left" :x2="f.right" :y1="f.y(t.value)" :y2="f.y(t.value)"/>
         <text class="tick" :x="f.left - 7" :y="f.y(t.value) + 4" text-anchor="end">{{ t.text }}</text></g>
       <g v-for="t in xTicks" :key="'x' + t.value"><text class="tick" :x="f.x(t.value)" :y="f.bottom + 16" text-anchor="middle">{{ t.text }}</text></g>
-      <text class="axis" :x="f.right" :y="height - 3" text-anchor="end">turned from here [deg]</text>
-      <text class="axis" :x="2" :y="height - 3">energy [{{ scale[0] }}]</text>
+      <text class="axis" :x="f.right" :y="height - 3" text-anchor="end">{{ moved }} from here [{{ curve.unit }}]</text>
+      <text class="axis" :x="2" :y="height - 3">energy with weight [{{ scale[0] }}]</text>
       <g v-for="b in bands" :key="b.at"><rect class="beyond" :x="Math.min(b.a, b.b)" :width="Math.max(3, Math.abs(b.b - b.a))" :y="f.top" :height="f.bottom - f.top"/>
         <line v-if="b.known" class="critical" :x1="b.x" :x2="b.x" :y1="f.top" :y2="f.bottom"/></g>
       <path :d="d" class="energy" fill="none"/>
       <line class="now" :x1="f.x(0)" :x2="f.x(0)" :y1="f.top" :y2="f.bottom"/>
-      <g v-for="m in marks" :key="m.text"><path :d="m.d" :class="m.crest ? 'crest' : 'hollow'"/>
+      <g v-for="m in marks" :key="m.text"><path :d="m.d" :class="m.crest ? 'crest' : m.caught ? 'hollow caught' : 'hollow'"/>
         <text class="mark" :x="m.x" :y="m.crest ? m.y - 11 : m.y + 21" :text-anchor="m.end">{{ m.text }}</text></g>
       <circle class="here" :cx="f.x(0)" :cy="f.y(curve.now_J * scale[1])" r="6"/>
     </svg>`,

@@ -25,7 +25,7 @@ class Compound(Shape):
     kind: ClassVar[str] = "compound"
     drawn: tuple[Piece, ...]
 
-    @property
+    @cached_property
     def volume(self) -> float:
         """Volume [m^3]."""
         return sum(m.shape.volume for m in self.drawn)
@@ -42,7 +42,7 @@ class Compound(Shape):
         centre = self.drawn_centre
         return tuple(Piece(m.shape, m.position - centre, m.turn) for m in self.drawn)
 
-    @property
+    @cached_property
     def gyration(self) -> Array:
         """Inertia tensor per mass (3, 3) [m^2]: members turned, and moved by Steiner's theorem."""
         total = np.zeros((3, 3))
@@ -52,7 +52,7 @@ class Compound(Shape):
             total += m.shape.volume * (own + (r @ r) * np.eye(3) - np.outer(r, r))
         return total / self.volume
 
-    @property
+    @cached_property
     def extents(self) -> Array:
         """Half sizes (3,) [m] of a box about the origin that holds it."""
         reach = [np.abs(m.turn) @ m.shape.extents + np.abs(m.position) for m in self.members]
@@ -67,7 +67,7 @@ class Compound(Shape):
             for p in pieces_of(m.shape)
         )
 
-    @property
+    @cached_property
     def revolution(self) -> Revolution:
         """Any turn about body z where every member lies about that axis."""
         return Revolution.AXIS if all(map(_about_z, self.members)) else Revolution.NONE

@@ -18,24 +18,34 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from snapsim.parts.bodies import Body
+    from snapsim.simulation.system import System
 
 HEIGHT = 3.4
 ARROWS = 6
 
 
-def magnetisation_plot(sections: dict[str, PolarisationSection], part: Body) -> Plot:
-    """Polarisation [T] in colour, its direction as arrows, the mean in words; a panel a stance."""
-    return Plot(HEIGHT, lambda figure, paper: _draw(figure, paper, sections, part))
+def magnetisation_plot(
+    sections: dict[str, PolarisationSection], system: System, number: int
+) -> Plot:
+    """Polarisation [T] of body `number` in colour, its direction as arrows, the mean in words,
+    other bodies as outlines; a panel a stance."""
+    return Plot(HEIGHT, lambda figure, paper: _draw(figure, paper, sections, system, number))
 
 
 def _draw(
-    figure: Figure, paper: Paper, sections: dict[str, PolarisationSection], part: Body
+    figure: Figure,
+    paper: Paper,
+    sections: dict[str, PolarisationSection],
+    system: System,
+    number: int,
 ) -> None:
+    part = system.bodies[number]
     panels = np.atleast_1d(figure.subplots(1, len(sections)))
     reach = max(float(np.ptp(s.points[:, :, k])) for s in sections.values() for k in s.axes)
     peak = max(float(np.nanmax(np.linalg.norm(s.polarisation, axis=2))) for s in sections.values())
     limit = next(iter(sections.values())).limit
     for axes, (name, cut) in zip(panels, sections.items(), strict=True):
+        _others(axes, paper, cut, system, number)
         picture = _panel(axes, paper, cut, part, peak)
         middle = 1e3 * cut.place.position[list(cut.axes)]
         half = 1e3 * 0.52 * reach
@@ -73,6 +83,17 @@ def _panel(axes: Axes, paper: Paper, cut: PolarisationSection, part: Body, peak:
     for side in ("left", "bottom"):
         axes.spines[side].set_visible(False)
     return picture
+
+
+def _others(
+    axes: Axes, paper: Paper, cut: PolarisationSection, system: System, number: int
+) -> None:
+    """The rig round the part, cut by the same plane."""
+    plane, pose = CutPlane(cut.place.position, *cut.axes), system.start.pose
+    for k, body in enumerate(system.bodies):
+        if k != number:
+            outline = loops(body, pose.position[k], pose.quaternion[k], plane)
+            draw_outlines(axes, outline, paper.rule if body.is_magnet else None, paper.soft)
 
 
 def _arrows(axes: Axes, cut: PolarisationSection, size: Array) -> None:

@@ -7,13 +7,13 @@ const { snapsim } = load("viewer.js", "hands.js", "playing.js", "parts.js", "sho
 let page = null;
 snapsim.plugin.install({ component: (name, made) => { if (name === "snap-page") page = made; } });
 
-const curve = { axis: [0, 1, 0] };
+const curve = { along: "tilt", axis: [0, 1, 0] };
 const snaps = (margin) => page.computed.snaps.call({ margin, curve });
 
-test("a pose that stays is marked from where it snaps outward, to the side the tilt goes", () => {
+test("a pose that stays is marked from where it may snap, the error bar taken off, outward", () => {
   const way = { kind: "tilt", axis: [0, -1, 0], snaps_beyond_deg: 12, snaps_beyond_error_deg: 2 };
   const [found] = snaps({ present: { fate: "stays" }, ways: [way] });
-  assert.deepEqual({ ...found }, { at: -12, from: -12, to: -400, error: 2, known: true, now: false });
+  assert.deepEqual({ ...found }, { at: -12, from: -10, to: -1e4, error: 2, known: true, now: false });
 });
 
 test("a pose that snaps is marked from here on, to the end where no safe tilt is known", () => {
@@ -31,10 +31,27 @@ test("ways about another axis and ways that never snap mark nothing", () => {
   assert.equal(snaps({ present: { fate: "stays" }, ways }).length, 0);
 });
 
-test("a fate that was not found is not told as a safe one", () => {
-  const words = (fate) => page.computed.fateWords.call({ margin: { present: { fate, reaches: "magnet" } } });
-  assert.match(words("snaps"), /snaps to magnet/);
-  assert.match(words("a fate of tomorrow"), /not found/);
+test("a ball, which no tilt tells anything of, is marked along its way to the magnet, in mm", () => {
+  const moved = { along: "lift", axis: [0, 0, 1] };
+  const way = { kind: "lift", direction: [0, 0, 1], snaps_beyond_m: 0.02, snaps_beyond_error_m: 0.001 };
+  const margin = { present: { fate: "stays" }, ways: [way] };
+  const [found] = page.computed.snaps.call({ margin, curve: moved });
+  assert.deepEqual([found.at, found.from, found.error], [20, 19, 1]);
+});
+
+test("a hollow of the curve inside a band that snaps is called no rest", () => {
+  const marks = (/** @type {any[]} */ found) => snapsim.parts.SnapCurve.computed.marks.call({
+    curve: { extremes: [{ at: 30, energy_J: 1, crest: false }] }, snaps: found, scale: ["J", 1], mark: "°",
+    f: { x: (/** @type {number} */ x) => x, y: (/** @type {number} */ y) => y, left: 0, right: 400 },
+  });
+  assert.match(marks([{ from: 20, to: 90 }])[0].text, /no rest/);
+  assert.equal(marks([{ from: 40, to: 90 }])[0].caught, false);
+});
+
+test("the verdict is the server's own answer and all ways, not a second opinion", () => {
+  const margin = { answer: "Let go now, it snaps.", ways: [{ sentence: "a" }, { sentence: "b" }] };
+  assert.equal(page.computed.fateWords.call({ margin }), "Let go now, it snaps.");
+  assert.deepEqual([...page.computed.wayWords.call({ margin })], ["a", "b"]);
 });
 
 test("files are named after the scene, whatever it is called", () => {
