@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from snapsim.arrays import ArrayLike
     from snapsim.landscape.force import ForceReport
+    from snapsim.landscape.joint_rests import JointRests
     from snapsim.landscape.look_around import AlongLine, OverPlane
     from snapsim.landscape.margin import Margin
     from snapsim.landscape.rests import Rests
@@ -48,6 +49,7 @@ __all__ = [
     "load_scene",
     "margin",
     "poses",
+    "poses_together",
     "prepare",
     "read_run",
     "release",
@@ -99,6 +101,22 @@ def poses(
     return poses(scene, body, starts, seed, progress)
 
 
+def poses_together(
+    scene: System,
+    starts: int = 12,
+    seed: int = 1,
+    progress: Callable[[str, int, int], None] | None = None,
+) -> JointRests:
+    """Return how all free bodies can rest together, their stability and what they do to each other.
+
+    Raises InputError where fewer than two bodies are free, and on an overlap.
+    """
+    from snapsim.landscape.joint_rests import joint_rests
+
+    _make_ready()
+    return joint_rests(scene, starts, seed, progress)
+
+
 def force_along(
     scene: System,
     body: str | None,
@@ -106,16 +124,17 @@ def force_along(
     distance: float,
     points: int = 41,
     progress: Callable[[str, int, int], None] | None = None,
+    between: bool = False,
 ) -> AlongLine:
     """Return force, torque and energy of a part moved from its place along a unit vector [m].
 
-    Its orientation is kept; `body` as in `poses`.
+    Its orientation is kept; `body` as in `poses`. With `between` also what it feels of each body.
     """
     from snapsim.landscape.look_around import force_along
     from snapsim.run.first_use import FIELDS_OVER_SPACE
 
     _make_ready(*FIELDS_OVER_SPACE)
-    return force_along(scene, body, direction, distance, points, progress)
+    return force_along(scene, body, direction, distance, points, progress, between)
 
 
 def force_map(

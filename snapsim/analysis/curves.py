@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from rich.console import Group, RenderableType
+from rich.markup import escape
 from rich.table import Table
 from rich.text import Text
 
@@ -22,9 +24,14 @@ MOST_ROWS = 13
 AXES = "xyz"
 
 
-def along_summary(title: str, body: str, curve: DistanceCurve) -> dict[str, Any]:
-    """Return force against distance; magnetic force and torque, world axes, None in an overlap."""
-    return {
+def along_summary(
+    title: str, body: str, curve: DistanceCurve, bodies: Sequence[str] = ()
+) -> dict[str, Any]:
+    """Return force against distance; magnetic force and torque, world axes, None in an overlap.
+
+    "from" says what the part feels of each of `bodies` (all names in their order), where asked for.
+    """
+    result: dict[str, Any] = {
         "title": title,
         "along": {
             "body": body,
@@ -36,6 +43,22 @@ def along_summary(title: str, body: str, curve: DistanceCurve) -> dict[str, Any]
             "magnetic_energy_J": numbers(curve.energy),
         },
     }
+    if curve.felt is not None:
+        result["along"]["from"] = {
+            bodies[j]: {
+                "force_N": [numbers(row[:3]) for row in curve.felt[:, j]],
+                "torque_Nm": [numbers(row[3:]) for row in curve.felt[:, j]],
+            }
+            for j in _felt(curve)
+        }
+    return result
+
+
+def _felt(curve: DistanceCurve) -> list[int]:
+    """Numbers of the bodies that the part feels anywhere on the way."""
+    if curve.felt is None:
+        return []
+    return [j for j in range(curve.felt.shape[1]) if np.nan_to_num(curve.felt[:, j]).any()]
 
 
 def map_summary(title: str, body: str, found: ForceMap) -> dict[str, Any]:
@@ -60,12 +83,17 @@ def along_table(result: dict[str, Any]) -> RenderableType:
     table = Table("moved by\nmm", title_justify="left")
     for heading in ("gap\nmm", "force x y z\nN", "along the way\nN", "energy\nJ"):
         table.add_column(heading, justify="right")
+    sources = along.get("from", {})
+    for name in sources:
+        table.add_column(f"from {escape(name)}\nx y z, N", justify="right")
     count = len(along["distance_m"])
     for k in np.unique(np.linspace(0, count - 1, min(count, MOST_ROWS)).round().astype(int)):
         force = along["force_N"][k]
         gap = along["gap_m"][k]
         if None in force:
-            table.add_row(plain(1e3 * along["distance_m"][k]), "overlaps", "", "", "")
+            table.add_row(
+                plain(1e3 * along["distance_m"][k]), "overlaps", "", "", "", *("" for _ in sources)
+            )
             continue
         table.add_row(
             plain(1e3 * along["distance_m"][k]),
@@ -73,6 +101,7 @@ def along_table(result: dict[str, Any]) -> RenderableType:
             "  ".join(plain(f) for f in force),
             plain(float(np.dot(force, along["direction"]))),
             plain(along["magnetic_energy_J"][k]),
+            *("  ".join(plain(f) for f in felt["force_N"][k]) for felt in sources.values()),
         )
     note = f"{along['body']}, orientation kept; magnetic force only, weight not included"
     return Group(Text(result["title"], style="bold"), table, note, cautions())
@@ -98,11 +127,15 @@ def map_table(result: dict[str, Any]) -> RenderableType:
     return Group(Text(result["title"], style="bold"), *lines, cautions())
 
 
-def along_csv(curve: DistanceCurve) -> str:
+def along_csv(curve: DistanceCurve, bodies: Sequence[str] = ()) -> str:
     """Return the whole curve as CSV with units in its heading."""
     head = ["distance [m]", "gap [m]", *(f"force {a} [N]" for a in AXES)]
     head += [*(f"torque {a} [N m]" for a in AXES), "magnetic energy [J]"]
-    columns = (curve.distance, curve.gap, curve.force, curve.torque, curve.energy)
+    columns = [curve.distance, curve.gap, curve.force, curve.torque, curve.energy]
+    for j in _felt(curve):
+        head += [f"force {a} from {bodies[j]} [N]" for a in AXES]
+        head += [f"torque {a} from {bodies[j]} [N m]" for a in AXES]
+        columns.append(curve.felt[:, j])  # type: ignore[index]
     return _csv(head, np.column_stack(columns))
 
 

@@ -16,10 +16,11 @@ from snapsim.analysis.figures import plain
 from snapsim.analysis.summary import number, numbers
 from snapsim.analysis.tables import cautions
 from snapsim.numerics import rotations
-from snapsim.words.lies import lie_words, rests_answer
+from snapsim.words.lies import arrangement_words, lie_words, rests_answer, together_answer
 
 if TYPE_CHECKING:  # importing it loads the compiled magnetics
     from snapsim.landscape.friction_hold import FrictionHold
+    from snapsim.landscape.joint_rests import JointRest, JointRests
     from snapsim.landscape.rests import Rest, Rests
     from snapsim.landscape.stability import SmallMotion
 
@@ -175,3 +176,87 @@ def _band(friction: dict[str, Any] | None) -> str:
         f"{way} {'far' if far is None else plain(round(1e3 * far, 1))}"
         for way, far in friction["holds_within_m"].items()
     )
+
+
+TOGETHER_LIMITS = (
+    "Arrangements are those found from these starts; nothing proves that there is no other. Rests"
+    " that only friction holds were not searched; hands have let go.",
+    "Stability is of small motions on smooth contacts; draft cells in the search.",
+)
+
+
+def together_summary(report: JointRests) -> dict[str, Any]:
+    """Return what `snapsim poses --together --json` prints."""
+    lowest = min((r.energy for r in report.rests), default=0.0)
+    names = [report.system.bodies[i].name for i in report.bodies]
+    return {
+        "title": report.system.title,
+        "answer": together_answer(report),
+        "bodies": names,
+        "arrangements": [_arrangement(r, names, lowest) for r in report.rests],
+        "search": {
+            "starts": report.starts,
+            "planned_starts": report.planned,
+            "interrupted": report.interrupted,
+            "seed": report.seed,
+            "left_the_scene": report.away,
+            "unfinished": report.unfinished,
+            "cells": report.cells,
+            "field_evaluations": report.evaluations,
+        },
+        "limits": list(TOGETHER_LIMITS),
+        "cautions": list(CAUTIONS),
+    }
+
+
+def _arrangement(rest: JointRest, names: list[str], lowest: float) -> dict[str, Any]:
+    return {
+        "verdict": rest.verdict,
+        "sentence": arrangement_words(rest.lies),
+        "leaves_along": list(rest.leaves),
+        "touches": [list(pair) for pair in rest.touches],
+        "bodies": {
+            name: {
+                "position_m": numbers(rest.place.position[k]),
+                "quaternion": numbers(rest.place.quaternion[k]),
+                "axis_from_vertical_deg": number(np.degrees(rest.lies[k].axis)),
+                "attitude_code": rest.lies[k].attitude,
+            }
+            for k, name in enumerate(names)
+        },
+        "energy_J": number(rest.energy),
+        "magnetic_energy_J": number(rest.magnetic),
+        "energy_above_lowest_J": number(rest.energy - lowest),
+        "holding_N": {name: number(force) for name, force in rest.holding.items()},
+        "between_N": [
+            {"on": one, "from": other, "force_N": numbers(force)}
+            for (one, other), force in rest.between.items()
+        ],
+        "found": rest.found,
+    }
+
+
+def together_table(result: dict[str, Any]) -> RenderableType:
+    """Return the table of `poses --together` from its `together_summary`."""
+    table = Table("", "how they rest", "energy\nJ", "held with\nN", "between them\nN", "found")
+    for k, one in enumerate(result["arrangements"], start=1):
+        stays = one["verdict"] == "stable"
+        verdict = "[green]stable[/]" if stays else "[yellow]unstable[/]"
+        said = escape(one["sentence"].replace("; ", "\n"))
+        leaving = "\n".join(escape(w) for w in one["leaves_along"])
+        forces = "\n".join(
+            plain(round(sum(x * x for x in b["force_N"]) ** 0.5, 2)) for b in one["between_N"]
+        )
+        table.add_row(
+            str(k), f"{verdict}\n{said}" + (f"\n{leaving}" if leaving else ""),
+            plain(one["energy_J"]), _held(one["holding_N"]), forces, str(one["found"]),
+        )  # fmt: skip
+    search = result["search"]
+    line = (
+        f"{search['starts']} of {search['planned_starts']} starts on {search['cells']} cells"
+        f" (seed {search['seed']}); {search['unfinished']} did not finish,"
+        f" {search['left_the_scene']} left the scene"
+    )
+    answer = Text(result["answer"], style="bold red" if search["interrupted"] else "bold")
+    title = Text(f"{result['title']}: {', '.join(result['bodies'])} together")
+    return Group(answer, title, table, line, Text("\n".join(result["limits"])), cautions())

@@ -83,6 +83,8 @@ def force_summary(report: ForceReport) -> dict[str, Any]:
         "bodies": bodies,
         "magnetic_energy_J": number(report.magnetic_energy),
     }
+    if report.between is not None:
+        result["between"] = _between(report.system, report.between)
     if report.close:
         result["warnings"] = [str(gap) for gap in report.close]
     if report.accuracy is not None:
@@ -102,6 +104,21 @@ def _reads(force: Array, estimate: RefinedEstimate, body: int) -> dict[str, floa
         "force_low_by_up_to": number(max((limit + bar) / found - 1, 0.0)),
         "force_high_by_up_to": number(min(max(1 - (limit - bar) / found, 0.0), 1.0)),
     }
+
+
+def _between(system: System, between: Array) -> dict[str, dict[str, Any]]:
+    """What each body feels of each other one that acts on it; torque about its own centre."""
+    names = [body.name for body in system.bodies]
+    found: dict[str, dict[str, Any]] = {}
+    for name, row in zip(names, between, strict=True):
+        felt = {
+            other: {"force_N": numbers(load[:3]), "torque_Nm": numbers(load[3:])}
+            for other, load in zip(names, row, strict=True)
+            if load.any()
+        }
+        if felt:
+            found[name] = felt
+    return found
 
 
 def _pull_off(pull: PullOff) -> dict[str, Any]:

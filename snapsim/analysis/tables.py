@@ -79,6 +79,8 @@ def force_table(result: dict[str, Any]) -> RenderableType:
     parts += [
         _pull_off(name, b["pull_off"]) for name, b in result["bodies"].items() if "pull_off" in b
     ]
+    if sum(len(felt) for felt in result.get("between", {}).values()) > 2:
+        parts.append(between_table(result["between"]))
     parts += [Text(line, style="bold red") for line in result.get("warnings", [])]
     if "accuracy" in result:
         parts += _reads(result)
@@ -94,6 +96,18 @@ def _reads(result: dict[str, Any]) -> list[RenderableType]:
         for name, b in result["bodies"].items()
         if b["cells"] and (reads := reads_words(b))
     ]
+
+
+def between_table(between: dict[str, Any]) -> RenderableType:
+    """Return who pulls whom: a row a body, a column each that acts on it."""
+    columns = list(dict.fromkeys(other for felt in between.values() for other in felt))
+    table = Table("force on", title="from each body, x y z in N", title_justify="left")
+    for other in columns:
+        table.add_column(f"from\n{escape(other)}", justify="right")
+    for name, felt in between.items():
+        cells = (_three(felt[o]["force_N"]) if o in felt else "" for o in columns)
+        table.add_row(escape(name), *cells)
+    return table
 
 
 def _pull_off(name: str, pull: dict[str, Any]) -> str:

@@ -30,6 +30,9 @@ def force(
         typer.Option(metavar="DIRECTION", help='Force against distance along "z" or "0.1, 0, 1".'),
     ] = None,
     distance: Annotated[str, typer.Option(help="How far --along goes.")] = "100 mm",
+    between: Annotated[
+        bool, typer.Option("--between", help="With --along: what it feels of each body apart.")
+    ] = False,
     plane: Annotated[
         str | None, typer.Option(metavar="xz", help="Map of the force over a plane: xy, xz or yz.")
     ] = None,
@@ -46,6 +49,11 @@ def force(
     """Force, torque, energy and pull-off of each body as placed; along a line or over a plane."""
     import snapsim
 
+    if between and along is None:
+        raise InputError(
+            "goes with --along; as placed, the forces between bodies are printed anyway",
+            key="--between",
+        )
     if along is not None and plane is not None:
         raise InputError("give --along or --plane, not both", key="--plane")
     scene = snapsim.load_scene(file, changes or ())
@@ -53,7 +61,7 @@ def force(
         scene.number(body)
     target = Target(output if along or plane else None, style, force, json)
     if along is not None:
-        return _along(scene, body, along, distance, points, target)
+        return _along(scene, body, along, (distance, points, between), target)
     if plane is not None:
         return _plane(scene, body, plane, span, points, target)
     if output is not None:
@@ -81,13 +89,15 @@ def _as_placed(scene: System, file: str, body: str | None, accuracy: bool, json:
 def _only(body: str, result: dict[str, Any]) -> dict[str, Any]:
     """A `force_summary` with the rows of one body."""
     found = {**result, "bodies": {body: result["bodies"][body]}}
+    if "between" in result:
+        found["between"] = {n: felt for n, felt in result["between"].items() if n == body}
     if "accuracy" in result:
         found["accuracy"] = _only(body, result["accuracy"])
     return found
 
 
 def _along(
-    scene: System, body: str | None, along: str, distance: str, points: int, target: Target
+    scene: System, body: str | None, along: str, how: tuple[str, int, bool], target: Target
 ) -> None:
     import snapsim
     from snapsim.analysis.curves import along_csv, along_summary, along_table
@@ -95,17 +105,20 @@ def _along(
     from snapsim.run.first_use import FIELDS_OVER_SPACE
     from snapsim.scenario import options
 
+    distance, points, between = how
     way, far = options.direction(along, "--along"), options.length(distance, "--distance")
     with stage_progress(*FIELDS_OVER_SPACE) as progress:
-        found = snapsim.force_along(scene, body, way, far, points, progress)
+        found = snapsim.force_along(scene, body, way, far, points, progress, between)
     part = scene.bodies[scene.number(found.body)]
+    names = [b.name for b in scene.bodies]
     weight = part.mass * float((scene.gravity @ scene.gravity) ** 0.5)
     if target.path is not None:
         from snapsim.render.plots import distance_plot
 
         plot = distance_plot(found.curve, weight, f"{part.name}: force along {along}")
-        target.write(plot, lambda: along_csv(found.curve))
-    target.say("force-along", along_summary(scene.title, part.name, found.curve), along_table)
+        target.write(plot, lambda: along_csv(found.curve, names))
+    result = along_summary(scene.title, part.name, found.curve, names)
+    target.say("force-along", result, along_table)
 
 
 def _plane(

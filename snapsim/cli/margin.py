@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from snapsim.cli.options import AsJson, Changes, MovingBody, ReplaceFlag, SceneFile, Style
-from snapsim.cli.output import complain
+from snapsim.cli.output import complain, emit, emit_json
 from snapsim.cli.target import Target
 from snapsim.errors import InputError
 
@@ -31,6 +31,19 @@ def margin(
             help='How the margins move with a key: body.magnet.position.z="10..60 mm".',
         ),
     ] = None,
+    find: Annotated[
+        str | None,
+        typer.Option(metavar="KEY=FROM..TO", help="The value of a key from which --so-that holds."),
+    ] = None,
+    so_that: Annotated[
+        str | None,
+        typer.Option(
+            "--so-that",
+            metavar="CONDITION",
+            help='"no snap", "energy <= 5 J", "pull-off <= 60 N", "lift >= 20 mm", or tilt, push,'
+            " approach; with --find.",
+        ),
+    ] = None,
     steps: Annotated[int, typer.Option(min=1, max=200, help="Steps of --against.")] = 8,
     way: Annotated[
         list[str] | None,
@@ -51,8 +64,14 @@ def margin(
     changes: Changes = None,
 ) -> None:
     """The point of no return: angle, distance, energy and hand force before a part snaps."""
-    if against is None and on is not None:
-        raise InputError("goes with --against", key="--on")
+    if (find is None) != (so_that is None):
+        raise InputError("go together", key="--find and --so-that")
+    if find is not None and against is not None:
+        raise InputError("give --against or --find, not both", key="--find")
+    if against is None and find is None and on is not None:
+        raise InputError("goes with --against or --find", key="--on")
+    if find is not None and so_that is not None:
+        return _find(file, (find, so_that), body, on, changes, json)
     endings = (".csv",) if against is not None else ()
     target = Target(output, style, force, json, endings)
     if against is not None:
@@ -88,6 +107,42 @@ def _draw(report: Margin, target: Target) -> None:
     if target.path is not None and report.barrier is not None:
         name = report.system.bodies[report.body].name
         target.write(barrier_plot(report, report.barrier, f"{name}: over the pass to the magnet"))
+
+
+def _find(
+    file: str,
+    asked: tuple[str, str],
+    body: str | None,
+    on: str | None,
+    changes: list[str] | None,
+    json: bool,
+) -> None:
+    from snapsim.analysis.found_values import found_summary, found_table, tried_summary
+    from snapsim.cli.progress import stage_progress
+    from snapsim.scenario.loading import load_scene, scene_text
+    from snapsim.scenario.spans import read_span
+    from snapsim.study.find_value import Finding, Search, find_value, read_condition
+
+    span, condition = read_span(asked[0], "--find"), read_condition(asked[1])
+    title = load_scene(file, changes or ()).title
+    given = Finding(scene_text(file), file, span, condition, tuple(changes or ()), body, on)
+    with stage_progress() as progress:
+        found = find_value(given, progress)
+    tried = [tried_summary(t.numbers, t.detail, t.measure, t.holds, t.problem) for t in found.tried]
+    said = {
+        "title": title,
+        "body": found.body,
+        "condition": condition.text,
+        "outcome": found.outcome.value,
+        "rising": found.rising,
+    }
+    result = found_summary(span, said, (found.value, found.beyond), tried)
+    if json:
+        emit_json("margin-find", result)
+    else:
+        emit(found_table(result))
+    if found.outcome in (Search.NOT_MONOTONE, Search.CONTRADICTED):
+        raise typer.Exit(3)
 
 
 def _against(

@@ -45,7 +45,8 @@ class AngleCurve:
 @dataclass(frozen=True)
 class DistanceCurve:
     """Along `distance` (k,) [m] in `direction` (3,): magnetic `force` (k, 3) [N], `torque` (k, 3)
-    [N m], magnetic `energy` (k,) [J], `gap` (k,) [m] to the nearest body."""
+    [N m], magnetic `energy` (k,) [J], `gap` (k,) [m] to the nearest body; `felt` (k, n, 6) [N, N m]
+    from each of the n bodies, where asked for."""
 
     distance: Array
     direction: Array
@@ -53,6 +54,7 @@ class DistanceCurve:
     torque: Array
     energy: Array
     gap: Array
+    felt: Array | None = None
 
 
 @dataclass(frozen=True)
@@ -116,12 +118,23 @@ def distance_curve(
     direction: Array,
     distances: Array,
     tick: Tick | None = None,
+    between: bool = False,
 ) -> DistanceCurve:
-    """Move the part from its place at release by each of `distances` (k,) [m]."""
+    """Move the part from its place at release by each of `distances` (k,) [m]; with `between` what
+    it feels of each body."""
     start = landscape.start
     places = [Place(start.position + d * direction, start.quaternion) for d in distances]
     rows, gaps = _forces(landscape, constraints, places, tick)
-    return DistanceCurve(distances, direction, rows[:, :3], rows[:, 3:6], rows[:, 6], gaps)
+    felt = None
+    if between:
+        nothing = np.full((len(landscape.system.bodies), 6), np.nan)
+        felt = np.array(
+            [
+                landscape.felt(p) if g >= -OVERLAP else nothing
+                for p, g in zip(places, gaps, strict=True)
+            ]
+        )
+    return DistanceCurve(distances, direction, rows[:, :3], rows[:, 3:6], rows[:, 6], gaps, felt)
 
 
 def force_map(

@@ -25,7 +25,7 @@ import numpy as np
 from snapsim.arrays import Array
 from snapsim.landscape.constraints import Constraints, Limits
 from snapsim.landscape.energy import EnergyLandscape, EnergyLevel
-from snapsim.landscape.place import Place, length, metric, moved
+from snapsim.landscape.place import Place, length
 from snapsim.numerics.quadratic_program import Program, minimise
 
 DescentOutcome = Literal["rest", "away", "unfinished"]
@@ -119,7 +119,7 @@ class _Descent:
                 return place, level, "away"
             if self.watch is not None and self.watch(place):
                 return place, level, "rest"
-            measure = metric(self.landscape.body, place)
+            measure = self.landscape.measure(place)
             bent = measure * (ease * self._steepness(level, measure) / step)
             program, _ = self._program(place, level, bent, step)
             self.steps += 1
@@ -153,7 +153,7 @@ class _Descent:
         hessian: Array | None = None
         for _ in range(s.newton):
             self.steps += 1
-            measure = metric(self.landscape.body, place)
+            measure = self.landscape.measure(place)
             if hessian is None:
                 floor = 1e-3 * self._load(level) / self.landscape.radius
                 hessian = upright(self.landscape.hessian(place), measure, pressed, floor)
@@ -189,11 +189,11 @@ class _Descent:
 
     def _pressed(self, place: Place, level: EnergyLevel) -> Array:
         """Rows (k, 6) that a short step down the slope presses against."""
-        measure, short = metric(self.landscape.body, place), 1e-4 * self.settings.longest
+        measure, short = self.landscape.measure(place), 1e-4 * self.settings.longest
         bent = measure * (self._steepness(level, measure) / short)
         program, limits = self._program(place, level, bent, short)
         if program is None:
-            return np.zeros((0, 6))
+            return np.zeros((0, len(level.slope)))
         pressed: Array = limits.jacobian[program.multiplier > 1e-6 * self._load(level)]
         return np.vstack([pressed, limits.equality])
 
@@ -216,8 +216,8 @@ class _Descent:
         self, place: Place, level: EnergyLevel, d: Array, bent: Array, share: float
     ) -> tuple[Place, EnergyLevel] | None:
         """The place after a step, overlaps taken out, if the energy fell enough."""
-        size = length(d, metric(self.landscape.body, place))
-        there = self.constraints.restored(moved(place, d), 0.5 * size + 1e-6)
+        size = length(d, self.landscape.measure(place))
+        there = self.constraints.restored(self.landscape.moved(place, d), 0.5 * size + 1e-6)
         if there is None:
             return None
         new = self.landscape.at(there)
@@ -257,8 +257,7 @@ class _Descent:
         return float(np.sqrt(np.maximum(left @ np.linalg.solve(measure, left), 0.0)))
 
     def _gone(self, place: Place) -> bool:
-        middle = self.landscape.system.start.pose.position.mean(axis=0)
-        return float(np.linalg.norm(place.position - middle)) > self.settings.far
+        return self.landscape.gone(place, self.settings.far)
 
     def _ended(self, place: Place, level: EnergyLevel, outcome: DescentOutcome) -> Settled:
         limits = self.constraints.limits(place, 1e-6)
@@ -288,7 +287,7 @@ def upright(hessian: Array, measure: Array, pressed: Array, floor: float) -> Arr
 def _split(rows: Array) -> tuple[Array, Array]:
     """Return orthonormal bases, as rows, of the span of `rows` (k, 6) and of what is across it."""
     if not len(rows):
-        return np.zeros((0, 6)), np.eye(6)
+        return np.zeros((0, rows.shape[1])), np.eye(rows.shape[1])
     _, size, vt = np.linalg.svd(rows)
     rank = int(np.sum(size > 1e-6 * max(float(size[0]), 1e-300)))
     return vt[:rank], vt[rank:]

@@ -22,7 +22,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from snapsim.arrays import Array, ArrayLike
-from snapsim.landscape.place import Place, moved, with_one_at
+from snapsim.landscape.place import Place, metric, moved, with_one_at
 from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.model import MagneticModel, MagneticState
 from snapsim.parts.states import Pose
@@ -111,6 +111,26 @@ class EnergyLandscape:
         return EnergyLevel(
             found.energy + height, found.energy, height, slope, force, torque, found.converged
         )
+
+    def felt(self, place: Place) -> Array:
+        """Return the wrench (n, 6) [N, N m] on the body about its centre from each of the n bodies
+        at `place`, magnetic, world axes."""
+        pose = self.pose(place)
+        found: Array = self.model.loads_between(pose, self.state(place))[self.number]
+        return found
+
+    def measure(self, place: Place) -> Array:
+        """Return the matrix (6, 6) of |d|^2 of changes at `place` (`place.metric`)."""
+        return metric(self.body, place)
+
+    def moved(self, place: Place, change: Array) -> Place:
+        """Return the place after a change (6,) [m, rad]."""
+        return moved(place, change)
+
+    def gone(self, place: Place, far: float) -> bool:
+        """Whether the body is farther than `far` [m] from the middle of the scene."""
+        middle = self.system.start.pose.position.mean(axis=0)
+        return bool(np.linalg.norm(place.position - middle) > far)
 
     def hessian(self, place: Place, step: float = TURN_STEP) -> Array:
         """Return the second derivatives (6, 6) [N/m, N, N m] by central differences."""

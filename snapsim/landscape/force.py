@@ -60,7 +60,8 @@ class ForceReport:
     to pull or tip a free body that rests on something, else None. `accuracy`, where asked for,
     says how far the cells themselves leave the numbers off; `close` are the gaps between soft parts
     that the cells do not resolve at all, `pulls` (3,) [N] the force on the first of each pair of
-    soft bodies from the second.
+    soft bodies from the second. `between` (n, n, 6) [N, N m]: in row i, column j the wrench on body
+    i about its centre from body j; rows add up to `force` and `torque`.
     """
 
     system: System
@@ -76,6 +77,7 @@ class ForceReport:
     accuracy: ForceAccuracy | None = None
     close: tuple[CloseGap, ...] = ()
     pulls: Mapping[tuple[int, int], Array] = field(default_factory=dict)
+    between: Array | None = None
 
 
 def force(system: System, accuracy: bool = False) -> ForceReport:
@@ -143,6 +145,7 @@ def _reported(
         _pull_offs(system, found),
         close=close,
         pulls=pulls,
+        between=model.loads_between(system.start.pose, found),
     )
 
 

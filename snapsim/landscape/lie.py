@@ -48,7 +48,7 @@ class Attitude(StrEnum):
     """No axis tells."""
 
 
-class Side(StrEnum):
+class LieSide(StrEnum):
     """Where the part is, seen from the body that it lies on."""
 
     UNDER = "under"
@@ -59,19 +59,21 @@ class Side(StrEnum):
 @dataclass(frozen=True)
 class Lie:
     """How body `body` lies, by names: the `magnet` it touches ("" for none) on which `side`,
-    `offset` [m] and `share` of the half size; `others` that it touches; `facing`, of these the ones
-    whose flat face lies on its own; `joints` that hold it. `attitude`, and `axis` [rad], the angle
-    of the telling axis (of a compact part its z axis) from the vertical."""
+    `offset` [m] and `share` of the half size; `others` that it touches, iron left out; `facing`,
+    iron whose flat face lies on its own, and `beside`, iron that it touches otherwise; `joints`
+    that hold it. `attitude`, and `axis` [rad], the angle of the telling axis (of a compact part its
+    z axis) from the vertical."""
 
     body: str
     attitude: Attitude
     axis: float
     magnet: str
-    side: Side
+    side: LieSide
     offset: float
     share: float
     others: tuple[str, ...]
     facing: tuple[str, ...]
+    beside: tuple[str, ...]
     joints: tuple[str, ...]
 
 
@@ -87,9 +89,11 @@ def lie(system: System, body: int, pose: Pose, within: float = LYING) -> Lie:
     normal = _normal(limits, main)
     direction, rod = telling_axis(part)
     axis = rotations.rotate(place.quaternion, direction)
-    side, offset, share = Side.ON_TOP, 0.0, 0.0
+    side, offset, share = LieSide.ON_TOP, 0.0, 0.0
     if main is not None:
         side, offset, share = _where(system, pose, body, main, normal)
+    iron = [i for i in touched if system.bodies[i].is_soft]
+    facing = [i for i in iron if _facing(system, pose, limits, i, axis)]
     return Lie(
         part.name,
         _attitude(part, axis, normal, rod),
@@ -98,12 +102,13 @@ def lie(system: System, body: int, pose: Pose, within: float = LYING) -> Lie:
         side,
         offset,
         share,
-        tuple(system.bodies[i].name for i in touched if i not in magnets[:1]),
         tuple(
             system.bodies[i].name
             for i in touched
-            if system.bodies[i].is_soft and _facing(system, pose, limits, i, axis)
+            if i not in magnets[:1] and not system.bodies[i].is_soft
         ),
+        tuple(system.bodies[i].name for i in facing),
+        tuple(system.bodies[i].name for i in iron if i not in facing),
         _holding(system, constraints, limits),
     )
 
@@ -158,14 +163,14 @@ def _normal(limits: Limits, main: int | None) -> Array | None:
 
 def _where(
     system: System, pose: Pose, body: int, main: int, normal: Array | None
-) -> tuple[Side, float, float]:
-    """Side of the body lain on, offset [m] across the normal, and its share of the half size."""
+) -> tuple[LieSide, float, float]:
+    """LieSide of the body lain on, offset [m] across the normal, and its share of the half size."""
     assert normal is not None
     gravity = system.gravity
     size = float(np.linalg.norm(gravity))
     rise = -gravity / size if size > 0 else np.array([0.0, 0.0, 1.0])
     lift = float(normal @ rise)
-    side = Side.UNDER if lift < -0.7 else Side.ON_TOP if lift > 0.7 else Side.BESIDE
+    side = LieSide.UNDER if lift < -0.7 else LieSide.ON_TOP if lift > 0.7 else LieSide.BESIDE
     away = pose.position[body] - pose.position[main]
     away = away - (away @ normal) * normal
     local = np.abs(rotations.rotate_back(pose.quaternion[main], away))

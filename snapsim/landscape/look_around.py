@@ -49,12 +49,14 @@ def force_along(
     distance: float,
     points: int,
     progress: Progress | None = None,
+    between: bool = False,
 ) -> AlongLine:
-    """Move the body by 0 to `distance` [m] along the unit vector `direction` (3,)."""
+    """Move the body by 0 to `distance` [m] along the unit vector `direction` (3,); with `between`
+    what it feels of each other body."""
     landscape, constraints = _made(system, body)
     steps = np.linspace(0.0, distance, points)
     tick = _tick(progress, "along the line")
-    curve = distance_curve(landscape, constraints, as_floats(direction), steps, tick)
+    curve = distance_curve(landscape, constraints, as_floats(direction), steps, tick, between)
     return AlongLine(landscape.body.name, curve)
 
 

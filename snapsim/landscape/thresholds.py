@@ -16,7 +16,7 @@ coarse cells find no snap, fine ones are asked at `SECOND_LOOK` places: coarse o
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from typing import Final, Literal, get_args
 
@@ -316,8 +316,8 @@ class Ways:
         for k in range(len(torque) - 1):
             if torque[k] > 0 >= torque[k + 1]:
                 low, high = float(way.angle[k]), float(way.angle[k + 1])
-                coarse = brentq(lambda b: way.torque(self.coarse, b), low, high, xtol=1e-6)
-                return self._fine_balance(way, float(coarse))
+                coarse = _zero(lambda b: way.torque(self.coarse, b), low, high)
+                return self._fine_balance(way, coarse)
         return None
 
     def _fine_balance(self, way: TiltWay, coarse: float) -> RefinedQuantity | None:
@@ -325,8 +325,8 @@ class Ways:
         while width < 0.5:
             low, high = max(coarse - width, 0.0), min(coarse + width, way.longest)
             if way.torque(self.fine, low) > 0 >= way.torque(self.fine, high):
-                fine = brentq(lambda b: way.torque(self.fine, b), low, high, xtol=1e-6)
-                return self.quantity(coarse, float(fine))
+                fine = _zero(lambda b: way.torque(self.fine, b), low, high)
+                return self.quantity(coarse, fine)
             width *= 2
         return None
 
@@ -336,6 +336,14 @@ def _needed(way: PushWay | TiltWay, s: float, place: Place, level: EnergyLevel) 
     if isinstance(way, TiltWay):
         return float(level.slope @ way.motion(place, s))
     return float(level.slope[:3] @ way.direction)
+
+
+def _zero(f: Callable[[float], float], low: float, high: float) -> float:
+    """Where f passes zero; the end that it is nearest to zero at where rounding took the sign."""
+    ends = f(low), f(high)
+    if ends[0] * ends[1] > 0:
+        return low if abs(ends[0]) < abs(ends[1]) else high
+    return float(brentq(f, low, high, xtol=1e-6))
 
 
 def _doubted(s: float) -> RefinedQuantity:

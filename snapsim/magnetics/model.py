@@ -162,6 +162,12 @@ class _Balance:
         """Add the wrench `acting` (6,) on body `on` about its centre; the opposite on `source`."""
         add_both(self.position, on, source, acting, self.force, self.torque)
 
+    def share(self, found: Array, one: int, other: int) -> None:
+        """Add what stands here to `found` (n, n, 6) as that of two bodies on each other."""
+        found[one, other] += np.concatenate([self.force[one], self.torque[one]])
+        if one != other:
+            found[other, one] += np.concatenate([self.force[other], self.torque[other]])
+
 
 def _cross(a: Array, b: Array) -> Array:
     """Vector product of two (3,); numpy's own takes ten times as long for so few numbers."""
@@ -290,6 +296,46 @@ class MagneticModel:
             pulls[on, source] = turns[on] @ acting[:3]
         return pulls
 
+    def loads_between(self, pose: Pose, state: MagneticState) -> Array:
+        """Return what bodies do to each other in the state found in a pose, (n, n, 6) [N, N m]: row
+        i, column j the wrench on body i about its centre from body j, world axes.
+
+        Columns add up to the force and torque on a body; on the diagonal is what a background does.
+        """
+        position, quaternion = as_floats(pose.position), as_floats(pose.quaternion)
+        turns = matrices(quaternion)
+        load = np.empty((len(self._problem.volume), 3))
+        samples = [self._sample(part, position, quaternion, turns, load) for part in self._parts]
+        fixed = zip(state.magnetisation, self._parts, strict=True)
+        m = np.concatenate([np.zeros((0, 3)), *(x - part.fixed for x, part in fixed)])
+        found = np.zeros((self.count, self.count, 6))
+        for part, sample in zip(self._parts, samples, strict=True):
+            for source in {*self._magnet_bodies.tolist(), part.body}:
+                kept = (self._magnet_bodies == source) & (self._magnet_bodies != part.body)
+                background = self.background * (source == part.body)
+                balance = _Balance(position)
+                forces_on_cells(
+                    self._magnet_bodies, position, turns, part.body, part.weights, part.volume,
+                    background, sample.points, sample.means * kept[:, None, None],
+                    sample.gradients * kept[:, None, None, None], m[part.cells],
+                    balance.force, balance.torque,
+                )  # fmt: skip
+                balance.share(found, part.body, source)
+        coupling, interactions = self._couple(position, turns)
+        pairs = [(a, b) for b in range(len(self._parts)) for a in range(b)]
+        for (a, b), one in zip(pairs, interactions, strict=False):
+            balance = _Balance(position)
+            self._act_of_pair(coupling, one, (a, b), m, turns, balance)
+            balance.share(found, self._parts[a].body, self._parts[b].body)
+        for k, first in enumerate(self._magnets):
+            for second in self._magnets[k + 1 :]:
+                balance = _Balance(position)
+                _act_on_pair(first, second, position, quaternion, turns, balance)
+                balance.share(found, first.body, second.body)
+            moment = first.weights.sum() * turns[first.body] @ first.magnetisation
+            found[first.body, first.body, 3:] += MU_0 * _cross(moment, self.background)
+        return found
+
     def _sample(
         self, part: _SoftPart, position: Array, quaternion: Array, turns: Array, load: Array
     ) -> _Sample:
@@ -366,18 +412,26 @@ class MagneticModel:
         turns: Array,
         balance: _Balance,
     ) -> None:
-        if not found:
-            return
-        sigma = np.empty(len(coupling.cell))
-        charge(coupling.cell, coupling.outward, m, sigma)
         pairs = [(a, b) for b in range(len(self._parts)) for a in range(b)]
-        for (a, b), one in zip(pairs, found, strict=True):
-            on, source = self._parts[a].body, self._parts[b].body
-            first = coupling.face
-            acting = wrench(one, sigma[first[a] : first[a + 1]], sigma[first[b] : first[b + 1]])
-            balance.add(
-                on, np.concatenate([turns[on] @ acting[:3], turns[on] @ acting[3:]]), source
-            )
+        for pair, one in zip(pairs, found, strict=False):
+            self._act_of_pair(coupling, one, pair, m, turns, balance)
+
+    def _act_of_pair(
+        self,
+        coupling: Coupling,
+        one: Interaction,
+        pair: tuple[int, int],
+        m: Array,
+        turns: Array,
+        balance: _Balance,
+    ) -> None:
+        """Add what two soft parts, by place, do to each other."""
+        sigma, first = np.empty(len(coupling.cell)), coupling.face
+        charge(coupling.cell, coupling.outward, m, sigma)
+        a, b = pair
+        on, source = self._parts[a].body, self._parts[b].body
+        acting = wrench(one, sigma[first[a] : first[a + 1]], sigma[first[b] : first[b + 1]])
+        balance.add(on, np.concatenate([turns[on] @ acting[:3], turns[on] @ acting[3:]]), source)
 
     def _act_on_magnets(
         self, position: Array, quaternion: Array, turns: Array, balance: _Balance

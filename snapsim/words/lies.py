@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from snapsim.landscape.lie import MIDDLE, RIM, Attitude, Lie, Side
+from snapsim.arrays import Array
+from snapsim.landscape.lie import MIDDLE, RIM, Attitude, Lie, LieSide
 
 if TYPE_CHECKING:
+    from snapsim.landscape.joint_rests import JointRests
     from snapsim.landscape.rests import Rests
 
 _ATTITUDES: Final[dict[Attitude, str]] = {
@@ -21,6 +24,37 @@ _ATTITUDES: Final[dict[Attitude, str]] = {
 }
 
 
+def arrangement_words(lies: Sequence[Lie]) -> str:
+    """Return how several bodies rest together: "left: on edge on table; right: on table"."""
+    return "; ".join(f"{one.body}: {lie_words(one)}" for one in lies)
+
+
+def together_answer(report: JointRests) -> str:
+    """Return the first line of `poses --together`: the arrangements that stay, lowest first."""
+    stays = [r for r in report.rests if r.verdict in STAYING]
+    if not stays:
+        said = f"no arrangement that stays was found from {report.starts} starts"
+    else:
+        said = " -- or -- ".join(
+            f"{arrangement_words(r.lies)}{_pushing(r.between)}" for r in stays[:MOST]
+        )
+        said += f" -- or {len(stays) - MOST} more" if len(stays) > MOST else ""
+    if report.interrupted:
+        said += f"; interrupted after {report.starts} of {report.planned} starts"
+    elif report.unfinished:
+        said += f"; {report.unfinished} of {report.starts} starts came to no end"
+    return f"{said[:1].upper()}{said[1:]}."
+
+
+def _pushing(between: Mapping[tuple[str, str], Array]) -> str:
+    """How hard the first two free bodies pull or push each other."""
+    for (one, other), force in between.items():
+        size = float(np.linalg.norm(force))
+        if size > 0.01:
+            return f" ({one} and {other} act on each other with {size:.2g} N)"
+    return ""
+
+
 MOST: Final = 4
 """Rests named in the first line."""
 
@@ -30,14 +64,14 @@ STAYING: Final = frozenset({"stable", "held by friction"})
 
 def lie_words(lie: Lie) -> str:
     """Return how a part rests, without its name."""
-    if lie.magnet and lie.others and not lie.facing:
+    if lie.magnet and lie.others:
         said = f"wedged between {_listed((*lie.others, lie.magnet))}{_axis(lie)}"
     elif lie.magnet:
         said = f"{_attitude(lie)} {lie.side.value} {lie.magnet}, {_spot(lie)}"
-    elif lie.facing:
+    elif (lie.facing or lie.beside) and not lie.others:
         said = _attitude(lie)
     elif lie.others:
-        where = "on" if lie.side is Side.ON_TOP else lie.side.value
+        where = "on" if lie.side is LieSide.ON_TOP else lie.side.value
         said = f"{_attitude(lie)} {where} {_listed(lie.others)}"
     elif lie.joints:
         said = f"hanging on {_listed(lie.joints)}{_axis(lie)}"
@@ -45,6 +79,8 @@ def lie_words(lie: Lie) -> str:
         said = f"free in the air{_axis(lie)}"
     if lie.facing:
         said += f", face to face with {_listed(lie.facing)}"
+    if lie.beside:
+        said += f", touching {_listed(lie.beside)}"
     if lie.joints and (lie.magnet or lie.others):
         said += f", held by {_listed(lie.joints)}"
     return said.strip()

@@ -130,7 +130,7 @@ def test_margins_against_a_key_and_over_the_pass_are_drawn(snap, tmp_path):
 @pytest.mark.parametrize(
     ("more", "said"),
     [
-        (("--way", "tilt"), "goes with --against"),
+        (("--on", "table"), "goes with --against"),
         (("--against", "body.plate.position.z=1..2 mm", "--way", "shove"), "is no way"),
         (("--against", "body.plate.position.z"), "is no range"),
         (("-o", "pass.csv"), "ends in no format"),

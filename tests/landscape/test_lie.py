@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from snapsim.landscape.lie import Attitude, Side, lie
+from snapsim.landscape.lie import Attitude, LieSide, lie
 from snapsim.numerics import rotations
 from snapsim.parts.shapes import Box, Cylinder, Ring, Sphere
 from snapsim.words.lies import lie_words
@@ -56,7 +56,7 @@ def test_a_part_between_table_and_pole_is_wedged(posed):
     tilt = brentq(lambda t: 0.13 * np.sin(t) + 0.01 * np.cos(t) - 0.12, 0.5, 1.4)
     found = posed(Ring(0.13, 0.06, 0.01), (0, 0, -0.06), np.degrees(tilt))
     assert found.attitude is Attitude.LEANING
-    assert found.side is Side.UNDER
+    assert found.side is LieSide.UNDER
     angle = f"{np.degrees(tilt):.0f}"
     assert (
         lie_words(found) == f"wedged between table and magnet, axis {angle} deg from the vertical"

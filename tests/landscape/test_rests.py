@@ -12,6 +12,7 @@ from snapsim.landscape.constraints import Constraints
 from snapsim.landscape.descent import settle
 from snapsim.landscape.energy import EnergyLandscape
 from snapsim.landscape.friction_hold import friction_hold
+from snapsim.landscape.lie import Attitude
 from snapsim.landscape.place import Place
 from snapsim.landscape.rests import descent_settings, poses
 from snapsim.landscape.stability import stability
@@ -122,3 +123,39 @@ def test_compact_nut_flat_under_the_middle_stays_where_friction_holds_it():
     assert tilt(rest) == pytest.approx(0.0, abs=0.1)
     hold = friction_hold(landscape, constraints, rest.place, rest.limits, rest.multiplier)
     assert min(hold.band.values()) > 5e-3
+
+
+def test_no_two_rests_lie_in_one_valley_of_the_energy():
+    """The rim of a wide pole has many hollows on draft cells: each rest is told once."""
+    found = poses(
+        snapsim.load_scene(SCENES / "gear-blank.toml", [*WIDE, "run.detail=draft"]), count=16
+    )
+    flat = [r for r in found.rests if r.lie.magnet and r.verdict == "stable"]
+    flat = [r for r in flat if r.lie.attitude is Attitude.FLAT]
+    under = [r for r in flat if r.place.position[2] < 0]
+    assert under
+    # folded by the pole's own mirrors: corner and edge are apart, ripples of one of them are not
+    spots = [np.sort(np.abs(r.place.position[:2])) for r in under]
+    for k, spot in enumerate(spots):
+        assert all(np.linalg.norm(spot - other) > 0.015 for other in spots[:k])
+    assert sum(r.found for r in under) > len(under)
+
+
+def test_what_was_found_until_an_interrupt_is_kept(monkeypatch):
+    """Ctrl-C at the third start: the rests of two are judged, and the answer says it is partial."""
+    from snapsim.landscape import rests as module
+
+    real, count = module.settle, iter(range(99))
+
+    def settled(landscape, constraints, place, settings):
+        if next(count) == 2:
+            raise KeyboardInterrupt
+        return real(landscape, constraints, place, settings)
+
+    monkeypatch.setattr(module, "settle", settled)
+    scene = snapsim.load_scene(SCENES / "gear-blank.toml", [*WIDE, "run.detail=draft"])
+    found = poses(scene, count=4)
+    assert found.interrupted
+    assert found.starts == 2
+    assert found.rests
+    assert "interrupted after 2 of" in rests_summary(found)["answer"]

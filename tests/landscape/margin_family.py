@@ -1,0 +1,175 @@
+"""Margins against releases over drawn cases: `python tests/landscape/margin_family.py FIRST LAST`.
+
+A case is a scene drawn by its number: one part or two, of every kind of shape, lying, hanging,
+under a crossbar. Each way of its margin is tried by releases: from a little inside of where a snap
+is said to begin the part must not snap, from a little outside of it it must; on ways on which none
+was found it must not from any of three places. Prints a line a release that ended otherwise, and
+the counts.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from snapsim.landscape.place import Place, with_one_at
+from snapsim.landscape.thresholds import Threshold, Ways, let_go_at
+from snapsim.landscape.ways import PushWay, TiltWay
+from snapsim.run.fate import fate
+from snapsim.scenario.loading import scene_from_text
+from snapsim.simulation.system import System
+
+BESIDE = {"tilt": np.radians(1.0), "lift": 5e-4, "approach": 5e-4, "push": 1e-3}
+"""How far inside and outside of a margin's bar a release is made [rad, m]."""
+
+KINDS = ("box", "ring", "disc", "ball", "nut", "compound", "prism", "string", "crossbar", "two")
+
+
+@dataclass(frozen=True)
+class Ended:
+    """One release: of case `seed` and kind, along `way` at `s`; what was said and what it did."""
+
+    seed: int
+    kind: str
+    way: str
+    s: float
+    said: str
+    did: str
+
+    @property
+    def false_safe(self) -> bool:
+        """It snapped where the margin said that it does not."""
+        return self.said == "no snap" and self.did == "snaps"
+
+
+def text_of(seed: int) -> tuple[str, str]:
+    """Return the scene of a case, and its kind."""
+    rng = np.random.default_rng(seed)
+    kind = KINDS[seed % len(KINDS)]
+    wide = rng.uniform(50, 110)
+    size = wide * np.array([1, rng.uniform(0.7, 1), rng.uniform(0.35, 0.6)])
+    part, height = _part(kind, rng)
+    height = round(height, 2)  # as it is written
+    gap = rng.uniform(0.9, 1.5) * wide
+    magnet = height + gap + 0.5 * size[2]
+    across = rng.uniform(-0.2, 0.2, 2) * wide
+    pole = " x ".join(f"{x:.2f}" for x in size)
+    rows = [
+        'title = "Invented, drawn by number"\n[run]\nduration = "1 s"\ndetail = "draft"\n[contact]'
+        "\nfriction = 0.35\nrestitution = 0.2\n",
+        f'[[body]]\nname = "magnet"\nmaterial = "NdFeB N42"\nmagnetised = "-z"\nfixed = true\n'
+        f'shape = {{ kind = "box", size = "{pole} mm" }}\nposition = "0, 0, {magnet:.3f} mm"\n',
+        '[[body]]\nname = "table"\nmaterial = "oak"\nfixed = true\nposition = "0, 0, -10 mm"\n'
+        'shape = { kind = "box", size = "900 x 900 x 20 mm" }\n',
+        _body("part", part, across, 0.5 * height + 1e-4),
+    ]
+    if kind == "crossbar":
+        x = across[0] + rng.uniform(45, 60)
+        rows.append(
+            '[[body]]\nname = "bar"\nmaterial = "oak"\nfixed = true\n'
+            f'position = "{x:.2f}, 0, {height + 30:.2f} mm"\n'
+            'shape = { kind = "box", size = "20 x 400 x 20 mm" }\n'
+        )
+    if kind == "two":
+        rows.append(_body("other", part, across + np.array([0.0, 90.0]), 0.5 * height + 1e-4))
+    if kind == "string":
+        rows[3] = _body("part", part, across, 0.5 * height + 25)
+        rows.append(
+            '[[joint]]\nname = "cord"\nkind = "string"\nbetween = ["part", "world"]\n'
+            f'length = "60 mm"\nat = ["0, 0, {0.5 * height:.3f} mm", '
+            f'"{across[0]:.3f}, {across[1]:.3f}, {height + 84.9:.3f} mm"]\n'
+        )
+    return "".join(rows), kind
+
+
+def _body(name: str, shape: str, across: np.ndarray, z: float) -> str:
+    return (
+        f'[[body]]\nname = "{name}"\nmaterial = "grey cast iron"\nshape = {shape}\n'
+        f'position = "{across[0]:.3f}, {across[1]:.3f}, {z:.5f} mm"\n'
+    )
+
+
+def _part(kind: str, rng: np.random.Generator) -> tuple[str, float]:
+    """A shape in TOML and its height [mm]."""
+    d, h = rng.uniform(30, 60), rng.uniform(6, 14)
+    if kind in ("box", "crossbar", "two"):
+        return f'{{ kind = "box", size = "{d:.2f} x {0.8 * d:.2f} x {h:.2f} mm" }}', h
+    if kind == "ring":
+        return f'{{ kind = "ring", outer_diameter = "{d:.2f} mm", inner_diameter = "{0.4 * d:.2f} mm", length = "{h:.2f} mm" }}', h  # fmt: skip # noqa: E501
+    if kind == "ball":
+        return f'{{ kind = "sphere", diameter = "{0.6 * d:.2f} mm" }}', 0.6 * d
+    if kind == "nut":
+        return f'{{ kind = "hex_nut", across_flats = "{0.7 * d:.2f} mm", bore = "{0.35 * d:.2f} mm", length = "{h + 6:.2f} mm" }}', h + 6  # fmt: skip # noqa: E501
+    if kind == "compound":
+        hub = f'{{ shape = {{ kind = "ring", outer_diameter = "{0.4 * d:.2f} mm", inner_diameter = "{0.2 * d:.2f} mm", length = "{h + 4:.2f} mm" }} }}'  # fmt: skip # noqa: E501
+        rim = f'{{ shape = {{ kind = "ring", outer_diameter = "{d:.2f} mm", inner_diameter = "{0.4 * d:.2f} mm", length = "{h:.2f} mm" }} }}'  # fmt: skip # noqa: E501
+        return f'{{ kind = "compound", members = [{hub}, {rim}] }}', h + 4
+    if kind == "prism":
+        a = 0.5 * d
+        points = f'["{-a:.2f}, {-a:.2f} mm", "{a:.2f}, {-a:.2f} mm", "{0.6 * a:.2f}, {a:.2f} mm", "{-0.6 * a:.2f}, {a:.2f} mm"]'  # fmt: skip # noqa: E501
+        return f'{{ kind = "prism", outline = {points}, length = "{h:.2f} mm" }}', h
+    return f'{{ kind = "cylinder", diameter = "{d:.2f} mm", length = "{h:.2f} mm" }}', h
+
+
+def releases(seed: int, most: int = 3) -> Iterator[Ended]:
+    """Yield what comes of the releases that try the margin of a case, on its `most` weakest ways
+    and one that was not found to snap."""
+    text, kind = text_of(seed)
+    system = scene_from_text(text, f"case-{seed}.toml", ())
+    body = system.number("part")
+    ways = Ways(system, body, lambda what, done, of_all: None)
+    if ways.let_go().fate == "snaps":
+        yield Ended(seed, kind, "as it is", 0.0, "snaps", _did(system, body, ways.place))
+        return
+    found = ways.measured(False)
+    none = [pair for pair in found if not pair[1].found]
+    for way, t in [*[p for p in found if p[1].found][:most], *none[:1]]:
+        for s, said in _tried(t):
+            place = let_go_at(way, min(s, t.searched))
+            room = None if place is None else ways.constraints.restored(place, 2e-3)
+            if room is not None:
+                yield Ended(seed, kind, _name(way), s, said, _did(system, body, room))
+
+
+def _tried(t: Threshold) -> list[tuple[float, str]]:
+    if t.beyond is None:
+        return [(share * t.searched, "no snap") for share in (0.35, 0.7, 0.98)]
+    beside = BESIDE[t.kind]
+    tried = [
+        ((t.least or 0.0) - beside, "no snap"),
+        (t.beyond.value + t.beyond.error + beside, "snaps"),
+    ]
+    return [(s, said) for s, said in tried if 0 < s < t.searched]
+
+
+def _name(way: PushWay | TiltWay) -> str:
+    axis = way.axis if isinstance(way, TiltWay) else way.direction
+    return f"{'tilt' if isinstance(way, TiltWay) else way.kind} {np.round(axis, 2).tolist()}"
+
+
+def _did(system: System, body: int, place: Place) -> str:
+    pose = with_one_at(system.start.pose, body, place)
+    now = replace(system, start=replace(system.start, pose=pose))
+    kind = fate(now, body).kind
+    return "snaps" if kind in ("snaps", "touches") else str(kind)
+
+
+def agrees(one: Ended) -> bool:
+    """Whether a release ended as the margin says; undecided ones do where no snap was said."""
+    return (one.did == "snaps") == (one.said == "snaps")
+
+
+if __name__ == "__main__":
+    counts: Counter[str] = Counter()
+    for number in range(int(sys.argv[1]), int(sys.argv[2]) + 1):
+        for one in releases(number):
+            counts["releases"] += 1
+            counts["as said"] += agrees(one)
+            counts["falsely safe"] += one.false_safe
+            if not agrees(one):
+                print(one, flush=True)
+        print(f"case {number}: {dict(counts)}", flush=True)

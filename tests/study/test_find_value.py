@@ -1,0 +1,151 @@
+"""`margin --find`: a value known from statics, and ranges that have none or more than one."""
+
+import math
+
+import pytest
+
+from snapsim.analysis.found_values import found_summary, tried_summary
+from snapsim.errors import InputError
+from snapsim.scenario.spans import read_span
+from snapsim.study import find_value as module
+from snapsim.study.find_value import (
+    Asked,
+    Finding,
+    Search,
+    find_value,
+    read_condition,
+)
+
+BALL = """
+title = "A ball on a table under a magnet"
+[[body]]
+name = "magnet"
+shape = { kind = "cylinder", diameter = "40 mm", length = "30 mm" }
+material = "NdFeB N45"
+magnetised = "z"
+position = "0, 0, 100 mm"
+fixed = true
+[[body]]
+name = "ball"
+shape = { kind = "sphere", diameter = "20 mm" }
+material = "grey cast iron"
+position = "0, 0, 10 mm"
+[[body]]
+name = "table"
+shape = { kind = "box", size = "300 x 300 x 20 mm" }
+material = "oak"
+position = "0, 0, -10 mm"
+fixed = true
+[run]
+detail = "draft"
+duration = "0.3 s"
+"""
+
+
+def asked(values, condition, **more):
+    span = read_span(f"body.magnet.position.z={values}", "--find")
+    return Finding(BALL, "ball.toml", span, read_condition(condition), **more)
+
+
+def summary(found):
+    tried = [tried_summary(t.numbers, t.detail, t.measure, t.holds, t.problem) for t in found.tried]
+    said = {
+        "title": "t", "body": found.body, "condition": found.condition.text,
+        "outcome": found.outcome.value, "rising": found.rising,
+    }  # fmt: skip
+    return found_summary(found.span, said, (found.value, found.beyond), tried)
+
+
+def test_the_height_at_which_a_ball_no_longer_leaps_is_where_pull_equals_weight():
+    """Statics: on the value found the pull is below the weight, on the one beyond it is above; both
+    by `force` as placed, on the cells that each was tried with."""
+    import snapsim
+    from snapsim.scenario.loading import scene_from_text
+
+    found = find_value(asked("40..100 mm", "no snap"))
+    assert found.outcome is Search.FOUND
+    assert found.rising
+
+    def surplus(height, detail):
+        changes = (f'body.magnet.position.z="{height} mm"', f'run.detail="{detail}"')
+        scene = scene_from_text(BALL, "ball.toml", changes)
+        pull = float(snapsim.force(scene).force[1, 2])
+        return pull - scene.bodies[1].mass * 9.80665
+
+    assert surplus(found.value[0], "normal") < 0 < surplus(found.beyond[0], "draft")
+    assert found.value[0] - found.beyond[0] < 60 * (1 / 48 + 1 / 96)
+    answer = summary(found)["answer"]
+    assert "confirmed with normal cells" in answer
+    assert f"{found.value[0]:.4g} mm" in answer
+
+
+@pytest.fixture
+def measures(monkeypatch):
+    """Put a function of the magnet's height [mm] in place of what is measured."""
+
+    def put(of):
+        def measured(system, body, condition):
+            return of(1e3 * system.start.pose.position[0, 2])
+
+        monkeypatch.setattr(module, "measured", measured)
+
+    return put
+
+
+def test_a_condition_that_comes_and_goes_has_no_single_value(measures):
+    measures(lambda z: math.sin(z / 8))
+    found = find_value(asked("50..150 mm", "energy <= 0 J"))
+    assert found.outcome is Search.NOT_MONOTONE
+    assert found.value is None
+    assert "comes and goes" in summary(found)["answer"]
+
+
+@pytest.mark.parametrize(("level", "outcome"), [(1.0, Search.NEVER), (-1.0, Search.ALWAYS)])
+def test_a_condition_met_everywhere_or_nowhere_has_no_limit(measures, level, outcome):
+    measures(lambda z: level)
+    found = find_value(asked("50..150 mm", "energy <= 0 J"))
+    assert found.outcome is outcome
+    assert ("None found" in summary(found)["answer"]) == (outcome is Search.NEVER)
+
+
+@pytest.mark.parametrize(
+    ("condition", "rising"), [("energy <= 3 J", True), ("tilt >= 3 rad", False)]
+)
+def test_a_monotone_measure_is_bracketed_and_errs_to_the_side_that_holds(
+    measures, condition, rising
+):
+    measures(lambda z: 300 / z)
+    found = find_value(asked("50..150 mm", condition))
+    assert found.rising is rising
+    assert abs(found.value[0] - 100) < 100 / 192 + 1e-9
+    assert (found.value[0] >= 100) if rising else (found.value[0] <= 100)
+
+
+def test_finer_cells_that_contradict_move_the_value_or_end_it(monkeypatch):
+    def measured(system, body, condition):
+        z = 1e3 * system.start.pose.position[0, 2]
+        return z - (100 if system.detail == "draft" else 105)
+
+    monkeypatch.setattr(module, "measured", measured)
+    found = find_value(asked("50..150 mm", "lift >= 0 mm"))
+    assert found.outcome is Search.FOUND
+    assert 105 <= found.value[0] < 108
+
+    monkeypatch.setattr(
+        module, "measured",
+        lambda s, b, c: (1e3 * s.start.pose.position[0, 2] - 100) if s.detail == "draft" else -1.0,
+    )  # fmt: skip
+    lost = find_value(asked("50..150 mm", "lift >= 0 mm"))
+    assert lost.outcome is Search.CONTRADICTED
+    assert "None confirmed" in summary(lost)["answer"]
+
+
+@pytest.mark.parametrize("text", ["snap", "energy < 5 J", "tilt >= 5 mm", "speed <= 1 m/s", ""])
+def test_a_condition_that_cannot_be_read_is_refused_with_what_is_allowed(text):
+    with pytest.raises(InputError):
+        read_condition(text)
+
+
+def test_conditions_are_read_in_si():
+    found = read_condition("Lift >= 20 mm")
+    assert (found.asked, found.limit, found.most) == (Asked.LIFT, 0.02, False)
