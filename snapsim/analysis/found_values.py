@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from rich.console import Group, RenderableType
 from rich.markup import escape
@@ -16,9 +16,6 @@ from snapsim.analysis.summary import number
 from snapsim.analysis.tables import cautions
 from snapsim.words import found_values as words
 
-if TYPE_CHECKING:
-    from snapsim.scenario.spans import Span
-
 FOUND_LIMITS = (
     "Each value was tried by a release or by margins with their error bars taken off; a band of the"
     " range narrower than the first steps can be missed.",
@@ -28,7 +25,7 @@ FOUND_LIMITS = (
 
 
 def found_summary(
-    span: Span,
+    span: words.Ranged,
     said: dict[str, Any],
     ends: tuple[Sequence[float] | None, Sequence[float] | None],
     tried: list[dict[str, Any]],
@@ -54,7 +51,11 @@ def found_summary(
 
 
 def _answer(
-    span: Span, said: dict[str, Any], value: str | None, beyond: str | None, tried: list[Any]
+    span: words.Ranged,
+    said: dict[str, Any],
+    value: str | None,
+    beyond: str | None,
+    tried: list[Any],
 ) -> str:
     condition, outcome = said["condition"], said["outcome"]
     if value is not None and beyond is not None:

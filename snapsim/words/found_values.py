@@ -3,18 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from snapsim.scenario.spans import Span
+from typing import Protocol
 
 
-def value_words(span: Span, numbers: Sequence[float]) -> str:
+class Ranged(Protocol):
+    """A range of a key's values: how they are written."""
+
+    @property
+    def key(self) -> str:
+        """The scene's key."""
+
+    @property
+    def unit(self) -> str:
+        """Its unit, "" for a plain number."""
+
+    @property
+    def sign(self) -> str:
+        """What parts several numbers."""
+
+
+def value_words(span: Ranged, numbers: Sequence[float]) -> str:
     """Return "body.magnet.position.z = 61.2 mm"."""
     return f"{span.key} = {span.sign.join(f'{x:.4g}' for x in numbers)} {span.unit}".rstrip()
 
 
-def found_words(span: Span, condition: str, value: str, beyond: str, detail: str) -> str:
+def found_words(span: Ranged, condition: str, value: str, beyond: str, detail: str) -> str:
     """Return the sentence of a value that was found and confirmed."""
     return (
         f'"{condition}" holds at {value}, confirmed with {detail} cells, and no longer at {beyond};'
@@ -22,17 +35,19 @@ def found_words(span: Span, condition: str, value: str, beyond: str, detail: str
     )
 
 
-def always_words(span: Span, condition: str) -> str:
+def always_words(span: Ranged, condition: str) -> str:
     """Return the sentence of a condition that held wherever it was looked."""
     return f'"{condition}" held at every value of {span.key} looked at: no limit within the range.'
 
 
-def never_words(span: Span, condition: str) -> str:
+def never_words(span: Ranged, condition: str) -> str:
     """Return the sentence of a condition that held nowhere."""
     return f'None found: "{condition}" held at no value of {span.key} looked at.'
 
 
-def not_monotone_words(span: Span, condition: str, held: Sequence[str], not_: Sequence[str]) -> str:
+def not_monotone_words(
+    span: Ranged, condition: str, held: Sequence[str], not_: Sequence[str]
+) -> str:
     """Return the sentence of a condition that comes and goes over the range."""
     return (
         f'No single value: "{condition}" comes and goes over {span.key}; it held at'
@@ -40,7 +55,7 @@ def not_monotone_words(span: Span, condition: str, held: Sequence[str], not_: Se
     )
 
 
-def contradicted_words(span: Span, condition: str, beyond: str) -> str:
+def contradicted_words(span: Ranged, condition: str, beyond: str) -> str:
     """Return the sentence of a value that finer cells did not confirm."""
     return (
         f'None confirmed: finer cells found that "{condition}" does not hold as far as {beyond}.'
