@@ -158,10 +158,10 @@ def read_condition(text: str) -> Condition:
 
 def find_value(given: Finding, progress: Progress | None = None) -> FoundValue:
     """Return from which value on the condition holds; raises InputError for a bad first value."""
-    return _Search(given, progress or (lambda what, done, of_all: None)).run()
+    return _Bracket(given, progress or (lambda what, done, of_all: None)).run()
 
 
-class _Search:
+class _Bracket:
     def __init__(self, given: Finding, progress: Progress) -> None:
         self.given, self.progress = given, progress
         system, body = self._system(0.0, None)
