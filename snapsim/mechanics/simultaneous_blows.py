@@ -22,7 +22,7 @@ do positive work is repeated on the mean. A step is `fineness` over a bound of t
 that the units loaded or closing now can reach: with s = E'' at the deepest compression that a unit
 would come to alone, max over i of sum_j |W_ij| sqrt(s_i s_j) >= omega^2 (Gershgorin). It ends when
 what closes, and what stored work could give back, is slower than `quiet`, but no sooner than at
-0.5 % of the first closing speed and no later than at a millionth of it; that rest is taken without
+2 % of the first closing speed and no later than at a millionth of it; that rest is taken without
 rebound.
 
 Units: u (3c,) [m/s], W (3c, 3c) [1/kg], p (3c,) [kg m/s], k [N/m^(3/2)] or [N/m]. Second order in
@@ -53,7 +53,7 @@ _RUBS = 3
 _AT_AN_END = 0.1
 _MOST_STEPS = 50_000
 _QUIET = 1e-6
-_LOUD = 5e-3
+_LOUD = 2e-2
 
 
 @compiled
@@ -294,7 +294,7 @@ def _sweeps(
     """
     count, rubs = press.size, True
     few = count <= _FEW
-    enough = (1e-13 if few else 1e-9) * scale
+    enough = (1e-13 if few else 1e-7) * scale
     for sweep in range(_SWEEPS):
         change, rubbing = 0.0, 0.0
         for turn in range(count):
