@@ -246,6 +246,10 @@ def _impact(impact: Impact) -> dict[str, Any]:
         "impulse_Ns": number(impact.impulse),
         "peak_force_N": [number(low), number(high)],
     }
+    if not math.isnan(impact.fastest):
+        found["fastest_point_speed_m_s"] = number(impact.fastest)
+    if impact.struck_through:
+        found["struck_through"] = True
     if impact.area > 0:
         found["face_area_m2"] = number(impact.area)
     if not math.isnan(impact.edge_stress[1]):

@@ -42,7 +42,8 @@ class Blow:
 
     `velocity` and `spin` (n, 3) after it, world axes [m/s, rad/s]; `impulse` (c, 3) on a, world
     axes [N s] (of a row its size, in the first place); `normal_work` and `friction_work` (c,) [J]
-    done by the contacts on the bodies; `effective_mass` (c,) 1/(n W n) [kg], infinite between fixed
+    done by the contacts on the bodies; `stored_work` (c,) the most that each was compressed by [J],
+    where several met; `effective_mass` (c,) 1/(n W n) [kg], infinite between fixed
     bodies; `closing_speed` (c,) before the blow [m/s], negative where a contact was opening; `lost`
     kinetic energy [J], >= 0 to rounding; `steps` taken where several contacts met.
     """
@@ -52,6 +53,7 @@ class Blow:
     impulse: Array
     normal_work: Array
     friction_work: Array
+    stored_work: Array
     effective_mass: Array
     closing_speed: Array
     lost: float
@@ -98,8 +100,9 @@ def resolve_impact(
         fineness,
         quiet,
     )
-    lost = -float(works.sum())
-    return Blow(after, turning, impulse, works[0], works[1], mass, closing, lost, steps)
+    lost = -float(works[:2].sum())
+    each = works[0], works[1], works[2]
+    return Blow(after, turning, impulse, *each, mass, closing, lost, steps)
 
 
 def _with_rows(springs: Springs, count: int) -> tuple[Array, BoolArray]:
@@ -191,13 +194,13 @@ def blow_on_operator(
     fineness: float,
     quiet: float,
 ) -> tuple[Array, Array, int]:
-    """Return impulse (3c,), normal and friction work (2, c) and steps, from W and velocities.
+    """Return impulse (3c,), normal, friction and stored work (3, c) and steps, from W, velocities.
 
     Contacts that do not stand `apart` (c,) take no part: others are where they are. `units` are
     stiffness and whether it is linear (c,); `fineness`, `quiet` as in `simultaneous_blows`.
     """
     count = restitution.size
-    impulse, works, steps = np.zeros(3 * count), np.zeros((2, count)), 0
+    impulse, works, steps = np.zeros(3 * count), np.zeros((3, count)), 0
     island = _islands(operator)
     for label in range(count):
         members = np.flatnonzero((island == label) & apart)
@@ -253,14 +256,14 @@ def _resolve_island(
         return _lone(block, start, restitution, friction, members[0], impulse, works)
     if np.max(-start[::3]) <= 0.0:
         return 0
-    found, normal_work, friction_work, steps = simultaneous_blows(
+    found, work, steps = simultaneous_blows(
         block, start, restitution[members], friction[members], units[0][members],
         units[1][members], fineness, quiet,
     )  # fmt: skip
     for k in range(count):
         impulse[3 * members[k] : 3 * members[k] + 3] = found[3 * k : 3 * k + 3]
-        works[0, members[k]] = normal_work[k]
-        works[1, members[k]] = friction_work[k]
+        for i in range(3):
+            works[i, members[k]] = work[i, k]
     return steps
 
 

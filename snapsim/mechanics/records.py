@@ -49,7 +49,9 @@ class PairBlow:
     """One pair's share of a strike: body numbers `pair` (2,), contact `point` (3,) and `normal`
     (3,) from the second into the first body, `closing_speed` [m/s], `effective_mass` [kg],
     `impulse` (3,) on the first body [N s]; `area` [m^2] that the touching points of a face landing
-    on a face span, 0 for an edge or a point."""
+    on a face span, 0 for an edge or a point; `stored` [J] the work that compressed the contact,
+    where several were struck at once (0 of a lone one). A pair that was `struck_through` touched
+    and did not close: others' blow went through it."""
 
     pair: IntArray
     point: Array
@@ -58,6 +60,8 @@ class PairBlow:
     effective_mass: float
     impulse: Array
     area: float = 0.0
+    stored: float = 0.0
+    struck_through: bool = False
 
 
 @dataclass(frozen=True)

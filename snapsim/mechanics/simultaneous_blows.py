@@ -66,8 +66,9 @@ def simultaneous_blows(
     linear: BoolArray,
     fineness: float,
     quiet: float,
-) -> tuple[Array, Array, Array, int]:
-    """Return impulse (3c,), normal and friction work (c,) [J], and the number of steps.
+) -> tuple[Array, Array, int]:
+    """Return impulse (3c,), normal work, friction work and the most that was stored (3, c) [J], and
+    the number of steps.
 
     `start` (3c,) is the contact velocity before; `stiffness` k (c,), of `linear` units [N/m];
     `fineness` the step (STEP is the usual one); `quiet` [m/s] what no rebound is followed below.
@@ -77,7 +78,7 @@ def simultaneous_blows(
     first, near, block = _neighbours(operator)
     press, gap = np.zeros(count), np.zeros(count)
     impulse, u = np.zeros(3 * count), start.copy()
-    work, bend = np.zeros((2, count)), np.zeros(count)
+    work, bend = np.zeros((3, count)), np.zeros(count)
     piece, moved, turn = np.zeros(3 * count), np.zeros(3 * count), np.zeros(count)
     scale = max(np.max(np.abs(start)), 1e-300)
     closing = _closing(start)
@@ -99,11 +100,12 @@ def simultaneous_blows(
         )  # fmt: skip
         impulse += piece
         jammed = _advance(first, near, block, u, piece, moved, work, turn)
+        _note_stored(press, stiffness, linear, work[2])
         steps += 1
         if jammed <= _QUIET * last * rate * closing and _closing(u) <= _QUIET * closing:
             break
     _stop_closing(first, near, block, u, impulse, work, scale)
-    return impulse, work[0], work[1], steps
+    return impulse, work, steps
 
 
 @compiled
@@ -551,6 +553,14 @@ def _advance(
         u[n + 2] += z
         largest = max(largest, abs(x), abs(y), abs(z))
     return largest
+
+
+@bare
+def _note_stored(press: Array, stiffness: Array, linear: BoolArray, most: Array) -> None:
+    """Keep the most work that each unit has stored (c,)."""
+    for j in range(press.size):
+        if press[j] > 0.0:
+            most[j] = max(most[j], _stored(press[j], stiffness[j], linear[j]))
 
 
 @compiled

@@ -20,6 +20,7 @@ from snapsim.mechanics.chip_chance import chip_chances
 from snapsim.mechanics.contact import ContactGeometry
 from snapsim.mechanics.edge_stress import magnet_edge_stress
 from snapsim.mechanics.ending import Ending, EndReason, ended
+from snapsim.mechanics.fastest_point import fastest_closing
 from snapsim.mechanics.motion import Motion
 from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.mechanics.peak_force import peak_force_band
@@ -56,6 +57,9 @@ def _body_load(loads: BodyLoads, i: int) -> Load:
         last_torque=float(loads.last_torque[i]),
     )
 
+
+CORNERS = 48
+"""Pieces of a circle whose corners a round body's surface is looked at by."""
 
 Until = Callable[[Impact], EndReason | None]
 """Asked at each blow whether the run ends there: the reason, or None to go on."""
@@ -195,7 +199,9 @@ class RunLog:
             a, b, normal, impulse = b, a, -normal, -impulse
         first, second = self.system.bodies[a], self.system.bodies[b]
         energy = energies[a]
-        mass, speed = blow.effective_mass, blow.closing_speed
+        mass, speed = blow.effective_mass, max(blow.closing_speed, 0.0)
+        taken = max(0.5 * mass * speed**2, blow.stored)
+        as_speed = float(np.sqrt(2 * taken / mass))
         turns = strike.before.pose.quaternion
         outward = (
             rotations.rotate_back(turns[a], -normal),
@@ -210,13 +216,25 @@ class RunLog:
             speed,
             float(energy),
             mass,
-            0.5 * mass * speed**2,
+            taken if blow.struck_through else 0.5 * mass * speed**2,
             float(impulse @ normal),
-            peak_force_band(first, second, mass, speed, blow.area, outward),
+            peak_force_band(first, second, mass, as_speed, blow.area, outward),
             blow.area,
-            *magnet_edge_stress(first, second, mass, speed),
-            chip_chances(first, second, mass, speed, blow.area, outward),
+            *magnet_edge_stress(first, second, mass, as_speed),
+            chip_chances(first, second, mass, as_speed, blow.area, outward),
+            fastest=self._fastest(strike, blow),
+            struck_through=blow.struck_through,
         )
+
+    def _fastest(self, strike: Strike, blow: PairBlow) -> float:
+        """Closing speed of the fastest point of the faces that met [m/s]."""
+        a, b = self._corners[blow.pair[0]], self._corners[blow.pair[1]]
+        return fastest_closing(strike.before, blow.pair, blow.point, blow.normal, (a, b))
+
+    @cached_property
+    def _corners(self) -> list[Array]:
+        """Corners (k, 3) of the bodies' surfaces, in their own axes [m]."""
+        return [body.shape.surface(CORNERS)[0] for body in self.system.bodies]
 
     def trajectory(self, began: float) -> Trajectory:
         """Put everything together; `began` is when the run did, by `time.perf_counter` [s]."""

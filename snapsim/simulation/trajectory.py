@@ -26,7 +26,10 @@ class Impact:
     [m^2] is what a face that lands on a face touches at once, 0 for edges and points. Where a
     magnet takes part, `edge_stress` is the band of the tensile stress at the rim of the contact
     [Pa] in the magnet that comes nearest to its `magnet_strength` [Pa], and `chipping` the least,
-    typical and largest chance that the blow chips it; nan otherwise.
+    typical and largest chance that the blow chips it; nan otherwise. `fastest` is
+    the closing speed of the fastest point of the faces that met [m/s], nan where it is not known.
+    Two bodies that touched are `struck_through` by others' blow: their closing speed is nil, and
+    `effective_energy` is the work that compressed the contact.
     """
 
     time: float
@@ -44,6 +47,8 @@ class Impact:
     edge_stress: tuple[float, float] = (math.nan, math.nan)
     magnet_strength: float = math.nan
     chipping: tuple[float, float, float] = (math.nan, math.nan, math.nan)
+    fastest: float = math.nan
+    struck_through: bool = False
 
 
 @dataclass(frozen=True)

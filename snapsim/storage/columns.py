@@ -19,7 +19,10 @@ IMPACT = {
     "closing_speed": ("m/s", "normal speed of approach at the contact point"),
     "kinetic_energy": ("J", "kinetic energy of `body` just before, world frame"),
     "effective_mass": ("kg", "1/(n W n) at the contact point"),
-    "effective_energy": ("J", "half the effective mass times the closing speed squared"),
+    "effective_energy": (
+        "J",
+        "half effective mass times closing speed squared; the contact's work if struck_through",
+    ),
     "impulse": ("N s", "normal impulse"),
     "peak_force": (
         "N",
@@ -29,6 +32,8 @@ IMPACT = {
     "edge_stress": ("Pa", "band of tensile stress at the contact's rim in a magnet; nan without"),
     "magnet_strength": ("Pa", "tensile strength of that magnet"),
     "chipping": ("1", "chance that the blow chips it: least, typical, largest; nan without"),
+    "fastest": ("m/s", "closing speed of the fastest point of the faces that met; nan if unknown"),
+    "struck_through": ("1", "1 where the two touched and others' blow went through them"),
 }
 """Per blow; the names are those of `Impact`."""
 

@@ -209,12 +209,16 @@ def _later(table: dict[str, Array], i: int) -> dict[str, Any]:
     if "area" not in table:
         return {}
     chances = {"chipping": tuple(map(float, table["chipping"][i]))} if "chipping" in table else {}
-    return {
+    found: dict[str, Any] = {
         **chances,
         "area": float(table["area"][i]),
         "edge_stress": _band(table["edge_stress"][i]),
         "magnet_strength": float(table["magnet_strength"][i]),
     }
+    if "fastest" in table:
+        found["fastest"] = float(table["fastest"][i])
+        found["struck_through"] = bool(table["struck_through"][i])
+    return found
 
 
 def _band(pair: Array) -> tuple[float, float]:

@@ -15,7 +15,7 @@ from snapsim.arrays import Array, IntArray
 from snapsim.mechanics.books import Books
 from snapsim.mechanics.contact import ContactSet
 from snapsim.mechanics.ending import Parting
-from snapsim.mechanics.impact import resolve_impact
+from snapsim.mechanics.impact import Blow, resolve_impact
 from snapsim.mechanics.joint_modes import CREEP, blow_rows, near_limits, without_joint
 from snapsim.mechanics.lasting_contacts import pushes
 from snapsim.mechanics.linkage import EQUALITY, stacked_velocity
@@ -35,8 +35,8 @@ LANDING_TIME: Final = 1e-12
 def strike(now: Present, problem: MotionProblem, books: Books) -> tuple[Strike, Present]:
     """Resolve the blow of all that is near; return the report and the moment after."""
     before = books.tally
-    after, impulse = _struck(now, problem, books, now.near, now.rates)
-    blows = _blows(after, problem, now, impulse)
+    after, blow = _struck(now, problem, books, now.near, now.rates)
+    blows = _blows(after, problem, now, blow)
     return Strike(now.time, now.state, after.state, before, books.tally, blows), after
 
 
@@ -79,9 +79,8 @@ def land(now: Present, problem: MotionProblem, books: Books) -> Present:
 
 def _struck(
     now: Present, problem: MotionProblem, books: Books, contacts: ContactSet, rates: Array
-) -> tuple[Present, Array]:
-    """The moment after a blow of `contacts` and of what one-sided rows are closed, and the impulses
-    (c, 3) of the contacts."""
+) -> tuple[Present, Blow]:
+    """The moment after a blow of `contacts` and of what one-sided rows are closed, and the blow."""
     state, slow = now.state, now.slow(problem)
     limits, firm = near_limits(now.rows), blow_rows(problem, now.rows)
     bounce = np.array([problem.joints[j].restitution for j in limits.joint], dtype=np.float64)
@@ -102,7 +101,7 @@ def _struck(
     if np.any(firm.rate != 0.0):  # else rounding only
         energy = [float(problem.bodies.kinetic_energies(s).sum()) for s in (state, after)]
         driven = energy[1] - energy[0] + blow.lost
-    return _after_blow(now, problem, books, after, driven), blow.impulse[: len(contacts)]
+    return _after_blow(now, problem, books, after, driven), blow
 
 
 def _after_blow(
@@ -147,35 +146,48 @@ def _restitution(problem: MotionProblem, contacts: ContactSet, rate: Array, slow
 
 
 def _blows(
-    after: Present, problem: MotionProblem, now: Present, impulse: Array
+    after: Present, problem: MotionProblem, now: Present, blow: Blow
 ) -> tuple[PairBlow, ...]:
     """Gather contact points into one blow a pair, at the point where its impulse acts.
 
-    Pairs that closed too slowly to rebound were only pressed together by the others' blow.
+    Pairs that closed come first, then those that the blow went through. Where neither the closing
+    speed nor the work that compressed a pair, as a speed, reaches what rebounds, it was only
+    pressed together.
     """
-    found, contacts, slow = [], now.near, now.slow(problem)
-    every = pushes(impulse, contacts.normal)
+    contacts, slow = now.near, now.slow(problem)
+    every, found = pushes(blow.impulse[: len(contacts)], contacts.normal), []
     for a, b in sorted(set(map(tuple, contacts.pair.tolist()))):
         mine = np.flatnonzero((contacts.pair[:, 0] == a) & (contacts.pair[:, 1] == b))
-        pair, push, rate = contacts.pair[mine[0]], every[mine], now.rates[mine]
-        if push.sum() <= 0 or -rate.min() < slow:
+        if every[mine].sum() <= 0:
             continue
-        share = push / push.sum()
-        point = share @ contacts.point[mine]
-        normal = share @ contacts.normal[mine]
-        normal = normal / np.linalg.norm(normal)
-        found.append(
-            PairBlow(
-                pair,
-                point,
-                normal,
-                float(-share @ rate),
-                _effective_mass(after, problem, pair, point, normal),
-                impulse[mine].sum(axis=0),
-                spanned_area(contacts.point[mine[rate < 0]], normal),
-            )
-        )
-    return tuple(found)
+        one = _pair_blow(after, problem, now, blow, mine)
+        if one.struck_through and one.stored < 0.5 * one.effective_mass * slow**2:
+            continue
+        found.append(one)
+    return tuple(sorted(found, key=lambda one: one.struck_through))
+
+
+def _pair_blow(
+    after: Present, problem: MotionProblem, now: Present, blow: Blow, mine: IntArray
+) -> PairBlow:
+    """The blow of one pair, at its contacts `mine`."""
+    contacts, rate = now.near, now.rates[mine]
+    push = pushes(blow.impulse[mine], contacts.normal[mine])
+    pair, share = contacts.pair[mine[0]], push / push.sum()
+    point = share @ contacts.point[mine]
+    normal = share @ contacts.normal[mine]
+    normal = normal / np.linalg.norm(normal)
+    return PairBlow(
+        pair,
+        point,
+        normal,
+        float(-share @ rate),
+        _effective_mass(after, problem, pair, point, normal),
+        blow.impulse[mine].sum(axis=0),
+        spanned_area(contacts.point[mine[rate < 0]], normal),
+        float(blow.stored_work[mine].sum()),
+        bool(-rate.min() < now.slow(problem)),
+    )
 
 
 def _effective_mass(
