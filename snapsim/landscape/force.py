@@ -83,16 +83,14 @@ class ForceReport:
 def force(system: System, accuracy: bool = False) -> ForceReport:
     """Evaluate the magnetics once, at the state of release, to a tight tolerance.
 
-    With `accuracy` on two meshes: the report is that of the fine one, with error bars. Raises
-    OverlapError where bodies start inside each other.
+    With `accuracy` the report, on the cells that a release has, says from two other meshes how far
+    it is off. Raises OverlapError where bodies start inside each other.
     """
     refuse_overlaps(system)
     if not accuracy:
         return _evaluated(system)
     judged = PoseAccuracy(system)
-    found = judged.at(system.start.pose)
-    fine = _reported(system, judged.fine, found.fine, found.close, found.pulls)
-    return replace(fine, accuracy=_accuracy(judged, found))
+    return replace(_evaluated(system), accuracy=_accuracy(judged, judged.at(system.start.pose)))
 
 
 def forces(system: System, poses: Iterable[Pose], tolerance: float = 1e-6) -> MagneticSeries:
@@ -121,16 +119,6 @@ def _evaluated(system: System) -> ForceReport:
     model = MagneticModel(system.bodies, system.detail, TOLERANCE, recoil=system.recoil)
     found = model.evaluate(system.start.pose)
     pulls = model.pulls_between(system.start.pose, found)
-    return _reported(system, model, found, _close(system, model, found, pulls), pulls)
-
-
-def _reported(
-    system: System,
-    model: MagneticModel,
-    found: MagneticState,
-    close: tuple[CloseGap, ...],
-    pulls: Pulls,
-) -> ForceReport:
     mean, peak, cells = _polarisation(system, model, found)
     return ForceReport(
         system,
@@ -143,7 +131,7 @@ def _reported(
         found.bound,
         found.converged,
         _pull_offs(system, found),
-        close=close,
+        close=_close(system, model, found, pulls),
         pulls=pulls,
         between=model.loads_between(system.start.pose, found),
     )

@@ -133,7 +133,7 @@ def ball_under_a_magnet(make_body, make_system, materials, detail="draft"):
     return make_system(rows, detail=detail)
 
 
-def test_force_reports_the_fine_mesh_and_bars_beside_it(make_body, make_system, materials):
+def test_force_reports_what_a_release_feels_and_bars_beside_it(make_body, make_system, materials):
     system = ball_under_a_magnet(make_body, make_system, materials)
     report = force(system, accuracy=True)
     found = report.accuracy
