@@ -255,7 +255,7 @@ def _fit(what: _What, workers: int) -> None:
     with stage_progress() as progress:
         fitted = fit_footage(*given, progress)
     found = laid(fitted, filmed, what.given)
-    judged = verdict(found, len(fitted.unknowns), filmed.unit)
+    judged = verdict(found, len(fitted.unknowns), filmed.unit, fitted.fitted.delay)
     result = overlay_summary(found, judged, fitted.predictor.cases.scene.title, filmed.unit)
     asked = (fitted.predictor, fitted.unknowns, fitted.fitted, fitted.intervals)
     result["fit"] = fit_summary(fitted, ambiguities(*asked))

@@ -117,8 +117,8 @@ class FittingDescription(Table):
     seed: int = Field(1, ge=0, strict=True)
     confidence: Annotated[Number, Field(gt=0, lt=1)] = 0.95
     detail: Literal["draft", "normal", "fine"] = Field("draft", description="cells of the search")
-    finish: Literal["draft", "normal", "fine"] = Field(
-        "normal", description="cells of the last fit and of its intervals"
+    finish: Literal["draft", "normal", "fine"] | None = Field(
+        None, description="cells of the last fit and of its intervals; else the scene's own"
     )
     until: Time | None = Field(None, description="time after release up to which it is fitted")
 

@@ -32,6 +32,7 @@ def overlay_summary(found: TrackOverlay, judged: Verdict, title: str, unit: str)
         },
         "residual_to_noise": number(judged.ratio),
         "residual_persistence": number(judged.persistence),
+        "residual_runs_chance": number(judged.runs),
         "wrong_places": number(judged.wrong),
         "release_s": found.release,
         "compared_until_s": number(found.until),

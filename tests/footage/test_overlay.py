@@ -1,5 +1,6 @@
 """Noise from tracks alone, synthetic footage, residuals and what is said of them."""
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -12,7 +13,7 @@ from snapsim.footage.noise import track_noise
 from snapsim.footage.overlay import overlay
 from snapsim.footage.synthetic import made_tracks
 from snapsim.footage.tracks import Footage, Track
-from snapsim.footage.verdict import trimmed_rms, verdict
+from snapsim.footage.verdict import drift_chance, runs_chance, trimmed_rms, verdict
 from snapsim.footage.views import PlaneView
 
 X, Z = np.array([1.0, 0, 0]), np.array([0.0, 0, 1])
@@ -81,6 +82,42 @@ def test_a_slow_drift_below_the_noise_is_no_agreement(falls):
     assert found.ratio < 1.1
     assert found.persistence > 0.5
     assert found.agreement == "close"
+
+
+def test_runs_of_one_sign_are_as_rare_as_wald_and_wolfowitz_say():
+    chance = np.random.default_rng(3)
+    found = np.array([runs_chance(chance.standard_normal(60)) for _ in range(4000)])
+    for level in (0.05, 0.01):  # a discrete statistic: near the level, 4 standard errors of 4000
+        assert np.mean(found < level) == pytest.approx(level, abs=0.4 * level + 0.006)
+    # n = 20 of each sign in 2 runs: mean 21, variance 20 * 19 / 39, so 5.9 deviations
+    few = runs_chance(np.repeat([1.0, -1.0], 20))
+    assert few == pytest.approx(stats.norm.cdf(-18.5 / math.sqrt(20 * 19 / 39)), rel=1e-3)
+    assert runs_chance(np.ones(30)) < 1e-8
+
+
+def test_independent_residuals_seldom_drift():
+    chance = np.random.default_rng(4)
+    found = [drift_chance(chance.standard_normal(80)) for _ in range(4000)]
+    assert np.mean(np.array(found) < 0.01) < 0.015
+    assert drift_chance(chance.standard_normal(80) + 1.0) < 1e-6
+
+
+def test_small_residuals_that_keep_their_sign_do_not_agree(falls):
+    drift = 6e-4 * np.sin(9 * falls.time)[:, None, None] * np.array([1, 0, 1])  # 0.6 px
+    other = replace(falls, position=falls.position + drift)
+    found = verdict(laid(other, made(falls, noise=0.5), 0.7))
+    assert found.ratio < 1.1
+    assert found.persistence < 0.5
+    assert found.agreement == "systematic"
+    assert "do not agree" in found.sentence
+
+
+def test_a_first_blow_at_another_time_is_no_agreement(falls):
+    tracks = made(falls, noise=0.5)
+    assert verdict(laid(falls, tracks, 0.5), delay=(3e-4, 1e-4)).agreement == "within the noise"
+    late = verdict(laid(falls, tracks, 0.5), delay=(5e-4, 1e-4))
+    assert late.agreement == "systematic"
+    assert "another time" in late.sentence
 
 
 def test_a_given_noise_is_taken_at_its_word(falls):

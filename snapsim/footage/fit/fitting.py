@@ -10,6 +10,7 @@ from time import process_time
 
 import numpy as np
 
+from snapsim.arrays import Array
 from snapsim.errors import InputError
 from snapsim.footage.fit.least_squares import FitProblem, solve
 from snapsim.footage.fit.profile import Intervals, profile
@@ -26,6 +27,9 @@ from snapsim.study.cases import Cases, cases
 from snapsim.study.runner import processes
 from snapsim.study.study_file import SetupDescription, Study
 
+CELL_ERRORS = {"draft": 0.05, "normal": 0.02, "fine": 0.01}
+"""Errors of force by cells, upper ends; README, limits of validity."""
+
 NOISE = 1.0
 """Noise to begin with where the tracks are too short to tell [px]."""
 
@@ -41,6 +45,8 @@ class FitResult:
     confidence: float
     computed: int
     cpu: float
+    cells: Array
+    """By how much the cells may have moved the shares (d,), nan where unknown: in the intervals."""
 
 
 def fit_footage(
@@ -79,15 +85,60 @@ def _fit(
     settings = _settings(filmed, match)
     fitted = staged_fit(predictor, settings, say)
     computed = predictor.computed
-    if given.finish != given.detail and predictor.has_cells:
-        predictor = predictor.with_detail(given.finish)
+    finish = given.finish or found.scene.detail
+    searched = fitted.shares
+    if finish != given.detail and predictor.has_cells:
+        predictor = predictor.with_detail(finish)
         fitted = refined(fitted, predictor, settings, say)
         computed += predictor.computed
     before = predictor.computed
     fitted, intervals = with_intervals(fitted, given.confidence, say)
     computed += predictor.computed - before
+    cells = cell_error(unknowns, predictor, searched, fitted.shares)
     cpu = process_time() - began
-    return FitResult(unknowns, predictor, fitted, intervals, given.confidence, computed, cpu)
+    return FitResult(
+        unknowns,
+        predictor,
+        fitted,
+        widened(intervals, cells),
+        given.confidence,
+        computed,
+        cpu,
+        cells,
+    )
+
+
+def cell_error(
+    unknowns: tuple[Unknown, ...], predictor: Simulated, searched: Array, found: Array
+) -> Array:
+    """Return by how much the cells may have moved the fitted shares (d,).
+
+    Where the search had coarser cells, by as much as the last step moved them: halving what is left
+    of the error leaves no more than it took away. Where it had the same, a remanence by half of
+    what their forces err by (`CELL_ERRORS`), and of others nothing is known: nan.
+    """
+    if not predictor.has_cells:
+        return np.zeros(len(unknowns))
+    moved = np.abs(found - searched)
+    share = 0.5 * CELL_ERRORS[predictor.detail]
+    least = [
+        share * abs(u.value(float(s))) / (u.high - u.low)
+        if u.key.rpartition(".")[2] == "remanence" and u.high > u.low
+        else np.nan
+        for u, s in zip(unknowns, found, strict=True)
+    ]
+    if not moved.any():
+        return np.array(least)
+    return np.asarray(np.fmax(moved, np.nan_to_num(np.array(least))))
+
+
+def widened(intervals: Intervals, cells: Array) -> Intervals:
+    """Return the intervals with the error of the cells added to both sides, within the bounds."""
+    wider = tuple(
+        replace(i, low=max(0.0, i.low - c), high=min(1.0, i.high + c))
+        for i, c in zip(intervals.intervals, np.nan_to_num(cells).tolist(), strict=True)
+    )
+    return replace(intervals, intervals=wider)
 
 
 def _settings(filmed: Filmed, match: MatchFile) -> Settings:

@@ -82,6 +82,7 @@ def _value(result: FitResult, k: int) -> dict[str, Any]:
         "open_low": interval.open_low,
         "open_high": interval.open_high,
         "standard_error": standard_error(result, k),
+        "cell_error": number(float(result.cells[k]) * (unknown.high - unknown.low)),
         "unit": "times" if unknown.relative else unknown.unit,
         "bounds": [unknown.low, unknown.high],
     }
@@ -119,6 +120,14 @@ def _warnings(result: FitResult) -> list[str]:
         detail = result.predictor.detail
         said.append(
             f'Forces with "{detail}" cells err by {CELLS[detail]}: that goes into the values, into'
-            " remanence half of it, and no interval holds it."
+            " remanence half of it; the intervals are widened for it."
         )
+        unknown = [
+            u.key for u, c in zip(result.unknowns, result.cells, strict=True) if not np.isfinite(c)
+        ]
+        if unknown:
+            said.append(
+                f"How far the cells move {', '.join(unknown)} is not known: search and last fit had"
+                ' the same cells ([fitting] detail = "draft", finish = "normal" tells).'
+            )
     return said
