@@ -28,6 +28,8 @@ def rank(
     limits: Annotated[
         list[str] | None, typer.Option(metavar="FILE", help="A house limit (TOML). Repeatable.")
     ] = None,
+    title: Annotated[str, typer.Option(help="Title of the report.")] = "",
+    by: Annotated[str, typer.Option(metavar="NAME", help="Who ran it, for the report.")] = "",
     force: ReplaceFlag = False,
     json: AsJson = False,
 ) -> None:
@@ -47,21 +49,24 @@ def rank(
     result = ranked(folders, limits or ())
     for path in output or ():
         with whole_file(path, force) as temporary:
-            _write(result, temporary, Path(path).suffix.lower())
+            _write(result, temporary, Path(path).suffix.lower(), (title, by))
     if json:
         return emit_json("rank", result)
     emit(_table(result))
     return emit(f"wrote {', '.join(output)}") if output else None
 
 
-def _write(result: dict[str, Any], path: Path, ending: str) -> None:
-    from snapsim.study.report import report
+def _write(result: dict[str, Any], path: Path, ending: str, head: tuple[str, str]) -> None:
+    from snapsim.study.report import about_now, report
     from snapsim.study.table_files import rank_csv, rank_json, write_parquet
 
     if ending == ".parquet":
         return write_parquet(result, path)
-    text = {".html": report, ".csv": rank_csv, ".json": rank_json}[ending]
-    path.write_text(text(result), encoding="utf-8")
+    if ending == ".html":
+        text = report(result, about_now(*head))
+    else:
+        text = {".csv": rank_csv, ".json": rank_json}[ending](result)
+    path.write_text(text, encoding="utf-8")
     return None
 
 

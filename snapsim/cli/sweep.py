@@ -105,10 +105,12 @@ def _summary(standing: Standing, folder: str) -> dict[str, Any]:
 def _table(result: dict[str, Any]) -> str:
     counted = ", ".join(f"{n} {k}" for k, n in result["statuses"].items()) or "none"
     flags = ", ".join(f"{k.replace('_', ' ')} in {n}" for k, n in result["flags"].items())
+    twice = result["runs"] - sum(result["statuses"].values())
+    also = f"; {twice} of all were made with long steps first, or only so" if twice > 0 else ""
     lines = [
-        f"{result['runs']} runs: {counted}; {flags or 'nothing that counts happened'}",
-        f"{result['computed_now']} computed now, {result['runs_per_second']:.3g} a second;"
-        f" next: snapsim rank {result['directory']}",
+        f"runs: {counted}; {flags or 'nothing that counts happened'}",
+        f"{result['computed_now']} releases computed now, {result['runs_per_second']:.3g} a second"
+        f"{also}; next: snapsim rank {result['directory']}",
         *result["cautions"],
     ]
     if result["damaged_rows"]:

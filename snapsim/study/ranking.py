@@ -253,6 +253,7 @@ def _compared(standard: Standard, limit: Limit, done: list[_Run]) -> dict[str, A
         "known": limit.known,
         "applies_to": limit.applies,
         "exceeded_in": beyond,
+        "exceeded_with_snap": _with_snap(limit, values, done),
         "exceeded_by_cells_alone": beyond - plainly,
         "judged_in": len(known),
         "of": len(values),
@@ -271,6 +272,14 @@ def _low_by(run: _Run, measure: str) -> float:
     return float(run.result.get("low_by", {}).get(measure, 0.0))
 
 
+def _with_snap(limit: Limit, values: Array, done: list[_Run]) -> int:
+    """In how many of the runs beyond a limit something snapped; in the others it was a fall."""
+    return sum(
+        bool(np.isfinite(v) and limit.exceeded(v) and r.result["flags"].get("snap"))
+        for v, r in zip(values, done, strict=True)
+    )
+
+
 def _planned(study: Study) -> int:
     """How many runs of the study's own spread a setup has when the sweep is whole."""
     return study.replicates * study.samples * (1 + study.sensitivities) if study.vary else 1
@@ -286,6 +295,7 @@ def _protection(limits: list[dict[str, Any]]) -> list[dict[str, Any]]:
             {
                 "equipment": name,
                 "standard": worst["standard"],
+                "applies_to": worst["applies_to"],
                 "not_enough": worst["exceeded_in"] > 0,
                 "exceeded_in": worst["exceeded_in"],
                 "judged_in": worst["judged_in"],

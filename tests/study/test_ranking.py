@@ -254,3 +254,14 @@ def test_a_limit_is_judged_on_the_runs_that_gave_its_number_and_says_so(beyond, 
     """Said of all 32 where only 20 gave the number it would be falsely reassuring."""
     assert verdict(beyond, known) == code
     assert verdict_words(verdict(beyond, known), "", beyond, known, 32) == words
+
+
+def test_a_report_says_when_by_whom_and_with_what_it_was_made(ranked):
+    from snapsim.study.report import about_now, report
+
+    _, result = ranked
+    page = report(result, about_now("A <dry> run", "the stage crew"))
+    assert "<h1>A &lt;dry&gt; run</h1>" in page
+    assert "run by the stage crew" in page
+    assert "snapsim 0." in page
+    assert "a reminder, no permission" in page

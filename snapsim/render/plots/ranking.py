@@ -7,6 +7,7 @@ from textwrap import shorten
 from typing import TYPE_CHECKING
 
 import numpy as np
+from matplotlib.ticker import NullFormatter
 
 from snapsim.render.plots.figure import Plot
 from snapsim.render.plots.style import DASHES, Paper
@@ -39,6 +40,7 @@ def _exceedance(
         axes.axvline(value, color=paper.warn, lw=1.4, ls=DASHES[2])
     axes.set(xscale="log", ylim=(0, 101))
     axes.xaxis.set_major_formatter("{x:g}")
+    axes.xaxis.set_minor_formatter(NullFormatter())  # over little more than one power they overlap
     if limits:  # room for the names at the leftmost
         axes.set_xlim(left=min(axes.get_xlim()[0], 0.4 * min(limits.values())))
     axes.set(xlabel="effective energy of the worst blow [J]", ylabel="runs above it [%]")

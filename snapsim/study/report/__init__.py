@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import base64
 import tempfile
+from dataclasses import dataclass
+from datetime import datetime
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +20,23 @@ SHOWN = 4
 """Setups whose energies are drawn as curves; more cannot be told apart."""
 
 
-def report(result: dict[str, Any]) -> str:
+@dataclass(frozen=True)
+class AboutReport:
+    """What stands at the head of a report; `by` is who ran it, as far as they said."""
+
+    title: str = ""
+    by: str = ""
+    date: str = ""
+    versions: str = ""
+
+
+def about_now(title: str = "", by: str = "") -> AboutReport:
+    """Return the head of a report made today with this installation."""
+    versions = f"snapsim {version('snapsim')}, numpy {version('numpy')}, scipy {version('scipy')}"
+    return AboutReport(title, by, f"{datetime.now().astimezone():%Y-%m-%d %H:%M %Z}", versions)
+
+
+def report(result: dict[str, Any], about: AboutReport | None = None) -> str:
     """Return the page for what `ranking.rank` gave."""
     from snapsim.study.report.pages import environment
 
@@ -30,6 +49,7 @@ def report(result: dict[str, Any]) -> str:
         .get_template("page.html")
         .render(
             rows=rows,
+            about=about or about_now(),
             order=result["order"],
             cautions=result["cautions"],
             limits=limits,

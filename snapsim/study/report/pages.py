@@ -16,6 +16,7 @@ SAID = {
     "called": setup.called,
     "chance_text": marks.chance_text,
     "change_first": setup.change_first,
+    "checklist": setup.checklist,
     "counted": setup.counted,
     "hands": setup.hands,
     "intervals": setup.intervals,

@@ -112,7 +112,11 @@ def limits(row: dict[str, Any]) -> list[dict[str, Any]]:
 def limit_said(limit: dict[str, Any]) -> str:
     """Return what came of a limit, or of what equipment is rated for, short."""
     beyond, known, runs = (limit[key] for key in ("exceeded_in", "judged_in", "of"))
-    return counted_words(limit["verdict"], beyond, known, runs, limit.get("applies_to", ""))
+    said = counted_words(limit["verdict"], beyond, known, runs, limit.get("applies_to", ""))
+    snaps = limit.get("exceeded_with_snap")
+    if not beyond or snaps is None or snaps == beyond:
+        return said
+    return f"{said}, {snaps or 'none'} of them with a snap"
 
 
 class RareEvent(NamedTuple):
@@ -130,6 +134,35 @@ def rare_event(rare: dict[str, Any]) -> RareEvent:
     if not rare["settled"]:
         chance = f"not settled; at most about {rare['chance']:.2g} was reached"
     return RareEvent(f"{name} {sign} {quantity(rare['bound'], unit)}", chance)
+
+
+def checklist(row: dict[str, Any]) -> list[str]:
+    """Return what to look at before letting go, from what the scene and its runs say.
+
+    A reminder: that all of it was looked at permits nothing.
+    """
+    found = [
+        f"Nobody's hand at {name}; the gap there closes in {chance_text(h['closes'])} of the runs."
+        for name, h in row["hands"].items()
+    ]
+    if not found:
+        found.append(
+            "The scene marks no place of a hand: where could one be? Mark it and look again."
+        )
+    notice = row["measures"].get("notice_25mm_s")
+    if notice is not None:
+        found.append(
+            f"One run in twenty gives {quantity(notice['p95'], 's')} of notice or less before a"
+            " finger's gap to a magnet has closed: everybody away before, not while it moves."
+        )
+    found += [
+        f"{p['equipment']}: not enough for this." for p in row["protection"] if p["not_enough"]
+    ]
+    found.append("Guards in place and fastened; who stands where, and who may let go, is agreed.")
+    found.append("Nobody with a pacemaker or other implant within reach of the stray field below.")
+    found.append("Loose iron, tools, cards and watches are out of the stray field.")
+    found.append("What to do if it snaps: nobody reaches in; how it is taken apart is prepared.")
+    return found
 
 
 def hands(row: dict[str, Any]) -> list[tuple[str, ...]]:
