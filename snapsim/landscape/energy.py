@@ -78,9 +78,9 @@ class EnergyLandscape:
         self.system, self.number, self.body = system, body, system.bodies[body]
         self.mass = self.body.mass
         self.radius = float(np.sqrt(np.trace(self.body.shape.gyration) / 3))
-        chosen = system.detail if detail is None else detail
+        self.detail = system.detail if detail is None else detail
         self.model = MagneticModel(
-            system.bodies, chosen, tolerance, background, meshes, system.recoil
+            system.bodies, self.detail, tolerance, background, meshes, system.recoil
         )
         self.evaluations = 0
         self._last: MagneticState | None = None

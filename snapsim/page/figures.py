@@ -11,7 +11,9 @@ from snapsim.analysis.summary import number, numbers
 from snapsim.landscape.constraints import Constraints
 from snapsim.landscape.energy import EnergyLandscape
 from snapsim.landscape.place import Place
+from snapsim.simulation.magnet_rims import nearness, rims
 from snapsim.simulation.overlap import Overlap, OverlapError
+from snapsim.simulation.refinement import expected_low
 from snapsim.simulation.system import System
 
 TOLERANCE = 1e-6
@@ -54,7 +56,24 @@ class Probe:
             "total_energy_J": number(level.energy),
             "weight_N": float(np.linalg.norm(self.landscape.mass * self.system.gravity)),
             "converged": level.converged,
+            "force_low_by_up_to": self._low_by(place),
         }
+
+    def _low_by(self, place: Place) -> float | None:
+        """By which share its cells may leave the force too low, told without a second mesh.
+
+        None for a part that is no iron.
+        """
+        body, landscape = self.system.bodies[self.part], self.landscape
+        if landscape is None or not body.is_soft:
+            return None
+        model = landscape.model
+        cells = model.cells[self.part]
+        edges = {i: rims(self.system.bodies[i]) for i in model.magnets}
+        near = nearness(cells, self.part, edges, landscape.pose(place))
+        members = max(len(body.shape.members), 1)
+        away, at_edge = expected_low(landscape.detail, len(cells.volume), members)
+        return away if near.clear else at_edge
 
     def _gaps(self, gaps: Any) -> dict[str, Any]:
         names = [self.system.bodies[int(i)].name for i in self.constraints.others]

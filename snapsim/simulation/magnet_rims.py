@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -19,6 +20,7 @@ from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.charged_surface import CIRCLE, surface_of
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
+from snapsim.parts.shapes import Shape
 from snapsim.parts.states import Pose
 
 NEAR: Final = 3.0
@@ -53,9 +55,14 @@ class Nearness:
         return self.rim > 1
 
 
+@lru_cache(maxsize=64)
+def _rims(shape: Shape) -> Rims:
+    return Rims(surface_of(shape).edges, float(np.cbrt(shape.volume)))
+
+
 def rims(body: Body) -> Rims:
     """Return the edges of a body."""
-    return Rims(surface_of(body.shape).edges, float(np.cbrt(body.shape.volume)))
+    return _rims(body.shape)  # type: ignore[arg-type]
 
 
 def nearness(cells: CellMesh, part: int, magnets: Mapping[int, Rims], pose: Pose) -> Nearness:

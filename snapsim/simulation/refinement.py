@@ -139,7 +139,7 @@ class RefinedEstimate:
     error: Array
 
 
-def expected_low(detail: str, cells: int, members: int = 1) -> tuple[float, float]:
+def expected_low(detail: str | int, cells: int, members: int = 1) -> tuple[float, float]:
     """Return the shares by which a part's force reads low at most: off and at a magnet's edge.
 
     Told from its cells alone, for parts that come near no other iron; `pose_accuracy` tells it of a
@@ -147,7 +147,9 @@ def expected_low(detail: str, cells: int, members: int = 1) -> tuple[float, floa
     """
     if members > 1 and cells < 8 * FEW * members:
         return EXPECTED_FEW
-    return EXPECTED[detail]
+    if isinstance(detail, str):
+        return EXPECTED[detail]
+    return EXPECTED["normal" if detail >= 8 * ENOUGH else "draft"]
 
 
 def two_meshes(system: System) -> TwoMeshes:

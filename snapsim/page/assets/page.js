@@ -56,7 +56,9 @@
       pull() { return this.figures && this.figures.force_N ? length(this.figures.force_N) : NaN; },
       weights() {
         if (!this.figures || !this.figures.force_N) return "";
-        return `${quantity(this.pull / this.figures.weight_N, "").number} × its weight`;
+        const low = this.figures.force_low_by_up_to;
+        const reads = low ? `, read low by up to ${Math.round(100 * low)} %` : "";
+        return `${quantity(this.pull / this.figures.weight_N, "").number} × its weight${reads}`;
       },
       torque() { return this.figures && this.figures.torque_Nm ? length(this.figures.torque_Nm) : NaN; },
       trouble() {
