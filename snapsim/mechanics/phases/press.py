@@ -45,7 +45,7 @@ from snapsim.mechanics.phases.step_of_joints import (
     no_joints,
 )
 from snapsim.mechanics.position_correction import owed, slowed
-from snapsim.mechanics.present import Present, Pressed, present
+from snapsim.mechanics.present import Past, Present, Pressed, present
 from snapsim.mechanics.records import Frame
 from snapsim.mechanics.rigid_bodies import drift
 from snapsim.mechanics.sustained_contact import ContactStep, StepTerms, contact_step
@@ -111,8 +111,7 @@ def press(now: Present, problem: MotionProblem, books: Books) -> Generator[Frame
         if sooner is None:
             break
         trial = _tried(now, problem, sooner)
-    past = replace(now.past, contact_length=following, sinking_length=1.5 * sinking)
-    after = _accepted(replace(now, past=past), problem, books, trial)
+    after = _accepted(now, problem, books, trial, (following, 1.5 * sinking))
     if books.time - books.last_frame >= problem.settings.frame_spacing:
         yield books.frame(after.state, touching=True)
     return after
@@ -145,7 +144,8 @@ def _duration(now: Present, problem: MotionProblem) -> float:
 def _tried(now: Present, problem: MotionProblem, dt: float) -> Trial:
     """Solve one step of `dt` [s] with the forces and contacts of its middle."""
     state = now.state
-    middle = replace(state, pose=drift(state.pose, state.velocity, state.spin, dt / 2))
+    pose = drift(state.pose, state.velocity, state.spin, dt / 2)
+    middle = State(pose, state.velocity, state.spin)
     force, torque = problem.pressing_loads(middle.pose)
     speed = problem.bodies.rim_speeds(state).max(initial=0.0) + dt * now.acceleration
     contacts = problem.geometry.contacts(middle.pose, problem.settings.touch + dt * speed)
@@ -311,8 +311,17 @@ def _without(now: Present, problem: MotionProblem, trial: Trial, left_out: BoolA
 # -- the step taken ------------------------------------------------------------------------------
 
 
-def _accepted(now: Present, problem: MotionProblem, books: Books, trial: Trial) -> Present:
-    """Move to the end of the step, push out what sank in, book works and loads."""
+def _accepted(
+    now: Present,
+    problem: MotionProblem,
+    books: Books,
+    trial: Trial,
+    lengths: tuple[float, float],
+) -> Present:
+    """Move to the end of the step, push out what sank in, book works and loads.
+
+    `lengths` [s] are what the change of the load, and sinking, allow the next step.
+    """
     step, contacts, dt, before = trial.step, trial.contacts, trial.dt, now.state
     mode, taut = now.mode, _pulling(now, trial)
     books.time = now.time + dt
@@ -335,7 +344,7 @@ def _accepted(now: Present, problem: MotionProblem, books: Books, trial: Trial) 
     since = 0.5 * dt * state.velocity, 0.5 * dt * state.spin
     push = pushes(step.impulse, contacts.normal)
     pressed = Pressed(trial.force, trial.torque, contacts, step.status, push, since, taut)
-    past = replace(now.past, pressed=pressed, still=still)
+    past = Past(pressed, now.past.flight_length, *lengths, still, now.past.change, now.past.blocked)
     state = _on_joints(now, problem, books, trial, state, taut)
     after = present(problem, books.time, state, mode, past, near)
     for number in sorted(mode.attached):
