@@ -111,7 +111,7 @@ def _part(kind: str, rng: np.random.Generator) -> tuple[str, float]:
     if kind == "prism":
         a = 0.5 * d
         points = f'["{-a:.2f}, {-a:.2f} mm", "{a:.2f}, {-a:.2f} mm", "{0.6 * a:.2f}, {a:.2f} mm", "{-0.6 * a:.2f}, {a:.2f} mm"]'  # fmt: skip # noqa: E501
-        return f'{{ kind = "prism", outline = {points}, length = "{h:.2f} mm" }}', h
+        return f'{{ kind = "prism", points = {points}, length = "{h:.2f} mm" }}', h
     return f'{{ kind = "cylinder", diameter = "{d:.2f} mm", length = "{h:.2f} mm" }}', h
 
 
