@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import sys
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -148,6 +149,18 @@ def _blocks(path: Path | None, shape: tuple[int, int, int]) -> Array | None:
             blocks = np.asarray(archive["blocks"], dtype=np.float64)
         with suppress(OSError):  # another user's
             os.utime(path)
-    except Exception:  # zip's checksums find all that is damaged; heads raise whatever they like
+    except OSError:  # none there, or none for us
         return None
-    return blocks if blocks.shape == shape and np.isfinite(blocks).all() else None
+    except Exception:  # zip's checksums find all that is damaged; heads raise whatever they like
+        blocks = np.empty(0)
+    if blocks.shape == shape and np.isfinite(blocks).all():
+        return blocks
+    _say_damaged(path)
+    return None
+
+
+def _say_damaged(path: Path) -> None:
+    """Say that what is kept is damaged; whoever asked for it computes it anew."""
+    if sys.stderr is not None:
+        said = "is damaged: what it held is computed anew"
+        print(f"snapsim: {path}: {said}", file=sys.stderr)

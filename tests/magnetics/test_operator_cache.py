@@ -102,7 +102,7 @@ def test_another_proportion_or_mesh_is_another_operator(folder, computed):
 
 
 @pytest.mark.parametrize("damage", ["empty", "cut", "bits", "other", "noise"])
-def test_a_damaged_file_is_computed_anew_and_replaced(folder, computed, damage):
+def test_a_damaged_file_is_said_computed_anew_and_replaced(folder, computed, damage, capsys):
     cells = mesh(SHAPE, 60)
     first = kept_operator(cells)
     (path,) = folder.iterdir()
@@ -122,8 +122,11 @@ def test_a_damaged_file_is_computed_anew_and_replaced(folder, computed, damage):
     again = kept_operator(cells)
     assert np.array_equal(first.blocks, again.blocks)
     assert len(computed) == 2
+    said = f"snapsim: {path}: is damaged: what it held is computed anew\n"
+    assert capsys.readouterr().err == said
     kept_operator(cells)
     assert len(computed) == 2
+    assert capsys.readouterr().err == ""
 
 
 def test_a_flipped_bit_anywhere_changes_nothing(folder):
