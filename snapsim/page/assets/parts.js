@@ -305,6 +305,10 @@
         return [
           of("ends", (s) => (s.outcome === "untrusted" ? `UNTRUSTED: ${s.reason}` : s.outcome)),
           of("simulated", (s) => said(s.simulated_s, "s")),
+          of("repeats in a run begun a millionth otherwise", (s) => {
+            if (!s.twins || !s.twins.compared) return "not checked";
+            return s.twins.apart_s === null ? "to the end" : `until ${said(s.twins.apart_s, "s")}, then one of several courses`;
+          }),
           of("first blow", (s) => (first(s) ? `${first(s).body} on ${first(s).against}` : "none")),
           of("at", (s) => (first(s) ? said(first(s).time_s, "s", 4) : "–")),
           of("closing speed where they meet", (s) => (first(s) ? said(first(s).closing_speed_m_s, "m/s") : "–")),
