@@ -1,0 +1,16 @@
+"""Drawn scenes of small parts, thin plates, touching rows and stacks: books and overlaps."""
+
+import pytest
+from contact_family import judged
+
+from snapsim.run.steps import STEPS
+
+
+@pytest.mark.parametrize("seed", [0, 1, 2, 3, 5, 6, 8, 14, 19, 20])
+def test_drawn_contact_scenes_end_with_their_books_right_and_nothing_sunk_in(seed):
+    """More seeds by `python tests/run/contact_family.py FIRST LAST`."""
+    _, run, _ = judged(seed)
+    assert run.outcome in ("settled", "moving")
+    assert run.audit.unaccounted_fraction < STEPS.unaccounted
+    assert run.audit.deepest_overlap < STEPS.overlap
+    assert run.audit.event_gain <= 1e-9 * (run.audit.impact_loss + run.energy["kinetic"].max())
