@@ -40,7 +40,6 @@ _RUNS = """CREATE TABLE IF NOT EXISTS run (
 RowCheck = Callable[[dict[str, Any]], bool]
 """Whether a result has what whoever reads it needs."""
 
-
 _NOT_TAKEN: Final = {
     *(sqlite3.SQLITE_FULL, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM),
     *(sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_NOMEM, sqlite3.SQLITE_IOERR),
@@ -159,7 +158,7 @@ def read_ledger(
     try:
         about, (results, damaged) = _looked_into(path, row)
     except (sqlite3.Error, OSError) as error:
-        raise InputError(f"cannot be read: {error}", file=str(path)) from None
+        raise InputError(f"cannot be read: {_short(error)}", file=str(path)) from None
     except (ValueError, TypeError, OverflowError, MemoryError):
         raise InputError("is damaged: it holds what no sweep wrote", file=str(path)) from None
     if about.get("format") != FORMAT:
@@ -245,6 +244,11 @@ def _locked(folder: Path) -> FileLock:
     return lock
 
 
+def _short(error: Exception) -> str:
+    """What SQLite says, without what it quotes of a row."""
+    return " ".join(str(error).split())[:80]
+
+
 @contextmanager
 def _spoken(folder: Path) -> Iterator[None]:
     """Turn a fault of the data base into one line."""
@@ -254,5 +258,5 @@ def _spoken(folder: Path) -> Iterator[None]:
         if getattr(error, "sqlite_errorcode", None) in _NOT_TAKEN:
             raise NotWritten(f"{folder / NAME}: cannot be written: {error}") from None
         raise OutputError(
-            f"{folder / NAME}: is damaged ({error}); move it away, or use another directory"
+            f"{folder / NAME}: is damaged ({_short(error)}); move it away, or use another directory"
         ) from None

@@ -218,3 +218,15 @@ def test_a_file_that_is_no_data_base_is_one_line(tmp_path):
         Ledger(tmp_path, ONE)
     with pytest.raises(InputError, match="cannot be read"):
         read_ledger(tmp_path)
+
+
+def test_what_a_damaged_row_holds_is_not_quoted(forty):
+    base = sqlite3.connect(forty / "sweep.sqlite")
+    with base:
+        base.execute("UPDATE run SET result = CAST(x'7b0a22ff0a22' AS TEXT) WHERE number = 5")
+    base.close()
+    for read in (lambda: Ledger(forty, ONE), lambda: read_ledger(forty)):
+        with pytest.raises((InputError, OutputError)) as caught:
+            read()
+        assert "\n" not in str(caught.value)
+        assert "sweep.sqlite: " in str(caught.value)
