@@ -35,6 +35,7 @@ from snapsim.landscape.several import (
 )
 from snapsim.landscape.stability import NEUTRAL, STEP, StabilityVerdict, free_motions
 from snapsim.landscape.starts import search_box, uniform_rotation
+from snapsim.landscape.symmetry import idle_directions
 from snapsim.numerics import rotations
 from snapsim.numerics.quadratic_program import minimise
 from snapsim.simulation.system import System
@@ -325,7 +326,8 @@ class _Together:
             push = nnls(touching.jacobian.T, s.level.slope)[0]
         load = float(np.linalg.norm(s.level.force)) + self.landscape.mass * 9.81
         loaded = push > 1e-4 * load
-        basis = free_motions(np.vstack([touching.jacobian[loaded], touching.equality]), measure)
+        kept = [touching.jacobian[loaded], touching.equality, self._idle(s, touching)]
+        basis = free_motions(np.vstack(kept), measure)
         if not basis.shape[1]:
             return "stable", ()
         curved = self._curvature(s, basis)
@@ -336,6 +338,19 @@ class _Together:
         if not leaving:
             return "stable", ()
         return ("saddle" if loaded.any() or (values > floor).any() else "unstable"), words
+
+    def _idle(self, s: Settled, touching: PairLimits) -> Array:
+        """Turns (j, 6 n) of round parts that make no difference: cells would make one of them."""
+        pulled = {i for j in touching.joint.tolist() for i in self.system.joints[j].bodies}
+        found = [np.zeros((0, 6 * len(self.numbers)))]
+        for k, (number, body) in enumerate(zip(self.numbers, self.landscape.bodies, strict=True)):
+            directions = idle_directions(body)
+            if directions is not None and number not in pulled:
+                own = directions(one_of(s.place, k))
+                rows = np.zeros((len(own), 6 * len(self.numbers)))
+                rows[:, 6 * k : 6 * k + 6] = own
+                found.append(rows)
+        return np.vstack(found)
 
     def _curvature(self, s: Settled, basis: Array) -> Array:
         """Second differences of the energy (j, j) [N/m] along a basis, loaded contacts closed."""
