@@ -103,12 +103,17 @@ def demagnetizing_operator(mesh: CellMesh) -> DemagnetizingOperator:
     faces = cell_faces(mesh.corners, mesh.cells[:base])
     shapes = polygons(faces.corners)
     charge = _charge_matrix(faces, shapes, base)
-    layers = _sorted_by_class(single_layer(shapes, flips(mesh.mirrors)))
+    layers = class_layers(shapes, mesh.mirrors)
     blocks = np.empty((images, 3 * base, 3 * base))
     for s, layer in enumerate(layers):
         half = charge.T @ (charge.T @ layer).T
         blocks[s] = (half + half.T) / 2
     return DemagnetizingOperator(blocks, mesh.mirrors, mesh.volume[:base].copy())
+
+
+def class_layers(shapes: Polygons, mirrors: tuple[int, ...]) -> Array:
+    """Return the single layer (g, f, f) [m^3] of f base faces by symmetry class."""
+    return _sorted_by_class(single_layer(shapes, flips(mirrors)))
 
 
 def _charge_matrix(faces: CellFaces, shapes: Polygons, base: int) -> sparse.csr_array:

@@ -28,12 +28,13 @@ import numpy as np
 from snapsim.arrays import Array, ArrayLike, BoolArray, IntArray, as_floats
 from snapsim.constants import MU_0
 from snapsim.magnetics import magnet_pair
-from snapsim.magnetics.anhysteretic import compiled_curves
+from snapsim.magnetics.anhysteretic import CurveSet, compiled_curves
 from snapsim.magnetics.cells import mesh as cells_of
 from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.cells.reflection import flips
 from snapsim.magnetics.charged_faces import charge, charged_faces
 from snapsim.magnetics.charged_surface import Surface, surface_of
+from snapsim.magnetics.continuous_normal import serves
 from snapsim.magnetics.face_force import load_between
 from snapsim.magnetics.force import add_both, field_on_cells, forces_on_cells
 from snapsim.magnetics.magnetization import (
@@ -45,10 +46,16 @@ from snapsim.magnetics.magnetization import (
     uncoupled,
 )
 from snapsim.magnetics.mutual import FaceSet, Interaction, face_set, interaction, wrench
-from snapsim.magnetics.operator_cache import kept_blocks, kept_operator
+from snapsim.magnetics.operator_cache import (
+    SortedBlocks,
+    kept_blocks,
+    kept_continuous,
+    kept_operator,
+)
 from snapsim.magnetics.sources import MagnetSet, magnet_set, source_for
 from snapsim.magnetics.symmetric_blocks import buffer, layout
 from snapsim.magnetics.warm_start import DEPTH, Solution, extrapolated
+from snapsim.magnetics.widened_part import FieldOnPart, WidenedPart, widened_part
 from snapsim.numerics.rotation_kernels import matrices
 from snapsim.parts.bodies import Body
 from snapsim.parts.materials import MagnetisationCurve
@@ -99,7 +106,8 @@ class MagneticSeries:
 @dataclass(frozen=True)
 class _SoftPart:
     """A magnetisable body's cells, flat: `points` (c q, 3) [m] body axes; `cells` its slice of all;
-    `own` (c, 3) [A/m] the mean field, body axes, of what is magnetised in it for good (`fixed`)."""
+    `own` (c, 3) [A/m] the mean field, body axes, of what is magnetised in it for good (`fixed`).
+    Where it is `widened`, the field acts on each of its points as on a cell."""
 
     body: int
     weights: Array
@@ -108,6 +116,7 @@ class _SoftPart:
     cells: slice
     own: Array
     fixed: Array
+    widened: WidenedPart | None = None
 
 
 @dataclass(frozen=True)
@@ -142,12 +151,13 @@ class _Sample:
     """Field of the k magnets on one soft part in one pose, world axes.
 
     `points` (c q, 3); the cell means `means` (k, c, 3) and the `gradients` (k, c q, 3, 3), not set
-    for a magnet that is the part itself.
+    for a magnet that is the part itself. `field` is set for a widened part.
     """
 
     points: Array
     means: Array
     gradients: Array
+    field: FieldOnPart | None = None
 
 
 class _Balance:
@@ -215,10 +225,14 @@ class MagneticModel:
             [source_for(bodies[i].shape) for i in self.magnets],
             [bodies[i].magnetisation for i in self.magnets],
         )
-        self._parts = _soft_parts([bodies[i] for i in yielding], self.cells)
+        curves = compiled_curves([_curve(bodies[i]) for i in yielding])
+        if serves(self.cells.values(), bool(self.recoiling)):
+            self._parts, blocks = _widened_parts(self.cells, 1 / float(curves.susceptibility[0]))
+        else:
+            self._parts = _soft_parts([bodies[i] for i in yielding], self.cells)
+            blocks = [kept_blocks(mesh) for mesh in self.cells.values()]
         self._faces = _faces(self._parts, self.cells) if len(self._parts) > 1 else None
-        curves = [_curve(bodies[i]) for i in yielding]
-        self._problem = _problem(curves, self.cells)
+        self._problem = _problem(curves, self.cells, blocks)
 
     def evaluate(
         self,
@@ -239,7 +253,8 @@ class MagneticModel:
         balance = _Balance(position)
         self._act_on_soft(samples, minimum.m, turns, balance)
         self._act_between_soft(coupling, interactions, minimum.m, turns, balance)
-        energy = MU_0 * minimum.energy + self._act_on_magnets(position, quaternion, turns, balance)
+        energy = minimum.energy + sum(s.field.energy for s in samples if s.field is not None)
+        energy = MU_0 * energy + self._act_on_magnets(position, quaternion, turns, balance)
         return MagneticState(
             energy=energy,
             force=balance.force,
@@ -344,13 +359,18 @@ class MagneticModel:
         sample = _Sample(
             np.empty((points, 3)), np.empty((count, cells, 3)), np.empty((count, points, 3, 3))
         )
+        own = load[part.cells] if part.widened is None else np.empty((cells, 3))
         field_on_cells(
             self._set.codes, self._set.starts, self._set.parameters, self._set.magnetisations,
             self._magnet_bodies, position, quaternion, turns, part.body,
             part.weights, part.volume, part.points, self.background, part.own,
-            sample.points, sample.means, sample.gradients, load[part.cells],
+            sample.points, sample.means, sample.gradients, own,
         )  # fmt: skip
-        return sample
+        if part.widened is None:
+            return sample
+        field = part.widened.loaded(own)
+        load[part.cells] = field.load
+        return replace(sample, field=field)
 
     def _couple(self, position: Array, turns: Array) -> tuple[Coupling, list[Interaction]]:
         """Return the cross blocks and the interactions, each in the axes of its first part."""
@@ -398,9 +418,12 @@ class MagneticModel:
     ) -> None:
         """Add the forces between magnets and soft parts."""
         for part, sample in zip(self._parts, samples, strict=True):
+            acted_on = m[part.cells]
+            if part.widened is not None and sample.field is not None:
+                acted_on = part.widened.magnetised(acted_on, sample.field)
             forces_on_cells(
                 self._magnet_bodies, balance.position, turns, part.body, part.weights, part.volume,
-                self.background, sample.points, sample.means, sample.gradients, m[part.cells],
+                self.background, sample.points, sample.means, sample.gradients, acted_on,
                 balance.force, balance.torque,
             )  # fmt: skip
 
@@ -485,6 +508,24 @@ def _soft_parts(bodies: Sequence[Body], cells: dict[int, CellMesh]) -> list[_Sof
     return parts
 
 
+def _widened_parts(
+    cells: dict[int, CellMesh], stiffness: float
+) -> tuple[list[_SoftPart], list[SortedBlocks]]:
+    """The one soft part, its magnetisation of continuous normal component, and its operator."""
+    ((i, mesh),) = cells.items()
+    kept = kept_continuous(mesh, stiffness)
+    widened = widened_part(mesh, kept.mixed, kept.wide)
+    volume = widened.volume.ravel()
+    none = np.zeros((len(volume), 3))
+    part = _SoftPart(
+        body=i, weights=np.ones((len(volume), 1)), volume=volume,
+        points=np.ascontiguousarray(widened.points.reshape(-1, 3)),
+        cells=slice(0, len(mesh.volume)), own=none, fixed=np.zeros((len(mesh.volume), 3)),
+        widened=widened,
+    )  # fmt: skip
+    return [part], [kept.own]
+
+
 def _faces(parts: list[_SoftPart], cells: dict[int, CellMesh]) -> _Faces:
     every = [charged_faces(cells[part.body]) for part in parts]
     packed = [face_set(faces) for faces in every]
@@ -500,14 +541,11 @@ def _faces(parts: list[_SoftPart], cells: dict[int, CellMesh]) -> _Faces:
 
 
 def _problem(
-    curves: list[MagnetisationCurve],
-    cells: dict[int, CellMesh],
+    curves: CurveSet, cells: dict[int, CellMesh], sorted_out: list[SortedBlocks]
 ) -> Problem:
-    compiled = compiled_curves(curves)
-    chi = compiled.susceptibility
+    chi = curves.susceptibility
     counts = [len(mesh.volume) for mesh in cells.values()]
     body = np.repeat(np.arange(len(counts)), counts)
-    sorted_out = [kept_blocks(mesh) for mesh in cells.values()]
     blocks = [s.blocks for s in sorted_out]
     eased = [min(float(x), RELAXED) for x in chi]
     return Problem(
@@ -516,7 +554,7 @@ def _problem(
             [flips(mesh.mirrors) for mesh in cells.values()],
             [s.sectors for s in sorted_out],
         ),
-        curves=compiled,
+        curves=curves,
         body=body,
         volume=np.concatenate([np.empty(0), *(mesh.volume for mesh in cells.values())]),
         slope=1 / chi[body],

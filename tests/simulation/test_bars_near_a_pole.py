@@ -90,7 +90,9 @@ def test_bars_cover_a_part_alone(detail, first, last, wide):
     outside = [row for row in rows if row[3] > row[4]]
     assert len(outside) <= 0.05 * len(rows), outside
     assert np.median([bar / abs(true) for _, true, _, _, bar in rows]) < wide
-    assert all(found < true * 1.004 for _, true, found, _, _ in rows)
+    # low, but for parts under the edge of a magnet few cells wide, whose bars say so
+    high = [row for row in rows if row[2] > row[1] * 1.004]
+    assert all(bar > 0.05 * true for _, true, _, _, bar in high), high
 
 
 @pytest.mark.parametrize(

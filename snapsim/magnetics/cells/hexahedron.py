@@ -28,13 +28,15 @@ PLANE: Final = 1e-7
 @dataclass(frozen=True)
 class CellFaces:
     """The distinct faces of c cells as flat polygons: `corners` (f, 4, 3) [m], triangles repeat the
-    last corner, and who they bound: incidence m says that face `face[m]` bounds cell `cell[m]` and
-    `sign[m]` is +1 when the corners run counter-clockwise seen from outside that cell, else -1."""
+    last corner, and who they bound: incidence m says that face `face[m]` bounds cell `cell[m]` on
+    its side `side[m]` (a row of `FACES`), and `sign[m]` is +1 when the corners run
+    counter-clockwise seen from outside that cell, else -1."""
 
     corners: Array
     face: IntArray
     cell: IntArray
     sign: Array
+    side: IntArray
 
 
 def cell_faces(corners: Array, cells: IntArray) -> CellFaces:
@@ -42,10 +44,11 @@ def cell_faces(corners: Array, cells: IntArray) -> CellFaces:
     loops = cells[:, FACES].reshape(-1, 4)
     owner = np.repeat(np.arange(len(cells)), 6)
     alive = np.array([len(set(loop)) > 2 for loop in loops.tolist()])
+    side = np.tile(np.arange(6), len(cells))[alive]
     loops, owner = loops[alive], owner[alive]
     canonical, sign = _canonical(loops)
     distinct, face = np.unique(canonical, axis=0, return_inverse=True)
-    return _flat(corners, distinct, face.reshape(-1), owner, sign)
+    return _flat(corners, distinct, face.reshape(-1), owner, sign, side)
 
 
 def _canonical(loops: IntArray) -> tuple[IntArray, Array]:
@@ -65,7 +68,7 @@ def _canonical(loops: IntArray) -> tuple[IntArray, Array]:
 
 
 def _flat(
-    corners: Array, loops: IntArray, face: IntArray, owner: IntArray, sign: Array
+    corners: Array, loops: IntArray, face: IntArray, owner: IntArray, sign: Array, side: IntArray
 ) -> CellFaces:
     """Split the warped ones of `loops` (f, 4) into two triangles each."""
     p = corners[loops]
@@ -86,6 +89,7 @@ def _flat(
         np.concatenate([face, extra[face[again]]]),
         np.concatenate([owner, owner[again]]),
         np.concatenate([sign, sign[again]]),
+        np.concatenate([side, side[again]]),
     )
 
 
