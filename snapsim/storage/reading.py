@@ -66,6 +66,11 @@ def _check_frames(run: Trajectory, shown: str) -> None:
             raise InputError(
                 f"is damaged: {name} has {len(values)} entries at {frames} times", file=shown
             )
+    bearing = [b.name for b in run.system.bodies if b.fixed]
+    bearing += [j.name for j in run.system.joints if j.slack is not None]
+    for name in bearing:
+        if name not in run.loads:
+            raise InputError(f'is damaged: the load on "{name}" is missing', file=shown)
     if not frames or not (np.diff(run.time) >= 0).all() or not np.isfinite(run.time).all():
         raise InputError("is damaged: its times do not follow each other", file=shown)
 
