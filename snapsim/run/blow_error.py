@@ -21,6 +21,7 @@ import numpy as np
 from snapsim.magnetics.cells import mesh, refinement_pair
 from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.cells.product_rule import averaged_finely
+from snapsim.magnetics.continuous_normal import serves
 from snapsim.magnetics.model import MagneticModel
 from snapsim.parts.shapes import Shape
 from snapsim.parts.states import Pose
@@ -119,7 +120,8 @@ class _Work:
             i: _coarse(run.system.bodies[i].shape, run.system.detail)  # type: ignore[arg-type]
             for i in own
         }
-        self.meshes = TwoMeshes(coarse, own, pieces=_pieces(run.system))
+        alone = serves(list(own.values()), run.system.recoil)
+        self.meshes = TwoMeshes(coarse, own, pieces=_pieces(run.system), continuous=alone)
         coarse_count, count = self.meshes.counts
         self.as_coarse = count < TWICE * coarse_count
         self.model = MagneticModel(
