@@ -129,6 +129,8 @@ def is_outcome(result: dict[str, Any]) -> bool:
         return False
     if result["status"] in ("done", "untrusted") and "effective_energy_J" not in measures:
         return False
+    if not all(v is not None and _is_figure(v) for v in result.get("low_by", {}).values()):
+        return False
     return all(_is_figure(v) for v in measures.values()) and all(
         _is_figure(h[k]) for h in hands.values() for k in ("size_m", "closed_s")
     )
