@@ -125,8 +125,9 @@ def _expectations(result: dict[str, Any]) -> list[Text]:
             alike.setdefault(key, []).append(f"{name} ({b['cells']} cells)")
     return [
         Text(
-            f"{', '.join(names)}: forces read low by up to {percent(away)}, within a cell of a"
-            f" magnet's edge by up to {percent(edge)}; snapsim force says it of this place"
+            f"{', '.join(names)}: forces off by up to {percent(away)}, mostly low; within a cell of"
+            f" a magnet's edge by up to {percent(edge)}, low or high; snapsim force says it of this"
+            " place"
         )
         for (away, edge), names in alike.items()
     ]

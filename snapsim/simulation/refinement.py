@@ -100,8 +100,9 @@ MISSED_OF_ENERGY: Final = 0.25
 """Share of `Nearness.missed` that an energy may miss."""
 
 EXPECTED: Final = {"draft": (0.06, 0.65), "normal": (0.025, 0.2), "fine": (0.01, 0.08)}
-"""By which share a part's force reads low at most, by detail, before anything is solved: away from
-magnets' edges and within a cell of one (of a magnet few cells wide). From the family by seed."""
+"""By which share a part's force is off at most, mostly low, by detail, before anything is solved:
+away from magnets' edges and within a cell of one (of a magnet few cells wide). From the family by
+seed."""
 
 
 @dataclass(frozen=True)
@@ -167,7 +168,9 @@ class RefinedEstimate:
 
 
 def expected_low(detail: str | int, cells: int, members: int = 1) -> tuple[float, float]:
-    """Return the shares by which a part's force reads low at most: off and at a magnet's edge.
+    """Return the shares by which a part's force is off at most: off and at a magnet's edge.
+
+    At an edge a lone part of few cells may read high as well as low.
 
     Told from its cells alone, for parts that come near no other iron; `pose_accuracy` tells it of a
     pose.

@@ -57,7 +57,7 @@
       weights() {
         if (!this.figures || !this.figures.force_N) return "";
         const low = this.figures.force_low_by_up_to;
-        const reads = low ? `, read low by up to ${Math.round(100 * low)} %` : "";
+        const reads = low ? `, off by up to ${Math.round(100 * low)} %` : "";
         return `${quantity(this.pull / this.figures.weight_N, "").number} × its weight${reads}`;
       },
       torque() { return this.figures && this.figures.torque_Nm ? length(this.figures.torque_Nm) : NaN; },
