@@ -51,7 +51,7 @@ def steps_of(system: System) -> MotionSettings:
         relative, loads = system.tolerance, system.tolerance
     else:
         shorter = FINE_CONTACT if system.detail == "fine" else 1.0
-        relative, loads = RELATIVE[system.detail] if _cheap(system) else LOADS, LOADS
+        relative, loads = RELATIVE.get(system.detail, LOADS) if _cheap(system) else LOADS, LOADS
     bounds = Tolerances(relative, relative * length, relative * speed, loads)
     return shortened(replace(STEPS, tolerances=bounds), shorter)
 

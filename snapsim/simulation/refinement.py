@@ -45,7 +45,6 @@ from snapsim.magnetics.cells import (
 )
 from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.cells.product_rule import averaged_finely
-from snapsim.magnetics.continuous_normal import serves
 from snapsim.simulation.system import System
 
 SAFETY: Final = 1.5
@@ -193,6 +192,8 @@ def two_meshes(system: System) -> TwoMeshes:
         if system.has_cells(body)
     }
     orders = [extrapolation_order(system.bodies[i].shape, system.detail) for i in pairs]
+    from snapsim.magnetics.continuous_normal import serves  # SciPy: `check` needs none of it
+
     return TwoMeshes(
         {i: p[0] for i, p in pairs.items()},
         {i: p[1] for i, p in pairs.items()},

@@ -258,6 +258,7 @@ def test_the_force_object_has_the_agreed_keys(run):
         pull_off = ()
         accuracy = None
         close = ()
+        between = None
 
     result = force_summary(Report())
     assert list(result) == ["title", "bodies", "magnetic_energy_J"]

@@ -51,7 +51,8 @@ def test_force_of_one_body_shows_that_one(snap, ball_under_magnet):
         snap("force", ball_under_magnet, "--no-accuracy", "--json"),
         snap("force", ball_under_magnet, "--no-accuracy", "--body", "ball", "--json"),
     )
-    assert one.json == whole.json | {"bodies": {"ball": whole.json["bodies"]["ball"]}}
+    mine = {key: {"ball": whole.json[key]["ball"]} for key in ("bodies", "between")}
+    assert one.json == whole.json | mine
     table = snap("force", ball_under_magnet, "--body", "ball", "--accuracy").out
     assert "ball" in table
     assert "magnet " not in table.split("magnetic energy")[0]

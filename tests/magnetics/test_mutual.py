@@ -108,9 +108,10 @@ def test_two_halves_that_touch_are_one_block() -> None:
         soft(Box((0.02, 0.02, 0.02)), 500.0, 1.8),
     )
     pair = MagneticModel([half, half], 200, 1e-9, field)
-    alone = MagneticModel([whole], 400, 1e-9, field)
+    # A speck far off, so that both are told by the same kind of cells: a part alone has its own.
+    alone = MagneticModel([whole, soft(Sphere(1e-4), 500.0, 1.8)], 400, 1e-9, field)
     stacked = pair.evaluate(pose(((0, 0, 0), STILL), ((0, 0, 0.01), STILL)))
-    single = alone.evaluate(pose(((0, 0, 0), STILL)))
+    single = alone.evaluate(pose(((0, 0, 0), STILL), ((0, 0, 9.0), STILL)))
     assert stacked.converged
     mean = sum(mean_polarisation(m, pair.cells[0]) for m in stacked.magnetisation) / 2
     # Two meshes of one body, graded differently: within 1 %, what each errs by (`DETAIL`).

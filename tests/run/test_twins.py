@@ -9,7 +9,7 @@ from twin_family import claims
 
 from snapsim.parts.shapes import Box, Cylinder, Sphere
 from snapsim.run.release import release
-from snapsim.run.twins import SIZE, compared_twins, parting, perturbed, release_with_twins
+from snapsim.run.twins import PARTED, SIZE, compared_twins, parting, perturbed, release_with_twins
 from snapsim.simulation.reproducibility import (
     ENOUGH,
     Lying,
@@ -107,8 +107,8 @@ def test_motions_part_where_a_body_is_elsewhere(make_body, make_system, material
     assert parting(run, run) == math.inf
     start = replace(system.start, velocity=np.array([[0.01, 0.0, 0.0]]))
     other = release(replace(system, start=start))
-    # 0.01 m/s takes 0.01 s to 0.1 mm, 1 % of the ball's radius of 10 mm; frames are 5 ms apart
-    assert 0.01 <= parting(run, other) <= 0.0151
+    takes = PARTED * 0.02 / 0.01  # that share of the ball's radius of 10 mm, at 0.01 m/s
+    assert takes <= parting(run, other) <= takes + 0.0051  # frames are 5 ms apart
 
 
 def test_a_part_lies_flat_on_edge_or_touches_at_a_point(make_body, make_system, materials):
