@@ -16,9 +16,9 @@ from snapsim.run.twins import lying
 from snapsim.simulation.closing_gaps import Closing, closings
 from snapsim.simulation.reproducibility import Lying
 from snapsim.simulation.trajectory import Trajectory
-from snapsim.study.hazard_limits import Limit, Standard, standards
+from snapsim.study.hazard_limits import Limit, Standard, described, standards
 from snapsim.study.limit_verdict import LimitVerdict, verdict
-from snapsim.study.outcome import measures_of
+from snapsim.study.outcome import low_by, measures_of
 from snapsim.words.answers import (
     REACTION,
     end_sentences,
@@ -87,46 +87,46 @@ def _gap(closing: Closing) -> dict[str, Any]:
 
 def _limits(run: Trajectory, house_limits: Iterable[str]) -> list[dict[str, Any]]:
     found, measures = standards(house_limits), measures_of(run)
-    sound = run.outcome not in ("stopped", "untrusted")
-    return [_limit(s, x, measures.get(x.measure), sound) for s in found for x in s.limit]
+    sound, low = run.outcome not in ("stopped", "untrusted"), low_by(run)
+    return [
+        _limit(s, x, measures.get(x.measure), low.get(x.measure, 0.0), sound)
+        for s in found
+        for x in s.limit
+    ]
 
 
-def _limit(standard: Standard, limit: Limit, value: float | None, sound: bool) -> dict[str, Any]:
-    beyond = value is not None and limit.exceeded(value)
+def _limit(
+    standard: Standard, limit: Limit, value: float | None, low: float, sound: bool
+) -> dict[str, Any]:
+    """A limit against a value that the cells may leave too low by the share `low`, as `rank`."""
+    worst = None if value is None else value * (1 + low)
+    beyond = worst is not None and limit.exceeded(worst)
     judged = verdict(int(beyond), int(value is not None and (sound or beyond)))
     return {
-        "name": limit.name,
-        "standard": standard.standard,
-        "edition": standard.edition,
-        "clause": limit.clause or standard.clause,
-        "protects": standard.protects,
-        "equipment": standard.equipment,
-        "measure": limit.measure,
+        **described(standard, limit),
         "value": value,
-        "bound": limit.bound,
-        "side": "most" if limit.most is not None else "least",
-        "unit": limit.unit,
-        "known": limit.known,
-        "applies_to": limit.applies,
+        "low_by": low,
         "verdict": judged,
-        "words": _words(standard, limit, value),
+        "words": _words(standard, limit, value, worst),
     }
 
 
-def _words(standard: Standard, limit: Limit, value: float | None) -> str:
-    """The figure, what it is held against, and to what kind of blow that applies."""
+def _words(standard: Standard, limit: Limit, value: float | None, worst: float | None) -> str:
+    """The figure, with what the cells leave out where that decides, and what it is held against."""
     unit = "" if limit.unit == "1" else f" {limit.unit}"
-    if value is None:
+    if value is None or worst is None:
         return (
             f"{limit.name} ({standard.standard}): does not apply ({limit.applies or 'no figure'})"
         )
     sign = (
-        ("below" if limit.exceeded(value) else "not below")
+        ("below" if limit.exceeded(worst) else "not below")
         if limit.least is not None
-        else ("above" if limit.exceeded(value) else "not above")
+        else ("above" if limit.exceeded(worst) else "not above")
     )
     known = limit.known.split(";")[0]
+    decides = limit.exceeded(worst) != limit.exceeded(value)
+    cells = f" (up to {short(worst)}{unit}, as its cells may leave it low)" if decides else ""
     return (
-        f"{limit.name} {short(value)}{unit}, {sign} {limit.bound:,g}{unit}"
+        f"{limit.name} {short(value)}{unit}{cells}, {sign} {limit.bound:,g}{unit}"
         f" ({standard.standard}; {known})"
     )

@@ -63,6 +63,24 @@ class Standard(Table):
     limit: tuple[Limit, ...] = Field(min_length=1)
 
 
+def described(standard: Standard, limit: Limit) -> dict[str, str | float]:
+    """Return what a limit is and how it is known, as tables and JSON have it."""
+    return {
+        "name": limit.name,
+        "standard": standard.standard,
+        "edition": standard.edition,
+        "clause": limit.clause or standard.clause,
+        "protects": standard.protects,
+        "equipment": standard.equipment,
+        "measure": limit.measure,
+        "bound": limit.bound,
+        "side": "most" if limit.most is not None else "least",
+        "unit": limit.unit,
+        "known": limit.known,
+        "applies_to": limit.applies,
+    }
+
+
 def standards(more: Iterable[str] = ()) -> list[Standard]:
     """Return the published limits and those of house files; raises InputError."""
     return [_read(path) for path in (*sorted(FOLDER.glob("*.toml")), *map(Path, more))]

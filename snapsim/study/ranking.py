@@ -25,7 +25,7 @@ from snapsim.errors import InputError
 from snapsim.study.cases import setups
 from snapsim.study.chance import chance
 from snapsim.study.coarse_first import differences, latest
-from snapsim.study.hazard_limits import Limit, Standard, standards
+from snapsim.study.hazard_limits import Limit, Standard, described, standards
 from snapsim.study.ledger import read_ledger
 from snapsim.study.limit_verdict import by_cells_words, verdict, verdict_words
 from snapsim.study.outcome import is_outcome
@@ -240,18 +240,7 @@ def _compared(standard: Standard, limit: Limit, done: list[_Run]) -> dict[str, A
     judged = verdict(beyond, len(known))
     c = chance([bool(np.isfinite(v)) and limit.exceeded(v) for v in values], [0] * len(values))
     return {
-        "name": limit.name,
-        "standard": standard.standard,
-        "edition": standard.edition,
-        "clause": limit.clause or standard.clause,
-        "protects": standard.protects,
-        "equipment": standard.equipment,
-        "measure": limit.measure,
-        "bound": limit.bound,
-        "side": "most" if limit.most is not None else "least",
-        "unit": limit.unit,
-        "known": limit.known,
-        "applies_to": limit.applies,
+        **described(standard, limit),
         "exceeded_in": beyond,
         "exceeded_with_snap": _with_snap(limit, values, done),
         "exceeded_by_cells_alone": beyond - plainly,

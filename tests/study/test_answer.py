@@ -13,6 +13,18 @@ from snapsim.study.answer import presenter_answer
 from snapsim.study.outcome import HAND_MASS, HAND_STIFFNESS, hand_blow_force
 
 G = 9.80665
+GUARD = """
+standard = "house rule (invented)"
+edition = "1"
+clause = "1"
+protects = "a guard"
+[[limit]]
+name = "guard"
+measure = "effective_energy_J"
+most = 15.0
+unit = "J"
+known = "invented"
+"""
 
 
 @pytest.fixture
@@ -77,3 +89,17 @@ def test_a_run_that_is_not_trusted_shows_no_limit_as_kept(fallen):
 def test_no_words_promise_safety(fallen):
     said = " ".join(presenter_answer(fallen(0.1, 0.02))["says"]).lower()
     assert not any(word in said for word in ("safe", "harmless", "enough time", "no danger"))
+
+
+def test_what_the_cells_may_leave_out_counts_against_a_limit(fallen, tmp_path):
+    """14.7 J stand below 15 J; a bar of 5 % reaches over it, as in the table of a sweep."""
+    run, house = fallen(5.0, 0.3), tmp_path / "guard.toml"
+    house.write_text(GUARD)
+    energy = run.impacts[0].effective_energy
+    told = {"hardest_impact_effective_energy_J": energy}
+    for error, verdict in ((0.0, "not_exceeded"), (0.05 * energy, "exceeded")):
+        accuracy = told | {"hardest_impact_effective_energy_error_J": error}
+        limits = presenter_answer(replace(run, accuracy=accuracy), [str(house)])["limits"]
+        found = next(x for x in limits if x["name"] == "guard")
+        assert found["verdict"] == verdict
+        assert ("cells" in found["words"]) == (verdict == "exceeded")
