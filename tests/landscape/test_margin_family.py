@@ -1,7 +1,8 @@
 """A fast share of `margin_family`: nothing snaps where the margin said that nothing does.
 
-Case 2 is left out and told in README: lifted by 16.9 mm its disc snaps where the margin says that
-it does not. The bars of margins are those of cells that a part alone no longer has.
+Case 2 is left out and told in README: its margin says that a snap may begin 17.4 mm up, on draft
+and on finer cells alike, and let go at 16.5 mm the disc rights itself as it falls and snaps, at
+draft and at normal detail. Margins are of a slow fall; releases should confirm them.
 """
 
 import pytest
