@@ -152,6 +152,14 @@ class Constraints:
         q = here.quaternion
         return Side(here.position, q, rotations.matrix(q), still, still)
 
+    def measure(self, place: Place) -> Array:
+        """Return the matrix (6, 6) of |d|^2."""
+        return metric(self.body, place)
+
+    def moved(self, place: Place, change: Array) -> Place:
+        """Return the place after a change (6,)."""
+        return moved(place, change)
+
     def restored(self, place: Place, furthest: float = np.inf) -> Place | None:
         """Return the nearest place without overlap, joints kept; None where none is found within
         `furthest` [m]."""
@@ -162,10 +170,10 @@ class Constraints:
             if worst <= CLEAR:
                 deep = self.gaps(place).min(initial=0.0) < -DEEP
                 return None if deep else place
-            measure = metric(self.body, place)
+            measure = self.measure(place)
             found = minimise(
                 measure,
-                np.zeros(6),
+                np.zeros(len(measure)),
                 limits.jacobian,
                 -limits.gap,
                 limits.equality,
@@ -176,5 +184,5 @@ class Constraints:
             gone += length(found.d, measure)
             if gone > furthest:
                 return None
-            place = moved(place, found.d)
+            place = self.moved(place, found.d)
         return None

@@ -181,7 +181,7 @@ class _Together:
             return
         there = self.constraints.restored(place)
         if there is not None:
-            yield there
+            yield Arrangement(there.position, there.quaternion)
 
     def _arranged(self) -> Iterator[Arrangement]:
         """The first two bodies side by side and face to face under each pole, flat and on edge, and

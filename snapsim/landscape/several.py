@@ -17,15 +17,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from snapsim.arrays import Array, IntArray
-from snapsim.landscape.constraints import ATTEMPTS, CLEAR, DEEP, Constraints, Limits
+from snapsim.landscape.constraints import Constraints, Limits
 from snapsim.landscape.descent import DescentSettings
 from snapsim.landscape.energy import TOLERANCE, TURN_STEP, EnergyLandscape, EnergyLevel
-from snapsim.landscape.place import Place, length, metric, moved
+from snapsim.landscape.place import Place, metric, moved
 from snapsim.magnetics.model import MagneticModel
 from snapsim.mechanics.contact import ContactGeometry
 from snapsim.mechanics.joints import STILL, WORLD, Joint, Rows, Side
 from snapsim.numerics import rotations
-from snapsim.numerics.quadratic_program import minimise
 from snapsim.parts.bodies import Body
 from snapsim.parts.states import Pose
 from snapsim.simulation.overlap import refuse_overlaps
@@ -200,30 +199,13 @@ class SeveralConstraints(Constraints):
         q = pose.quaternion[number]
         return Side(pose.position[number], q, rotations.matrix(q), still, still)
 
-    def restored(self, place: Place, furthest: float = np.inf) -> Arrangement | None:
-        """Return the nearest arrangement without overlap, joints kept; None where none is found
-        within `furthest` [m]."""
-        gone = 0.0
-        for _ in range(ATTEMPTS):
-            limits = self.limits(place, 1e-4)
-            worst = max(-limits.gap.min(initial=0.0), np.abs(limits.misfit).max(initial=0.0))
-            if worst <= CLEAR:
-                deep = self.gaps(place).min(initial=0.0) < -DEEP
-                return None if deep else Arrangement(place.position, place.quaternion)
-            measure, none = (
-                _measure(self.bodies, self.shares, place),
-                np.zeros(6 * len(self.numbers)),
-            )
-            found = minimise(
-                measure, none, limits.jacobian, -limits.gap, limits.equality, -limits.misfit
-            )
-            if found is None:
-                return None
-            gone += length(found.d, measure)
-            if gone > furthest:
-                return None
-            place = rearranged(place, found.d)
-        return None
+    def measure(self, place: Place) -> Array:
+        """Return the matrix (6 n, 6 n) of |d|^2."""
+        return _measure(self.bodies, self.shares, place)
+
+    def moved(self, place: Place, change: Array) -> Arrangement:
+        """Return the arrangement after a change (6 n,)."""
+        return rearranged(place, change)
 
 
 def posed(system: System, numbers: Sequence[int], place: Place) -> Pose:
