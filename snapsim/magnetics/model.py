@@ -34,7 +34,7 @@ from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.cells.reflection import flips
 from snapsim.magnetics.charged_faces import charge, charged_faces
 from snapsim.magnetics.charged_surface import Surface, surface_of
-from snapsim.magnetics.continuous_normal import serves
+from snapsim.magnetics.continuous_normal import LEAST_STIFFNESS, serves
 from snapsim.magnetics.face_force import load_between
 from snapsim.magnetics.force import add_both, field_on_cells, forces_on_cells
 from snapsim.magnetics.magnetization import (
@@ -227,7 +227,8 @@ class MagneticModel:
         )
         curves = compiled_curves([_curve(bodies[i]) for i in yielding])
         if serves(self.cells.values(), bool(self.recoiling)):
-            self._parts, blocks = _widened_parts(self.cells, 1 / float(curves.susceptibility[0]))
+            stiffness = max(1 / float(curves.susceptibility[0]), LEAST_STIFFNESS)
+            self._parts, blocks = _widened_parts(self.cells, stiffness)
         else:
             self._parts = _soft_parts([bodies[i] for i in yielding], self.cells)
             blocks = [kept_blocks(mesh) for mesh in self.cells.values()]
