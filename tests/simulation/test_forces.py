@@ -60,7 +60,8 @@ def test_recoil_reaches_force_and_its_error_bar(make_body, make_system, material
     ratio = found.force[1, 2] / force(rigid).force[1, 2]
     assert ratio == pytest.approx(expected, rel=3e-3)  # cells of a ball
     assert found.cells[0] > 0
-    assert found.accuracy.cells == found.cells
+    # the figures are those of a release's cells; the bars' finer mesh is never coarser than they
+    assert found.accuracy.cells[0] >= found.cells[0]
     assert found.accuracy.coarse_cells[0] < found.cells[0]
     mean = found.mean_polarisation[0, 2]
     assert mean < 0.9 * force(rigid).mean_polarisation[0, 2]
