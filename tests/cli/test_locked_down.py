@@ -32,7 +32,7 @@ JOB = {
     "release falling.toml -o run.h5": "wrote run.h5",
     "plot run.h5 -o run.svg": "wrote run.svg",
     "page run.h5 -o run.html": "wrote run.html",
-    "sweep s.study.toml -o out --workers 2": "2 runs: 2 done",
+    "sweep s.study.toml -o out --workers 2": "runs: 2 done",
     "rank out": "runs",
 }
 
