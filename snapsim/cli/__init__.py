@@ -1,5 +1,30 @@
 """The snapsim commands: they only wire the parts together."""
 
-from snapsim.cli.entry import main
+from __future__ import annotations
 
-__all__ = ["main"]
+import sys
+from collections.abc import Sequence
+
+from snapsim.work.interrupts import (
+    INTERRUPTED,
+    asked_to_end,
+    caused_by_request,
+    ignore_requests,
+    mind_requests,
+)
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run one command and leave with its exit status; requests to end are minded from the start."""
+    mind_requests()
+    try:
+        from snapsim.cli.entry import command  # which takes its time
+
+        status = command(sys.argv[1:] if arguments is None else list(arguments))
+        ignore_requests()
+    except BaseException as error:
+        ignore_requests()
+        if not (asked_to_end() or caused_by_request(error)):
+            raise
+        status = INTERRUPTED
+    sys.exit(status)

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import logging
-import sys
 import warnings
-from collections.abc import Sequence
 from functools import cache
 from typing import Any
 
@@ -28,7 +26,7 @@ from snapsim.cli import (
     release,
     sweep,
 )
-from snapsim.cli.faults import debugging, end_like_an_interrupt, status_of
+from snapsim.cli.faults import debugging, status_of
 from snapsim.cli.output import open_streams
 
 app = typer.Typer(
@@ -94,14 +92,13 @@ for _command in (
     app.command()(getattr(_command, _command.__name__.rsplit(".", 1)[1]))
 
 
-def main(arguments: Sequence[str] | None = None) -> None:
-    """Run one command and leave with its exit status."""
+def command(arguments: list[str]) -> int:
+    """Run one command as a process of its own and return its exit status."""
     if not debugging():
         warnings.simplefilter("ignore")
         logging.getLogger("matplotlib").setLevel(logging.ERROR)  # it tells of folders it lacks
     open_streams()
-    end_like_an_interrupt()
-    sys.exit(run(sys.argv[1:] if arguments is None else list(arguments)))
+    return run(arguments)
 
 
 @cache

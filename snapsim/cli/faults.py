@@ -1,25 +1,23 @@
 """Whatever ends a command becomes one line on standard error and an exit status, here alone.
 
 0 done; 2 bad input; 3 the computation or its output could not be completed; 130 interrupted, by
-Ctrl-C or by a request to end (SIGTERM). Rooms below raise `SnapsimError` with file and key where
-they know these; what nobody foresaw still names the file that the command was given.
+Ctrl-C or by a request to end (SIGTERM), whatever exception came of it. Rooms below raise
+`SnapsimError` with file and key where they know these; what nobody foresaw still names the file
+that the command was given.
 """
 
 from __future__ import annotations
 
 import errno
 import os
-import signal
-import threading
-from types import FrameType
-from typing import Never
 
 import typer
 
 from snapsim.cli.output import complain, leave_quietly
-from snapsim.errors import SnapsimError
+from snapsim.errors import OutputError, SnapsimError
+from snapsim.work.interrupts import INTERRUPTED, asked_to_end, caused_by_request
 
-BAD_INPUT, NOT_COMPLETED, INTERRUPTED = 2, 3, 130
+BAD_INPUT, NOT_COMPLETED = 2, 3
 
 
 def debugging() -> bool:
@@ -27,24 +25,15 @@ def debugging() -> bool:
     return bool(os.environ.get("SNAPSIM_DEBUG"))
 
 
-def end_like_an_interrupt() -> None:
-    """Let a request to end this process (SIGTERM) do what Ctrl-C does: finish, keep, tidy up."""
-    if threading.current_thread() is threading.main_thread():
-        signal.signal(signal.SIGTERM, _interrupt)
-
-
-def _interrupt(number: int, frame: FrameType | None) -> Never:
-    raise KeyboardInterrupt
-
-
 def status_of(error: BaseException, arguments: list[str]) -> int:
     """Say on one line what ended a command; return its exit status. Developers get it raised."""
-    match error:
-        case SnapsimError():
-            complain(str(error))
-            return error.exit_status
-        case KeyboardInterrupt() | typer.Abort():
-            return INTERRUPTED
+    if caused_by_request(error) or isinstance(error, typer.Abort):
+        return INTERRUPTED
+    if asked_to_end() and not isinstance(error, OutputError):  # an import that broke off, say
+        return INTERRUPTED
+    if isinstance(error, SnapsimError):
+        complain(str(error))
+        return error.exit_status
     asked_wrongly = getattr(error, "format_message", None)  # typer's click, wherever that lies
     if asked_wrongly is not None:
         if said := asked_wrongly():

@@ -53,7 +53,8 @@ def release(
 ) -> Trajectory:
     """Simulate the release of `system`; an interrupt ends it as "stopped" with what was reached.
 
-    Raises OverlapError where bodies start inside each other.
+    Raises OverlapError where bodies start inside each other, and KeyboardInterrupt where nothing
+    was reached.
 
     `meshes` gives the cells of some soft bodies, by number, in place of `system.detail`. `until`
     may end the run at a blow, also as "stopped". Without `estimates` nothing is said of eddy
@@ -82,6 +83,8 @@ def release(
                 break
     except KeyboardInterrupt:
         log.cut_short(EndReason.INTERRUPTED, motion)
+        if not log.frames:  # nothing was reached
+            raise
     run = log.trajectory(began)
     run = replace(run, accuracy={**run.accuracy, **blow_errors(run, meshes)})
     if not (estimates and magnetisation):

@@ -119,6 +119,7 @@ class RunLog:
     rows: list[FrameLoads] = field(default_factory=list)
     impacts: list[Impact] = field(default_factory=list)
     end: End | None = None
+    _taken: tuple[int, int] = 0, 0
     _since_solved: int = 0
     _patience: int = CHECKED
     _magnetisation_error: float = 0.0
@@ -133,6 +134,7 @@ class RunLog:
             self.impacts += [self._impact(item, blow) for blow in item.blows]
         else:
             self.end = item
+        self._taken = len(self.frames), len(self.impacts)
 
     def ends_here(self, item: Frame | Strike | End, until: Until | None) -> EndReason | None:
         """Return why the run ends at `item`, which has been taken; None where it goes on."""
@@ -142,7 +144,9 @@ class RunLog:
         return next((reason for reason in found if reason is not None), None)
 
     def cut_short(self, reason: EndReason, motion: Motion) -> None:
-        """End a motion that was broken off."""
+        """End a motion that was broken off, with what was taken whole."""
+        frames, impacts = self._taken
+        del self.frames[frames:], self.rows[frames:], self.impacts[impacts:]
         self.end = motion.broken_off(reason)
 
     def _keep(self, frame: Frame) -> None:

@@ -79,16 +79,26 @@ def release_with_twins(
     run = release(system, progress, settings, meshes, loads=loads)
     if not twins or run.outcome in ("stopped", "untrusted"):
         return run
+    try:
+        return replace(run, twins=_twins_of(run, twins, settings, loads))
+    except KeyboardInterrupt:  # the run itself is whole
+        return run
+
+
+def _twins_of(
+    run: Trajectory, twins: int, settings: MotionSettings | None, loads: MagneticLoads
+) -> Twins:
+    """What twins say of a run; raises KeyboardInterrupt where one was interrupted."""
     others: list[Trajectory | None] = []
     tipped = 0
     for seed in range(1, twins + 1):
-        other = _bare(perturbed(system, seed), settings, loads)
+        other = _bare(perturbed(run.system, seed), settings, loads)
         after = _knocked(other, seed, settings, loads) if other is not None else None
         if EndReason.INTERRUPTED in {r.reason for r in (other, after) if r is not None}:
-            return run
+            raise KeyboardInterrupt
         tipped += after is not None
         others.append(_joined(other, after) if other is not None and after is not None else other)
-    return replace(run, twins=compared_twins(run, others, tipped))
+    return compared_twins(run, others, tipped)
 
 
 def _bare(

@@ -1,7 +1,7 @@
-"""Interrupts held back where one would do harm, and let through afterwards.
+"""Requests to end (Ctrl-C, SIGTERM): how they arrive, and held back where one would do harm.
 
-A compiled library may swallow the exception of an interrupt and go on half done; a process that is
-just being started prints a traceback.
+A compiled library may swallow the exception of an interrupt and go on half done, or make another
+exception of it; a process that is just being started prints a traceback.
 """
 
 from __future__ import annotations
@@ -10,7 +10,63 @@ import signal
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Any
+from types import FrameType
+from typing import Any, Final, Never
+
+REQUESTS: Final = (signal.SIGINT, signal.SIGTERM)
+
+INTERRUPTED: Final = 130
+"""Exit status of a process that was asked to end, as shells have it."""
+
+
+class AskedToEnd(KeyboardInterrupt):
+    """This process was asked to end.
+
+    A class of its own: where KeyboardInterrupt itself passes the `exec` of a text (dataclasses and
+    named tuples are made by one), CPython takes it for one that nobody minds, and at its end kills
+    itself with SIGINT, whatever exit status it was given.
+    """
+
+
+_requests: list[int] = []
+
+
+def mind_requests() -> None:
+    """Let requests to end raise AskedToEnd in the main thread; one that is ignored stays so."""
+    if threading.current_thread() is threading.main_thread():
+        for number in REQUESTS:
+            if signal.getsignal(number) != signal.SIG_IGN:
+                signal.signal(number, _ask)
+
+
+def ignore_requests() -> None:
+    """Let no request disturb the end of a process that is ending."""
+    if threading.current_thread() is threading.main_thread():
+        for number in REQUESTS:
+            signal.signal(number, signal.SIG_IGN)
+
+
+def asked_to_end() -> bool:
+    """Return whether a request has come; what went wrong since then may be its doing."""
+    return bool(_requests)
+
+
+def caused_by_request(error: BaseException | None) -> bool:
+    """Return whether an exception is an interrupt, or arose from one."""
+    waiting, seen = [error], set[int]()
+    while waiting:
+        one = waiting.pop()
+        if isinstance(one, KeyboardInterrupt):
+            return True
+        if one is not None and id(one) not in seen:
+            seen.add(id(one))
+            waiting += [one.__cause__, one.__context__]
+    return False
+
+
+def _ask(number: int, frame: FrameType | None) -> Never:
+    _requests.append(number)
+    raise AskedToEnd
 
 
 @contextmanager
@@ -23,7 +79,7 @@ def held_back() -> Iterator[None]:
     pressed: list[tuple[Any, ...]] = []
     kept = {
         number: signal.signal(number, lambda *given: pressed.append(given))
-        for number in (signal.SIGINT, signal.SIGTERM)
+        for number in REQUESTS
         if callable(signal.getsignal(number))  # where the system's own way is due, it stays
     }
     mask = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})

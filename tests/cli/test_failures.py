@@ -233,6 +233,26 @@ def test_an_interrupt_leaves_with_status_130_and_no_traceback(tmp_path):
     assert (process.returncode, out, err) == (130, "", "")
 
 
+BROKEN_OFF = """
+import os, signal
+try:
+    os.kill(os.getpid(), signal.{number})
+except BaseException:
+    pass
+raise ImportError("initialization failed")
+"""
+
+
+@pytest.mark.parametrize("number", ["SIGINT", "SIGTERM"])
+def test_a_request_to_end_that_a_library_makes_another_fault_of_is_an_interrupt(tmp_path, number):
+    # compiled modules that an interrupt reaches while they begin say that they are broken
+    text = BROKEN_OFF.format(number=number)
+    (tmp_path / "tomllib.py").write_text(text)
+    (tmp_path / "a.toml").write_text("")
+    done = command("check", tmp_path / "a.toml", env={**os.environ, "PYTHONPATH": str(tmp_path)})
+    assert (done.returncode, done.stdout, done.stderr) == (130, "", "")
+
+
 @pytest.mark.parametrize("arguments", [["--help"], ["new", "a.toml"], ["materials"]])
 def test_light_commands_load_nothing_heavy(arguments, tmp_path):
     # what makes a command slow to start is what it imports

@@ -1,13 +1,15 @@
-"""An interrupt that is held back comes through afterwards, once."""
+"""An interrupt that is held back comes through afterwards, once; one that was minded is over."""
 
 import os
 import signal
+import subprocess
+import sys
 import threading
 import time
 
 import pytest
 
-from snapsim.work.interrupts import held_back
+from snapsim.work.interrupts import AskedToEnd, caused_by_request, held_back
 
 
 @pytest.mark.skipif(
@@ -26,3 +28,40 @@ def test_an_interrupt_waits_until_the_block_has_ended():
         interrupted_within()
     assert reached
     assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+
+
+MINDED = """
+from snapsim.work.interrupts import AskedToEnd
+def ask():
+    raise {}
+try:
+    exec("ask()")  # as dataclasses and named tuples are made
+except KeyboardInterrupt:
+    print("minded")
+"""
+
+
+@pytest.mark.parametrize(
+    ("kind", "status"), [("AskedToEnd", 0), ("KeyboardInterrupt", -signal.SIGINT)]
+)
+def test_a_request_that_passed_the_exec_of_a_text_does_not_end_the_process_later(kind, status):
+    # CPython's own way with the plain exception, told apart so that this test can fail
+    done = subprocess.run(
+        [sys.executable, "-c", MINDED.format(kind)], capture_output=True, text=True, check=False
+    )
+    assert (done.returncode, done.stdout, done.stderr) == (status, "minded\n", "")
+
+
+def test_what_arose_from_a_request_is_known():
+    def library(hide):
+        try:
+            raise AskedToEnd
+        except AskedToEnd:
+            error = SystemError("a result with an exception set")
+            raise error from (None if hide else ValueError("another"))
+
+    for hide in (True, False):
+        with pytest.raises(SystemError) as raised:
+            library(hide)
+        assert caused_by_request(raised.value) is True
+    assert caused_by_request(ImportError("a library is missing")) is False
