@@ -27,6 +27,38 @@ settings.load_profile("snapsim")
 def pytest_addoption(parser):
     """`--complete`: nothing may be missing here, be it a browser, graphics or a library."""
     parser.addoption("--complete", action="store_true", help="a test that is skipped fails")
+    parser.addoption("--longer", action="store_true", help="all seeds of the families, not a share")
+
+
+LEFT_OUT = pytest.StashKey[int]()
+"""How many cases are left to `--longer`."""
+
+
+def pytest_collection_modifyitems(config, items):
+    slow = {item.path for item in items if item.get_closest_marker("slow")}
+    items.sort(key=lambda item: item.path not in slow)  # last, they would leave cores idle
+    if config.getoption("--longer"):
+        return
+    left = [item for item in items if item.get_closest_marker("longer")]
+    items[:] = [item for item in items if not item.get_closest_marker("longer")]
+    config.hook.pytest_deselected(items=left)
+    config.stash[LEFT_OUT] = len(left)
+
+
+def pytest_sessionfinish(session):
+    if hasattr(session.config, "workeroutput"):  # a process of pytest-xdist
+        session.config.workeroutput["left out"] = session.config.stash.get(LEFT_OUT, 0)
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_testnodedown(node):
+    left = getattr(node, "workeroutput", {}).get("left out", 0)
+    node.config.stash[LEFT_OUT] = max(left, node.config.stash.get(LEFT_OUT, 0))
+
+
+def pytest_terminal_summary(terminalreporter, config):
+    if left := config.stash.get(LEFT_OUT, 0):
+        terminalreporter.write_line(f"{left} more cases of the families: pytest --longer")
 
 
 @pytest.hookimpl(wrapper=True)

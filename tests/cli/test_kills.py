@@ -47,14 +47,17 @@ def moments(seed, took, count):
 
 
 @pytest.mark.slow
-def test_a_release_that_is_ended_leaves_a_whole_file_or_none(falling, tmp_path):
+@pytest.mark.parametrize(
+    ("seed", "count"), [(20, 4), pytest.param(22, 16, marks=pytest.mark.longer)]
+)
+def test_a_release_that_is_ended_leaves_a_whole_file_or_none(seed, count, falling, tmp_path):
     arguments = ["release", falling, "-o", "run.h5", "--force"]
     began = time.monotonic()
     assert ended(arguments, tmp_path, 120, signal.SIGKILL) == 0
     took = time.monotonic() - began
     whole = snapsim.read_run(tmp_path / "run.h5")
     statuses = set()
-    for after, number in moments(20, took, 8):
+    for after, number in moments(seed, took, count):
         statuses.add(ended(arguments, tmp_path, after, number))
         found = snapsim.read_run(tmp_path / "run.h5")  # the earlier one, or the new one
         assert found.reason in (whole.reason, "interrupted")
@@ -66,7 +69,12 @@ def test_a_release_that_is_ended_leaves_a_whole_file_or_none(falling, tmp_path):
 
 
 @pytest.mark.slow
-def test_a_sweep_that_is_ended_again_and_again_comes_to_the_same_table(falling, tmp_path):
+@pytest.mark.parametrize(
+    ("seed", "count"), [(21, 3), pytest.param(23, 12, marks=pytest.mark.longer)]
+)
+def test_a_sweep_that_is_ended_again_and_again_comes_to_the_same_table(
+    seed, count, falling, tmp_path
+):
     from snapsim.study.ledger import read_ledger
 
     (tmp_path / "s.study.toml").write_text(STUDY)
@@ -77,7 +85,7 @@ def test_a_sweep_that_is_ended_again_and_again_comes_to_the_same_table(falling, 
     began = time.monotonic()
     assert ended(arguments("whole"), tmp_path, 240, signal.SIGKILL) == 0
     took = time.monotonic() - began
-    for after, number in moments(21, took, 6):
+    for after, number in moments(seed, took, count):
         ended(arguments("broken"), tmp_path, after, number)
     assert ended(arguments("broken"), tmp_path, 240, signal.SIGKILL) == 0
     assert read_ledger(tmp_path / "broken")[1] == read_ledger(tmp_path / "whole")[1]

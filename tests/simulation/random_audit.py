@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import numpy as np
+import pytest
 from random_scenes import random_scene
 
 from snapsim.mechanics.contact import ContactGeometry
@@ -40,6 +41,13 @@ MOST_STEPS = 15000
 
 LEGITIMATE_STOPS = (EndReason.JOINT_BLOCKED, EndReason.LEFT_SCENE)
 """A clamp that presses a part against another, and a body that has left the stage."""
+
+
+def seeds(first, last):
+    """The seeds from first to last - 1 as parameters: even ones in CI, all with `--longer`."""
+    return [
+        pytest.param(k, marks=[pytest.mark.longer] if k % 2 else []) for k in range(first, last)
+    ]
 
 
 def check(seed):

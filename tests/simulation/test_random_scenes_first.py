@@ -4,10 +4,10 @@ Four files, since a file's tests run in one process.
 """
 
 import pytest
-from random_audit import check
+from random_audit import check, seeds
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", range(50))
+@pytest.mark.parametrize("seed", seeds(0, 50))
 def test_a_random_scene_ends_without_sinking_or_energy_unaccounted(seed):
     check(seed)
