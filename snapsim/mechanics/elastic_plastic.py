@@ -13,8 +13,10 @@ The mean pressure rises from first yield to 2.84 Y and falls again where the con
 longer small against R. A blow of mass m and speed V presses in until the work is m V^2/2; its
 peak force is P there. It rebounds with Hertz' energy of that force on a surface flattened by the
 dent: e^2 = W_e/W. Beside the rounding a wedge or a corner may sink in, over an area that grows with
-w (`Wedge`), at the pressure H throughout, with half of its elastic energy counted: more than it can
-bear.
+w (`Wedge`), at the pressure H, with half of its elastic energy counted: more than it can bear. A
+shallow one does not yield: its pressure is at most E* w/b, b half the width of the contact (a wedge
+or cone of slope w/b presses with E* w/2b, a cylinder along its side with pi E* w/4b, w what its
+outline overlaps by; Johnson 1985, 5.2 and 4.2).
 
 P [N], w, R [m], E*, Y [Pa]; nu Poisson's ratio of the softer body. Assumes: no rate dependence (the
 callers widen H for it), no fracture, quasistatic. Valid for contact radii up to about 0.4 R.
@@ -42,20 +44,31 @@ ELASTIC_UP_TO: Final = 1.9
 SHALLOW: Final = 0.4
 """Contact radius over R up to which the law was fitted."""
 
-GRID: Final = np.geomspace(1e-9, 1.0, 150)
+GRID: Final = np.geomspace(1e-12, 1.0, 200)
 """Indentations [m] at which force and work are computed; between them powers."""
 
 
 @dataclass(frozen=True)
 class Wedge:
     """What sinks in beside a rounding: the contact area at the indentation w is the sum of
-    factor * w^power over its `terms`."""
+    factor * w^power over its `terms`; its length is `length` = (factor, power) in the same way,
+    none where it is about as long as wide."""
 
     terms: tuple[tuple[float, float], ...] = ()
+    length: tuple[float, float] | None = None
 
     def area(self, depth: Array) -> Array:
         """Return the area (k,) [m^2] at depths (k,) [m]."""
         return np.asarray(sum((f * depth**n for f, n in self.terms), np.zeros_like(depth)))
+
+    def pressure(self, depth: Array, modulus: float, hardness: float) -> Array:
+        """Return the most that presses it (k,) [Pa] at depths (k,) [m]: E* w/b, at most H."""
+        area = np.maximum(self.area(depth), 1e-300)
+        if self.length is None:
+            half = np.sqrt(area / pi)
+        else:
+            half = area / (2.0 * self.length[0] * depth ** self.length[1])
+        return np.asarray(np.minimum(hardness, modulus * depth / half))
 
 
 NO_WEDGE: Final = Wedge()
@@ -142,9 +155,11 @@ def _curve(
     """Depths, force and work (k,) of pressing in."""
     round_force = sphere_force(GRID, radius, modulus, strength, nu)
     area = wedge.area(GRID)
-    pressed = TABOR * strength * area
+    pressure = wedge.pressure(GRID, modulus, TABOR * strength)
+    pressed = pressure * area
     mean = np.sqrt(np.maximum(area, 1e-300) / pi)
-    stored = np.where(area > 0.0, 0.5 * pressed**2 / (4.0 * modulus * mean), 0.0)
+    yields = pressure >= TABOR * strength  # below, w is the elastic depth itself
+    stored = np.where((area > 0.0) & yields, 0.5 * pressed**2 / (4.0 * modulus * mean), 0.0)
     force = round_force + pressed
     steps = 0.5 * (force[1:] + force[:-1]) * np.diff(GRID)
     work = np.concatenate([[0.4 * force[0] * GRID[0]], 0.4 * force[0] * GRID[0] + np.cumsum(steps)])

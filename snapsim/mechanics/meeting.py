@@ -43,6 +43,8 @@ class Feature(StrEnum):
 
     ROUND = "round"
     EDGE = "edge"
+    LINE = "line"
+    """A round side along a line."""
     CORNER = "corner"
     FACE = "face"
     UNKNOWN = "unknown"
@@ -86,10 +88,12 @@ def _rim(body: Body, normal: Array, edge: tuple[float, float]) -> Meeting:
         return Meeting(Feature.FACE, (inf, inf))
     if tilt > 0.5 * np.pi - FLAT:  # on its side, along a line
         radius = sqrt(across * half)
-        return Meeting(Feature.EDGE, (radius, radius), Wedge(((4 * sqrt(2 * across) * half, 0.5),)))
+        line = Wedge(((4 * sqrt(2 * across) * half, 0.5),), (2.0 * half, 0.0))
+        return Meeting(Feature.LINE, (radius, radius), line)
     along = across / sin(tilt)
     opened = 1.0 / tan(tilt) + tan(tilt)
-    wedge = Wedge(((opened * 4.0 / 3.0 * sqrt(2.0 * along), 1.5),))
+    length = 2.0 * sqrt(2.0 * along), 0.5
+    wedge = Wedge(((opened * 4.0 / 3.0 * sqrt(2.0 * along), 1.5),), length)
     low, high = (sqrt(r * along) for r in edge)
     return Meeting(Feature.EDGE, (low, high), wedge)
 
@@ -104,6 +108,8 @@ def _box(body: Body, normal: Array, edge: tuple[float, float]) -> Meeting:
         return Meeting(Feature.CORNER, edge, Wedge(((1.0 / (2.0 * first * second * third), 2.0),)))
     length = 2.0 * float(body.shape.extents[order[2]])
     opened = first / second + second / first
-    wedge = Wedge(((2.0 * sqrt(2.0 * edge[1]) * length, 0.5), (opened * length, 1.0)))
+    wedge = Wedge(
+        ((2.0 * sqrt(2.0 * edge[1]) * length, 0.5), (opened * length, 1.0)), (length, 0.0)
+    )
     low, high = (sqrt(0.5 * r * length) for r in edge)
     return Meeting(Feature.EDGE, (low, high), wedge)

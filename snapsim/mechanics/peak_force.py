@@ -208,10 +208,11 @@ class Contact:
 
     @property
     def edged(self) -> tuple[Meeting, ...]:
-        """Edges and corners that meet, empty where anything is not known."""
+        """Edges, lines and corners that meet, empty where anything is not known."""
         if any(m.feature is Feature.UNKNOWN for m in self.met):
             return ()
-        return tuple(m for m in self.met if m.feature in (Feature.EDGE, Feature.CORNER))
+        sharp = Feature.EDGE, Feature.LINE, Feature.CORNER
+        return tuple(m for m in self.met if m.feature in sharp)
 
     def blows(self, mass: float, speed: float) -> tuple[list[PlasticBlow], list[PlasticBlow]]:
         """Return blows of the softest and bluntest kind that there may be, and of the stiffest."""

@@ -1,6 +1,7 @@
 """The elastic-plastic contact of a sphere: its limits, published figures, its energy."""
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -87,6 +88,39 @@ def test_a_wedge_makes_it_stiffer_and_is_not_within_the_fit():
     wedged = plastic_blow(1.0, 1.0, 0.005, 7e10, 7e8, 0.3, Wedge(((3.0, 1.5),)))
     assert wedged.force > 1.2 * plain.force
     assert not wedged.within
+
+
+def test_a_cylinder_on_its_side_is_pressed_at_least_as_the_line_contact():
+    """delta = P/(pi L E*) (2 ln(4 R/a) - 1) of the cylinder (Johnson 1985, 5.57, from memory), the
+    flat rigid; a^2 = 4 P R/(pi L E*) (4.43). What the outline overlaps by is taken for delta: never
+    softer, by 2 (2 ln(4 R/a) - 1)/pi, where full hardness at 1 N was hundreds of times too hard."""
+    radius, length = 0.05, 0.02
+    wedge = Wedge(((2 * math.sqrt(2 * radius) * length, 0.5),), (length, 0.0))
+    for force in (1.0, 30.0, 1000.0, 10e3):
+        half = math.sqrt(4 * force * radius / (math.pi * length * E_STAR))
+        delta = force / (math.pi * length * E_STAR) * (2 * math.log(4 * radius / half) - 1)
+        at = np.array([delta])
+        found = float((wedge.pressure(at, E_STAR, 3e9) * wedge.area(at))[0])
+        assert found == pytest.approx(2 / math.pi * (2 * math.log(4 * radius / half) - 1) * force)
+        assert found > 3 * force
+
+
+def test_a_shallow_cone_is_pressed_at_least_as_sneddons():
+    """Mean pressure E* cot(a)/2 of a cone of half angle a (Johnson 1985, 5.2, from memory), at the
+    depth pi/2 b cot a; a steep one has its hardness."""
+    for slope in (1e-3, 1e-2):
+        cone = Wedge(((math.pi / slope**2, 2.0),))
+        mean = 0.5 * E_STAR * slope
+        assert mean < float(cone.pressure(np.array([1e-5]), E_STAR, 3e9)[0]) < 3 * mean
+    assert float(Wedge(((math.pi, 2.0),)).pressure(np.array([1e-5]), E_STAR, 3e9)[0]) == 3e9
+
+
+def test_the_gentlest_blow_along_a_line_has_no_floor():
+    wedge = Wedge(((2 * math.sqrt(0.1) * 0.02, 0.5),), (0.02, 0.0))
+    forces = [
+        plastic_blow(1.0, v, 0.03, E_STAR, 7e8, 0.3, wedge).force for v in (1e-5, 1e-4, 1e-3, 1e-2)
+    ]
+    assert all(8 < b / a < 12 for a, b in pairwise(forces))
 
 
 def test_what_is_not_known_gives_nothing():
