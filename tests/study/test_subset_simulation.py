@@ -15,18 +15,22 @@ def _replicates(y, limit, dimensions, samples=500, replicates=16, levels=8):
     return found
 
 
-@pytest.mark.parametrize(("reliability", "dimensions"), [(2.0, 2), (3.5, 6), (4.5, 20)])
-def test_a_linear_limit_state_has_its_known_chance(reliability, dimensions):
+@pytest.mark.parametrize(
+    ("reliability", "dimensions", "within"), [(2.0, 2, 0.05), (3.5, 6, 0.12), (4.5, 20, 0.14)]
+)
+def test_a_linear_limit_state_has_its_known_chance(reliability, dimensions, within):
     # y = sum z_i / sqrt(d) is standard normal, so P(y > beta) = Phi(-beta), in any dimension: the
     # example of Au and Beck 2001, sec. 6 (from memory)
-    found = _replicates(lambda z: z.sum(axis=1) / dimensions**0.5, reliability, dimensions)
+    y = lambda z: z.sum(axis=1) / dimensions**0.5  # noqa: E731
+    found = _replicates(y, reliability, dimensions, replicates=64)
     total = combined(found)
     known = stats.norm.sf(reliability)
     assert total.settled
     assert total.low < known < total.high
-    # one replicate of 500 scatters by some 25 % a level and a half; 16 of them by a quarter of it
-    assert total.chance == pytest.approx(known, rel=0.3)
-    assert total.high / total.low < 2.5
+    # two standard errors of 64 replicates of 500, which scatter by 20, 47 and 53 %. Chains that
+    # take every step miss by 28 to 88 %, steps that do not keep the normal distribution by 5 to 145
+    assert total.chance == pytest.approx(known, rel=within)
+    assert total.high / total.low < 1.5
 
 
 def test_a_ball_of_scores_has_the_chance_of_chi_square():
@@ -47,6 +51,21 @@ def test_intervals_cover_the_known_chance_as_often_as_they_say():
     # 95 % of 60 is 57; the binomial distribution is below 52 in 1.3 % of cases. Student's t of
     # four logarithms and the estimator's own small bias leave it near that
     assert hits >= 52
+
+
+@pytest.mark.parametrize("count", [4, 16])
+def test_the_upper_end_is_not_below_the_known_chance_too_often(count):
+    """It should be in 2.5 %; more than 8 of 100 come about by luck in a thousandth of cases. About
+    the mean of the logarithms, which is too low, the interval failed so with 16 replicates in 16 %,
+    and the more of them the oftener."""
+    known, below = stats.norm.sf(3.0), 0
+    for trial in range(100):
+        some = []
+        for r in range(count):
+            start = np.random.default_rng([9, trial, r]).standard_normal((200, 2))
+            some.append(subset_simulation(start, 3.0, lambda k, n, z: z[:, 0], (4, trial, r)))
+        below += combined(some).high < known
+    assert below <= 8
 
 
 def test_a_chance_that_is_not_small_needs_one_level():
