@@ -112,6 +112,7 @@ def _rows(folder: str, against: list[Standard]) -> list[dict[str, Any]]:
         _row(study, folder, name, about.get("program", "unknown"), group, against)
         | {
             "stray_field": _stray_field(about),
+            "rig": _noted(about, "rig"),
             "coarse_first": differences(results, [r.spot.number for r in group])
             if study.coarse_first
             else None,
@@ -124,11 +125,15 @@ def _rows(folder: str, against: list[Standard]) -> list[dict[str, Any]]:
 
 def _stray_field(about: dict[str, str]) -> list[Any]:
     """What the ledger says of the field's reach; a table of nothing where it is damaged."""
-    try:
-        found = json.loads(about.get("stray field", "[]"))
-    except ValueError:
-        found = []
+    found = _noted(about, "stray field")
     return found if isinstance(found, list) else []
+
+
+def _noted(about: dict[str, str], note: str) -> Any:
+    try:
+        return json.loads(about.get(note, "null"))
+    except ValueError:
+        return None
 
 
 def _runs(study: Study, results: dict[int, dict[str, Any]]) -> list[_Run]:

@@ -34,6 +34,7 @@ from snapsim.study.coarse_first import (
 from snapsim.study.ledger import Ledger
 from snapsim.study.outcome import is_outcome
 from snapsim.study.rare_event import estimates
+from snapsim.study.rig_views import rig_views
 from snapsim.study.runner import Keep, Options, Task, processes, run_all
 from snapsim.study.sampling import RunSpot, count, spots
 from snapsim.study.study_file import Study
@@ -111,6 +112,7 @@ def sweep(
     identity = {**ready.identity, "program": program_identity(), "--keep": options.keep}
     notes = {"study text": study.model_dump_json(), "scene file": storable(ready.file)}
     notes["stray field"] = json.dumps(stray_summary(ready.scene))
+    notes["rig"] = json.dumps(rig_views(ready.scene))
     with Ledger(folder, identity, options.redo, notes, is_outcome) as ledger:
         return _fill(ready, ledger, options, progress)
 

@@ -2,21 +2,28 @@
 
 import csv
 import json
+import re
 import sys
 from concurrent.futures import ThreadPoolExecutor
 from html.parser import HTMLParser
+from pathlib import Path
 
 import pytest
 
+import snapsim
 from snapsim.analysis.json_objects import labelled
 from snapsim.errors import InputError
 from snapsim.study.hazard_limits import standards
 from snapsim.study.limit_verdict import verdict, verdict_words
 from snapsim.study.ranking import rank
 from snapsim.study.report import report
+from snapsim.study.report.rig import rig
+from snapsim.study.rig_views import rig_views
 from snapsim.study.study_file import load_study
 from snapsim.study.sweep import SweepOptions, sweep
 from snapsim.study.table_files import rank_csv, rank_json, write_parquet
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
 
 STUDY = """
 title = "A ball from an unknown height"
@@ -133,7 +140,7 @@ def spoilt(here, key=""):
         return {k: spoilt(v, k) for k, v in here.items()}
     if isinstance(here, list):
         return [spoilt(v, key) for v in here]
-    plain = not isinstance(here, str) or key in ("unit", "measure", "side", "method")
+    plain = not isinstance(here, str) or key in ("unit", "measure", "side", "method", "kind")
     return here if plain else here + HOSTILE
 
 
@@ -145,6 +152,27 @@ def test_names_of_any_kind_are_text_and_never_elements(ranked):
     assert page.found == clean.found
     assert HOSTILE in page.text
     assert page.text.count(HOSTILE) > 60
+
+
+def test_the_rig_is_drawn_where_it_is_with_its_hands_and_the_reach_of_its_field(tmp_path):
+    """A block of 120 x 40 mm, its centre 20 mm up: its outline in the drawing, back in mm."""
+    scene = snapsim.load_scene(SCENARIOS / "spanner-on-a-bench.toml")
+    views = rig_views(scene)
+    row = {"rig": json.loads(json.dumps(views)), "stray_field": [{"distance_m": 0.5}]}
+    front, above, reach = rig(row).drawings
+    number = next(str(n) for n, b in enumerate(scene.bodies, 1) if b.name == "bench")
+    bench = scene.bodies[int(number) - 1]
+    shape = next(s for s in front.shapes if s.mark == number)
+    x = [float(v.split()[0]) for v in re.split("[MLZ]+ ?", shape.path) if v.strip()]
+    mm = (max(x) - min(x)) / front.bar * 100
+    assert mm == pytest.approx(2e3 * bench.shape.extents[0], rel=1e-3)
+    assert [s.kind for s in above.shapes].count("hand") == len(scene.hands) == 1
+    (_, _, radius, _), (_, _, person, _) = reach.circles
+    assert radius / person == pytest.approx(0.5 / 0.25)
+    assert any(scene.hands[0].name in what for _, what in rig(row).names)
+    # what a ledger of an earlier version, or a damaged one, says draws nothing
+    for nothing in (None, [], {"bodies": [{}], "hands": []}, {**views, "bodies": 3}):
+        assert rig({"rig": nothing, "stray_field": []}) is None
 
 
 def test_a_parquet_file_holds_the_columns_of_the_csv_and_the_cautions(ranked, tmp_path):

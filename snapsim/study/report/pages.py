@@ -10,6 +10,7 @@ from markupsafe import Markup
 
 from snapsim.analysis.stray_field import stray_lines
 from snapsim.study.report import marks, setup
+from snapsim.study.report.rig import rig
 
 SAID = {
     "bound_text": setup.bound_text,
@@ -27,6 +28,7 @@ SAID = {
     "place": lambda percent: f"{percent:.2f}%",
     "quantity": marks.quantity,
     "rare_event": setup.rare_event,
+    "rig": rig,
     "share": marks.share,
     "spoken": setup.spoken,
     "stray_lines": stray_lines,
