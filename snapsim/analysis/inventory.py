@@ -106,7 +106,7 @@ def inventory_table(result: dict[str, Any]) -> RenderableType:
         table.add_row(*row, f"{b['mass_kg']:.4g}", diagonal, str(b["cells"]))
     shared = result["overlaps"]
     end = (
-        f"{result['duration_s']:g} s to compute, detail {result['detail']};"
+        f"a release follows {result['duration_s']:g} s of motion, detail {result['detail']};"
         f" {'nothing that moves overlaps' if shared else 'nothing overlaps'}"
     )
     notes = [*_expectations(result), *_shared_places(shared), *_centres(result["bodies"])]
