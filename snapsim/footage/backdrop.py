@@ -13,12 +13,15 @@ from types import TracebackType
 
 import imageio_ffmpeg
 import numpy as np
-from PIL import Image, UnidentifiedImageError
+from PIL import Image
 
 from snapsim.arrays import ByteArray
 from snapsim.errors import InputError
 
 STILLS = (".png", ".jpg", ".jpeg", ".bmp", ".tif", ".tiff", ".webp")
+
+MOST_PIXELS = 50_000_000
+"""Of a frame: half as many again as 8K has. A damaged head may speak of any size."""
 
 
 class FootageBackdrop:
@@ -41,7 +44,11 @@ class FootageBackdrop:
         self._decoder = subprocess.Popen(
             command, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=self._said
         )
-        first = self._next()
+        try:
+            first = self._next()
+        except InputError:
+            self.close()
+            raise
         if first is None:
             raise self._unreadable()
         self._last = first
@@ -83,6 +90,7 @@ class FootageBackdrop:
         if pipe.readline().strip() != b"P6":
             return None
         wide, high = (int(v) for v in pipe.readline().split())
+        _refuse_large(wide, high, self.path)
         pipe.readline()
         data = pipe.read(3 * wide * high)
         if len(data) < 3 * wide * high:
@@ -108,7 +116,22 @@ def first_frame(path: str) -> ByteArray:
 def _still(path: str) -> ByteArray:
     try:
         with Image.open(path) as picture:
+            _refuse_large(*picture.size, path)
             return np.array(picture.convert("RGB"))
-    except (UnidentifiedImageError, OSError, SyntaxError) as error:
+    except InputError:
+        raise
+    except Image.DecompressionBombError:
+        raise _too_large("more than 178 million", path) from None
+    except Exception as error:  # damaged files raise whatever the reader stumbles over
         said = (str(error).splitlines() or [type(error).__name__])[0][:90]
         raise InputError(f"is no picture that can be read: {said}", file=path) from None
+
+
+def _refuse_large(wide: int, high: int, path: str) -> None:
+    if wide * high > MOST_PIXELS:
+        raise _too_large(f"{wide} x {high}", path)
+
+
+def _too_large(pixels: str, path: str) -> InputError:
+    most = f"at most {MOST_PIXELS // 1_000_000} million are allowed"
+    return InputError(f"has {pixels} pixels; {most}", file=path)

@@ -23,6 +23,8 @@ from snapsim.scenario.quantities import ANGLE, LENGTH, parse
 DIGITS = 6
 """Decimals of a millimetre and of a degree that are kept: nanometres."""
 
+FIELDS = ("x", "y", "z", "about_x", "about_y", "about_z")
+
 FARTHEST = 10.0
 """Largest coordinate [m] that a part may be dragged or typed to."""
 
@@ -52,8 +54,10 @@ class TypedPose:
 
     def with_field(self, field: str, text: str) -> TypedPose:
         """Return the pose with "x", "y", "z", "about_x" ... as typed; raises InputError."""
+        if field not in FIELDS:
+            raise InputError(f"is no field; fields are {', '.join(FIELDS)}", key=label(field))
+        axis = "xyz".index(field[-1])
         try:
-            axis = "xyz".index(field[-1])
             turn = field.startswith("about_")
             value = parse(with_unit(text, "deg" if turn else "mm"), ANGLE if turn else LENGTH)[0]
         except ValueError as error:

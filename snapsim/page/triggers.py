@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 
 from snapsim.analysis.cautions import CAUTIONS
+from snapsim.arrays import Array
 from snapsim.errors import InputError, SnapsimError
 from snapsim.landscape.place import Place
 from snapsim.numerics import rotations
@@ -106,9 +107,11 @@ class Desk:
     def move(self, tab: str, position: list[float], quaternion: list[float]) -> Reply:
         """Bring the part to a position [m] and quaternion."""
         bench = self.bench(tab)
-        place = Place(np.array(position, float), rotations.normalise(np.array(quaternion, float)))
-        if not np.isfinite(place.position).all() or place.position.shape != (3,):
-            raise InputError("is no position", key="position")
+        turn = _finite(quaternion, 4, "quaternion")
+        if not turn.any():
+            raise InputError("is no rotation", key="quaternion")
+        turn = turn / np.abs(turn).max()  # so that no square leaves the range of numbers
+        place = Place(_finite(position, 3, "position"), rotations.normalise(turn))
         bench.move(typed(place))
         return {"figures": bench.figures(), "pose": bench.shown_pose()}
 
@@ -268,6 +271,17 @@ class Desk:
         self.numbers += 1
         name = f"{self.numbers:03d}-{secrets.token_hex(4)}{ending}"
         return self.numbers, str(Path(self.folder.name) / name)
+
+
+def _finite(given: list[float], count: int, key: str) -> Array:
+    """So many numbers as an array; raises InputError."""
+    try:
+        found = np.array(given, dtype=np.float64)
+    except (TypeError, ValueError, OverflowError):
+        found = np.empty(0)
+    if found.shape != (count,) or not np.isfinite(found).all():
+        raise InputError(f"must be {count} numbers", key=key)
+    return found
 
 
 CALLS = (

@@ -3,11 +3,13 @@
 A clip is cut into pieces of `PIECE` frames. Each is drawn and encoded on its own into a folder kept
 beside the target, `.NAME.pieces`, under a temporary name until it is whole; then all are joined. A
 clip stopped at any moment, by a key, a crash or a full disk, goes on from its whole pieces when it
-is asked for again, and ends in the same bytes, since pieces depend on nothing but the job.
+is asked for again, and ends in the same bytes, since pieces depend on nothing but the job. A piece
+is whole where its note has the hash of what lies there: anything else is drawn anew.
 """
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import shutil
@@ -83,9 +85,9 @@ def _workplace(folder: Path, made_from: str) -> Iterator[None]:
             raise OutputError(f"{folder}: is in the way and none of ours; move it elsewhere")
         folder.mkdir(exist_ok=True)
         with FileLock(folder / "lock", timeout=0):
-            if not note.exists() or note.read_text() != made_from:
+            if not note.exists() or note.read_bytes() != made_from.encode():
                 _clear(folder)
-                note.write_text(made_from)
+                note.write_bytes(made_from.encode())
             yield
     except Timeout:
         raise OutputError(f"{folder}: another process is drawing this clip; let it end") from None
@@ -103,8 +105,22 @@ def _clear(folder: Path) -> None:
 
 
 def _is_done(folder: Path, number: int, suffix: str) -> bool:
-    names = (f"{number:05d}{suffix}", f"{number:05d}.json", f"{number:05d}.npy")
-    return all((folder / name).exists() for name in names)
+    """Whether a piece lies there as it was when its note was written."""
+    try:
+        note = json.loads((folder / f"{number:05d}.json").read_bytes())
+        return bool(note["hash"] == _hash(folder, number, suffix))
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        return False
+
+
+def _hash(folder: Path, number: int, suffix: str) -> str:
+    """Of a piece's file, or of its pictures, and of its luminances."""
+    piece, found = folder / f"{number:05d}{suffix}", hashlib.sha256()
+    pictures = sorted(piece.iterdir()) if piece.is_dir() else [piece]
+    for path in [*pictures, folder / f"{number:05d}.npy"]:
+        content = path.read_bytes()
+        found.update(f"{path.name} {len(content)} ".encode() + content)
+    return found.hexdigest()
 
 
 def _moments(moments: list[float], number: int) -> list[float]:
@@ -182,10 +198,14 @@ def _draw_piece(
     part = folder / f"part-{number:05d}-{os.getpid()}{form.piece_suffix}"
     size = options.width, options.height
     form.encode(frames(), part, size, options.fps, first)
-    part.rename(folder / f"{number:05d}{form.piece_suffix}")
+    piece = folder / f"{number:05d}{form.piece_suffix}"
+    if piece.is_dir():  # without a note that fits
+        shutil.rmtree(piece)
+    part.rename(piece)
     np.save(folder / f"{number:05d}.npy", np.array(light, dtype=np.float32))
     note = folder / f"part-{number:05d}-{os.getpid()}.json"
-    note.write_text(json.dumps({"seconds": dict(show.watch.seconds)}))
+    told = {"seconds": dict(show.watch.seconds)}
+    note.write_text(json.dumps({**told, "hash": _hash(folder, number, form.piece_suffix)}))
     note.rename(folder / f"{number:05d}.json")
 
 

@@ -1,7 +1,12 @@
 """The overlay as pictures: where marks and outlines land, and what may lie behind."""
 
+import io
+import struct
+import zlib
+
 import numpy as np
 import pytest
+from PIL import Image
 
 from snapsim.errors import InputError
 from snapsim.footage.backdrop import FootageBackdrop, first_frame
@@ -89,6 +94,23 @@ def test_a_clip_has_a_picture_for_each_frame_over_the_video_given(laid, tmp_path
     seen = [int(np.median(f[500:700, 900:1200])) for f in frames[:5]]
     # frame for frame, and the last one stays where the video has ended; H.264 keeps greys to 3
     np.testing.assert_allclose(seen, [60, 100, 140, 180, 180], atol=4)
+
+
+@pytest.mark.parametrize(
+    ("wide", "high", "said"),
+    # ISO/IEC 15948, 11.2.2: a head may speak of 2^31 - 1 either way
+    [(2**31 - 1, 2**31 - 1, "pixels; at most 50 million"), (60_000, 60_000, "at most 50 million"),
+     (9000, 9000, "9000 x 9000 pixels"), (0, 5, "no picture")],
+)  # fmt: skip
+def test_a_picture_of_a_size_that_none_has_is_refused(tmp_path, wide, high, said):
+    held = io.BytesIO()
+    Image.new("RGB", (40, 30)).save(held, "PNG")
+    data = bytearray(held.getvalue())
+    data[16:24] = struct.pack(">II", wide, high)
+    data[29:33] = struct.pack(">I", zlib.crc32(bytes(data[12:29])))
+    (tmp_path / "a.png").write_bytes(data)
+    with pytest.raises(InputError, match=said):
+        first_frame(str(tmp_path / "a.png"))
 
 
 @pytest.mark.parametrize(("name", "said"), [("none.png", "no such file"), ("bad.mp4", "no picture"),

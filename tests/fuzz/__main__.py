@@ -10,6 +10,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
+from snapsim.work.interrupts import mind_requests
 from tests.fuzz import sound
 from tests.fuzz.cases import SOUND, Tally, Worker, run_cases
 from tests.fuzz.kinds import KINDS
@@ -27,7 +28,8 @@ def rounds(kinds: list[str], first: int) -> Iterator[tuple[str, int]]:
 
 
 def main() -> int:
-    """Run cases; return 1 where one went wrong."""
+    """Run cases; return 1 where one went wrong. Told to end, it says what it had until then."""
+    mind_requests()
     given = _arguments()
     kinds = given.kinds.split(",") if given.kinds else list(KINDS)
     tallies = {kind: Tally() for kind in kinds}
@@ -43,6 +45,8 @@ def main() -> int:
                 done = min(t.came_to.total() // SHARES.get(k, 1) for k, t in tallies.items())
                 if time.monotonic() > end or done >= given.rounds:
                     break
+        except KeyboardInterrupt:
+            print("interrupted; until then:")
         finally:
             worker.close()
     print(table(tallies))

@@ -25,9 +25,17 @@ import numpy as np
 import tomli_w
 
 from snapsim.errors import SnapsimError
-from tests.fuzz import sound
+from tests.fuzz import asking, sound
 from tests.fuzz.meshes import spoilt_mesh
-from tests.fuzz.spoiling import Random, spoil_document, spoil_quantity, spoil_table, toml_bytes
+from tests.fuzz.pictures import spoilt_picture
+from tests.fuzz.spoiling import (
+    Random,
+    spoil_bytes,
+    spoil_document,
+    spoil_quantity,
+    spoil_table,
+    toml_bytes,
+)
 from tests.fuzz.stored import spoilt_ledger, spoilt_operator, spoilt_run
 
 REFUSED = "refused: "
@@ -283,6 +291,96 @@ def _gone_on(base: Path, folder: Path) -> str:
             return str(len(list(ledger.results())) + len(ledger.damaged))
 
 
+def _make_fates(base: Path, folder: Path, random: Random) -> bool:
+    (folder / "fates").mkdir()
+    shutil.copy(base / "fates" / "sweep.sqlite", folder / "fates")
+    return spoilt_ledger(folder / "fates" / "sweep.sqlite", random)
+
+
+def _act_fates(base: Path, folder: Path) -> str:
+    """The fates that a map would begin from; damaged ones would be computed anew."""
+    from snapsim.study.fate_map import _is_fate, _kept
+    from snapsim.study.ledger import Ledger
+
+    def read() -> str:
+        with tempfile.TemporaryDirectory() as copy:
+            shutil.copy(folder / "fates" / "sweep.sqlite", copy)
+            with Ledger(copy, sound.FATES, row=_is_fate) as ledger:
+                known = {n: _kept(row["fate"]) for n, row in ledger.results()}
+                missing = len(sound.fates()) - len(known)
+                if ledger.damaged or missing > 0:
+                    return f"{REFUSED}{missing} fates are computed anew"
+                return repr(sorted(known.items()))
+
+    return refusing(read)
+
+
+def _make_piece(base: Path, folder: Path, random: Random) -> bool:
+    """A piece of a clip that was stopped, one of its files spoilt, cut or gone."""
+    shutil.copytree(base / "pieces", folder / "pieces")
+    names = sorted(p for p in (folder / "pieces").rglob("*") if p.is_file())
+    path = names[int(random.integers(len(names)))]
+    if random.random() < 0.1:
+        path.unlink()
+    else:
+        path.write_bytes(spoil_bytes(path.read_bytes(), random))
+    return True
+
+
+def _act_piece(base: Path, folder: Path) -> str:
+    """Each piece as it lies there, or that it is drawn anew."""
+    from snapsim.render.reel import _is_done
+
+    found = []
+    for number, suffix in enumerate(sound.PIECES):
+        if not _is_done(folder / "pieces", number, suffix):
+            return f"{REFUSED}piece {number} is drawn anew"
+        piece = folder / "pieces" / f"{number:05d}{suffix}"
+        files = sorted(piece.iterdir()) if piece.is_dir() else [piece]
+        found += [p.read_bytes() for p in [*files, folder / "pieces" / f"{number:05d}.npy"]]
+    return repr(found)
+
+
+def _make_sealed(base: Path, folder: Path, random: Random) -> bool:
+    (folder / "sealed").write_bytes(spoil_bytes((base / "sealed").read_bytes(), random))
+    return True
+
+
+def _act_sealed(base: Path, folder: Path) -> str:
+    """What the caches of stray fields and of compiled code read: whole, or nothing."""
+    from snapsim.numerics.kept_files import read_sealed
+
+    held = read_sealed(folder / "sealed")
+    return f"{REFUSED}is made anew" if held is None else repr(held)
+
+
+def _make_picture(base: Path, folder: Path, random: Random) -> bool:
+    name, content = spoilt_picture(base, random)
+    (folder / name).write_bytes(content)
+    (folder / "name").write_text(name)
+    return False
+
+
+def _act_picture(base: Path, folder: Path) -> str:
+    """A still or a video that tracks are drawn over."""
+    from snapsim.footage.backdrop import FootageBackdrop
+
+    def read() -> str:
+        with FootageBackdrop(str(folder / (folder / "name").read_text())) as backdrop:
+            return repr([backdrop.frame(n).shape for n in (0, 3)])
+
+    return refusing(read)
+
+
+def _act_line(base: Path, folder: Path) -> str:
+    before = os.getcwd()
+    os.chdir(folder)
+    try:
+        return command(*asking.line_of(base, folder))
+    finally:
+        os.chdir(before)
+
+
 def _make_operator(base: Path, folder: Path, random: Random) -> bool:
     (path,) = base.glob("*.operator.npz")
     (folder / path.name).write_bytes(spoilt_operator(path.read_bytes(), random))
@@ -316,6 +414,12 @@ KINDS: dict[str, Kind] = {
     "run": Kind(_make_run, _act_run),
     "ledger": Kind(_make_ledger, _act_ledger),
     "operator": Kind(_make_operator, _act_operator),
+    "fates": Kind(_make_fates, _act_fates),
+    "piece": Kind(_make_piece, _act_piece),
+    "sealed": Kind(_make_sealed, _act_sealed),
+    "picture": Kind(_make_picture, _act_picture),
+    "calls": Kind(asking.make_calls, asking.act_calls),
+    "line": Kind(asking.make_line, _act_line),
 }
 
 

@@ -7,12 +7,16 @@ import os
 import shutil
 import sqlite3
 import tomllib
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import tomli_w
 import trimesh
+
+from snapsim.numerics.kept_files import write_sealed
+from tests.fuzz.pictures import still
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 
@@ -46,6 +50,13 @@ friction = 0.3
 [run]
 duration = "0.12 s"
 detail = "draft"
+"""
+
+MATERIAL = """
+[[material]]
+name = "house steel"
+density = "7850 kg/m^3"
+curve = [["0 A/m", "0 T"], ["200 A/m", "0.8 T"], ["2000 A/m", "1.5 T"], ["60000 A/m", "2.1 T"]]
 """
 
 STUDY = """
@@ -181,6 +192,10 @@ def make(folder: Path) -> None:
     _make_run(folder)
     _make_ledger(folder)
     _make_operator(folder)
+    _make_fates(folder)
+    _make_pieces(folder)
+    _make_film(folder)
+    write_sealed(folder / "sealed", json.dumps([{"limit": "a", "distance_m": 0.5}]).encode())
 
 
 def _make_run(folder: Path) -> None:
@@ -232,6 +247,62 @@ def _make_operator(folder: Path) -> None:
     (folder / "operators").rmdir()
 
 
+FATES = {"slice": "fuzz", "program": "fuzz"}
+"""Identity of the ledger of fates."""
+
+
+def fates() -> list[Any]:
+    """A fate of every kind, with and without what may be missing."""
+    from snapsim.mechanics.ending import EndReason, ended
+    from snapsim.simulation.fate import Fate, FateKind
+
+    ending = ended(EndReason.OVERLAP, 1e-3)
+    return [
+        *(Fate(kind, "magnet", 0.1, 1.5, 0.02, 0.03, low_by=0.1) for kind in FateKind),
+        Fate(FateKind.FAILED, lasted=0.2, ending=ending),
+        Fate(FateKind.NO_ROOM, overlap=("ring", "table")),
+    ]
+
+
+def _make_fates(folder: Path) -> None:
+    """The ledger of a map of fates."""
+    from snapsim.study.ledger import Ledger
+
+    with Ledger(folder / "fates", FATES) as ledger:
+        for number, one in enumerate(fates()):
+            ledger.add(number, {"status": "done", "fate": asdict(one)})
+    base = sqlite3.connect(folder / "fates" / "sweep.sqlite")
+    base.execute("PRAGMA journal_mode=DELETE")
+    base.close()
+
+
+PIECES = (".mp4", ".frames")
+"""Endings of the pieces of a stopped clip, one of each kind: a file, and a folder of pictures."""
+
+
+def _make_pieces(folder: Path) -> None:
+    """Pieces of clips, as a clip that was stopped leaves them."""
+    from snapsim.render.reel import _hash
+
+    (folder / "pieces" / "00001.frames").mkdir(parents=True)
+    (folder / "pieces" / "00000.mp4").write_bytes(bytes(range(256)) * 8)
+    for n in range(2):
+        (folder / "pieces" / "00001.frames" / f"{n:06d}.png").write_bytes(still("png"))
+    for number, suffix in enumerate(PIECES):
+        np.save(folder / "pieces" / f"{number:05d}.npy", np.ones((2, 18, 32), dtype=np.float32))
+        note = {"seconds": {"render": 1.0}, "hash": _hash(folder / "pieces", number, suffix)}
+        (folder / "pieces" / f"{number:05d}.json").write_text(json.dumps(note))
+
+
+def _make_film(folder: Path) -> None:
+    """A short video."""
+    from snapsim.render.formats import format_of
+
+    frames = [np.full((48, 64, 3), 40 * n, dtype=np.uint8) for n in range(4)]
+    form = format_of(folder / "film.mp4")
+    form.encode(iter(frames), folder / "film.mp4", (64, 48), 10, 0)
+
+
 def small_mesh() -> Any:
     """The cells whose operator is stored."""
     from snapsim.magnetics.cells import mesh
@@ -258,6 +329,8 @@ def scenes() -> list[dict[str, Any]]:
         document["body"][1]["name"] = "part"
         document["joint"] = [_example(table)]
         found.append(document)
+    found.append(tomllib.loads(SCENE + MATERIAL))
+    found[-1]["body"][1]["material"] = "house steel"
     return [tomllib.loads(tomli_w.dumps(document)) for document in found]
 
 

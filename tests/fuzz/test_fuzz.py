@@ -1,5 +1,7 @@
 """A seeded share of the harness, and that it notices what it is there for."""
 
+import json
+
 import pytest
 
 from tests.fuzz import cases, sound
@@ -8,6 +10,7 @@ from tests.fuzz.faulty import FAULTY
 from tests.fuzz.kinds import KINDS, random_of
 
 SHARE = {"scene": 40, "study": 25, "stl": 15, "ply": 15, "obj": 15, "ledger": 15, "operator": 15}
+SHARE |= {"line": 15, "piece": 40, "sealed": 40, "picture": 40}
 """Cases of a kind where not twenty; the long run is `python -m tests.fuzz`."""
 
 
@@ -40,10 +43,15 @@ SOUND_FILES = {
     **{
         name: name for name in ("scene.toml", "shots.toml", "limits.toml", "tracks.csv", "part.stl")
     },
+    "film.mp4": "film.mp4",
     "a.study.toml": "study.toml",
     "plane.match.toml": "m.toml",
 }
 """Sound files, and what a case calls them."""
+
+
+KEPT = ("run", "ledger", "operator", "fates", "piece", "sealed")
+"""What the program keeps, sound where it was made."""
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -52,7 +60,11 @@ def test_a_sound_file_is_read(kind, base, tmp_path):
     (tmp_path / "options.json").write_text('{"set": [], "release": false}')
     for name, target in SOUND_FILES.items():
         (tmp_path / target).write_bytes((base / name).read_bytes())
-    folder = base if kind in ("run", "ledger", "operator") else tmp_path
+    (tmp_path / "name").write_text("film.mp4")
+    calls = {"calls": [["hello", "tab"]], "head": ["/token/", "127.0.0.1:80", None]}
+    (tmp_path / "calls.json").write_text(json.dumps(calls))
+    (tmp_path / "line.json").write_text('["check", "SCENE"]')
+    folder = base if kind in KEPT else tmp_path
     for _ in range(2):  # acting on a file leaves it as it is
         assert not KINDS[kind].act(base, folder).startswith("refused")
 

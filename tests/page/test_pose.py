@@ -13,9 +13,11 @@ from snapsim.errors import InputError
 from snapsim.landscape.constraints import Constraints
 from snapsim.landscape.place import Place
 from snapsim.landscape.spacing import set_down
+from snapsim.page.bench import Source
 from snapsim.page.fields import as_typed
 from snapsim.page.pose import TypedPose, quaternion_of, turns_of, typed
 from snapsim.page.spacing import at_gap, kept_on_joints
+from snapsim.page.triggers import Desk
 
 SCENES = Path(__file__).parents[2] / "scenarios"
 
@@ -46,7 +48,8 @@ def test_the_commands_of_a_pose_bring_the_part_to_that_pose(scene: Path) -> None
 @pytest.mark.parametrize(
     ("field", "text", "said"),
     [("x", "12 oz", "length"), ("y", "3 kg", "length"), ("about_z", "4 mm", "angle"),
-     ("z", "11 m", "within 10 m"), ("about_x", "", "angle")],
+     ("z", "11 m", "within 10 m"), ("about_x", "", "angle"), ("w", "1 mm", "fields are x, y, z"),
+     ("about_", "1 deg", "fields are")],
 )  # fmt: skip
 def test_a_bad_field_of_a_pose_is_named_in_one_line(field: str, text: str, said: str) -> None:
     with pytest.raises(InputError) as caught:
@@ -54,6 +57,26 @@ def test_a_bad_field_of_a_pose_is_named_in_one_line(field: str, text: str, said:
     assert caught.value.key == field
     assert said in caught.value.message
     assert "\n" not in caught.value.message
+
+
+@pytest.mark.parametrize(
+    ("position", "quaternion", "said"),
+    [([0, 0], [1, 0, 0, 0], "must be 3 numbers"), ([0, 0, 0], [1, 0], "must be 4 numbers"),
+     ([0, 0, 0], [0, 0, 0, 0], "is no rotation"), ([0, 0, 0], [1, float("inf"), 0, 0], "must be 4"),
+     ([0, "a", 0], [1, 0, 0, 0], "must be 3"), ([0, 0, -0.06], [0, 0, 1e300, 0], None)],
+)  # fmt: skip
+def test_a_pose_that_is_none_is_refused_in_words(scene, position, quaternion, said) -> None:
+    source = Source(scene.read_text(), str(scene))
+    desk = Desk(source)
+    try:
+        answer = desk.move("tab", position, quaternion)
+    finally:
+        desk.close()
+    if said is None:  # squares beyond the range of numbers: half a turn about y all the same
+        assert np.abs(answer["pose"]["quaternion"]) == pytest.approx([0, 0, 1, 0])
+    else:
+        assert said in answer["error"]["message"]
+        assert "unexpected" not in answer["error"]["message"]
 
 
 @pytest.mark.parametrize("height", [-0.06, -0.1])  # clear of the table, and sunk into it

@@ -62,6 +62,32 @@ def test_a_clip_stopped_and_asked_for_again_goes_on_to_the_same_file(whole, traj
     assert list(tmp_path.iterdir()) == [target]
 
 
+@pytest.mark.parametrize("name", ["00000.mp4", "00001.json", "00001.npy", "made-from"])
+@pytest.mark.parametrize("damage", ["a bit", "half", "nothing"])
+def test_a_damaged_piece_is_drawn_anew(whole, trajectory, tmp_path, name, damage):
+    target = tmp_path / "clip.mp4"
+    with pytest.raises(KeyboardInterrupt):
+        render_clip(trajectory, target, TINY, stop_after(25))
+    path = tmp_path / ".clip.mp4.pieces" / name
+    held = bytearray(path.read_bytes())
+    held[len(held) // 2] ^= 0x80
+    path.write_bytes({"a bit": held, "half": held[: len(held) // 2], "nothing": b""}[damage])
+    again = render_clip(trajectory, target, TINY)
+    assert again.kept == (0 if name == "made-from" else 10)
+    assert target.read_bytes() == whole[0]
+
+
+def test_pictures_of_a_piece_that_has_no_note_give_way(trajectory, tmp_path):
+    # killed between putting the piece in place and its note
+    target = tmp_path / "clip"
+    with pytest.raises(KeyboardInterrupt):
+        render_clip(trajectory, target, TINY, stop_after(25))
+    (tmp_path / ".clip.pieces" / "00001.json").unlink()
+    again = render_clip(trajectory, target, TINY)
+    assert again.kept == 10
+    assert len(list(target.iterdir())) == again.frames
+
+
 def test_pieces_of_other_choices_are_not_used(trajectory, tmp_path):
     target = tmp_path / "clip.mp4"
     with pytest.raises(KeyboardInterrupt):
