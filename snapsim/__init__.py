@@ -159,9 +159,11 @@ def margin(
     body: str | None = None,
     progress: Callable[[str, int, int], None] | None = None,
     ways: Collection[str] = ("lift", "approach", "push", "tilt"),
+    quick: bool = False,
 ) -> Margin:
     """Return how far a body is from snapping on some kinds of `ways`, and the barrier.
 
+    What a slow fall calls safe is confirmed by releases, or taken back, unless it is to be `quick`.
     Other arguments and errors as in `poses`.
     """
     from snapsim.landscape.margin import margin
@@ -170,7 +172,12 @@ def margin(
 
     body_number(scene, body)
     _make_ready()
-    return margin(scene, body, progress, [kind for kind in KINDS if kind in ways])
+    kinds = [kind for kind in KINDS if kind in ways]
+    if quick:
+        return margin(scene, body, progress, kinds)
+    from snapsim.study.confirmed_margin import confirmed_margin
+
+    return confirmed_margin(scene, body, progress, kinds)
 
 
 def release(

@@ -74,6 +74,10 @@ def limit_of(row: dict[str, Any], name: str) -> tuple[float | None, float | None
         if way["way"] != name:
             continue
         unit, scale = ("deg", 1.0) if way["kind"] == "tilt" else ("m", 1e3)
+        if way["decided_by_code"] == "release":
+            edges = (way[f"{key}_from_{unit}"] for key in ("may_snap", "no_snap"))
+            edge = next((e for e in edges if e is not None), None)
+            return (None, None) if edge is None else (scale * edge, 0.0)
         for key in ("snaps_beyond", "safe_from"):
             value, error = way[f"{key}_{unit}"], way[f"{key}_error_{unit}"]
             if value is not None:

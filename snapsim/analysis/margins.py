@@ -18,14 +18,18 @@ from snapsim.analysis.tables import cautions
 from snapsim.words.margins import margin_answer, way_name, way_sentence
 
 if TYPE_CHECKING:  # importing it loads the compiled magnetics
+    from snapsim.landscape.confirmation import Confirmation, LetGo
     from snapsim.landscape.margin import Barrier, Margin
     from snapsim.landscape.place import Place
     from snapsim.landscape.thresholds import RefinedQuantity, Threshold
 
 LIMITS = (
     "Ways are looked at in steps: a band narrower than a 24th of what was searched can be missed.",
-    "A snap: let go at rest there, the part ends at a magnet. Speed gained on the way, a jerk of"
-    " the hand and parts that move along are left out: a margin is no safe distance.",
+    "A snap: let go at rest there, a part ends at a magnet. A jerk of the hand is left out, and in"
+    " a slow fall also the speed gained on the way and parts that move along: a margin is no safe"
+    " distance.",
+    "Where releases were made, they were so from a few places of each way, with the pull at the top"
+    " of its cells' bar: what falls and tumbles may snap from a band between them.",
     "The error bars cover the cells, not the material, the friction or the magnet's grade.",
 )
 
@@ -45,6 +49,7 @@ def margin_summary(report: Margin) -> dict[str, Any]:
             **_pose(report.place),
             "load_N": numbers(report.load[:3]),
             "load_torque_Nm": numbers(report.load[3:]),
+            "released": None if report.now is None else _let_go(report.now, ("m", 1.0)),
         },
         "ways": [way_summary(t, names) for t in report.thresholds],
         "barrier": None if report.barrier is None else _barrier(report.barrier),
@@ -83,6 +88,9 @@ def way_summary(t: Threshold, bodies: Sequence[str]) -> dict[str, Any]:
         "stopped_by_code": t.stop.why,
         "stopped_by": None if t.stop.body is None else bodies[t.stop.body],
         f"may_snap_from_{unit}": None if t.least is None else number(scale * t.least),
+        f"no_snap_from_{unit}": None if t.no_snap_from is None else number(scale * t.no_snap_from),
+        "decided_by_code": _decided_by(t),
+        "releases": None if t.confirmation is None else _releases(t.confirmation, (unit, scale)),
         **_quantity("snaps_beyond", t.beyond, unit, scale),
         **_quantity("safe_from", t.safe_from, unit, scale),
         "peak_hand_torque_Nm" if tilt else "peak_hand_force_N": number(t.effort),
@@ -96,6 +104,36 @@ def way_summary(t: Threshold, bodies: Sequence[str]) -> dict[str, Any]:
         found |= _quantity("hand_torque_zero", t.balance, unit, scale)
         found["pivot_m"] = None if t.pivot is None else numbers(t.pivot)
     return found
+
+
+def _decided_by(t: Threshold) -> str | None:
+    """What decides where a snap may begin; None on a way on which none was found."""
+    return None if not t.found else "release" if t.by_release else "slow fall"
+
+
+def _releases(said: Confirmation, measure: tuple[str, float]) -> dict[str, Any]:
+    unit, scale = measure
+    return {
+        "ruling_code": said.ruling,
+        f"edge_{unit}": None if said.edge is None else number(scale * said.edge),
+        "decisive": None if said.decisive is None else _let_go(said.decisive, measure),
+        "pull_raised_by": number(said.stronger),
+        "tried": [_let_go(one, measure) for one in said.tried],
+    }
+
+
+def _let_go(one: LetGo, measure: tuple[str, float]) -> dict[str, Any]:
+    unit, scale = measure
+    return {
+        f"at_{unit}": number(scale * one.s),
+        "fate_code": one.kind,
+        "safe": one.safe,
+        "snapped": one.snapped or None,
+        "struck": one.struck or None,
+        "turned_deg": number(np.degrees(one.turned)),
+        "with_the_pull_as_computed": one.alike,
+        "moved": list(one.moved),
+    }
 
 
 def _quantity(name: str, q: RefinedQuantity | None, unit: str, scale: float) -> dict[str, Any]:
@@ -158,7 +196,7 @@ def _ways(ways: list[dict[str, Any]], snaps_now: bool) -> RenderableType:
         effort = way["peak_hand_torque_Nm"] if tilt else way["peak_hand_force_N"]
         table.add_row(
             escape(way["way"]),
-            _bar(way, key, unit, scale, shown),
+            limit_words(way, key, unit, scale, shown),
             "" if place is None else plain(round(place["axis_from_vertical_deg"], 2)),
             f"{plain(effort)} {'N m' if tilt else 'N'}",
             f"{plain(round(scale * way[f'peak_at_{unit}'], 2))} {shown}",
@@ -169,9 +207,16 @@ def _ways(ways: list[dict[str, Any]], snaps_now: bool) -> RenderableType:
 
 
 def _crossed(way: dict[str, Any]) -> bool:
-    """Whether a threshold was found on a way."""
-    unit = "deg" if way["kind"] == "tilt" else "m"
-    return way[f"snaps_beyond_{unit}"] is not None or way[f"safe_from_{unit}"] is not None
+    """Whether the table says all of a way: a threshold that no release took back."""
+    return bool(way["decided_by_code"] == "slow fall")
+
+
+def limit_words(way: dict[str, Any], key: str, unit: str, scale: float, shown: str) -> str:
+    """Return a way's threshold with its bar, or what releases take it back to."""
+    if way["decided_by_code"] != "release":
+        return _bar(way, key, unit, scale, shown)
+    edge = way[f"{'no_snap' if key == 'safe_from' else 'may_snap'}_from_{unit}"]
+    return "none safe" if edge is None else f"{plain(round(scale * edge, 2))} {shown}, by release"
 
 
 def _bar(way: dict[str, Any], key: str, unit: str, scale: float, shown: str) -> str:

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from snapsim.landscape.thresholds import WayKind
     from snapsim.render.plots import Plot
     from snapsim.scenario.spans import Span
+    from snapsim.study.continuation import Against
 
 WAYS = ("lift", "approach", "push", "tilt")
 
@@ -54,6 +55,9 @@ def margin(
         typer.Option("--on", metavar="NAME", help="Body the part is set down on at each value."),
     ] = None,
     workers: Annotated[int, typer.Option(min=1, max=256, help="Processes for --against.")] = 1,
+    quick: Annotated[
+        bool, typer.Option("--quick", help="By a slow fall alone: not confirmed by releases.")
+    ] = False,
     output: Annotated[
         str | None,
         typer.Option("-o", "--output", metavar="FILE", help="Write .png, .svg, .pdf or .csv."),
@@ -71,18 +75,29 @@ def margin(
     if against is None and find is None and on is not None:
         raise InputError("goes with --against or --find", key="--on")
     if find is not None and so_that is not None:
+        if quick:
+            raise InputError("does not go with --find, which is confirmed", key="--quick")
         return _find(file, (find, so_that), body, on, changes, json)
     endings = (".csv",) if against is not None else ()
     target = Target(output, style, force, json, endings)
     if against is not None:
-        return _against(file, body, against, steps, way, on, workers, changes, target)
-    return _as_placed(file, body, _kinds(way), changes, target)
+        from snapsim.scenario.loading import scene_text
+        from snapsim.scenario.spans import read_span
+        from snapsim.study.continuation import Against
+
+        span = read_span(against, "--against")
+        given = Against(
+            scene_text(file), file, span, steps, _kinds(way), tuple(changes or ()), body, on, quick
+        )
+        return _against(given, workers, target)
+    return _as_placed(file, body, _kinds(way), quick, changes, target)
 
 
 def _as_placed(
     file: str,
     body: str | None,
     kinds: tuple[WayKind, ...],
+    quick: bool,
     changes: list[str] | None,
     target: Target,
 ) -> None:
@@ -92,7 +107,7 @@ def _as_placed(
 
     scene = snapsim.load_scene(file, changes or ())
     with stage_progress() as progress:
-        report = snapsim.margin(scene, body, progress, kinds)
+        report = snapsim.margin(scene, body, progress, kinds, quick)
     if target.path is None or report.barrier is not None:
         _draw(report, target)
         return target.say("margin", margin_summary(report), margin_table)
@@ -145,34 +160,20 @@ def _find(
         raise typer.Exit(3)
 
 
-def _against(
-    file: str,
-    body: str | None,
-    against: str,
-    steps: int,
-    way: list[str] | None,
-    on: str | None,
-    workers: int,
-    changes: list[str] | None,
-    target: Target,
-) -> None:
+def _against(given: Against, workers: int, target: Target) -> None:
     from snapsim.analysis.continuation import (
         continuation_csv,
         continuation_summary,
         continuation_table,
     )
     from snapsim.cli.progress import stage_progress
-    from snapsim.scenario.loading import scene_text
-    from snapsim.scenario.spans import read_span
-    from snapsim.study.continuation import Against, continuation
+    from snapsim.study.continuation import continuation
 
-    span, kinds = read_span(against, "--against"), _kinds(way)
-    given = Against(scene_text(file), file, span, steps, kinds, tuple(changes or ()), body, on)
     with stage_progress() as progress:
         found = continuation(given, workers, progress)
     result = continuation_summary(found)
     if target.path is not None:
-        target.write(_lines(result, span), lambda: continuation_csv(result))
+        target.write(_lines(result, given.span), lambda: continuation_csv(result))
     target.say("margin-against", result, continuation_table)
 
 

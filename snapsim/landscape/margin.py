@@ -16,19 +16,21 @@ v the speed [m/s] of a nudge of just that energy, F [N] the largest slope along 
 the metric of `place` (for a part that is only shifted, the force of a hand on it). In a turn the
 hand's torque has its peak and its zero: beyond that the part goes on by itself.
 
-Creep leaves out the speed gained on the way, friction is Coulomb's, hands let go at once and other
-bodies stay: a margin is no safe distance.
+Creep leaves out the speed gained on the way and holds other bodies: what it calls safe is to be
+confirmed by releases (`Confirm`, `study.confirmed_margin`), which may take it back. Friction is
+Coulomb's, hands let go at once: a margin is no safe distance.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 from snapsim.arrays import Array
+from snapsim.landscape.confirmation import LetGo
 from snapsim.landscape.creep import (
     CreepFate,
     Crept,
@@ -39,10 +41,21 @@ from snapsim.landscape.place import Place
 from snapsim.landscape.rests import (
     body_number,
 )
-from snapsim.landscape.thresholds import KINDS, RefinedQuantity, Threshold, WayKind, Ways
+from snapsim.landscape.thresholds import (
+    KINDS,
+    MeasuredWay,
+    RefinedQuantity,
+    Threshold,
+    WayKind,
+    Ways,
+)
 from snapsim.landscape.ways import PushWay, TiltWay
+from snapsim.simulation.fate import FateKind
 from snapsim.simulation.system import System
 from snapsim.work.progress import Progress
+
+Confirm = Callable[[Ways, Crept, Sequence[MeasuredWay]], tuple[LetGo, list[MeasuredWay]]]
+"""Lets go, as it is and from within what the ways call safe: what came of it."""
 
 
 @dataclass(frozen=True)
@@ -64,7 +77,8 @@ class Barrier:
 class Margin:
     """How far body number `body` is from snapping. `fate` of the present pose let go, or "touches"
     where it is at a magnet already, with `reached` the body's name; `load` (6,) [N, N m] on it now,
-    weight included; `cells` coarse and fine."""
+    weight included; `cells` coarse and fine. `now` is a release of the present pose, where one was
+    asked for: where it is not safe and the slow fall is, it is what `fate` says."""
 
     system: System
     body: int
@@ -77,6 +91,7 @@ class Margin:
     cells: tuple[int, int]
     order: float
     evaluations: int
+    now: LetGo | None = None
 
 
 def margin(
@@ -84,16 +99,18 @@ def margin(
     body: str | None = None,
     progress: Progress | None = None,
     kinds: Collection[WayKind] = KINDS,
+    confirm: Confirm | None = None,
 ) -> Margin:
-    """Return how far a body is from snapping on some kinds of ways; raises InputError as
-    `rests.body_number` does."""
+    """Return how far a body is from snapping on some kinds of ways, by a slow fall alone unless
+    `confirm` lets go; raises InputError as `rests.body_number` does."""
     number = body_number(system, body)
-    return _Measure(system, number, progress or (lambda what, done, of_all: None)).run(kinds)
+    measure = _Measure(system, number, progress or (lambda what, done, of_all: None))
+    return measure.run(kinds, confirm)
 
 
 class _Measure(Ways):
-    def run(self, kinds: Collection[WayKind]) -> Margin:
-        """The present pose, every way, the pass."""
+    def run(self, kinds: Collection[WayKind], confirm: Confirm | None = None) -> Margin:
+        """The present pose, every way, the pass, and what releases say."""
         touched = self.at_magnet()
         if touched:
             return self._margin("touches", min(touched), (), None)
@@ -102,7 +119,11 @@ class _Measure(Ways):
         found = self.measured(now.fate == "snaps", kinds)
         self.progress("over the pass", 0, 1)
         barrier = self._barrier(now, found)
-        return self._margin(now.fate, now.struck, tuple(t for _, t in found), barrier)
+        told = None
+        if confirm is not None:
+            told, found = confirm(self, now, found)
+        whole = self._margin(now.fate, now.struck, tuple(t for _, t in found), barrier)
+        return whole if told is None else _with_release(whole, now.fate, told)
 
     def _margin(
         self,
@@ -127,9 +148,7 @@ class _Measure(Ways):
 
     # -- the pass --------------------------------------------------------------------------------
 
-    def _barrier(
-        self, now: Crept, ways: Sequence[tuple[PushWay | TiltWay, Threshold]]
-    ) -> Barrier | None:
+    def _barrier(self, now: Crept, ways: Sequence[MeasuredWay]) -> Barrier | None:
         """The lowest pass, from the best of the ways as a first guess."""
         guesses = [
             guess
@@ -202,3 +221,16 @@ class _Measure(Ways):
         found = settle(self.coarse, self.constraints, place, self.settings)
         near = np.linalg.norm(found.place.position - place.position) < self.settings.longest
         return found.place if found.outcome == "rest" and near else place
+
+
+def worse_of(slow: CreepFate, now: LetGo) -> CreepFate:
+    """Return what a part does when it is let go: the worse of a slow fall and a release."""
+    if now.safe or slow == "snaps":
+        return slow
+    return "snaps" if now.kind in (FateKind.SNAPS, FateKind.TOUCHES) else "unfinished"
+
+
+def _with_release(found: Margin, slow: CreepFate, now: LetGo) -> Margin:
+    fate = worse_of(slow, now)
+    reached = now.struck if fate == "snaps" and slow != "snaps" else found.reached
+    return replace(found, now=now, fate=fate, reached=reached)

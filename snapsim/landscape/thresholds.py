@@ -16,14 +16,15 @@ coarse cells find no snap, fine ones are asked at `SECOND_LOOK` places: coarse o
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass, replace
 from typing import Final, Literal, get_args
 
 import numpy as np
 from scipy.optimize import brentq
 
 from snapsim.arrays import Array
+from snapsim.landscape.confirmation import Confirmation
 from snapsim.landscape.constraints import Constraints
 from snapsim.landscape.creep import (
     CreepSettings,
@@ -91,7 +92,8 @@ class Threshold:
     `effort_at` where [m, rad]; `work` [J] that it takes at least; `balance`: in a tilt, the angle
     at which that torque passes zero, None without one. `place` is where the part then is; `pivot`
     (3,) [m] what a tilt turns about there, None else. `one_mesh`: only one of the meshes shows the
-    threshold, and its bar is `DOUBT` of it."""
+    threshold, and its bar is `DOUBT` of it. All this is of a slow fall; `confirmation` is what
+    releases say of it, None where none were asked for."""
 
     kind: WayKind
     direction: Array
@@ -107,17 +109,49 @@ class Threshold:
     work: float = 0.0
     undecided: float | None = None
     one_mesh: bool = False
+    confirmation: Confirmation | None = None
 
     @property
     def found(self) -> bool:
         """Whether the outcome changes on this way."""
-        return self.beyond is not None or self.safe_from is not None
+        return self.beyond is not None or self.safe_from is not None or self.by_release
+
+    @property
+    def by_release(self) -> bool:
+        """Whether releases decide where it is safe, and not the slow fall."""
+        return self.confirmation is not None and self.confirmation.decides
+
+    @property
+    def slow_least(self) -> float | None:
+        """Where a snap begins to be possible in a slow fall [m, rad]: the threshold less its error
+        bar; None without one."""
+        return None if self.beyond is None else max(self.beyond.value - self.beyond.error, 0.0)
 
     @property
     def least(self) -> float | None:
-        """Where a snap begins to be possible [m, rad]: the threshold less its error bar; None
-        without one."""
-        return None if self.beyond is None else max(self.beyond.value - self.beyond.error, 0.0)
+        """Where a snap begins to be possible [m, rad], by the slow fall and by releases; None where
+        neither has one, and where the present pose snaps."""
+        slow = self.slow_least
+        if self.confirmation is None or not self.by_release or self.safe_from is not None:
+            return slow
+        edge = self.confirmation.edge or 0.0
+        return edge if slow is None else min(edge, slow)
+
+    @property
+    def no_snap_from(self) -> float | None:
+        """Where the present pose snaps: from where on it does not [m, rad], error bar added; None
+        where it is not known to."""
+        if self.safe_from is None:
+            return None
+        slow = self.safe_from.value + self.safe_from.error
+        if self.confirmation is None or not self.by_release:
+            return slow
+        edge = self.confirmation.edge
+        return None if edge is None else max(edge, slow)
+
+
+MeasuredWay = tuple[PushWay | TiltWay, Threshold]
+"""A way and what was found on it."""
 
 
 class Ways:
@@ -141,17 +175,18 @@ class Ways:
         """Return what comes of letting the part go as it is."""
         return creep(self.fine, self.constraints, self.place, self.creeping)
 
-    def measured(
-        self, snaps_now: bool, kinds: Collection[WayKind] = KINDS
-    ) -> list[tuple[PushWay | TiltWay, Threshold]]:
+    def measured(self, snaps_now: bool, kinds: Collection[WayKind] = KINDS) -> list[MeasuredWay]:
         """Return every way of some kinds with its threshold, the weakest first."""
         ways: list[PushWay | TiltWay] = [*self._pushes(), *self._turns()]
-        ways = [w for w in ways if kind_of(w) in kinds]
+        return self.measured_on([w for w in ways if kind_of(w) in kinds], snaps_now)
+
+    def measured_on(self, ways: Sequence[PushWay | TiltWay], snaps_now: bool) -> list[MeasuredWay]:
+        """Return some ways with their thresholds, the weakest first."""
         found = []
         for k, way in enumerate(ways):
             self.progress(f"how far: {kind_of(way)}", k, len(ways))
             found.append((way, self._threshold(way, snaps_now)))
-        return sorted(found, key=lambda pair: _weakness(pair[1]))
+        return sorted(found, key=lambda pair: weakness(pair[1]))
 
     def _pushes(self) -> list[PushWay]:
         low, high = search_box(self.coarse)
@@ -188,6 +223,21 @@ class Ways:
             one_mesh=one_mesh,
         )
 
+    def decided(
+        self, way: PushWay | TiltWay, t: Threshold, confirmation: Confirmation
+    ) -> Threshold:
+        """Return a threshold with what releases say of it: effort and place are those up to where a
+        snap may now begin."""
+        said = replace(t, confirmation=confirmation)
+        limit = said.least
+        if not said.by_release or limit is None or t.safe_from is not None:
+            return said
+        effort, at, work = self._effort(way, limit)
+        pivot = way.pivot_at(limit) if isinstance(way, TiltWay) else None
+        return replace(
+            said, effort=effort, effort_at=at, work=work, place=way.at(limit), pivot=pivot
+        )
+
     def _reach(self, way: PushWay | TiltWay) -> tuple[float, WayStop]:
         """How far a way can go [m, rad] before something is in the way, and what."""
         if isinstance(way, TiltWay):
@@ -210,7 +260,7 @@ class Ways:
     def _snaps(self, landscape: EnergyLandscape, way: PushWay | TiltWay, s: float) -> bool | None:
         """Whether it snaps from s; places that all but touch a magnet count as snapped."""
         place = way.at(s)
-        if place is not None and self._gap(place) < AT_MAGNET:
+        if place is not None and self.gap(place) < AT_MAGNET:
             return True
         found = self.fate(landscape, way, s)
         if found is None or found.fate == "unfinished":
@@ -219,8 +269,8 @@ class Ways:
             return None
         return found.fate == "snaps"
 
-    def _gap(self, place: Place) -> float:
-        """Gap to the nearest attracting body [m]."""
+    def gap(self, place: Place) -> float:
+        """Return the gap to the nearest attracting body [m]."""
         drawing = np.isin(self.constraints.others, list(attractors(self.fine)))
         return float(self.constraints.gaps(place)[drawing].min(initial=np.inf))
 
@@ -351,8 +401,8 @@ def _doubted(s: float) -> RefinedQuantity:
     return RefinedQuantity(s, DOUBT * s, s, s)
 
 
-def _weakness(t: Threshold) -> tuple[bool, float]:
-    """Ways that end in a snap first, and of these those that take the least work."""
+def weakness(t: Threshold) -> tuple[bool, float]:
+    """Order of ways: those that end in a snap first, of these those that take the least work."""
     return not t.found, t.work
 
 

@@ -14,13 +14,13 @@ from snapsim.errors import InputError
 from snapsim.landscape.constraints import Constraints
 from snapsim.landscape.curves import distance_curve
 from snapsim.landscape.energy import EnergyLandscape
-from snapsim.landscape.margin import margin
 from snapsim.landscape.tilt_curve import tilt_curve
 from snapsim.landscape.ways import pushes, turns
 from snapsim.page.figures import TOLERANCE
 from snapsim.page.jobs import Report
 from snapsim.render.plots.angle import extremes
 from snapsim.simulation.system import System
+from snapsim.study.confirmed_margin import confirmed_margin
 
 FARTHEST = 0.3
 """How far [m] a part that cannot be turned is moved at most."""
@@ -81,9 +81,10 @@ def _answer(
 
 
 def margin_work(given: dict[str, Any], report: Report) -> dict[str, Any]:
-    """Return how far the part is from snapping, as `snapsim margin --json` has it."""
+    """Return how far the part is from snapping, confirmed by releases, as `snapsim margin --json`
+    has it."""
     system, part = _scene(given)
-    found = margin(system, system.bodies[part].name, _stages(report))
+    found = confirmed_margin(system, system.bodies[part].name, _stages(report))
     return margin_summary(found)
 
 

@@ -18,12 +18,14 @@ from functools import partial
 
 from snapsim.errors import SnapsimError
 from snapsim.landscape.continuation import Continuation, Row
+from snapsim.landscape.margin import worse_of
 from snapsim.landscape.place import axis_from_vertical
 from snapsim.landscape.rests import body_number
 from snapsim.landscape.thresholds import WayKind, Ways
 from snapsim.scenario.loading import scene_from_text
 from snapsim.scenario.spans import Span
 from snapsim.simulation.system import System
+from snapsim.study.confirmed_margin import confirmed
 from snapsim.study.place import set_down, shifted_to, stands_at
 from snapsim.study.runner import processes
 from snapsim.work.processes import each_apart
@@ -35,6 +37,7 @@ class Against:
     """What is asked: a scene's text, the key and its range in `steps` steps, which ways.
 
     `file` stands in errors; `changes` hold at every value; `body` is set down on `on` if given.
+    `quick`: by a slow fall alone, not confirmed by releases.
     """
 
     scene: str
@@ -45,6 +48,7 @@ class Against:
     changes: tuple[str, ...] = ()
     body: str | None = None
     on: str | None = None
+    quick: bool = False
 
 
 def continuation(
@@ -91,7 +95,11 @@ def row_at(given: Against, index: int) -> Row:
         return Row(numbers, "touches", "", upright, ())
     now = ways.let_go()
     found = ways.measured(now.fate == "snaps", given.kinds)
-    return Row(numbers, now.fate, "", upright, tuple(t for _, t in found))
+    fate: str = now.fate
+    if not given.quick:
+        released, found = confirmed(ways, now, found)
+        fate = worse_of(now.fate, released)
+    return Row(numbers, fate, "", upright, tuple(t for _, t in found))
 
 
 def _system(given: Against, index: int) -> tuple[System, int]:

@@ -26,6 +26,7 @@ from snapsim.scenario.loading import scene_from_text
 from snapsim.scenario.spans import Span
 from snapsim.simulation.fate import FateKind
 from snapsim.simulation.system import System
+from snapsim.study.confirmed_margin import confirmed
 from snapsim.study.place import set_down
 from snapsim.work.progress import Progress
 
@@ -263,12 +264,16 @@ def measured(system: System, body: int, condition: Condition) -> float:
 
 
 def _margin(system: System, body: int, asked: Asked) -> float:
-    """The least displacement or angle of the ways of one kind from which a snap may begin."""
+    """The least displacement or angle of the ways of one kind from which a snap may begin,
+    confirmed by releases."""
     ways = Ways(system, body, lambda what, done, of_all: None)
-    if ways.at_magnet() or ways.let_go().fate != "stays":
+    if ways.at_magnet():
+        return 0.0
+    now = ways.let_go()
+    if now.fate != "stays":
         return 0.0
     kinds = [kind for kind in KINDS if kind == asked.value]
-    found = [t for _, t in ways.measured(False, kinds)]
+    found = [t for _, t in confirmed(ways, now, ways.measured(False, kinds))[1]]
     if not found:
         raise InputError(f"the part has no way to {asked.value}", key="--so-that")
     least = [t.searched if t.least is None else t.least for t in found]

@@ -1,10 +1,10 @@
 """Margins against releases over drawn cases: `python tests/landscape/margin_family.py FIRST LAST`.
 
 A case is a scene drawn by its number: one part or two, of every kind of shape, lying, hanging,
-under a crossbar. Each way of its margin is tried by releases: from a little inside of where a snap
-is said to begin the part must not snap, from a little outside of it it must; on ways on which none
-was found it must not from any of three places. Prints a line a release that ended otherwise, and
-the counts.
+under a crossbar. Its lift and two other ways, drawn, of its confirmed margin are tried by releases
+of the scene's own detail: from three places within what is said to be safe the part must not snap,
+the farthest of them a little inside of its end; from where a snap was said, it must. Prints a line
+a release that ended otherwise, and the counts.
 """
 
 from __future__ import annotations
@@ -17,16 +17,23 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from snapsim.landscape.place import Place, with_one_at
-from snapsim.landscape.thresholds import Threshold, Ways, let_go_at
+from snapsim.landscape.thresholds import KINDS, Threshold, Ways, let_go_at
 from snapsim.landscape.ways import PushWay, TiltWay
 from snapsim.run.fate import fate
 from snapsim.scenario.loading import scene_from_text
 from snapsim.simulation.system import System
+from snapsim.study.confirmed_margin import confirmed
 
 BESIDE = {"tilt": np.radians(1.0), "lift": 5e-4, "approach": 5e-4, "push": 1e-3}
 """How far inside and outside of a margin's bar a release is made [rad, m]."""
 
-KINDS = ("box", "ring", "disc", "ball", "nut", "compound", "prism", "string", "crossbar", "two")
+INSIDE = (1.0, 0.72, 0.45)
+"""Shares of the safe part of a way from which a part is let go; not those that confirm it."""
+
+KINDS_OF_SCENE = (
+    *("box", "ring", "disc", "ball", "nut", "compound"),
+    *("prism", "string", "crossbar", "two"),
+)
 
 
 @dataclass(frozen=True)
@@ -49,7 +56,7 @@ class Ended:
 def text_of(seed: int) -> tuple[str, str]:
     """Return the scene of a case, and its kind."""
     rng = np.random.default_rng(seed)
-    kind = KINDS[seed % len(KINDS)]
+    kind = KINDS_OF_SCENE[seed % len(KINDS_OF_SCENE)]
     wide = rng.uniform(50, 110)
     size = wide * np.array([1, rng.uniform(0.7, 1), rng.uniform(0.35, 0.6)])
     part, height = _part(kind, rng)
@@ -115,19 +122,37 @@ def _part(kind: str, rng: np.random.Generator) -> tuple[str, float]:
     return f'{{ kind = "cylinder", diameter = "{d:.2f} mm", length = "{h:.2f} mm" }}', h
 
 
+class _FewWays(Ways):
+    """The lift and some other ways, drawn by the case's number: each costs seconds."""
+
+    seed = 0
+    most = 3
+
+    def measured(self, snaps_now, kinds=KINDS):
+        pushes, turns = self._pushes(), self._turns()
+        others = [*pushes[1:], *turns]
+        rng = np.random.default_rng([self.seed, 1])
+        drawn = rng.permutation(len(others))[: max(self.most - len(pushes[:1]), 0)]
+        chosen = [*pushes[:1], *(others[k] for k in sorted(drawn.tolist()))]
+        return self.measured_on(chosen, snaps_now)
+
+
 def releases(seed: int, most: int = 3) -> Iterator[Ended]:
-    """Yield what comes of the releases that try the margin of a case, on its `most` weakest ways
-    and one that was not found to snap."""
+    """Yield what comes of the releases that try the confirmed margin of a case on `most` ways."""
     text, kind = text_of(seed)
     system = scene_from_text(text, f"case-{seed}.toml", ())
     body = system.number("part")
-    ways = Ways(system, body, lambda what, done, of_all: None)
-    if ways.let_go().fate == "snaps":
+    ways = _FewWays(system, body, lambda what, done, of_all: None)
+    ways.seed, ways.most = seed, most
+    now = ways.let_go()
+    if now.fate == "snaps":
         yield Ended(seed, kind, "as it is", 0.0, "snaps", _did(system, body, ways.place))
         return
-    found = ways.measured(False)
-    none = [pair for pair in found if not pair[1].found]
-    for way, t in [*[p for p in found if p[1].found][:most], *none[:1]]:
+    present, found = confirmed(ways, now, ways.measured(False))
+    if not present.safe:
+        yield Ended(seed, kind, "as it is", 0.0, str(present.kind), _did(system, body, ways.place))
+        return
+    for way, t in found:
         for s, said in _tried(t):
             place = let_go_at(way, min(s, t.searched))
             room = None if place is None else ways.constraints.restored(place, 2e-3)
@@ -136,13 +161,15 @@ def releases(seed: int, most: int = 3) -> Iterator[Ended]:
 
 
 def _tried(t: Threshold) -> list[tuple[float, str]]:
-    if t.beyond is None:
-        return [(share * t.searched, "no snap") for share in (0.35, 0.7, 0.98)]
-    beside = BESIDE[t.kind]
-    tried = [
-        ((t.least or 0.0) - beside, "no snap"),
-        (t.beyond.value + t.beyond.error + beside, "snaps"),
-    ]
+    """Where a part is let go: within what is said to be safe, and where a snap is said."""
+    beside, safe = BESIDE[t.kind], t.searched if t.least is None else t.least
+    tried = [(share * (safe - beside), "no snap") for share in INSIDE]
+    if t.confirmation is not None and t.by_release:
+        decisive = t.confirmation.decisive
+        if decisive is not None and decisive.alike and decisive.kind == "snaps":
+            tried.append((decisive.s, "snaps"))
+    elif t.beyond is not None:
+        tried.append((t.beyond.value + t.beyond.error + beside, "snaps"))
     return [(s, said) for s, said in tried if 0 < s < t.searched]
 
 

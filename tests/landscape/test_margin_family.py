@@ -6,7 +6,7 @@ draft and at normal detail. Margins are of a slow fall; releases should confirm 
 """
 
 import pytest
-from margin_family import KINDS, releases, text_of
+from margin_family import KINDS_OF_SCENE, releases, text_of
 
 from snapsim.scenario.loading import scene_from_text
 
@@ -18,8 +18,8 @@ def test_no_release_snaps_where_the_margin_said_none_does(seed):
     assert not [one for one in tried if one.false_safe]
 
 
-@pytest.mark.parametrize("seed", range(len(KINDS)))
+@pytest.mark.parametrize("seed", range(len(KINDS_OF_SCENE)))
 def test_every_kind_of_case_can_be_read(seed):
     text, kind = text_of(seed)
-    assert kind == KINDS[seed]
+    assert kind == KINDS_OF_SCENE[seed]
     assert scene_from_text(text, "case.toml", ()).number("part") > 0

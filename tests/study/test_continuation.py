@@ -23,6 +23,7 @@ BALL = (SCENES / "iron-ball-under-magnet.toml").read_text().replace("0, 0, 80 mm
 
 def along(values, steps, **more):
     span = read_span(f"body.magnet.position.z={values}", "--against")
+    more = {"quick": True, **more}
     return continuation(Against(BALL, "ball.toml", span, steps, ("lift",), **more))
 
 
@@ -45,7 +46,7 @@ def test_critical_lift_grows_as_the_magnet_is_raised_millimetre_for_millimetre(r
 
 def test_processes_give_the_same_rows(raised):
     span = read_span("body.magnet.position.z=100..120 mm", "--against")
-    again = continuation(Against(BALL, "ball.toml", span, 2, ("lift",)), workers=2)
+    again = continuation(Against(BALL, "ball.toml", span, 2, ("lift",), quick=True), workers=2)
     assert continuation_summary(again) == continuation_summary(raised)
 
 

@@ -84,8 +84,9 @@
           if (way.kind !== this.curve.along) continue;
           const axis = tilt ? way.axis : way.direction;
           const along = axis[0] * c[0] + axis[1] * c[1] + axis[2] * c[2];
-          const name = now ? "safe_from" : "snaps_beyond";
-          const at = way[`${name}_${unit}`], error = scale * way[`${name}_error_${unit}`];
+          const name = now ? "safe_from" : "snaps_beyond", released = way.decided_by_code === "release";
+          const at = released ? way[`${now ? "no_snap_from" : "may_snap_from"}_${unit}`] : way[`${name}_${unit}`];
+          const error = released ? 0 : scale * way[`${name}_error_${unit}`];
           if (Math.abs(along) < 0.9 || (!now && typeof at !== "number")) continue;
           const known = typeof at === "number", sign = Math.sign(along), edge = known ? sign * scale * at : sign * 400;
           const first = known ? edge - sign * (now ? -error : error) : edge;
