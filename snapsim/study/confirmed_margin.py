@@ -11,7 +11,8 @@ bar: where the pull is to be greater by the share e, gravity and what joints bea
 exactly, however the iron saturates. Places looked at are `SHARES` of the safe part; between the
 nearest that is not safe and the last that is, the bracket is halved, and `AWAY` of it taken off:
 what falls and tumbles need not snap from one place on only, so a band between the places looked at
-can be missed. What does not come to rest in the time of the run is not taken as safe.
+can be missed. What does not come to rest in the time of the run is not taken as safe, but for
+what nothing brings to rest here and goes to and fro (`_to_and_fro`).
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ from snapsim.landscape.confirmation import Confirmation, LetGo, Ruling
 from snapsim.landscape.creep import Crept
 from snapsim.landscape.margin import Margin, margin
 from snapsim.landscape.place import Place, with_one_at
+from snapsim.landscape.symmetry import turns_freely
 from snapsim.landscape.thresholds import (
     AT_MAGNET,
     FINENESS,
@@ -71,6 +73,9 @@ LONGEST: Final = 2.0
 
 MOST_STRONGER: Final = 0.5
 """Share by which a pull is made greater at most: beyond it draft cells say nothing."""
+
+FAINTLY: Final = 1.02
+"""Ratio up to which what goes to and fro may differ from swing to swing."""
 
 STEPPED: Final[MotionSettings] = replace(COARSE, rest=STEPS.rest)
 """Long steps, but a slow start is not called rest."""
@@ -233,7 +238,7 @@ class _Releases:
         if worst is None:
             mine = next(f for f, (i, _, _) in zip(fates, self.free, strict=True) if i == self.body)
             return LetGo(s, mine.kind, moved=moved)
-        if worst.kind is FateKind.UNDECIDED and _swings(run, self.ways):
+        if worst.kind is FateKind.UNDECIDED and _to_and_fro(run):
             return LetGo(s, FateKind.FALLS_BACK, moved=moved)
         name = self.free[fates.index(worst)][1]
         return LetGo(s, worst.kind, name, worst.struck, moved=moved)
@@ -290,13 +295,23 @@ def _turned(run: Trajectory, body: int) -> float:
     return float(np.linalg.norm(rotations.vector_between(first, last)))
 
 
-def _swings(run: Trajectory, ways: Ways) -> bool:
-    """Whether a part alone on a hinge or a slide has turned back twice: it gains nothing any more,
-    so that it goes on between the same places."""
-    alone = sum(not b.fixed for b in run.system.bodies) == 1
-    if not alone or len(ways.constraints.limits(ways.place, 1e-6).misfit) < 5:
+def _to_and_fro(run: Trajectory) -> bool:
+    """Whether parts that nothing brings to rest here (balls that roll, what swings on joints) go to
+    and fro: they have turned back twice, and in the second half of the time were no faster and no
+    nearer to a magnet than in the first."""
+    system = run.system
+    free = [i for i, b in enumerate(system.bodies) if not b.fixed]
+    held = {i for j in system.joints for i in j.bodies}
+    if not all(i in held or turns_freely(system.bodies[i]) for i in free):
         return False
-    motion = np.hstack([run.velocity[:, ways.body], run.spin[:, ways.body]])
-    along = motion @ motion[int(np.argmax((motion**2).sum(axis=1)))]
+    late = run.time > 0.5 * run.time[-1]
+    mass = np.sqrt([system.bodies[i].mass for i in free])[:, None]
+    reach = np.array([np.sqrt(np.trace(system.bodies[i].shape.gyration) / 3) for i in free])
+    motion = [mass * run.velocity[:, free], mass * reach[:, None] * run.spin[:, free]]
+    whole = np.concatenate(motion, axis=2).reshape(len(run.time), -1)
+    energy = (whole**2).sum(axis=1)
+    along = whole @ whole[int(np.argmax(energy))]
     signs = np.sign(along[np.abs(along) > 1e-3 * np.abs(along).max()])
-    return int((np.diff(signs) != 0).sum()) >= 2
+    calmer = energy[late].max() <= FAINTLY * energy[~late].max()
+    off = FAINTLY * run.gap[late].min() >= run.gap[~late].min()
+    return bool(calmer and off and (np.diff(signs) != 0).sum() >= 2)
