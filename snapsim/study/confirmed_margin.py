@@ -77,6 +77,9 @@ MOST_STRONGER: Final = 0.5
 FAINTLY: Final = 1.02
 """Ratio up to which what goes to and fro may differ from swing to swing."""
 
+SPENT: Final = 1e-3
+"""Share of the most kinetic energy met below which they hardly move."""
+
 STEPPED: Final[MotionSettings] = replace(COARSE, rest=STEPS.rest)
 """Long steps, but a slow start is not called rest."""
 
@@ -297,8 +300,8 @@ def _turned(run: Trajectory, body: int) -> float:
 
 def _to_and_fro(run: Trajectory) -> bool:
     """Whether parts that nothing brings to rest here (balls that roll, what swings on joints) go to
-    and fro: they have turned back twice, and in the second half of the time were no faster and no
-    nearer to a magnet than in the first."""
+    and fro: they have turned back twice, or hardly move any more, and in the second half of the
+    time were no faster and no nearer to a magnet than in the first."""
     system = run.system
     free = [i for i, b in enumerate(system.bodies) if not b.fixed]
     held = {i for j in system.joints for i in j.bodies}
@@ -314,4 +317,5 @@ def _to_and_fro(run: Trajectory) -> bool:
     signs = np.sign(along[np.abs(along) > 1e-3 * np.abs(along).max()])
     calmer = energy[late].max() <= FAINTLY * energy[~late].max()
     off = FAINTLY * run.gap[late].min() >= run.gap[~late].min()
-    return bool(calmer and off and (np.diff(signs) != 0).sum() >= 2)
+    turned_back = (np.diff(signs) != 0).sum() >= 2
+    return bool(calmer and off and (turned_back or energy[late].max() < SPENT * energy.max()))

@@ -3,6 +3,7 @@
 import sys
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -155,6 +156,36 @@ def test_a_weaker_gravity_leaves_the_paths_of_a_stronger_pull():
     assert other.kinetic_energy * (1 + more) == pytest.approx(one.kinetic_energy, rel=1e-5)
     assert other.point == pytest.approx(one.point, abs=1e-7)
     assert release(plain).impacts[0].time > 1.05 * one.time
+
+
+def moving(system, along):
+    """A run in which the part goes along x as a function of time says, under a magnet at x = 0."""
+    time = np.linspace(0.0, 2.0, 201)
+    x = along(time)
+    velocity = np.zeros((len(time), 2, 3))
+    velocity[:, 1, 0] = np.gradient(x, time)
+    gap = 0.05 - 0.1 * np.abs(x)
+    return SimpleNamespace(
+        system=system, time=time, velocity=velocity, spin=np.zeros_like(velocity), gap=gap
+    )
+
+
+def test_only_what_nothing_brings_to_rest_may_go_to_and_fro_and_only_as_before():
+    ball = scene_from_text(LINEAR.format(remanence=1.2), "ball.toml", ())
+    box = LINEAR.replace('"sphere", diameter = "16 mm"', '"box", size = "16 x 16 x 16 mm"')
+    box = scene_from_text(box.format(remanence=1.2), "box.toml", ())
+
+    def swing(t):
+        return 0.1 * np.sin(20 * t)
+
+    assert module._to_and_fro(moving(ball, swing))
+    assert not module._to_and_fro(moving(box, swing))
+    assert not module._to_and_fro(moving(ball, lambda t: np.exp(t) * swing(t)))
+    assert not module._to_and_fro(moving(ball, lambda t: 0.05 * t))
+    assert module._to_and_fro(moving(ball, lambda t: 0.01 * np.exp(-8 * t)))
+    nearer = moving(ball, swing)
+    nearer.gap[150] *= 0.8
+    assert not module._to_and_fro(nearer)
 
 
 @pytest.mark.slow
