@@ -37,7 +37,6 @@ DRAFT = (
 def fate_summary(found: FateMap) -> dict[str, Any]:
     """Return what `snapsim fate --json` prints, without the points (those are in the CSV)."""
     counts = Counter(f.kind for f in found.fates)
-    energies = [f.energy for f in found.fates if f.kind == FateKind.SNAPS]
     return {
         "title": found.title,
         "answer": fate_answer(found),
@@ -46,10 +45,7 @@ def fate_summary(found: FateMap) -> dict[str, Any]:
         "second": _axis(found.second),
         "releases": len(found.fates),
         "fates": dict(sorted(counts.items())),
-        "snap_energy_J": [number(min(energies)), number(max(energies))] if energies else None,
-        "snap_energy_low_by_up_to": max(
-            (f.low_by for f in found.fates if f.kind == FateKind.SNAPS), default=None
-        ),
+        **_snap_energies(found),
         "boundaries": [
             {"between": list(b.between), "line": [[number(x) for x in p] for p in b.line]}
             for b in found.boundaries
@@ -67,6 +63,15 @@ def fate_summary(found: FateMap) -> dict[str, Any]:
         "accuracy": {"detail": found.detail, "boundary_step": number(found.first.step)},
         "limits": [*LIMITS, *([DRAFT] if found.detail == "draft" else [])],
         "cautions": list(CAUTIONS),
+    }
+
+
+def _snap_energies(found: FateMap) -> dict[str, Any]:
+    snaps = [f for f in found.fates if f.kind == FateKind.SNAPS]
+    energies = [f.energy for f in snaps]
+    return {
+        "snap_energy_J": [number(min(energies)), number(max(energies))] if energies else None,
+        "snap_energy_low_by_up_to": max((f.low_by for f in snaps), default=None),
     }
 
 
@@ -113,6 +118,18 @@ def fate_table(result: dict[str, Any]) -> RenderableType:
     table.add_column("releases", justify="right")
     for kind, count in result["fates"].items():
         table.add_row(kind, str(count))
+    parts: list[RenderableType] = [
+        Text(result["answer"], style="bold" if result["boundary_refined"] else "bold red"),
+        Text(f"{result['title']}: fate of {result['body']}"),
+    ]
+    parts += [table, Text("\n".join(_fate_lines(result)))]
+    if result["spots"]:
+        parts.append(_spots(result))
+    return Group(*parts, Text("\n".join(result["limits"])), cautions())
+
+
+def _fate_lines(result: dict[str, Any]) -> list[str]:
+    """What was varied, how hard snaps strike, how closely boundaries are known."""
     first, second = result["first"], result["second"]
     lines = [
         f"{a['key']} from {plain(a['low'])} to {plain(a['high'])} {a['unit']}"
@@ -131,14 +148,7 @@ def fate_table(result: dict[str, Any]) -> RenderableType:
             "boundaries are NOT fully refined: the limit on releases was reached; a snap may begin"
             f" anywhere in {result['unrefined_cells']} cells (dashed in the picture)"
         )
-    parts: list[RenderableType] = [
-        Text(result["answer"], style="bold" if result["boundary_refined"] else "bold red"),
-        Text(f"{result['title']}: fate of {result['body']}"),
-    ]
-    parts += [table, Text("\n".join(lines))]
-    if result["spots"]:
-        parts.append(_spots(result))
-    return Group(*parts, Text("\n".join(result["limits"])), cautions())
+    return lines
 
 
 def _spots(result: dict[str, Any]) -> RenderableType:

@@ -64,20 +64,7 @@ def force_summary(report: ForceReport) -> dict[str, Any]:
     "accuracy" is there where error bars were asked for, and then by which shares each force found
     may be low or high by its cells.
     """
-    bodies: dict[str, dict[str, Any]] = {
-        body.name: {
-            "mass_kg": number(body.mass),
-            "force_N": numbers(report.force[i]),
-            "torque_Nm": numbers(report.torque[i]),
-            "mean_polarisation_T": numbers(report.mean_polarisation[i]),
-            "peak_polarisation_T": number(report.peak_polarisation[i]),
-            "cells": int(report.cells[i]),
-        }
-        for i, body in enumerate(report.system.bodies)
-    }
-    for body, pull in zip(report.system.bodies, report.pull_off, strict=False):
-        if pull is not None:
-            bodies[body.name]["pull_off"] = _pull_off(pull)
+    bodies = _as_placed(report)
     result: dict[str, Any] = {
         "title": report.system.title,
         "bodies": bodies,
@@ -92,6 +79,25 @@ def force_summary(report: ForceReport) -> dict[str, Any]:
         for i, body in enumerate(report.system.bodies):
             bodies[body.name] |= _reads(report.force[i], report.accuracy.force, i)
     return result
+
+
+def _as_placed(report: ForceReport) -> dict[str, dict[str, Any]]:
+    """What acts on each body, by name."""
+    bodies: dict[str, dict[str, Any]] = {
+        body.name: {
+            "mass_kg": number(body.mass),
+            "force_N": numbers(report.force[i]),
+            "torque_Nm": numbers(report.torque[i]),
+            "mean_polarisation_T": numbers(report.mean_polarisation[i]),
+            "peak_polarisation_T": number(report.peak_polarisation[i]),
+            "cells": int(report.cells[i]),
+        }
+        for i, body in enumerate(report.system.bodies)
+    }
+    for body, pull in zip(report.system.bodies, report.pull_off, strict=False):
+        if pull is not None:
+            bodies[body.name]["pull_off"] = _pull_off(pull)
+    return bodies
 
 
 def _reads(force: Array, estimate: RefinedEstimate, body: int) -> dict[str, float | None]:
