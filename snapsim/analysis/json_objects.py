@@ -11,6 +11,7 @@ from typing import Any, Final
 
 VERSIONS: Final[Mapping[str, int]] = {
     "check": 1,
+    "examples": 1,
     "clip": 1,
     "fate": 1,
     "force": 1,

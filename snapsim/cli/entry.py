@@ -12,6 +12,7 @@ import typer
 from snapsim.cli import (
     check,
     clip,
+    examples,
     fate,
     force,
     margin,
@@ -74,6 +75,7 @@ def _options(
 
 for _command in (
     new,
+    examples,
     check,
     materials,
     force,
