@@ -35,6 +35,19 @@ def test_what_is_listed_is_what_the_packages_here_say():
     assert len(differing) > 50
 
 
+def test_nothing_that_an_installation_brings_is_left_out():
+    here = licences.needed(PROJECT["dependencies"] + EXTRAS)
+    assert not set(here) - set(LISTED), "run tests/house/licences.py again"
+    assert not {name for name, package in here.items() if not licences.licence(package)}
+
+
+def test_what_is_said_of_the_encoder_is_what_the_program_here_says(snap_licences):
+    def of(text):
+        return re.search(r"built with ([^.]*)\.", text)[1], re.search(r"version (\d)\s", text)[1]
+
+    assert of(snap_licences) == of(licences.encoder())
+
+
 def test_nothing_that_is_imported_is_under_a_copyleft_of_the_whole():
     assert not {n: s for n, s in LISTED.items() if re.search(r"\b[AL]?GPL", s)}
 
