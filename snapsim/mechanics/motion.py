@@ -23,7 +23,7 @@ from snapsim.mechanics.ends import ending_at
 from snapsim.mechanics.joint_modes import joints_parted, mode_chosen, on_joints_at_first
 from snapsim.mechanics.motion_problem import MotionProblem
 from snapsim.mechanics.phases.fly import fly
-from snapsim.mechanics.phases.press import lasting, press
+from snapsim.mechanics.phases.press import HOP, lasting, press, returning
 from snapsim.mechanics.phases.strike import land, snap, snaps, strike
 from snapsim.mechanics.present import Past, Present, present
 from snapsim.mechanics.records import End, Frame, Strike
@@ -97,9 +97,10 @@ def phase_of(now: Present, problem: MotionProblem) -> Phase:
     rate, slow, landing = now.rates.min(), now.slow(problem), problem.settings.landing
     if rate < -slow:
         return Phase.BLOW
-    closing = now.rates < -landing
     # what pressed in the last step closes along a bent surface by the step's error: that is no blow
-    if rate < -landing and (closing & ~lasting(now, now.near)).any():
+    if rate < -landing and ((now.rates < -landing) & ~lasting(now, now.near)).any():
+        return Phase.LANDING
+    if rate < -HOP and ((now.rates < -HOP) & returning(now, now.near)).any():
         return Phase.LANDING
     return Phase.PRESS if rate <= slow else Phase.FLIGHT
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from snapsim.arrays import Array, IntArray
+from snapsim.arrays import Array, BoolArray, IntArray
 from snapsim.mechanics.contact import ContactSet, separation_rate
 from snapsim.mechanics.joint_changes import Change
 from snapsim.mechanics.linkage import Mode, Stack
@@ -22,15 +22,16 @@ from snapsim.parts.states import State
 @dataclass(frozen=True)
 class Pressed:
     """The last step of sustained contact, as the next one sees it: force and torque (n, 3) in its
-    middle, its contacts there with their `status` (c,) and normal impulses `push` (c,) [N s], how
-    far (n, 3) all moved and turned from there to its end, and the rows of joints (joint, row) that
-    were `taut`."""
+    middle, its contacts there with their `status` (c,), which of them `stayed` pressed and which
+    `hopped` (c,), how far (n, 3) all moved and turned from there to its end, and the rows of joints
+    (joint, row) that were `taut`."""
 
     force: Array
     torque: Array
     contacts: ContactSet
     status: IntArray
-    push: Array
+    stayed: BoolArray
+    hopped: BoolArray
     since: tuple[Array, Array]
     taut: frozenset[tuple[int, int]]
 
@@ -39,7 +40,7 @@ class Pressed:
 class Past:
     """What earlier steps left: the last one `pressed`, where nothing has flown since; lengths [s]
     that the next step of flight, and of contact, may have; steps in a row `still`; the `change` of
-    a joint that ended a flight; whether joints are `blocked`."""
+    a joint that ended a flight; whether joints are `blocked`; whether a blow was `struck` since."""
 
     pressed: Pressed | None = None
     flight_length: float | None = None
@@ -48,6 +49,7 @@ class Past:
     still: int = 0
     change: Change | None = None
     blocked: bool = False
+    struck: bool = False
 
 
 @dataclass(frozen=True)

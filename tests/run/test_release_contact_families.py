@@ -6,7 +6,7 @@ from contact_family import judged
 from snapsim.run.steps import STEPS
 
 
-@pytest.mark.parametrize("seed", [0, 1, 2, 3, 5, 6, 8, 14, 19, 20])
+@pytest.mark.parametrize("seed", [1, 2, 3, 4, 5, 6, 8, 14, 19, 43, 83])
 def test_drawn_contact_scenes_end_with_their_books_right_and_nothing_sunk_in(seed):
     """More seeds by `python tests/run/contact_family.py FIRST LAST`."""
     _, run, _ = judged(seed)

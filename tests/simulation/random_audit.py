@@ -26,14 +26,12 @@ by the field's interpolation, else the work of pressed contacts, which grows wit
 length. A run over the bound is a failure here, as it is for its reader.
 """
 
-KNOWN_LOOSE = {50, 77}
+KNOWN_LOOSE = {50}
 """Scenes that may come over the bound, where the program must say that the run is untrusted.
 
 50: three magnets and a nut that press on each other. Its path is chaotic; the field's work over its
 contact steps is off by 4.3e-4 to 1.6e-3 in versions that differ by roundings and in the cells of
-one part. To be mended by contact steps that watch that work, not by a wider bound. 77: a prism of
-13 g falls by 5 um and settles; being pushed out it sinks by 0.09 um, a tenth of the touching gap,
-and that is 1.8 % of the 0.66 uJ of its fall.
+one part. To be mended by contact steps that watch that work, not by a wider bound.
 """
 
 MOST_STEPS = 15000

@@ -21,7 +21,7 @@ from snapsim.mechanics.joint_changes import EIGHTHS, Change, change_by, row_clos
 from snapsim.mechanics.joint_modes import next_stop
 from snapsim.mechanics.linkage import Reactions, on_joints_pose, on_joints_velocity
 from snapsim.mechanics.motion_problem import MotionProblem
-from snapsim.mechanics.phases.pushing_out import pushed_out
+from snapsim.mechanics.phases.pushing_out import clear
 from snapsim.mechanics.present import Present, present
 from snapsim.mechanics.records import Frame, Tally
 from snapsim.mechanics.rigid_bodies import drift
@@ -45,9 +45,8 @@ class _Landfall:
 
 def fly(now: Present, problem: MotionProblem, books: Books) -> Generator[Frame, None, Present]:
     """Fly until something touches, a joint changes, the run ends or a body leaves the stage."""
-    taut = now.past.pressed.taut if now.past.pressed else frozenset()
-    pose, _ = pushed_out(problem, now.time, now.state.pose, now.mode, taut, 0.0, now.near)
-    state, booked, still, change = replace(now.state, pose=pose), books.tally, 0, None
+    state = clear(now, problem, books)
+    booked, still, change = books.tally, 0, None
     stop = next_stop(problem, now.time, now.mode)
     given = problem, now.mode, state, now.time, min(problem.duration, stop)
     flight = take_off(*given, now.past.flight_length)

@@ -36,7 +36,7 @@ from snapsim.mechanics.lasting_contacts import (
 from snapsim.mechanics.linkage import on_joints_velocity, stacked_velocity
 from snapsim.mechanics.mobility import mobility
 from snapsim.mechanics.motion_problem import MotionProblem
-from snapsim.mechanics.phases.pushing_out import pushed_out
+from snapsim.mechanics.phases.pushing_out import EVEN_ENOUGH, pushed_out, settled
 from snapsim.mechanics.phases.step_of_joints import (
     JointStep,
     joint_step,
@@ -44,15 +44,15 @@ from snapsim.mechanics.phases.step_of_joints import (
     limits_in,
     no_joints,
 )
-from snapsim.mechanics.position_correction import owed, slowed
+from snapsim.mechanics.position_correction import owed
 from snapsim.mechanics.present import Past, Present, Pressed, present
 from snapsim.mechanics.records import Frame
 from snapsim.mechanics.rigid_bodies import drift
 from snapsim.mechanics.sustained_contact import ContactStep, StepTerms, contact_step
 from snapsim.parts.states import Pose, State
 
-EVEN_ENOUGH: Final = 1e-9
-"""Share of the kinetic energy below which an error in the work is left."""
+HOP: Final = 1e-6
+"""Speed [m/s] by which a contact opens that hops: below, it sinks by less than a nanometre."""
 
 SHORTEST: Final = 1e-9
 """Shortest step of sustained contact [s], in which a fast gap closes by less than it is known."""
@@ -118,13 +118,40 @@ def press(now: Present, problem: MotionProblem, books: Books) -> Generator[Frame
 
 
 def lasting(now: Present, contacts: ContactSet) -> BoolArray:
-    """Return which contacts (c,) pressed in the last step."""
+    """Return which contacts (c,) stayed pressed in the last step."""
     last = now.past.pressed
-    if last is None or not len(contacts) or not len(last.contacts):
+    return _then(now, contacts, None if last is None else last.stayed)
+
+
+def returning(now: Present, contacts: ContactSet) -> BoolArray:
+    """Return which contacts (c,) hopped in the last step."""
+    last = now.past.pressed
+    return _then(now, contacts, None if last is None else last.hopped)
+
+
+def _then(now: Present, contacts: ContactSet, known: BoolArray | None) -> BoolArray:
+    """What is `known` of the last step's contacts (k,), for those (c,) that carry on from them."""
+    last = now.past.pressed
+    if last is None or known is None or not len(contacts) or not len(last.contacts):
         return np.zeros(len(contacts), dtype=bool)
     nearest = counterparts(*contacts.where, *last.contacts.where)
-    lasts: BoolArray = (nearest >= 0) & (last.push > 0)[nearest]
-    return lasts
+    carries_on: BoolArray = (nearest >= 0) & known[nearest]
+    return carries_on
+
+
+def _hopped(now: Present, trial: Trial) -> BoolArray:
+    """Return which contacts (c,) that press in a trial were opening when it began.
+
+    They come back as fast as they left, so that the step costs nothing: a hop shorter than the
+    step, which ends with a landing. Opening by a step's error, as along a bent surface, is none.
+    """
+    contacts, near = trial.contacts, now.near
+    opening = now.rates > HOP
+    if not opening.any():
+        return np.zeros(len(contacts), dtype=bool)
+    nearest = counterparts(*contacts.where, *near.where)
+    found: BoolArray = (nearest >= 0) & opening[nearest]
+    return found if now.past.struck else found & ~lasting(now, contacts)
 
 
 # -- a trial -----------------------------------------------------------------------------------
@@ -329,21 +356,24 @@ def _accepted(
     sunk = drift(trial.middle.pose, step.velocity, step.spin, dt / 2)
     allowed = 0.5 * problem.settings.touch
     pose, near = pushed_out(problem, books.time, sunk, mode, taut, allowed)
-    state, evened = _evened(now, problem, books, trial, sunk, State(pose, step.velocity, step.spin))
+    state = State(pose, step.velocity, step.spin)
+    owes = _owes(now, problem, trial, sunk, state)
+    state = settled(now, problem, books, state, contacts.pair, owes)
     work = step.applied_work - dt * float(
         (problem.weight * (0.5 * (before.velocity + step.velocity))).sum()
     )
     books.tally = replace(
         books.tally,
-        work=books.tally.work + work + evened,
+        work=books.tally.work + work,
         friction_loss=books.tally.friction_loss - step.friction_work,
         contact_work=books.tally.contact_work + step.normal_work,
     )
     _note_loads(now, books, trial)
     still = now.past.still + 1 if _rests(now, problem, trial, state) else 0
     since = 0.5 * dt * state.velocity, 0.5 * dt * state.spin
-    push = pushes(step.impulse, contacts.normal)
-    pressed = Pressed(trial.force, trial.torque, contacts, step.status, push, since, taut)
+    push, hopped = pushes(step.impulse, contacts.normal) > 0, _hopped(now, trial)
+    kinds = push & ~hopped, push & hopped
+    pressed = Pressed(trial.force, trial.torque, contacts, step.status, *kinds, since, taut)
     past = Past(pressed, now.past.flight_length, *lengths, still, now.past.change, now.past.blocked)
     state = _on_joints(now, problem, books, trial, state, taut)
     after = present(problem, books.time, state, mode, past, near)
@@ -414,32 +444,18 @@ def _rests(now: Present, problem: MotionProblem, trial: Trial, after: State) -> 
     return bool((held | ~bodies.free).all())
 
 
-def _evened(
-    now: Present, problem: MotionProblem, books: Books, trial: Trial, sunk: Pose, state: State
-) -> tuple[State, float]:
-    """Settle with the motion what pushing out and the step's quadrature gave it or took.
-
-    Return the state and the work [J] to be booked for it.
-    """
+def _owes(now: Present, problem: MotionProblem, trial: Trial, sunk: Pose, state: State) -> Array:
+    """What pushing out and the step's quadrature gave each body's motion or took (2, n) [J], as
+    `owed` says it."""
     bodies, last, half = problem.bodies, now.past.pressed, 0.5 * trial.dt
     ahead = half * now.state.velocity, half * now.state.spin
     still = np.zeros(ahead[0].shape)
     since = (still, still) if last is None else last.since
     loads = (trial.force, trial.torque), (now.force, now.torque)
-    owes, lifted = owed(bodies, ahead, since, *loads, problem.weight, sunk, state.pose)
-    has = float(bodies.kinetic_energies(state).max())
-    if trial.step.normal_work < -EVEN_ENOUGH * has:
-        owes += _held_back(now, problem, trial)
-    if float(np.abs(owes).max()) <= EVEN_ENOUGH * has:
-        return state, 0.0
-    after, paid = slowed(bodies, state, trial.contacts.pair, owes, tied(problem, now.mode))
-    taken, given = float(paid[paid > 0].sum()), -float(paid[paid < 0].sum())
-    books.tally = replace(
-        books.tally,
-        correction_taken=books.tally.correction_taken + taken,
-        correction_given=books.tally.correction_given + given,
-    )
-    return after, -float(paid.sum() + lifted[paid != 0.0].sum())
+    owes = owed(bodies, ahead, since, *loads, problem.weight, sunk, state.pose)
+    if trial.step.normal_work < -EVEN_ENOUGH * float(bodies.kinetic_energies(state).max()):
+        owes[0] += _held_back(now, problem, trial)
+    return owes
 
 
 def _held_back(now: Present, problem: MotionProblem, trial: Trial) -> Array:

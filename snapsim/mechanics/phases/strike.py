@@ -110,7 +110,7 @@ def _after_blow(
     """Take the state after a blow, book the energy it cost, let go holds that lost their part."""
     energy = [float(problem.bodies.kinetic_energies(s).sum()) for s in (now.state, after)]
     books.blow(energy[0], driven, energy[1])
-    past = replace(now.past, still=0, flight_length=None)
+    past = replace(now.past, still=0, flight_length=None, struck=True)
     found, mode = moved_on(problem, now, state=after, past=past), now.mode
     rows = found.rows
     slip = np.abs(rows.jacobian @ stacked_velocity(after) - rows.rate)
