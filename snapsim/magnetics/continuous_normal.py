@@ -55,11 +55,13 @@ from snapsim.magnetics.cells.hexahedron import FACES, CellFaces, cell_faces
 from snapsim.magnetics.demagnetization import class_layers
 from snapsim.magnetics.single_layer import Polygons, polygons
 
-LEAST_STIFFNESS: Final = 1 / 1000
+LEAST_STIFFNESS: Final = 1 / 100
 """Smallest kappa. A field has no curl, but what a few points in a cell see of it has, and widenings
-without sources answer that with 1/kappa: a plate of chi 1e5, five magnets wide, was pulled with 126
-N in 96 cells and 8.5 N in 768, where its mirror magnet pulls with 5.53 N. A kappa above 1/chi makes
-them stiffer than the iron and no more."""
+without sources answer that with 1/kappa: plates of chi 1e3 to 1e5, three to six magnets wide, were
+pulled at draft with up to 27, 15, 5 and 3 times their mirror magnet's force for 1e-6, 1/1000,
+1/200 and 1/100, by the four points of a release (`finite_element_plates`; a magnet 1 mm above cells
+of 20 mm). A kappa above 1/chi makes widenings stiffer than the iron and no more; with many points
+in a cell 1/100 takes 0.1 % off an angle's or a tilted bar's pull at draft."""
 
 AXIS: Final = np.array([2, 2, 1, 0, 1, 0])
 """Direction, of the reference cube [-1, 1]^3, that each side of `hexahedron.FACES` looks in."""

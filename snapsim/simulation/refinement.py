@@ -252,7 +252,7 @@ def estimate_energy(
     m, s = meshes.ratios(clear)
     step = fine - coarse
     limit = fine + m * step
-    error = s * abs(step) + FLOOR * abs(limit) + MISSED_OF_ENERGY * missed * abs(fine)
+    error = s * abs(step) + meshes.floor * abs(limit) + MISSED_OF_ENERGY * missed * abs(fine)
     return RefinedEstimate(np.asarray(limit), np.asarray(error))
 
 

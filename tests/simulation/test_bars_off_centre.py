@@ -2,7 +2,10 @@
 
 The truth: tests/references/finite_element_solids.json, made by the script of that name with finite
 elements in three dimensions, which share no code and no method with snapsim; its own error, 0.6 %
-of the force, is allowed on top. No constant was chosen by these cases. Bars at normal are narrower
+of the force, is allowed on top. It is more for a slender unsaturated rod near a pole: of seed 41
+200.4 N are given here, 196.6 N is what axisymmetric elements find on the axis, and draft cells too
+(196.6 +- 2.6). No constant was chosen by seeds 0 to 11 and 39 to 47, of which the latter had that
+force alone of 13 outside, and none of 13 torques. Bars at normal are narrower
 than that (0.4 % of seed 2, whose force is 85.45 N here, 85.03 N with 9 cells along it, and 84.3 N
 at normal), so these references do not judge them. Other cells:
 
@@ -71,7 +74,7 @@ def cases(first, last):
     ("detail", "first", "last"),
     [
         ("draft", 0, 12),
-        pytest.param("draft", 12, 40, marks=pytest.mark.slow),
+        pytest.param("draft", 12, 48, marks=pytest.mark.slow),
     ],
 )
 def test_bars_cover_tilted_parts_off_centre(detail, first, last):
