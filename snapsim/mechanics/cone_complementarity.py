@@ -44,7 +44,7 @@ def solve_contacts(
     `tolerance` is a velocity [m/s]; `guess` (3c,) is where to start. Proximal rounds: W gains a
     small diagonal D and q loses D times the last round's p, so that each round is well posed.
     """
-    shifted, shift = operator.copy(), np.zeros(q.size)
+    shifted, shift, spans = operator.copy(), np.zeros(q.size), spans_of(operator)
     for k in range(friction.size):
         r = _scale(operator, 3 * k)
         for n in range(3 * k, 3 * k + 3):
@@ -54,10 +54,10 @@ def solve_contacts(
     p, started = guess, bool(np.any(guess != 0.0))
     for turn in range(_ROUNDS):
         p = _solve_shifted(
-            shifted, q - shift * centre, friction, p, 0.1 * tolerance, started or turn > 0
+            shifted, spans, q - shift * centre, friction, p, 0.1 * tolerance, started or turn > 0
         )
         before = least
-        least = _keep(operator, q, friction, p, best, least)
+        least = _keep(operator, spans, q, friction, p, best, least)
         if least <= tolerance or least > 0.9 * before:
             break
         centre = p
@@ -66,28 +66,35 @@ def solve_contacts(
 
 @part_of_caller
 def _solve_shifted(
-    operator: Array, q: Array, friction: Array, guess: Array, tolerance: float, near: bool
+    operator: Array,
+    spans: IntArray,
+    q: Array,
+    friction: Array,
+    guess: Array,
+    tolerance: float,
+    near: bool,
 ) -> Array:
     """Return the impulse of one well-posed problem; Newton goes first where the guess is near."""
     p, best = guess.copy(), guess.copy()
-    least = contact_residual(operator, q, friction, p)
+    least = contact_residual(operator, spans, q, friction, p)
     sweeps = _FIRST_SWEEPS
     for cycle in range(_CYCLES):
         if least <= tolerance:
             break
         if cycle > 0 or not near:
             for _ in range(sweeps):
-                if _sweep(operator, q, friction, p) <= 0.1 * tolerance:
+                if _sweep(operator, spans, q, friction, p) <= 0.1 * tolerance:
                     break
-            least = _keep(operator, q, friction, p, best, least)
+            least = _keep(operator, spans, q, friction, p, best, least)
             sweeps *= 2
-        least = _newton(operator, q, friction, p.copy(), best, least, tolerance)
+        least = _newton(operator, spans, q, friction, p.copy(), best, least, tolerance)
     return best
 
 
 @part_of_caller
 def _newton(
     operator: Array,
+    spans: IntArray,
     q: Array,
     friction: Array,
     p: Array,
@@ -98,10 +105,10 @@ def _newton(
     """Make Newton steps from `p`, keep the best point in `best`; return its residual."""
     idle = 0
     for _ in range(_NEWTON):
-        if least <= tolerance or not _newton_step(operator, q, friction, p):
+        if least <= tolerance or not _newton_step(operator, spans, q, friction, p):
             break
         before = least
-        least = _keep(operator, q, friction, p, best, least)
+        least = _keep(operator, spans, q, friction, p, best, least)
         idle = 0 if least < before else idle + 1
         if idle > 0 and least <= 100.0 * tolerance:
             return tolerance
@@ -109,9 +116,11 @@ def _newton(
 
 
 @bare
-def _keep(operator: Array, q: Array, friction: Array, p: Array, best: Array, least: float) -> float:
+def _keep(
+    operator: Array, spans: IntArray, q: Array, friction: Array, p: Array, best: Array, least: float
+) -> float:
     """Copy `p` to `best` if it is better; return the smaller residual."""
-    residual = contact_residual(operator, q, friction, p)
+    residual = contact_residual(operator, spans, q, friction, p)
     if residual < least:
         copy(p, best)
         return residual
@@ -119,14 +128,37 @@ def _keep(operator: Array, q: Array, friction: Array, p: Array, best: Array, lea
 
 
 @bare
-def _velocity(operator: Array, q: Array, p: Array, n: int) -> tuple[float, float, float]:
+def _velocity(
+    operator: Array, spans: IntArray, q: Array, p: Array, n: int
+) -> tuple[float, float, float]:
     """Return the three velocities of the contact whose rows start at n."""
     x, y, z = q[n], q[n + 1], q[n + 2]
-    for i in range(p.size):
+    for i in range(spans[n // 3, 0], spans[n // 3, 1]):
         x += operator[n, i] * p[i]
         y += operator[n + 1, i] * p[i]
         z += operator[n + 2, i] * p[i]
     return x, y, z
+
+
+@compiled
+def spans_of(operator: Array) -> IntArray:
+    """Return between which columns (c, 2) the rows of each contact have other numbers than zero."""
+    count, size = operator.shape[0] // 3, operator.shape[0]
+    spans = np.empty((count, 2), dtype=np.int64)
+    for k in range(count):
+        n, low, high = 3 * k, 0, size
+        while low < n and _are_zero(operator, n, low):
+            low += 1
+        while high > n + 3 and _are_zero(operator, n, high - 1):
+            high -= 1
+        spans[k, 0], spans[k, 1] = low, high
+    return spans
+
+
+@bare
+def _are_zero(operator: Array, n: int, i: int) -> bool:
+    """Tell whether three numbers of a column are zero, from row n on."""
+    return bool(operator[n, i] == 0.0 and operator[n + 1, i] == 0.0 and operator[n + 2, i] == 0.0)
 
 
 @bare
@@ -137,7 +169,9 @@ def _scale(operator: Array, n: int) -> float:
 
 
 @bare
-def contact_residual(operator: Array, q: Array, friction: Array, p: Array) -> float:
+def contact_residual(
+    operator: Array, spans: IntArray, q: Array, friction: Array, p: Array
+) -> float:
     """Return the largest misfit of the projection form over all contacts [m/s]."""
     worst = 0.0
     for k in range(friction.size):
@@ -145,7 +179,7 @@ def contact_residual(operator: Array, q: Array, friction: Array, p: Array) -> fl
         r = _scale(operator, n)
         if r == 0.0:
             continue
-        u = _velocity(operator, q, p, n)
+        u = _velocity(operator, spans, q, p, n)
         z_n = max(p[n] - r * u[0], 0.0)
         z1, z2 = p[n + 1] - r * u[1], p[n + 2] - r * u[2]
         length = np.hypot(z1, z2)
@@ -156,14 +190,14 @@ def contact_residual(operator: Array, q: Array, friction: Array, p: Array) -> fl
 
 
 @compiled
-def _sweep(operator: Array, q: Array, friction: Array, p: Array) -> float:
+def _sweep(operator: Array, spans: IntArray, q: Array, friction: Array, p: Array) -> float:
     """Solve every contact once, the others held; return the largest change [m/s]."""
     change = 0.0
     local, fresh = np.empty(3), np.empty(3)
     for k in range(friction.size):
         n = 3 * k
         block = operator[n : n + 3, n : n + 3]
-        u = _velocity(operator, q, p, n)
+        u = _velocity(operator, spans, q, p, n)
         for i in range(3):
             local[i] = u[i] - block[i, 0] * p[n] - block[i, 1] * p[n + 1] - block[i, 2] * p[n + 2]
         solve_cone(block, local, friction[k], fresh)
@@ -174,20 +208,20 @@ def _sweep(operator: Array, q: Array, friction: Array, p: Array) -> float:
 
 
 @part_of_caller
-def _newton_step(operator: Array, q: Array, friction: Array, p: Array) -> bool:
+def _newton_step(operator: Array, spans: IntArray, q: Array, friction: Array, p: Array) -> bool:
     """Move `p` by one semi-smooth Newton step; False where the linear system is singular."""
     active = np.empty(friction.size, dtype=np.int64)
     count = 0
     for k in range(friction.size):
         n = 3 * k
         r = _scale(operator, n)
-        if r > 0.0 and p[n] - r * _velocity(operator, q, p, n)[0] > 0.0:
+        if r > 0.0 and p[n] - r * _velocity(operator, spans, q, p, n)[0] > 0.0:
             active[count] = k
             count += 1
     _clear_others(p, active, count)
     matrix, right = np.zeros((3 * count, 3 * count)), np.empty(3 * count)
     for i in range(count):
-        _newton_rows(operator, q, friction, p, active, count, i, matrix, right)
+        _newton_rows(operator, spans, q, friction, p, active, count, i, matrix, right)
     if not solve_in_place(matrix, right):
         return False
     for i in range(count):
@@ -210,6 +244,7 @@ def _clear_others(p: Array, active: IntArray, count: int) -> None:
 @part_of_caller
 def _newton_rows(
     operator: Array,
+    spans: IntArray,
     q: Array,
     friction: Array,
     p: Array,
@@ -222,7 +257,7 @@ def _newton_rows(
     """Fill the three rows of the i-th active contact: u_n = 0, and stick or slip."""
     n, row = 3 * active[i], 3 * i
     mu, r = friction[active[i]], _scale(operator, n)
-    u = _velocity(operator, q, p, n)
+    u = _velocity(operator, spans, q, p, n)
     z_n, z1, z2 = p[n] - r * u[0], p[n + 1] - r * u[1], p[n + 2] - r * u[2]
     length = np.hypot(z1, z2)
     _velocity_rows(operator, active, count, row, n, matrix)

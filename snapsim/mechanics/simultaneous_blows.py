@@ -37,19 +37,23 @@ from __future__ import annotations
 
 import numpy as np
 
-from snapsim.arrays import Array, BoolArray, IntArray
-from snapsim.mechanics.coulomb_cone import friction_disk
+from snapsim.arrays import Array, BoolArray
+from snapsim.mechanics.unit_sweeps import (
+    FEW,
+    SWEEPS,
+    Coupling,
+    Units,
+    coupling_of,
+    force,
+    stored,
+    sweeps,
+)
 from snapsim.numerics.compilation import bare, compiled
 
 STEP = 0.05
 """Step times the highest frequency; the error of a blow is about STEP^2/20 of its speed."""
-_SWEEPS = 100
-_FEW = 12
-"""Contacts up to which a step is solved to the last digits. For more the step is `_LONGER` times
-as long (an error of about 1e-3), and friction, which many contacts that stick share among them in
-no one way, has `_RUBS` sweeps a step, each from where the last step left it."""
 _LONGER = 4.0
-_RUBS = 3
+"""How much longer a step of more than `FEW` contacts is (an error of about 1e-3)."""
 _AT_AN_END = 0.1
 _MOST_STEPS = 50_000
 _QUIET = 1e-6
@@ -75,7 +79,8 @@ def simultaneous_blows(
     Every contact counts as touching at the start. Ends with no contact closing.
     """
     count = restitution.size
-    first, near, block = _neighbours(operator)
+    coupling = coupling_of(operator)
+    units = Units(restitution, friction, stiffness, linear)
     press, gap = np.zeros(count), np.zeros(count)
     impulse, u = np.zeros(3 * count), start.copy()
     work, bend = np.zeros((3, count)), np.zeros(count)
@@ -87,59 +92,22 @@ def simultaneous_blows(
     while steps < _MOST_STEPS:
         if np.max(press) == 0.0 and (_closing(u) <= _QUIET * closing or not _fly(u, gap)):
             break
-        if _is_quiet(first, near, block, u, press, restitution, stiffness, linear, least):
+        if _is_quiet(coupling.rows, u, press, units, least):
             break
-        rate = _rate(first, near, block, u, press, gap, stiffness, linear, bend)
-        step = (fineness if count <= _FEW else _LONGER * fineness) / rate
+        rate = _rate(coupling, u, press, units, bend)
+        step = (fineness if count <= FEW else _LONGER * fineness) / rate
         for i in range(3 * count):
             piece[i] *= step / last
             moved[i] *= step / last
-        last = _one_step(
-            first, near, block, u, press, gap, restitution, friction, stiffness, linear, step,
-            scale, piece, moved, turn,
-        )  # fmt: skip
+        last = _one_step(coupling, units, u, press, gap, step, scale, piece, moved, turn)
         impulse += piece
-        jammed = _advance(first, near, block, u, piece, moved, work, turn)
-        _note_stored(press, stiffness, linear, work[2])
+        jammed = _advance(coupling, u, piece, moved, work, turn)
+        _note_stored(press, units, work[2])
         steps += 1
         if jammed <= _QUIET * last * rate * closing and _closing(u) <= _QUIET * closing:
             break
-    _stop_closing(first, near, block, u, impulse, work, scale)
+    _stop_closing(coupling, u, impulse, work, scale)
     return impulse, work, steps
-
-
-@compiled
-def _neighbours(operator: Array) -> tuple[IntArray, IntArray, Array]:
-    """Return W by blocks: those of contact j are `block[first[j]:first[j + 1]]` (3, 3), with the
-    contacts `near[...]`, itself first."""
-    count = operator.shape[0] // 3
-    first, near = np.zeros(count + 1, dtype=np.int64), np.empty(count * count, dtype=np.int64)
-    total = 0
-    for j in range(count):
-        near[total] = j
-        total += 1
-        for i in range(count):
-            if i != j and _coupled(operator, 3 * j, 3 * i):
-                near[total] = i
-                total += 1
-        first[j + 1] = total
-    block = np.empty((total, 3, 3))
-    for j in range(count):
-        for k in range(first[j], first[j + 1]):
-            for x in range(3):
-                for y in range(3):
-                    block[k, x, y] = operator[3 * j + x, 3 * near[k] + y]
-    return first, near[:total].copy(), block
-
-
-@bare
-def _coupled(operator: Array, row: int, column: int) -> bool:
-    """Tell whether an impulse at one contact is felt at the other."""
-    for x in range(3):
-        for y in range(3):
-            if operator[row + x, column + y] != 0.0:
-                return True
-    return False
 
 
 @bare
@@ -152,24 +120,14 @@ def _closing(u: Array) -> float:
 
 
 @bare
-def _is_quiet(
-    first: IntArray,
-    near: IntArray,
-    block: Array,
-    u: Array,
-    press: Array,
-    restitution: Array,
-    stiffness: Array,
-    linear: BoolArray,
-    least: float,
-) -> bool:
+def _is_quiet(rows: Array, u: Array, press: Array, units: Units, least: float) -> bool:
     """Tell whether all that closes or could be given back is slower than `least` [m/s]."""
     for j in range(press.size):
         if -u[3 * j] > least:
             return False
         if press[j] > 0.0:
-            back = 2.0 * block[first[j], 0, 0] * _stored(press[j], stiffness[j], linear[j])
-            if restitution[j] * np.sqrt(back) > least:
+            back = 2.0 * rows[3 * j, 3 * j] * stored(press[j], units.stiffness[j], units.linear[j])
+            if units.restitution[j] * np.sqrt(back) > least:
                 return False
     return True
 
@@ -189,51 +147,37 @@ def _fly(u: Array, gap: Array) -> bool:
 
 
 @bare
-def _rate(
-    first: IntArray,
-    near: IntArray,
-    block: Array,
-    u: Array,
-    press: Array,
-    gap: Array,
-    stiffness: Array,
-    linear: BoolArray,
-    bend: Array,
-) -> float:
+def _rate(coupling: Coupling, u: Array, press: Array, units: Units, bend: Array) -> float:
     """Return a bound of the frequency [1/s]; `bend` (c,) is overwritten by the roots of E''."""
+    first, near, rows = coupling.first, coupling.near, coupling.rows
     for j in range(press.size):
         bend[j] = 0.0
-        v, w = u[3 * j], block[first[j], 0, 0]
+        v, w, stiffness = u[3 * j], rows[3 * j, 3 * j], units.stiffness[j]
         if w <= 0.0 or (press[j] == 0.0 and v >= 0.0):
             continue
-        if linear[j]:
-            bend[j] = np.sqrt(stiffness[j])
+        if units.linear[j]:
+            bend[j] = np.sqrt(stiffness)
         else:
-            most = _stored(press[j], stiffness[j], False) + 0.5 * v * v / w
-            deepest = (2.5 * most / stiffness[j]) ** 0.4
-            bend[j] = np.sqrt(1.5 * stiffness[j] * np.sqrt(deepest))
+            most = stored(press[j], stiffness, False) + 0.5 * v * v / w
+            deepest = (2.5 * most / stiffness) ** 0.4
+            bend[j] = np.sqrt(1.5 * stiffness * np.sqrt(deepest))
     largest = 0.0
     for j in range(press.size):
         if bend[j] > 0.0:
             total = 0.0
             for k in range(first[j], first[j + 1]):
-                total += abs(block[k, 0, 0]) * bend[near[k]]
+                total += abs(rows[3 * j, 3 * near[k]]) * bend[near[k]]
             largest = max(largest, bend[j] * total)
     return float(np.sqrt(largest)) if largest > 0.0 else 1.0
 
 
 @compiled
 def _one_step(
-    first: IntArray,
-    near: IntArray,
-    block: Array,
+    coupling: Coupling,
+    units: Units,
     u: Array,
     press: Array,
     gap: Array,
-    restitution: Array,
-    friction: Array,
-    stiffness: Array,
-    linear: BoolArray,
     step: float,
     scale: float,
     piece: Array,
@@ -244,21 +188,18 @@ def _one_step(
     return the step made."""
     theta = _friction_moments(u, turn)
     for attempt in range(12):
-        _sweeps(
-            first, near, block, u, press, gap, restitution, friction, stiffness, linear, step,
-            theta, scale, piece, moved,
-        )  # fmt: skip
+        sweeps(coupling, units, u, press, gap, step, theta, scale, piece, moved)
         if attempt == 0 and _friction_gain(u, piece, moved) > 1e-13 * scale * scale:
             theta[:] = 0.5
             continue
-        shorter = _crossing(u, press, restitution, moved, step, scale)
+        shorter = _crossing(u, press, units.restitution, moved, step, scale)
         if shorter >= step * (1.0 - 1e-12) or shorter < 1e-6 * step:
             break
         for i in range(piece.size):
             piece[i] *= shorter / step
             moved[i] *= shorter / step
         step = shorter
-    _update_units(u, press, gap, restitution, stiffness, linear, step, piece, moved)
+    _update_units(u, press, gap, units, step, piece, moved)
     return step
 
 
@@ -270,190 +211,6 @@ def _friction_moments(u: Array, turn: Array) -> Array:
         if np.hypot(u[3 * j + 1], u[3 * j + 2]) > 4.0 * turn[j]:
             theta[j] = 0.5
     return theta
-
-
-@bare
-def _sweeps(
-    first: IntArray,
-    near: IntArray,
-    block: Array,
-    u: Array,
-    press: Array,
-    gap: Array,
-    restitution: Array,
-    friction: Array,
-    stiffness: Array,
-    linear: BoolArray,
-    step: float,
-    theta: Array,
-    scale: float,
-    piece: Array,
-    moved: Array,
-) -> None:
-    """Solve one step for `piece` by block Gauss-Seidel over the contacts, to and fro.
-
-    Friction is left as it is once it is known well enough, and the normals settle to that.
-    """
-    count, rubs = press.size, True
-    few = count <= _FEW
-    enough = (1e-13 if few else 1e-7) * scale
-    for sweep in range(_SWEEPS):
-        change, rubbing = 0.0, 0.0
-        for turn in range(count):
-            j = turn if sweep % 2 == 0 else count - 1 - turn
-            n = 3 * j
-            own = block[first[j]]
-            if own[0, 0] <= 0.0:
-                continue
-            a = u[n] + 0.5 * (moved[n] - own[0, 0] * piece[n])
-            if press[j] == 0.0 and piece[n] == 0.0 and a * step + gap[j] >= 0.0:
-                continue
-            p = _unit_impulse(
-                a, 0.5 * own[0, 0], press[j], gap[j], restitution[j], stiffness[j], linear[j],
-                step,
-            )  # fmt: skip
-            d = p - piece[n]
-            t1, t2 = piece[n + 1], piece[n + 2]
-            if rubs:
-                t1, t2 = _friction_impulse(own, u, n, moved, piece, d, p, theta[j], friction[j])
-            d1, d2 = t1 - piece[n + 1], t2 - piece[n + 2]
-            if d == 0.0 and d1 == 0.0 and d2 == 0.0:
-                continue
-            change = max(change, own[0, 0] * abs(d))
-            rubbing = max(rubbing, own[1, 1] * abs(d1), own[2, 2] * abs(d2))
-            piece[n], piece[n + 1], piece[n + 2] = p, t1, t2
-            for k in range(first[j], first[j + 1]):
-                i, b = 3 * near[k], block[k]
-                moved[i] += b[0, 0] * d + b[1, 0] * d1 + b[2, 0] * d2
-                moved[i + 1] += b[0, 1] * d + b[1, 1] * d1 + b[2, 1] * d2
-                moved[i + 2] += b[0, 2] * d + b[1, 2] * d1 + b[2, 2] * d2
-        rubs = rubs and rubbing > 100.0 * enough and (few or sweep < _RUBS)
-        if change <= enough and not rubs:
-            return
-
-
-@bare
-def _friction_impulse(
-    own: Array,
-    u: Array,
-    n: int,
-    moved: Array,
-    piece: Array,
-    more: float,
-    normal: float,
-    theta: float,
-    friction: float,
-) -> tuple[float, float]:
-    """Return the tangential impulse of one contact with everything else held; `more` is what its
-    normal impulse has just grown by."""
-    if friction == 0.0:
-        return 0.0, 0.0
-    a, b, d = own[1, 1], own[1, 2], own[2, 2]
-    t1, t2 = piece[n + 1], piece[n + 2]
-    q1 = u[n + 1] / theta + moved[n + 1] - a * t1 - b * t2 + own[1, 0] * more
-    q2 = u[n + 2] / theta + moved[n + 2] - b * t1 - d * t2 + own[2, 0] * more
-    return friction_disk(a, b, d, q1, q2, friction * normal)
-
-
-@bare
-def _force(x: float, stiffness: float, linear: bool) -> float:
-    """Return the force at a compression."""
-    return stiffness * x if linear else float(stiffness * x * np.sqrt(x))
-
-
-@bare
-def _stored(x: float, stiffness: float, linear: bool) -> float:
-    """Return the work stored at a compression."""
-    return 0.5 * stiffness * x * x if linear else float(0.4 * stiffness * x * x * np.sqrt(x))
-
-
-@bare
-def _mean_force(x: float, y: float, stiffness: float, linear: bool) -> float:
-    """Return (E(y) - E(x))/(y - x), without cancellation."""
-    if linear:
-        return 0.5 * stiffness * (x + y)
-    s, t = np.sqrt(x), np.sqrt(y)
-    if s + t == 0.0:
-        return 0.0
-    top = t * t * t * t + t * t * t * s + t * t * s * s + t * s * s * s + s * s * s * s
-    return float(0.4 * stiffness * top / (s + t))
-
-
-@bare
-def _unit_impulse(
-    a: float,
-    w: float,
-    x: float,
-    gap: float,
-    e: float,
-    stiffness: float,
-    linear: bool,
-    step: float,
-) -> float:
-    """Return p with mean velocity U = a + w p on the unit's own curve p(U), which falls with U."""
-    if x == 0.0:
-        return _closing_impulse(a, w, gap, stiffness, linear, step)
-    full = step * _force(x, stiffness, linear)
-    if a + w * full <= 0.0:
-        return step * _mean_force(
-            x, _moved(a, w, x, stiffness, linear, step, step), stiffness, linear
-        )
-    if e == 0.0:
-        return max(-a / w, 0.0)
-    stored = _stored(x, stiffness, linear)
-    due = e * e * stored
-    if a + w * stored / x * step < x * e * e / step:
-        y = _moved(a, w, x, stiffness, linear, step, step / (e * e))
-        return step * _mean_force(x, y, stiffness, linear)
-    root = float(np.sqrt(a * a + 4.0 * w * due))
-    return 2.0 * due / (a + root) if a >= 0.0 else (root - a) / (2.0 * w)
-
-
-@bare
-def _moved(
-    a: float, w: float, x: float, stiffness: float, linear: bool, step: float, reach: float
-) -> float:
-    """Return the compression y = x - reach (a + w p) at the end of a step, p = step mean force.
-
-    Newton on a convex, rising function of y: from the right it cannot overshoot.
-    """
-    y = x
-    for _ in range(40):
-        mean = _mean_force(x, y, stiffness, linear)
-        if linear:
-            slope = 0.5 * stiffness
-        elif abs(y - x) > 1e-6 * x:
-            slope = (stiffness * y * np.sqrt(y) - mean) / (y - x)
-        else:
-            slope = 0.75 * stiffness * np.sqrt(x)
-        misfit = y - x + reach * (a + w * step * mean)
-        change = misfit / (1.0 + reach * w * step * slope)
-        y = max(y - change, 0.0)
-        if abs(change) <= 1e-15 * (x + y):
-            break
-    return y
-
-
-@bare
-def _closing_impulse(
-    a: float, w: float, gap: float, stiffness: float, linear: bool, step: float
-) -> float:
-    """Return the impulse of an unloaded unit, which must close `gap` before it is compressed.
-
-    With y the compression at the end, v = (y + gap)/step is how fast it closes, and p v = E(y).
-    """
-    y = -a * step - gap
-    if y <= 0.0:
-        return 0.0
-    for _ in range(60):
-        speed = (y + gap) / step
-        push = _stored(y, stiffness, linear) / speed
-        rise = (_force(y, stiffness, linear) - push / step) / speed
-        change = (speed + w * push + a) / (1.0 / step + w * rise)
-        y = max(y - change, 0.0)
-        if abs(change) <= 1e-15 * (y + gap):
-            break
-    return float(_stored(y, stiffness, linear) * step / (y + gap)) if y > 0.0 else 0.0
 
 
 @bare
@@ -474,7 +231,7 @@ def _crossing(
 
     Of many contacts those that turn near an end of the step count as turning there.
     """
-    earliest, least = step, 0.0 if press.size <= _FEW else _AT_AN_END
+    earliest, least = step, 0.0 if press.size <= FEW else _AT_AN_END
     for j in range(press.size):
         n = 3 * j
         if press[j] == 0.0 or restitution[j] == 1.0 or abs(u[n]) <= 1e-12 * scale:
@@ -492,9 +249,7 @@ def _update_units(
     u: Array,
     press: Array,
     gap: Array,
-    restitution: Array,
-    stiffness: Array,
-    linear: BoolArray,
+    units: Units,
     step: float,
     piece: Array,
     moved: Array,
@@ -503,30 +258,29 @@ def _update_units(
     for j in range(press.size):
         n = 3 * j
         mean = u[n] + 0.5 * moved[n]
-        p, x, e = piece[n], press[j], restitution[j]
-        force = _force(x, stiffness[j], linear[j])
+        p, x, e = piece[n], press[j], units.restitution[j]
+        stiffness, linear = units.stiffness[j], units.linear[j]
+        full = step * force(x, stiffness, linear)
         if x == 0.0:
             loaded = p > 0.0
             press[j] = max(-mean * step - gap[j], 0.0) if loaded else 0.0
             gap[j] = 0.0 if loaded else max(gap[j] + mean * step, 0.0)
-        elif e == 0.0 and p < force * step:
-            press[j] = p / (step * stiffness[j])
-            if not linear[j]:
+        elif e == 0.0 and p < full:
+            press[j] = p / (step * stiffness)
+            if not linear:
                 press[j] = press[j] ** (2.0 / 3.0)
             gap[j] = 0.0 if p > 0.0 else max(mean, 0.0) * step
         elif mean <= 0.0 or e == 0.0:
             press[j] = x - mean * step if mean < 0.0 else x
         else:
             press[j] = max(x - mean * step / (e * e), 0.0)
-            spent = p * x / _stored(x, stiffness[j], linear[j])
+            spent = p * x / stored(x, stiffness, linear)
             gap[j] = max(mean * (step - spent), 0.0) if press[j] == 0.0 else 0.0
 
 
 @bare
 def _advance(
-    first: IntArray,
-    near: IntArray,
-    block: Array,
+    coupling: Coupling,
     u: Array,
     piece: Array,
     moved: Array,
@@ -539,8 +293,8 @@ def _advance(
     for j in range(turn.size):
         n = 3 * j
         x, y, z = 0.0, 0.0, 0.0
-        for k in range(first[j], first[j + 1]):
-            i, b = 3 * near[k], block[k]
+        for k in range(coupling.first[j], coupling.first[j + 1]):
+            i, b = 3 * coupling.near[k], coupling.block[k]
             x += b[0, 0] * piece[i] + b[0, 1] * piece[i + 1] + b[0, 2] * piece[i + 2]
             y += b[1, 0] * piece[i] + b[1, 1] * piece[i + 1] + b[1, 2] * piece[i + 2]
             z += b[2, 0] * piece[i] + b[2, 1] * piece[i + 1] + b[2, 2] * piece[i + 2]
@@ -556,18 +310,16 @@ def _advance(
 
 
 @bare
-def _note_stored(press: Array, stiffness: Array, linear: BoolArray, most: Array) -> None:
+def _note_stored(press: Array, units: Units, most: Array) -> None:
     """Keep the most work that each unit has stored (c,)."""
     for j in range(press.size):
         if press[j] > 0.0:
-            most[j] = max(most[j], _stored(press[j], stiffness[j], linear[j]))
+            most[j] = max(most[j], stored(press[j], units.stiffness[j], units.linear[j]))
 
 
 @compiled
 def _stop_closing(
-    first: IntArray,
-    near: IntArray,
-    block: Array,
+    coupling: Coupling,
     u: Array,
     impulse: Array,
     work: Array,
@@ -576,10 +328,10 @@ def _stop_closing(
     """Take the last, small closing speeds away without rebound or friction."""
     count = u.size // 3
     piece, moved = np.zeros(u.size), np.zeros(u.size)
-    for _ in range(20 * _SWEEPS):
+    for _ in range(20 * SWEEPS):
         change = 0.0
         for j in range(count):
-            n, own = 3 * j, block[first[j], 0, 0]
+            n, own = 3 * j, coupling.rows[3 * j, 3 * j]
             if own <= 0.0:
                 continue
             p = max(piece[n] - (u[n] + moved[n]) / own, 0.0)
@@ -588,10 +340,11 @@ def _stop_closing(
                 continue
             change = max(change, own * abs(d))
             piece[n] = p
-            for k in range(first[j], first[j + 1]):
-                moved[3 * near[k]] += block[k, 0, 0] * d
+            for k in range(coupling.first[j], coupling.first[j + 1]):
+                i = 3 * coupling.near[k]
+                moved[i] += coupling.rows[n, i] * d
         if change <= 1e-15 * scale:
             break
     if np.max(piece) > 0.0:
         impulse += piece
-        _advance(first, near, block, u, piece, moved, work, np.zeros(count))
+        _advance(coupling, u, piece, moved, work, np.zeros(count))
