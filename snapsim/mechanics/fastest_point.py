@@ -17,6 +17,7 @@ import numpy as np
 
 from snapsim.arrays import Array, IntArray
 from snapsim.numerics import rotations
+from snapsim.numerics.rotations import crossed
 from snapsim.parts.states import State
 
 ASLANT: Final = 0.1
@@ -31,15 +32,15 @@ def fastest_closing(
     `pair` (2,) body numbers a and b, `normal` (3,) from b into a, `corners` (k, 3) of the surfaces
     of a and of b in their own axes [m].
     """
-    found, position = [_closing(state, pair, normal, point[None])], state.pose.position
+    position, found = state.pose.position, [point[None]]
     for side, sign in ((0, 1.0), (1, -1.0)):
         body, other, own = pair[side], pair[1 - side], corners[side]
         places = position[body] + own @ rotations.matrix(state.pose.quaternion[body]).T
         off = places - point
         flat = sign * (off @ normal) <= ASLANT * np.linalg.norm(off, axis=1)
         near = np.linalg.norm(places - position[other], axis=1) <= _reach(corners[1 - side])
-        found.append(_closing(state, pair, normal, places[flat & near]))
-    return float(np.concatenate(found).max())
+        found.append(places[flat & near])
+    return float(_closing(state, pair, normal, np.concatenate(found)).max())
 
 
 def _reach(corners: Array) -> float:
@@ -51,7 +52,7 @@ def _closing(state: State, pair: IntArray, normal: Array, places: Array) -> Arra
     """Closing speeds (k,) of the two bodies at `places` (k, 3)."""
     a, b = pair
     arms = places - state.pose.position[a], places - state.pose.position[b]
-    first = state.velocity[a] + np.cross(state.spin[a], arms[0])
-    second = state.velocity[b] + np.cross(state.spin[b], arms[1])
+    first = state.velocity[a] + crossed(state.spin[a], arms[0])
+    second = state.velocity[b] + crossed(state.spin[b], arms[1])
     rates: Array = -((first - second) @ normal)
     return rates

@@ -164,7 +164,7 @@ class Linkage:
     def loads(self, stack: Stack, multiplier: Array, pose: Pose) -> tuple[Array, Array]:
         """Return force (j, 3) and torque (j, 3) of every joint as `Reactions` has them."""
         force, torque = np.zeros((len(self.joints), 3)), np.zeros((len(self.joints), 3))
-        for number in np.unique(stack.joint):
+        for number in sorted(set(stack.joint.tolist())):
             joint, mine = self.joints[number], stack.joint == number
             side = 0 if joint.bodies[0] >= 0 else 1
             body = joint.bodies[side]
@@ -256,7 +256,7 @@ def react(
     chosen = kept(rows, mode)
     stack, sliding = rows.only(chosen), rows.only(~chosen & (rows.kind == FRICTION))
     inverse_mass = inverse_mass_matrix(bodies, state.pose.quaternion)
-    gyroscopic = np.cross(state.spin, bodies.angular_momentum(state))
+    gyroscopic = rotations.crossed(state.spin, bodies.angular_momentum(state))
     applied = np.concatenate([force, torque - gyroscopic], axis=1).ravel()
     elimination = Elimination(stack.jacobian, inverse_mass)
     wanted = stack.acceleration - stack.bias
@@ -266,7 +266,7 @@ def react(
         multiplier = elimination.solve(wanted - elimination.response.T @ total)
         before, limits = rubbing, friction_limits(linkage, rows, stack, multiplier)
         rubbing = -np.array([mode.slip[int(j)] * limits[j] for j in sliding.joint])
-        if np.allclose(rubbing, before, rtol=1e-12, atol=0.0):
+        if np.all(np.abs(rubbing - before) <= 1e-12 * np.abs(before)):
             break
     total = applied + sliding.jacobian.T @ rubbing + stack.jacobian.T @ multiplier
     wrench = (sliding.jacobian.T @ rubbing + stack.jacobian.T @ multiplier).reshape(-1, 6)

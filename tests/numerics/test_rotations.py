@@ -48,3 +48,13 @@ def test_products_of_one_and_of_many():
     np.testing.assert_array_equal(whole[1, 2], rotations.multiply(a[0, 0], b[1, 2]))
     assert rotations.matrix(b).shape == (2, 5, 3, 3)
     np.testing.assert_array_equal(rotations.matrix(b)[1, 2], rotations.matrix(b[1, 2]))
+
+
+@pytest.mark.parametrize("shape", [(3,), (1, 3), (40, 3)])
+def test_cross_products_are_numpys_to_the_bit(shape):
+    draw = np.random.default_rng(4)
+    one, other = draw.normal(size=3), draw.normal(size=shape)
+    np.testing.assert_array_equal(rotations.crossed(one, other), np.cross(one, other))
+    np.testing.assert_array_equal(
+        rotations.crossed(other, other[..., ::-1]), np.cross(other, other[..., ::-1])
+    )

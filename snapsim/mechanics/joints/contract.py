@@ -170,9 +170,8 @@ class Joint:
 
 def cross(a: Array, b: Array) -> Array:
     """Return a x b of two vectors (3,)."""
-    return np.array(
-        [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]]
-    )
+    (u, v, w), (x, y, z) = a.tolist(), b.tolist()
+    return np.array([v * z - w * y, w * x - u * z, u * y - v * x])
 
 
 def skew(a: Array) -> Array:
