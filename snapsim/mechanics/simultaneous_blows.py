@@ -41,7 +41,7 @@ from snapsim.arrays import Array, BoolArray
 from snapsim.mechanics.unit_sweeps import (
     FEW,
     SWEEPS,
-    Coupling,
+    CoupledContacts,
     Units,
     coupling_of,
     force,
@@ -147,7 +147,7 @@ def _fly(u: Array, gap: Array) -> bool:
 
 
 @bare
-def _rate(coupling: Coupling, u: Array, press: Array, units: Units, bend: Array) -> float:
+def _rate(coupling: CoupledContacts, u: Array, press: Array, units: Units, bend: Array) -> float:
     """Return a bound of the frequency [1/s]; `bend` (c,) is overwritten by the roots of E''."""
     first, near, rows = coupling.first, coupling.near, coupling.rows
     for j in range(press.size):
@@ -173,7 +173,7 @@ def _rate(coupling: Coupling, u: Array, press: Array, units: Units, bend: Array)
 
 @compiled
 def _one_step(
-    coupling: Coupling,
+    coupling: CoupledContacts,
     units: Units,
     u: Array,
     press: Array,
@@ -280,7 +280,7 @@ def _update_units(
 
 @bare
 def _advance(
-    coupling: Coupling,
+    coupling: CoupledContacts,
     u: Array,
     piece: Array,
     moved: Array,
@@ -319,7 +319,7 @@ def _note_stored(press: Array, units: Units, most: Array) -> None:
 
 @compiled
 def _stop_closing(
-    coupling: Coupling,
+    coupling: CoupledContacts,
     u: Array,
     impulse: Array,
     work: Array,

@@ -34,7 +34,7 @@ class Units(NamedTuple):
     linear: BoolArray
 
 
-class Coupling(NamedTuple):
+class CoupledContacts(NamedTuple):
     """W (3c, 3c) by what acts on what. Contact j acts on `near[first[j]:first[j + 1]]`, itself
     first, by the `block`s (3, 3) there. These are the columns from `low` to `high` of the runs
     `run[j]:run[j + 1]` of W's `rows`. `disk` (c, 5): cosine, sine, d1, d2 of the axes of its own
@@ -51,7 +51,7 @@ class Coupling(NamedTuple):
 
 
 @compiled
-def coupling_of(operator: Array) -> Coupling:
+def coupling_of(operator: Array) -> CoupledContacts:
     """Return W (3c, 3c) by its blocks."""
     count = operator.shape[0] // 3
     first, near = np.zeros(count + 1, dtype=np.int64), np.empty(count * count, dtype=np.int64)
@@ -78,7 +78,7 @@ def coupling_of(operator: Array) -> Coupling:
             for x in range(3):
                 for y in range(3):
                     block[k, x, y] = operator[3 * j + x, 3 * near[k] + y]
-    return Coupling(
+    return CoupledContacts(
         first, near[:total].copy(), block, operator, run, low[:runs].copy(), high[:runs].copy(),
         _disks(operator),
     )  # fmt: skip
@@ -110,7 +110,7 @@ def _coupled(operator: Array, row: int, column: int) -> bool:
 
 @bare
 def sweeps(
-    coupling: Coupling,
+    coupling: CoupledContacts,
     units: Units,
     u: Array,
     press: Array,
