@@ -11,11 +11,12 @@ import pytest
 from snapsim.landscape.confirmation import LetGo, Ruling
 from snapsim.landscape.place import Place
 from snapsim.landscape.thresholds import RefinedQuantity, Threshold, Ways
-from snapsim.landscape.ways import WayEnd, WayStop
+from snapsim.landscape.ways import PushWay, WayEnd, WayStop
 from snapsim.run.release import release
 from snapsim.scenario.loading import scene_from_text
 from snapsim.simulation.fate import FateKind
 from snapsim.study import confirmed_margin as module
+from snapsim.study import letting_go
 from snapsim.study.confirmed_margin import confirmed
 from snapsim.words.margins import margin_answer, way_sentence
 
@@ -35,21 +36,23 @@ def lift(beyond=None, searched=0.03, **more):
     )  # fmt: skip
 
 
-class Scripted(module._Releases):
+class Scripted(letting_go.LettingGo):
     """Releases whose end is a function of how far the part was lifted."""
 
     def __init__(self, ends, spent=0):
         self.ends, self.spent, self.stronger, self.asked = ends, spent, 0.05, []
         self.system = self.plain = None
 
-    def _on(self, way, s):
+    def on(self, way, s):
         self.asked.append(s)
         self.spent += 1
         kind = self.ends(s)
         return LetGo(s, kind, "part", "magnet", np.radians(80.0))
 
-    def ruled(self, t, present=STAYS, snaps_now=False):
-        return replace(t, confirmation=self.confirmation(None, t, snaps_now, present))
+    def judged(self, t, present=STAYS, snaps_now=False):
+        way = PushWay("lift", Z, t.searched, None, None)
+        said = module.confirmation(self, way, t, snaps_now, present)
+        return replace(t, confirmation=said)
 
 
 def snaps_above(edge):
@@ -57,7 +60,7 @@ def snaps_above(edge):
 
 
 def test_a_threshold_that_no_release_contradicts_stands():
-    t = Scripted(snaps_above(0.02)).ruled(lift(0.018))
+    t = Scripted(snaps_above(0.02)).judged(lift(0.018))
     assert t.confirmation.ruling is Ruling.CONFIRMED
     assert t.least == pytest.approx(0.017)
     assert "may snap from 17 mm on (slow fall 18 +- 1 mm)" in way_sentence(t, NAMES)
@@ -66,7 +69,7 @@ def test_a_threshold_that_no_release_contradicts_stands():
 @pytest.mark.parametrize("edge", [0.0165, 0.013, 0.009, 0.004, 0.001])
 @pytest.mark.parametrize("slow", [0.018, None])
 def test_a_release_that_snaps_inside_takes_the_margin_back_to_below_where_it_does(edge, slow):
-    t = Scripted(snaps_above(edge)).ruled(lift(slow))
+    t = Scripted(snaps_above(edge)).judged(lift(slow))
     assert t.confirmation.ruling is Ruling.SNAPS
     assert 0 <= t.least < edge
     assert t.least > edge - 0.2 * t.searched
@@ -80,7 +83,7 @@ def test_what_does_not_come_to_rest_is_not_counted_as_safe():
     def ends(s):
         return FateKind.UNDECIDED if 0.01 < s < 0.0165 else snaps_above(0.0165)(s)
 
-    t = Scripted(ends).ruled(lift(0.018))
+    t = Scripted(ends).judged(lift(0.018))
     assert t.confirmation.ruling is Ruling.UNKNOWN
     assert t.least < 0.0102
     said = way_sentence(t, NAMES)
@@ -90,13 +93,13 @@ def test_what_does_not_come_to_rest_is_not_counted_as_safe():
 
 def test_a_part_that_snaps_as_it_is_when_let_go_leaves_no_way_safe():
     now = LetGo(0.0, FateKind.SNAPS, "part", "magnet", 1.0)
-    t = Scripted(snaps_above(0.02)).ruled(lift(0.018), present=now)
+    t = Scripted(snaps_above(0.02)).judged(lift(0.018), present=now)
     assert t.least == 0.0
     assert t.found
 
 
 def test_a_way_for_which_no_releases_are_left_says_so():
-    t = Scripted(snaps_above(0.02), spent=module.MOST).ruled(lift(0.018))
+    t = Scripted(snaps_above(0.02), spent=module.MOST).judged(lift(0.018))
     assert t.confirmation.ruling is Ruling.NOT_TRIED
     assert "not confirmed by releases" in way_sentence(t, NAMES)
     assert "not confirmed by releases" in way_sentence(lift(0.018), NAMES)
@@ -104,15 +107,15 @@ def test_a_way_for_which_no_releases_are_left_says_so():
 
 def test_a_part_that_snaps_now_is_called_safe_only_from_where_no_release_snaps():
     back = replace(lift(), safe_from=RefinedQuantity(0.01, 1e-3, 0.01, 0.01))
-    t = Scripted(lambda s: FateKind.SNAPS if s < 0.015 else FateKind.STAYS).ruled(
+    t = Scripted(lambda s: FateKind.SNAPS if s < 0.015 else FateKind.STAYS).judged(
         back, snaps_now=True
     )
     assert 0.015 < t.no_snap_from < 0.02
-    assert Scripted(snaps_above(0.0)).ruled(back, snaps_now=True).no_snap_from is None
+    assert Scripted(snaps_above(0.0)).judged(back, snaps_now=True).no_snap_from is None
 
 
 def test_the_answer_counts_the_releases_and_the_ways_that_they_took_back():
-    kept, lost = (Scripted(snaps_above(x)).ruled(lift(0.018)) for x in (0.02, 0.012))
+    kept, lost = (Scripted(snaps_above(x)).judged(lift(0.018)) for x in (0.02, 0.012))
     said = margin_answer("stays", "part", "", [lost, kept], NAMES)
     assert "took back 1 of 2 ways" in said
 
@@ -151,7 +154,7 @@ def test_a_weaker_gravity_leaves_the_paths_of_a_stronger_pull():
     more = 0.2
     strong = scene_from_text(LINEAR.format(remanence=1.2 * np.sqrt(1 + more)), "a.toml", ())
     plain = scene_from_text(LINEAR.format(remanence=1.2), "b.toml", ())
-    one, other = (release(s).impacts[0] for s in (strong, module._weaker_gravity(plain, more)))
+    one, other = (release(s).impacts[0] for s in (strong, letting_go.weaker_gravity(plain, more)))
     assert other.time == pytest.approx(one.time * np.sqrt(1 + more), rel=1e-5)
     assert other.kinetic_energy * (1 + more) == pytest.approx(one.kinetic_energy, rel=1e-5)
     assert other.point == pytest.approx(one.point, abs=1e-7)
@@ -178,14 +181,14 @@ def test_only_what_nothing_brings_to_rest_may_go_to_and_fro_and_only_as_before()
     def swing(t):
         return 0.1 * np.sin(20 * t)
 
-    assert module._to_and_fro(moving(ball, swing))
-    assert not module._to_and_fro(moving(box, swing))
-    assert not module._to_and_fro(moving(ball, lambda t: np.exp(t) * swing(t)))
-    assert not module._to_and_fro(moving(ball, lambda t: 0.05 * t))
-    assert module._to_and_fro(moving(ball, lambda t: 0.01 * np.exp(-8 * t)))
+    assert letting_go._to_and_fro(moving(ball, swing))
+    assert not letting_go._to_and_fro(moving(box, swing))
+    assert not letting_go._to_and_fro(moving(ball, lambda t: np.exp(t) * swing(t)))
+    assert not letting_go._to_and_fro(moving(ball, lambda t: 0.05 * t))
+    assert letting_go._to_and_fro(moving(ball, lambda t: 0.01 * np.exp(-8 * t)))
     nearer = moving(ball, swing)
     nearer.gap[150] *= 0.8
-    assert not module._to_and_fro(nearer)
+    assert not letting_go._to_and_fro(nearer)
 
 
 @pytest.mark.slow
