@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from snapsim.arrays import ArrayLike
     from snapsim.landscape.force import ForceReport
+    from snapsim.landscape.joint_margin import JointMargin
     from snapsim.landscape.joint_rests import JointRests
     from snapsim.landscape.look_around import AlongLine, OverPlane
     from snapsim.landscape.margin import Margin
@@ -48,6 +49,7 @@ __all__ = [
     "force_summary",
     "load_scene",
     "margin",
+    "margin_together",
     "poses",
     "poses_together",
     "prepare",
@@ -178,6 +180,19 @@ def margin(
     from snapsim.study.confirmed_margin import confirmed_margin
 
     return confirmed_margin(scene, body, progress, kinds)
+
+
+def margin_together(
+    scene: System, progress: Callable[[str, int, int], None] | None = None
+) -> JointMargin:
+    """Return how far the free parts together are from snapping: one is moved, all are let go.
+
+    Raises InputError where fewer than two bodies are free and drawn, and on an overlap.
+    """
+    from snapsim.study.joint_margin import joint_margin
+
+    _make_ready()
+    return joint_margin(scene, progress)
 
 
 def release(

@@ -20,6 +20,7 @@ VERSIONS: Final[Mapping[str, int]] = {
     "margin": 2,
     "margin-against": 2,
     "margin-find": 1,
+    "margin-together": 1,
     "match": 1,
     "match-make": 1,
     "material": 1,

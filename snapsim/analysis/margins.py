@@ -49,7 +49,7 @@ def margin_summary(report: Margin) -> dict[str, Any]:
             **_pose(report.place),
             "load_N": numbers(report.load[:3]),
             "load_torque_Nm": numbers(report.load[3:]),
-            "released": None if report.now is None else _let_go(report.now, ("m", 1.0)),
+            "released": None if report.now is None else let_go_summary(report.now, ("m", 1.0)),
         },
         "ways": [way_summary(t, names) for t in report.thresholds],
         "barrier": None if report.barrier is None else _barrier(report.barrier),
@@ -116,13 +116,14 @@ def _releases(said: Confirmation, measure: tuple[str, float]) -> dict[str, Any]:
     return {
         "ruling_code": said.ruling,
         f"edge_{unit}": None if said.edge is None else number(scale * said.edge),
-        "decisive": None if said.decisive is None else _let_go(said.decisive, measure),
+        "decisive": None if said.decisive is None else let_go_summary(said.decisive, measure),
         "pull_raised_by": number(said.stronger),
-        "tried": [_let_go(one, measure) for one in said.tried],
+        "tried": [let_go_summary(one, measure) for one in said.tried],
     }
 
 
-def _let_go(one: LetGo, measure: tuple[str, float]) -> dict[str, Any]:
+def let_go_summary(one: LetGo, measure: tuple[str, float]) -> dict[str, Any]:
+    """Return one release; `measure` is the unit of what it was moved by, and its scale."""
     unit, scale = measure
     return {
         f"at_{unit}": number(scale * one.s),

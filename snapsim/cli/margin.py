@@ -58,6 +58,10 @@ def margin(
     quick: Annotated[
         bool, typer.Option("--quick", help="By a slow fall alone: not confirmed by releases.")
     ] = False,
+    together: Annotated[
+        bool,
+        typer.Option("--together", help="All free bodies: one is moved, all are let go."),
+    ] = False,
     output: Annotated[
         str | None,
         typer.Option("-o", "--output", metavar="FILE", help="Write .png, .svg, .pdf or .csv."),
@@ -68,6 +72,12 @@ def margin(
     changes: Changes = None,
 ) -> None:
     """The point of no return: angle, distance, energy and hand force before a part snaps."""
+    if together:
+        asked = {"--body": body, "--against": against, "--find": find, "--way": way, "-o": output}
+        alone = [name for name, given in {**asked, "--quick": quick or None}.items() if given]
+        if alone:
+            raise InputError("does not go with --together", key=alone[0])
+        return _together(file, changes, json)
     if (find is None) != (so_that is None):
         raise InputError("go together", key="--find and --so-that")
     if find is not None and against is not None:
@@ -114,6 +124,24 @@ def _as_placed(
     replace(target, path=None).say("margin", margin_summary(report), margin_table)
     complain(f"{file}: no pass to a magnet was found: there is nothing to draw")
     raise typer.Exit(3)
+
+
+def _together(file: str, changes: list[str] | None, json: bool) -> None:
+    import snapsim
+    from snapsim.analysis.joint_margins import joint_margin_summary, joint_margin_table
+    from snapsim.cli.progress import stage_progress
+
+    scene = snapsim.load_scene(file, changes or ())
+    with stage_progress() as progress:
+        found = snapsim.margin_together(scene, progress)
+    result = joint_margin_summary(found)
+    if json:
+        emit_json("margin-together", result)
+    else:
+        emit(joint_margin_table(result))
+    if found.interrupted:
+        complain(f"{file}: interrupted; what was found until then stands above")
+        raise typer.Exit(130)
 
 
 def _draw(report: Margin, target: Target) -> None:

@@ -177,7 +177,7 @@ class Ways:
 
     def measured(self, snaps_now: bool, kinds: Collection[WayKind] = KINDS) -> list[MeasuredWay]:
         """Return every way of some kinds with its threshold, the weakest first."""
-        ways: list[PushWay | TiltWay] = [*self._pushes(), *self._turns()]
+        ways: list[PushWay | TiltWay] = [*self.pushes(), *self.turns()]
         return self.measured_on([w for w in ways if kind_of(w) in kinds], snaps_now)
 
     def measured_on(self, ways: Sequence[PushWay | TiltWay], snaps_now: bool) -> list[MeasuredWay]:
@@ -188,22 +188,24 @@ class Ways:
             found.append((way, self._threshold(way, snaps_now)))
         return sorted(found, key=lambda pair: weakness(pair[1]))
 
-    def _pushes(self) -> list[PushWay]:
+    def pushes(self) -> list[PushWay]:
+        """Return lift, approach and level pushes of the part."""
         low, high = search_box(self.coarse)
         farthest = 0.75 * float((high - low).max())
         return pushes(self.coarse, self.constraints, self.place, farthest)
 
-    def _turns(self) -> list[TiltWay]:
+    def turns(self) -> list[TiltWay]:
+        """Return the turns of the part."""
         return turns(self.coarse, self.constraints, self.place)
 
     # -- one way ---------------------------------------------------------------------------------
 
     def _threshold(self, way: PushWay | TiltWay, snaps_now: bool) -> Threshold:
-        searched, stop = self._reach(way)
+        searched, stop = self.reach(way)
         self._undecided: float | None = None
         crossing, one_mesh = self._crossing(way, searched, snaps_now)
         limit = None if crossing is None else float(crossing.fine)
-        effort, at, work = self._effort(way, searched if limit is None else limit)
+        effort, at, work = self.effort(way, searched if limit is None else limit)
         tilt = isinstance(way, TiltWay)
         place = None if limit is None else way.at(min(limit, searched))
         return Threshold(
@@ -232,14 +234,14 @@ class Ways:
         limit = said.least
         if not said.by_release or limit is None or t.safe_from is not None:
             return said
-        effort, at, work = self._effort(way, limit)
+        effort, at, work = self.effort(way, limit)
         pivot = way.pivot_at(limit) if isinstance(way, TiltWay) else None
         return replace(
             said, effort=effort, effort_at=at, work=work, place=way.at(limit), pivot=pivot
         )
 
-    def _reach(self, way: PushWay | TiltWay) -> tuple[float, WayStop]:
-        """How far a way can go [m, rad] before something is in the way, and what."""
+    def reach(self, way: PushWay | TiltWay) -> tuple[float, WayStop]:
+        """Return how far a way can go [m, rad] before something is in the way, and what."""
         if isinstance(way, TiltWay):
             return way.longest, way.stop
         reached, stop = way.reach(SAMPLES)
@@ -342,9 +344,9 @@ class Ways:
         estimate = estimate_scalar(coarse, fine, self.meshes)
         return RefinedQuantity(float(estimate.value), float(estimate.error + left), coarse, fine)
 
-    def _effort(self, way: PushWay | TiltWay, until: float) -> tuple[float, float, float]:
-        """Largest force or torque of the hand up to `until`, and where, 0 where it need not; and
-        the work [J]."""
+    def effort(self, way: PushWay | TiltWay, until: float) -> tuple[float, float, float]:
+        """Return the largest force or torque of the hand up to `until`, where (0 where it need
+        not), and the work [J]."""
         best, at, lowest, top = 0.0, 0.0, np.inf, 0.0
         for s in np.linspace(0.0, until, SAMPLES + 1).tolist():
             place = way.at(s)

@@ -12,7 +12,7 @@ SCENES = Path(__file__).parents[1] / "scenes"
 
 OTHERS = {
     "force": ("force-along", "force-map"),
-    "margin": ("margin-against",),
+    "margin": ("margin-against", "margin-together"),
     "materials": ("material",),
     "match": ("match-make",),
     "clip": ("still",),

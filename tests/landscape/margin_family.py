@@ -129,7 +129,7 @@ class _FewWays(Ways):
     most = 3
 
     def measured(self, snaps_now, kinds=KINDS):
-        pushes, turns = self._pushes(), self._turns()
+        pushes, turns = self.pushes(), self.turns()
         others = [*pushes[1:], *turns]
         rng = np.random.default_rng([self.seed, 1])
         drawn = rng.permutation(len(others))[: max(self.most - len(pushes[:1]), 0)]
