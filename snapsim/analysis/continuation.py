@@ -17,6 +17,7 @@ from snapsim.analysis.figures import plain
 from snapsim.analysis.margins import LIMITS, way_summary
 from snapsim.analysis.summary import number, numbers
 from snapsim.analysis.tables import cautions
+from snapsim.landscape.confirmation import Decider
 
 if TYPE_CHECKING:
     from snapsim.landscape.continuation import Continuation, Row
@@ -74,7 +75,7 @@ def limit_of(row: dict[str, Any], name: str) -> tuple[float | None, float | None
         if way["way"] != name:
             continue
         unit, scale = ("deg", 1.0) if way["kind"] == "tilt" else ("m", 1e3)
-        if way["decided_by_code"] == "release":
+        if way["decided_by_code"] == Decider.RELEASE:
             edges = (way[f"{key}_from_{unit}"] for key in ("may_snap", "no_snap"))
             edge = next((e for e in edges if e is not None), None)
             return (None, None) if edge is None else (scale * edge, 0.0)

@@ -15,6 +15,7 @@ from snapsim.analysis.cautions import CAUTIONS
 from snapsim.analysis.figures import plain
 from snapsim.analysis.summary import number, numbers
 from snapsim.analysis.tables import cautions
+from snapsim.landscape.confirmation import Decider
 from snapsim.words.margins import margin_answer, way_name, way_sentence
 
 if TYPE_CHECKING:  # importing it loads the compiled magnetics
@@ -108,7 +109,9 @@ def way_summary(t: Threshold, bodies: Sequence[str]) -> dict[str, Any]:
 
 def _decided_by(t: Threshold) -> str | None:
     """What decides where a snap may begin; None on a way on which none was found."""
-    return None if not t.found else "release" if t.by_release else "slow fall"
+    if not t.found:
+        return None
+    return Decider.RELEASE if t.by_release else Decider.SLOW_FALL
 
 
 def _releases(said: Confirmation, measure: tuple[str, float]) -> dict[str, Any]:
@@ -209,12 +212,12 @@ def _ways(ways: list[dict[str, Any]], snaps_now: bool) -> RenderableType:
 
 def _crossed(way: dict[str, Any]) -> bool:
     """Whether the table says all of a way: a threshold that no release took back."""
-    return bool(way["decided_by_code"] == "slow fall")
+    return bool(way["decided_by_code"] == Decider.SLOW_FALL)
 
 
 def limit_words(way: dict[str, Any], key: str, unit: str, scale: float, shown: str) -> str:
     """Return a way's threshold with its bar, or what releases take it back to."""
-    if way["decided_by_code"] != "release":
+    if way["decided_by_code"] != Decider.RELEASE:
         return _bar(way, key, unit, scale, shown)
     edge = way[f"{'no_snap' if key == 'safe_from' else 'may_snap'}_from_{unit}"]
     return "none safe" if edge is None else f"{plain(round(scale * edge, 2))} {shown}, by release"

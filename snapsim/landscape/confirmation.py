@@ -30,6 +30,13 @@ class Ruling(StrEnum):
     """What releases may cost was spent before."""
 
 
+class Decider(StrEnum):
+    """What decides from where on a way is not safe."""
+
+    SLOW_FALL = "slow-fall"
+    RELEASE = "release"
+
+
 @dataclass(frozen=True)
 class LetGo:
     """One release at rest: at `s` [m, rad] of a way, `kind` what became of the parts. In a snap
