@@ -25,6 +25,7 @@ from typing import IO, Final
 from filelock import FileLock
 
 from snapsim.numerics.compilation import kernel_folder, toolchain
+from snapsim.work.interrupts import held_back
 from snapsim.work.progress import Progress
 
 GLANCE: Final = 0.2
@@ -80,7 +81,8 @@ def _run(
                 while waiting and len(running) < processors():
                     name = waiting.pop(0)
                     said = (Path(folder) / name).open("w+b")
-                    running.append(_Running(name, _begin(parts[name], said), said))
+                    with held_back():  # one begun and not yet known would be left behind
+                        running.append(_Running(name, _begin(parts[name], said), said))
                 now = ", ".join(part.name for part in running)
                 told(f"compiling {now}", len(names) - len(waiting) - len(running), len(names))
                 with suppress(subprocess.TimeoutExpired):

@@ -1,6 +1,9 @@
 """Compiling side by side: each part once, never half, shown as it goes; without a folder too."""
 
 import io
+import os
+import signal
+import subprocess
 import sys
 import time
 
@@ -91,6 +94,25 @@ def test_an_interrupt_ends_the_parts(parts, tmp_path):
 class _Terminal(io.StringIO):
     def isatty(self):
         return True
+
+
+def test_an_interrupt_while_a_part_begins_leaves_none_behind(parts, monkeypatch):
+    begun, begin = [], subprocess.Popen
+
+    def interrupted(*given, **more):
+        begun.append(begin(*given, **more))
+        os.kill(os.getpid(), signal.SIGINT)  # it runs, and nobody has been told of it
+        return begun[-1]
+
+    monkeypatch.setattr(first_compilation.subprocess, "Popen", interrupted)
+    try:
+        with pytest.raises(KeyboardInterrupt):
+            compile_parts(parts, ["slow"])
+        assert [process.poll() for process in begun] == [-signal.SIGTERM]
+    finally:
+        for process in begun:
+            process.kill()
+            process.wait()
 
 
 def test_a_terminal_is_told_in_one_line_that_is_wiped_out(parts, monkeypatch):
