@@ -116,7 +116,8 @@ def _cell(row: dict[str, Any], name: str) -> str:
     mark = " back" if row["fate"] == "snaps" else ""
     axis = tilt_there(row, name)
     there = "" if axis is None else f"\naxis then {plain(round(axis, 1))}"
-    return f"{plain(round(value, 2))} +- {plain(round(error, 2))}{mark}{there}"
+    bar = f" +- {plain(round(error, 2))}" if error else ", by release"
+    return f"{plain(round(value, 2))}{bar}{mark}{there}"
 
 
 def _not_found(row: dict[str, Any], name: str) -> str:
@@ -124,7 +125,8 @@ def _not_found(row: dict[str, Any], name: str) -> str:
     for way in row["ways"]:
         if way["way"] == name:
             unit, scale = ("deg", 1.0) if way["kind"] == "tilt" else ("m", 1e3)
-            return f"none up to {plain(round(scale * way[f'searched_{unit}'], 1))}"
+            none = "snaps up to" if way["snaps_as_it_is"] else "none up to"
+            return f"{none} {plain(round(scale * way[f'searched_{unit}'], 1))}"
     return ""
 
 

@@ -98,6 +98,7 @@ def way_summary(t: Threshold, bodies: Sequence[str]) -> dict[str, Any]:
         f"peak_at_{unit}": number(scale * t.effort_at),
         "hand_work_J": number(t.work),
         f"undecided_at_{unit}": None if t.undecided is None else number(scale * t.undecided),
+        "snaps_as_it_is": t.snaps_now,
         "on_one_mesh_only": t.one_mesh,
         "place": None if t.place is None else _pose(t.place),
     }

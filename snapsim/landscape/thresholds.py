@@ -92,8 +92,9 @@ class Threshold:
     `effort_at` where [m, rad]; `work` [J] that it takes at least; `balance`: in a tilt, the angle
     at which that torque passes zero, None without one. `place` is where the part then is; `pivot`
     (3,) [m] what a tilt turns about there, None else. `one_mesh`: only one of the meshes shows the
-    threshold, and its bar is `DOUBT` of it. All this is of a slow fall; `confirmation` is what
-    releases say of it, None where none were asked for."""
+    threshold, and its bar is `DOUBT` of it. `snaps_now`: the present pose snaps already, so that
+    a way without a threshold snaps wherever it was looked at. All this is of a slow fall;
+    `confirmation` is what releases say of it, None where none were asked for."""
 
     kind: WayKind
     direction: Array
@@ -109,6 +110,7 @@ class Threshold:
     work: float = 0.0
     undecided: float | None = None
     one_mesh: bool = False
+    snaps_now: bool = False
     confirmation: Confirmation | None = None
 
     @property
@@ -223,6 +225,7 @@ class Ways:
             work=work,
             undecided=self._undecided,
             one_mesh=one_mesh,
+            snaps_now=snaps_now,
         )
 
     def decided(

@@ -37,7 +37,8 @@ def joint_answer(found: JointMargin) -> str:
         said += f"; on none of {len(found.ways)} ways a snap was found as far as they were followed"
     left = sum(n for _, _, n in found.left_out)
     if left:
-        said += f"; {left} ways were NOT looked at"
+        why = ": interrupted" if found.interrupted else ""
+        said += f"; {left} ways were NOT looked at{why}"
     said += f" ({found.releases} releases, the pull raised by {100 * found.stronger:.0f} % at most)"
     return f"{said[:1].upper()}{said[1:]}."
 

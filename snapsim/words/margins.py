@@ -57,13 +57,13 @@ def way_sentence(t: Threshold, bodies: Sequence[str]) -> str:
     """Return what is known of one way; `bodies` are the names of the scene's."""
     about = "" if t.pivot is None else f" about ({', '.join(_mm(x) for x in t.pivot)}) mm"
     head = f"{way_name(t)}{about}: "
-    if t.safe_from is not None:
-        said = _back(t, t.safe_from)
+    if t.snaps_now:
+        said = _back(t)
     elif t.least is not None:
         said = f"may snap from {_amount(t, t.least)} on ({_whence(t)})"
     else:
         said = stopped(t, bodies)
-    said += _confirmed(t)
+    said += "" if t.snaps_now and t.safe_from is None else _confirmed(t)
     if t.one_mesh:
         said += "; coarse and fine cells do not agree on it"
     if t.undecided is not None and (t.least is None or t.undecided < t.least):
@@ -71,11 +71,12 @@ def way_sentence(t: Threshold, bodies: Sequence[str]) -> str:
     return head + said
 
 
-def _back(t: Threshold, far: RefinedQuantity) -> str:
+def _back(t: Threshold) -> str:
     """How far back a part that snaps as it is no longer does."""
-    if t.no_snap_from is None:
-        return "snaps as it is, and from wherever it was let go on this way"
-    return f"snaps as it is; no snap found from {_amount(t, t.no_snap_from)} on ({_bar(t, far)})"
+    if t.safe_from is None or t.no_snap_from is None:
+        return f"snaps as it is, and from wherever it was let go up to {_amount(t, t.searched)}"
+    far = _bar(t, t.safe_from)
+    return f"snaps as it is; no snap found from {_amount(t, t.no_snap_from)} on ({far})"
 
 
 def _whence(t: Threshold) -> str:
@@ -153,10 +154,12 @@ def margin_answer(
         head = "weakest way" if weakest.safe_from is None else "nearest way out of it"
         effort = f", {_figure(weakest.work)} J of work" if weakest.safe_from is None else ""
         said += f"; {head}: {way_sentence(weakest, bodies)}{effort}"
+    elif ways[0].snaps_now:
+        said += f"; on none of {len(ways)} ways it was found to get out of it"
     else:
         said += f"; on none of {len(ways)} ways a snap was found as far as they were followed"
     said += _share_confirmed(ways)
-    cut = [t for t in ways if t.stop.why is not WayEnd.HALF_TURN and not t.found]
+    cut = [t for t in ways if t.stop.why is not WayEnd.HALF_TURN and not (t.found or t.snaps_now)]
     if cut:
         said += f"; {len(cut)} way{'s' if len(cut) > 1 else ''} ended before a snap was found"
     return f"{_opened(said)}."

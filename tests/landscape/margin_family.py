@@ -30,6 +30,9 @@ BESIDE = {"tilt": np.radians(1.0), "lift": 5e-4, "approach": 5e-4, "push": 1e-3}
 INSIDE = (1.0, 0.72, 0.45)
 """Shares of the safe part of a way from which a part is let go; not those that confirm it."""
 
+BACK = (0.0, 0.35, 0.8)
+"""The same of a way on which a part that snaps as it is does so no more."""
+
 KINDS_OF_SCENE = (
     *("box", "ring", "disc", "ball", "nut", "compound"),
     *("prism", "string", "crossbar", "two"),
@@ -145,13 +148,11 @@ def releases(seed: int, most: int = 3) -> Iterator[Ended]:
     ways = _FewWays(system, body, lambda what, done, of_all: None)
     ways.seed, ways.most = seed, most
     now = ways.let_go()
-    if now.fate == "snaps":
-        yield Ended(seed, kind, "as it is", 0.0, "snaps", _did(system, body, ways.place))
-        return
-    present, found = confirmed(ways, now, ways.measured(False))
-    if not present.safe:
-        yield Ended(seed, kind, "as it is", 0.0, str(present.kind), _did(system, body, ways.place))
-        return
+    snaps = now.fate == "snaps"
+    present, found = confirmed(ways, now, ways.measured(snaps))
+    if snaps or not present.safe:
+        said = "snaps" if snaps else str(present.kind)
+        yield Ended(seed, kind, "as it is", 0.0, said, _did(system, body, ways.place))
     for way, t in found:
         for s, said in _tried(t):
             place = let_go_at(way, min(s, t.searched))
@@ -163,6 +164,9 @@ def releases(seed: int, most: int = 3) -> Iterator[Ended]:
 def _tried(t: Threshold) -> list[tuple[float, str]]:
     """Where a part is let go: within what is said to be safe, and where a snap is said."""
     beside, safe = BESIDE[t.kind], t.searched if t.least is None else t.least
+    if t.snaps_now:
+        first = t.searched if t.no_snap_from is None else t.no_snap_from + beside
+        return [(first + x * (t.searched - first), "no snap") for x in BACK if first < t.searched]
     tried = [(share * (safe - beside), "no snap") for share in INSIDE]
     if t.confirmation is not None and t.by_release:
         decisive = t.confirmation.decisive

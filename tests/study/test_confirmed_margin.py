@@ -106,12 +106,18 @@ def test_a_way_for_which_no_releases_are_left_says_so():
 
 
 def test_a_part_that_snaps_now_is_called_safe_only_from_where_no_release_snaps():
-    back = replace(lift(), safe_from=RefinedQuantity(0.01, 1e-3, 0.01, 0.01))
+    back = replace(lift(), snaps_now=True, safe_from=RefinedQuantity(0.01, 1e-3, 0.01, 0.01))
     t = Scripted(lambda s: FateKind.SNAPS if s < 0.015 else FateKind.STAYS).judged(
         back, snaps_now=True
     )
     assert 0.015 < t.no_snap_from < 0.02
-    assert Scripted(snaps_above(0.0)).judged(back, snaps_now=True).no_snap_from is None
+    lost = Scripted(snaps_above(0.0)).judged(back, snaps_now=True)
+    assert lost.no_snap_from is None
+    none = Scripted(snaps_above(0.0)).judged(replace(back, safe_from=None), snaps_now=True)
+    for way in (lost, none):
+        said = way_sentence(way, NAMES)
+        assert "snaps as it is, and from wherever it was let go up to 30 mm" in said
+        assert "no snap" not in margin_answer("snaps", "part", "magnet", [way], NAMES)
 
 
 def test_the_answer_counts_the_releases_and_the_ways_that_they_took_back():
