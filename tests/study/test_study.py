@@ -15,7 +15,7 @@ from snapsim.study.distributions import Distribution
 from snapsim.study.runner import Options
 from snapsim.study.sampling import RunSpot, count, spots
 from snapsim.study.sensitivity import sobol_indices
-from snapsim.study.study_file import load_study, study_from, study_schema
+from snapsim.study.study_file import load_study, study_from, study_from_text, study_schema
 
 STUDY = """
 scene = "falling.toml"
@@ -231,3 +231,23 @@ STUDIES = sorted((Path(__file__).parents[2] / "scenarios").glob("*.study.toml"))
 def test_every_study_can_be_swept(path):
     found = cases(load_study(path), str(path))
     assert count(found.study) == sum(1 for _ in found.tasks(Options()))
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"novel": {"a": 1}}, "the study it holds: novel: is not a known key"),
+        ({"samples": "many"}, "the study it holds: samples:"),
+        ({"scene": None}, "the study it holds: scene:"),
+    ],
+)
+def test_a_kept_study_of_another_version_is_refused_in_one_line_of_our_own(change, said):
+    kept = {"scene": "a.toml", "vary": {"contact.friction": {"uniform": [0.1, 0.2]}}, "samples": 8}
+    assert study_from_text(json.dumps(kept), "out").samples == 8
+    with pytest.raises(InputError) as raised:
+        study_from_text(json.dumps(kept | change), "out")
+    line = str(raised.value)
+    assert line.startswith("out: ")
+    assert said in line
+    assert "\n" not in line
+    assert "http" not in line  # the models' library ends its own words with an address
