@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 
@@ -33,6 +34,10 @@ from snapsim.simulation.trajectory import Cells
 
 TOLERANCE = 1e-9
 """Bound on the energy's error of every solve, over the soft parts' energy."""
+
+BALANCED: Final = 5e-5
+"""Least bar of a torque over force and reach: where symmetry allows none, two meshes tell of none,
+and a solve to `TOLERANCE` leaves 2e-5 (a box of thin walls at normal)."""
 
 Pulls = Mapping[tuple[int, int], Array]
 """Force (3,) [N] on the first of two soft bodies from the second, by their numbers."""
@@ -68,6 +73,7 @@ class PoseAccuracy:
         self.fine, self.rough = model(finely.fine), model(self.meshes.fine)
         self.coarse = model(finely.coarse) if finely.coarse else self.fine
         self._cells = finely.fine
+        self._reaches = np.array([float(b.shape.extents.max()) for b in system.bodies])
         self._rims = {i: rims(system.bodies[i]) for i in self.fine.magnets} if finely.fine else {}
         soft = self.fine.soft
         self._close = CloseSoftParts(
@@ -98,6 +104,7 @@ class PoseAccuracy:
         whole = estimate_loads(coarse.force, fine.force, np.zeros(len(clear)), clear, self.meshes)
         rule = np.linalg.norm(fine.torque - rough.torque, axis=1)
         rule += missed * np.linalg.norm(fine.torque, axis=1)
+        rule += BALANCED * self._reaches * np.linalg.norm(fine.force, axis=1)
         found = PoseEstimate(
             replace(whole, error=push.error),
             estimate_loads(coarse.torque, fine.torque, rule, clear, self.meshes),
