@@ -191,7 +191,8 @@ def inverse_mass_matrix(bodies: RigidBodies, quaternion: Array) -> Array:
     n = len(bodies.mass)
     matrix = np.zeros((6 * n, 6 * n))
     for i in range(n):
-        matrix[6 * i : 6 * i + 3, 6 * i : 6 * i + 3] = bodies.inverse_mass[i] * np.eye(3)
+        for k in range(6 * i, 6 * i + 3):
+            matrix[k, k] = bodies.inverse_mass[i]
         matrix[6 * i + 3 : 6 * i + 6, 6 * i + 3 : 6 * i + 6] = inverse[i]
     return matrix
 

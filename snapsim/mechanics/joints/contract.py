@@ -174,11 +174,6 @@ def cross(a: Array, b: Array) -> Array:
     return np.array([v * z - w * y, w * x - u * z, u * y - v * x])
 
 
-def skew(a: Array) -> Array:
-    """Return the matrix (3, 3) with skew(a) @ b = a x b."""
-    return np.array([[0.0, -a[2], a[1]], [a[2], 0.0, -a[0]], [-a[1], a[0], 0.0]])
-
-
 def perpendiculars(axis: Array) -> tuple[Array, Array]:
     """Return two unit vectors t1, t2 (3,) with t1 x t2 = axis, a unit vector."""
     least = np.zeros(3)
@@ -201,8 +196,14 @@ def centripetal(side: Side, arm: Array) -> Array:
 
 def point_jacobian(arm_a: Array, arm_b: Array) -> Array:
     """Return (3, 12): velocity of a point of the first body relative to one of the second."""
-    one = np.eye(3)
-    return np.concatenate([one, -skew(arm_a), -one, skew(arm_b)], axis=1)
+    (x, y, z), (u, v, w) = arm_a.tolist(), arm_b.tolist()
+    return np.array(
+        [
+            [1.0, 0.0, 0.0, 0.0, z, -y, -1.0, 0.0, 0.0, 0.0, -w, v],
+            [0.0, 1.0, 0.0, -z, 0.0, x, 0.0, -1.0, 0.0, w, 0.0, -u],
+            [0.0, 0.0, 1.0, y, -x, 0.0, 0.0, 0.0, -1.0, -v, u, 0.0],
+        ]
+    )
 
 
 def turn_jacobian(directions: Array) -> Array:

@@ -23,7 +23,6 @@ from snapsim.mechanics.joints.contract import (
     Side,
     coincidence,
     cross,
-    joined,
     perpendiculars,
     rows,
     turn_jacobian,
@@ -62,14 +61,15 @@ class Hinge(Joint):
     def equalities(self, a: Side, b: Side, time: float) -> Rows:
         """Return three rows of the common point and two of the common axis."""
         n, spin = a.turn @ self.axis, a.spin - b.spin
-        tilt = []
-        for t in self.across @ b.turn.T:
+        point, swung = coincidence(a, b, self.points), cross(a.spin, n)
+        jacobian, error, bias = np.zeros((5, 12)), np.empty(5), np.empty(5)
+        jacobian[:3], error[:3], bias[:3] = point.jacobian, point.error, point.bias
+        for k, t in enumerate(self.across @ b.turn.T, start=3):
             turn = cross(n, t)
-            swing = cross(cross(a.spin, n), t) + cross(n, cross(b.spin, t))
-            tilt.append((turn, t @ n, swing @ spin))
-        jacobian = turn_jacobian(np.array([row[0] for row in tilt]))
-        error, bias = np.array([row[1] for row in tilt]), np.array([row[2] for row in tilt])
-        return joined([coincidence(a, b, self.points), rows(jacobian, error, bias)])
+            jacobian[k, 3:6], jacobian[k, 9:] = turn, -turn
+            error[k] = t @ n
+            bias[k] = (cross(swung, t) + cross(n, cross(b.spin, t))) @ spin
+        return rows(jacobian, error, bias)
 
     def angle(self, a: Side, b: Side) -> float:
         """Return the angle [rad] in -pi..pi."""
