@@ -109,9 +109,9 @@ class ContinuousOperator:
 def serves(meshes: Collection[CellMesh], recoil: bool) -> bool:
     """Do these cells serve a scene whose parts with cells have these `meshes`?
 
-    A part alone, not a magnet that yields (`recoil`).
+    Not where a magnet yields (`recoil`).
     """
-    return len(meshes) == 1 and not recoil and all(allows(mesh) for mesh in meshes)
+    return bool(meshes) and not recoil and all(allows(mesh) for mesh in meshes)
 
 
 def allows(mesh: CellMesh) -> bool:
@@ -129,13 +129,22 @@ def continuous_operator(mesh: CellMesh, stiffness: float) -> ContinuousOperator:
     base = len(mesh.cells) // 2 ** len(mesh.mirrors)
     faces = cell_faces(mesh.corners, mesh.cells[:base])
     shapes = polygons(faces.corners)
-    cells = _Cells(mesh, base, faces, shapes)
+    cells = CellFluxes(mesh, base, faces, shapes)
     layers = class_layers(shapes, mesh.mirrors)
     every = [
         _of_class(cells, layer, cells.may_pass(odd), stiffness) for odd, layer in enumerate(layers)
     ]
     own, mixed, wide = (np.stack(parts) for parts in zip(*every, strict=True))
     return ContinuousOperator(own, mixed, wide)
+
+
+def surface_layers(mesh: CellMesh) -> tuple[Array, Array]:
+    """Return, by class, the single layer (g, s, s) [m^3] between outer faces of the base cells, and
+    the field R (g, 3b, s) [m^3] of their charges in these, times the cells' volumes."""
+    cells = CellFluxes.of(mesh)
+    layers = class_layers(cells.shapes, mesh.mirrors)[:, :, cells.surface]
+    pull = np.stack([-(cells.charge.T @ layer) for layer in layers])
+    return layers[:, cells.surface], pull
 
 
 def widenings(mesh: CellMesh) -> Widenings:
@@ -156,7 +165,7 @@ def widenings(mesh: CellMesh) -> Widenings:
     return _shapes(corners, sides, size, points, weights)
 
 
-class _Cells:
+class CellFluxes:
     """The b base cells with f faces: what a flux on each face is in them.
 
     `surface` (f,) says which faces are the body's own and `outward` (f,) the sign of flux out of it
@@ -166,7 +175,8 @@ class _Cells:
 
     def __init__(self, mesh: CellMesh, base: int, faces: CellFaces, shapes: Polygons) -> None:
         self.volume, centre = mesh.volume[:base], mesh.centre[:base]
-        self.area, self._corners, self._mirrors = shapes.area, shapes.corners, mesh.mirrors
+        self.area, self.corners, self._mirrors = shapes.area, shapes.corners, mesh.mirrors
+        self.shapes = shapes
         count = len(shapes.area)
         once = np.bincount(faces.face, minlength=count) == 1
         self.surface: BoolArray = once & self.may_pass(0)
@@ -193,8 +203,15 @@ class _Cells:
             mesh.corners[mesh.cells[:base]], sides, scale, POINTS, np.ones(len(POINTS))
         )
 
+    @classmethod
+    def of(cls, mesh: CellMesh) -> CellFluxes:
+        """Return those of the base cells of a mesh."""
+        base = len(mesh.cells) // 2 ** len(mesh.mirrors)
+        faces = cell_faces(mesh.corners, mesh.cells[:base])
+        return cls(mesh, base, faces, polygons(faces.corners))
+
     def _in_mirror(self, axis: int) -> BoolArray:
-        found: BoolArray = np.all(self._corners[:, :, axis] == 0.0, axis=1)
+        found: BoolArray = np.all(self.corners[:, :, axis] == 0.0, axis=1)
         return found
 
     def may_pass(self, odd: int) -> BoolArray:
@@ -255,14 +272,14 @@ def _shapes(corners: Array, sides: Array, size: Array, points: Array, weights: A
 
 
 def _of_class(
-    cells: _Cells, layer: Array, allowed: BoolArray, stiffness: float
+    cells: CellFluxes, layer: Array, allowed: BoolArray, stiffness: float
 ) -> tuple[Array, Array, Array]:
     """A, C and B (3b, 3b) of one class, whose single layer between faces is `layer` (f, f)."""
-    loops = _loops(cells.leave, allowed, cells.surface)
+    round_ = loops(cells, allowed)
     area = cells.area[cells.surface]
-    on_surface = sparse.diags_array(cells.outward[cells.surface]) @ loops[cells.surface]
+    on_surface = sparse.diags_array(cells.outward[cells.surface]) @ round_[cells.surface]
     potential = layer[:, cells.surface] / area
-    mean, widen = (cells.mean @ loops).tocsr(), (cells.widen @ loops).tocsr()
+    mean, widen = (cells.mean @ round_).tocsr(), (cells.widen @ round_).tocsr()
     volume = np.repeat(cells.volume, 3)
     pull = -(on_surface.T @ (cells.charge.T @ potential).T).T
     seen = sparse.diags_array(volume) @ mean + pull
@@ -286,13 +303,13 @@ def _of_class(
     )
 
 
-def _loops(leave: sparse.csr_array, allowed: BoolArray, surface: BoolArray) -> sparse.csr_array:
+def loops(cells: CellFluxes, allowed: BoolArray) -> sparse.csr_array:
     """A basis (f, n) of fluxes on the `allowed` faces of which nothing is left over in any cell.
 
     A tree leads from the outside through one face into each cell. Every other face makes one loop:
     its own flux, led out again by the tree.
     """
-    tree = _tree(leave, surface)
+    leave, tree = cells.leave, _tree(cells.leave, cells.surface)
     rest = np.flatnonzero(allowed & ~np.isin(np.arange(len(allowed)), tree))
     led = sparse.coo_array(splu(leave[:, tree].tocsc()).solve(-leave[:, rest].toarray()))
     rows = np.concatenate([rest, tree[led.row]])

@@ -36,7 +36,9 @@ from snapsim.magnetics.charged_faces import charge, charged_faces
 from snapsim.magnetics.charged_surface import Surface, surface_of
 from snapsim.magnetics.continuous_normal import LEAST_STIFFNESS, serves
 from snapsim.magnetics.face_force import load_between
+from snapsim.magnetics.flux_part import FluxPart, flux_part
 from snapsim.magnetics.force import add_both, field_on_cells, forces_on_cells
+from snapsim.magnetics.joint_fluxes import CrossLayer, FluxState, JointProblem, cross_layer, least
 from snapsim.magnetics.magnetization import (
     RELAXED,
     Coupling,
@@ -50,11 +52,12 @@ from snapsim.magnetics.operator_cache import (
     SortedBlocks,
     kept_blocks,
     kept_continuous,
+    kept_fluxes,
     kept_operator,
 )
 from snapsim.magnetics.sources import MagnetSet, magnet_set, source_for
 from snapsim.magnetics.symmetric_blocks import buffer, layout
-from snapsim.magnetics.warm_start import DEPTH, Solution, extrapolated
+from snapsim.magnetics.warm_start import DEPTH, Solution, extrapolated, mixture
 from snapsim.magnetics.widened_part import FieldOnPart, WidenedPart, widened_part
 from snapsim.numerics.rotation_kernels import matrices
 from snapsim.parts.bodies import Body
@@ -75,7 +78,8 @@ class MagneticState:
     axes; `magnetisation` (c, 3) [A/m] in body axes of each soft body, in the order of
     `MagneticModel.soft`; `bound` [J] on how far the energy lies above its minimum; `products`
     with a stored operator that it took; `converged`, whether the tolerance was met. `solutions`,
-    this one and some earlier ones, let the next pose start from here.
+    this one and some earlier ones, let the next pose start from here; `fluxes` is what several
+    parts without charges on inner faces came to.
     """
 
     energy: float
@@ -86,6 +90,7 @@ class MagneticState:
     products: int
     converged: bool
     solutions: tuple[Solution, ...] = field(default=(), repr=False)
+    fluxes: FluxState | None = field(default=None, repr=False)
 
 
 @dataclass(frozen=True)
@@ -105,7 +110,8 @@ class MagneticSeries:
 
 @dataclass(frozen=True)
 class _SoftPart:
-    """A magnetisable body's cells, flat: `points` (c q, 3) [m] body axes; `cells` its slice of all;
+    """A magnetisable body's cells, flat: `points` (c q, 3) [m] body axes; `cells` its slice of all,
+    and `places` that of what the field is averaged on, these or points of cells;
     `own` (c, 3) [A/m] the mean field, body axes, of what is magnetised in it for good (`fixed`).
     Where it is `widened`, the field acts on each of its points as on a cell."""
 
@@ -116,6 +122,7 @@ class _SoftPart:
     cells: slice
     own: Array
     fixed: Array
+    places: slice
     widened: WidenedPart | None = None
 
 
@@ -226,7 +233,17 @@ class MagneticModel:
             [bodies[i].magnetisation for i in self.magnets],
         )
         curves = compiled_curves([_curve(bodies[i]) for i in yielding])
-        if serves(self.cells.values(), bool(self.recoiling)):
+        self._curves = curves
+        self._fluxes: tuple[FluxPart, ...] = ()
+        continuous = serves(self.cells.values(), bool(self.recoiling))
+        if continuous and len(yielding) > 1:
+            chi = curves.susceptibility.tolist()
+            self._fluxes = tuple(
+                _flux_part(mesh, x) for mesh, x in zip(self.cells.values(), chi, strict=True)
+            )
+            self._parts, self._faces = _flux_places(self.cells, self._fluxes), None
+            return
+        if continuous:
             stiffness = max(1 / float(curves.susceptibility[0]), LEAST_STIFFNESS)
             self._parts, blocks = _widened_parts(self.cells, stiffness)
         else:
@@ -247,13 +264,17 @@ class MagneticModel:
         """
         position, quaternion = as_floats(pose.position), as_floats(pose.quaternion)
         turns = matrices(quaternion)
-        load = np.empty((len(self._problem.volume), 3))
-        samples = [self._sample(part, position, quaternion, turns, load) for part in self._parts]
+        if self._fluxes:
+            return self._evaluate_together(position, quaternion, turns, start)
+        samples, load = self._samples(position, quaternion, turns)
         coupling, interactions = self._couple(position, turns)
         minimum = self._solve(coupling, load, start)
         balance = _Balance(position)
-        self._act_on_soft(samples, minimum.m, turns, balance)
-        self._act_between_soft(coupling, interactions, minimum.m, turns, balance)
+        for k, (part, sample) in enumerate(zip(self._parts, samples, strict=True)):
+            acted_on = self._acted_on(k, sample, minimum.m[part.cells], None)
+            self._act_on_part(part, sample, acted_on, balance, turns)
+        for (a, b), acting in self._acting(coupling, interactions, minimum.m).items():
+            self._act_both(a, b, acting, turns, balance)
         energy = minimum.energy + sum(s.field.energy for s in samples if s.field is not None)
         energy = MU_0 * energy + self._act_on_magnets(position, quaternion, turns, balance)
         return MagneticState(
@@ -270,6 +291,91 @@ class MagneticModel:
             ),
         )
 
+    def _evaluate_together(
+        self, position: Array, quaternion: Array, turns: Array, start: MagneticState | None
+    ) -> MagneticState:
+        """`evaluate` of several parts without charges on inner faces."""
+        samples, at_points = self._samples(position, quaternion, turns)
+        loaded = [
+            flux.loaded(at_points[part.places])
+            for part, flux in zip(self._parts, self._fluxes, strict=True)
+        ]
+        loads, spread = [one[0] for one in loaded], [one[1] for one in loaded]
+        layers = self._layers(position, turns)
+        problem = JointProblem(self._fluxes, self._curves, layers, loads, spread)
+        load = np.concatenate(loads)
+        known = () if start is None else start.solutions
+        found = least(
+            problem, self._fluxes_from(load, known, problem.size), self.tolerance, PRODUCTS_LIMIT
+        )
+        balance = _Balance(position)
+        for k, (part, sample) in enumerate(zip(self._parts, samples, strict=True)):
+            self._act_on_part(
+                part, sample, self._acted_on(k, sample, found.m[k], found), balance, turns
+            )
+        for (a, b), layer in layers.items():
+            acting = layer.wrench(found, a, b)
+            self._act_both(a, b, acting, turns, balance)
+        energy = MU_0 * found.energy + self._act_on_magnets(position, quaternion, turns, balance)
+        q = np.concatenate(found.q)[:, None]
+        return MagneticState(
+            energy=energy,
+            force=balance.force,
+            torque=balance.torque,
+            magnetisation=found.m,
+            bound=MU_0 * found.bound,
+            products=found.products,
+            converged=found.converged,
+            solutions=(Solution(load, q, np.empty((0, 3))), *known[:DEPTH]),
+            fluxes=found,
+        )
+
+    def _fluxes_from(self, load: Array, known: tuple[Solution, ...], size: int) -> Array:
+        """Return fluxes (n,) to start from."""
+        if not known or any(len(one.h) != size or one.load.shape != load.shape for one in known):
+            return np.zeros(size)
+        volume = np.concatenate([flux.volume for flux in self._fluxes])
+        weights = mixture(load, volume, known, self.tolerance)
+        return weights @ np.stack([one.h[:, 0] for one in known])
+
+    def _acted_on(self, k: int, sample: _Sample, m: Array, fluxes: FluxState | None) -> Array:
+        """Return what the field acts on in part k of magnetisation m (c, 3): at each of the part's
+        points where its flux has a continuous normal component."""
+        part = self._parts[k]
+        if fluxes is not None:
+            return self._fluxes[k].magnetised(m, fluxes.widening[k])
+        if part.widened is not None and sample.field is not None:
+            return part.widened.magnetised(m, sample.field)
+        return m
+
+    def _act_on_part(
+        self, part: _SoftPart, sample: _Sample, m: Array, balance: _Balance, turns: Array
+    ) -> None:
+        """Add the forces between magnets and one soft part; `m` what they act on."""
+        forces_on_cells(
+            self._magnet_bodies, balance.position, turns, part.body, part.weights, part.volume,
+            self.background, sample.points, sample.means, sample.gradients, m,
+            balance.force, balance.torque,
+        )  # fmt: skip
+
+    def _act_both(self, a: int, b: int, acting: Array, turns: Array, balance: _Balance) -> None:
+        """Add the wrench (6,) on soft part a from b, in a's axes, and its opposite."""
+        on, source = self._parts[a].body, self._parts[b].body
+        balance.add(on, np.concatenate([turns[on] @ acting[:3], turns[on] @ acting[3:]]), source)
+
+    def _layers(self, position: Array, turns: Array) -> dict[tuple[int, int], CrossLayer]:
+        """P between each two parts, in the axes of the first."""
+        found = {}
+        for b in range(len(self._parts)):
+            for a in range(b):
+                i, j = self._parts[a].body, self._parts[b].body
+                back = turns[i].T
+                found[a, b] = cross_layer(
+                    self._fluxes[a], self._fluxes[b],
+                    back @ turns[j], back @ (position[j] - position[i]),
+                )  # fmt: skip
+        return found
+
     def evaluate_many(
         self, poses: Iterable[Pose], start: MagneticState | None = None
     ) -> MagneticSeries:
@@ -280,7 +386,7 @@ class MagneticModel:
         states: list[MagneticState] = []
         for pose in poses:
             start = self.evaluate(pose, start)
-            states.append(replace(start, magnetisation=(), solutions=()))
+            states.append(replace(start, magnetisation=(), solutions=(), fluxes=None))
         shape = (len(states), self.count, 3)
         return MagneticSeries(
             energy=np.array([s.energy for s in states], dtype=np.float64),
@@ -296,21 +402,13 @@ class MagneticModel:
         """Return the force (3,) [N] on the first of each pair of soft bodies from the second's
         charges, world axes, in the state found in that pose; bodies by number."""
         turns = matrices(as_floats(pose.quaternion))
-        coupling, found = self._couple(as_floats(pose.position), turns)
-        if not found:
-            return {}
-        sigma, first = np.empty(len(coupling.cell)), coupling.face
-        m = np.concatenate(
-            [m - p.fixed for m, p in zip(state.magnetisation, self._parts, strict=True)]
-        )
-        charge(coupling.cell, coupling.outward, m, sigma)
-        pairs = [(a, b) for b in range(len(self._parts)) for a in range(b)]
-        pulls = {}
-        for (a, b), one in zip(pairs, found, strict=True):
-            on, source = self._parts[a].body, self._parts[b].body
-            acting = wrench(one, sigma[first[a] : first[a + 1]], sigma[first[b] : first[b + 1]])
-            pulls[on, source] = turns[on] @ acting[:3]
-        return pulls
+        m = self._moving(state)
+        found = self._wrenches(as_floats(pose.position), turns, m, self._fluxes_of(pose, state))
+        numbers = [part.body for part in self._parts]
+        return {
+            (numbers[a], numbers[b]): turns[numbers[a]] @ acting[:3]
+            for (a, b), acting in found.items()
+        }
 
     def loads_between(self, pose: Pose, state: MagneticState) -> Array:
         """Return what bodies do to each other in the state found in a pose, (n, n, 6) [N, N m]: row
@@ -320,12 +418,11 @@ class MagneticModel:
         """
         position, quaternion = as_floats(pose.position), as_floats(pose.quaternion)
         turns = matrices(quaternion)
-        load = np.empty((len(self._problem.volume), 3))
-        samples = [self._sample(part, position, quaternion, turns, load) for part in self._parts]
-        fixed = zip(state.magnetisation, self._parts, strict=True)
-        m = np.concatenate([np.zeros((0, 3)), *(x - part.fixed for x, part in fixed)])
+        samples = self._samples(position, quaternion, turns)[0]
+        m, fluxes = self._moving(state), self._fluxes_of(pose, state)
         found = np.zeros((self.count, self.count, 6))
-        for part, sample in zip(self._parts, samples, strict=True):
+        for k, (part, sample) in enumerate(zip(self._parts, samples, strict=True)):
+            acted_on = self._acted_on(k, sample, m[part.cells], fluxes)
             for source in {*self._magnet_bodies.tolist(), part.body}:
                 kept = (self._magnet_bodies == source) & (self._magnet_bodies != part.body)
                 background = self.background * (source == part.body)
@@ -333,15 +430,13 @@ class MagneticModel:
                 forces_on_cells(
                     self._magnet_bodies, position, turns, part.body, part.weights, part.volume,
                     background, sample.points, sample.means * kept[:, None, None],
-                    sample.gradients * kept[:, None, None, None], m[part.cells],
+                    sample.gradients * kept[:, None, None, None], acted_on,
                     balance.force, balance.torque,
                 )  # fmt: skip
                 balance.share(found, part.body, source)
-        coupling, interactions = self._couple(position, turns)
-        pairs = [(a, b) for b in range(len(self._parts)) for a in range(b)]
-        for (a, b), one in zip(pairs, interactions, strict=False):
+        for (a, b), acting in self._wrenches(position, turns, m, fluxes).items():
             balance = _Balance(position)
-            self._act_of_pair(coupling, one, (a, b), m, turns, balance)
+            self._act_both(a, b, acting, turns, balance)
             balance.share(found, self._parts[a].body, self._parts[b].body)
         for k, first in enumerate(self._magnets):
             for second in self._magnets[k + 1 :]:
@@ -352,6 +447,14 @@ class MagneticModel:
             found[first.body, first.body, 3:] += MU_0 * _cross(moment, self.background)
         return found
 
+    def _samples(
+        self, position: Array, quaternion: Array, turns: Array
+    ) -> tuple[list[_Sample], Array]:
+        """Return the field on each part and v h: in cells, or (`_fluxes`) at the points of all."""
+        rows = self._parts[-1].places.stop if self._fluxes else len(self._problem.volume)
+        load = np.empty((rows, 3))
+        return [self._sample(part, position, quaternion, turns, load) for part in self._parts], load
+
     def _sample(
         self, part: _SoftPart, position: Array, quaternion: Array, turns: Array, load: Array
     ) -> _Sample:
@@ -360,7 +463,7 @@ class MagneticModel:
         sample = _Sample(
             np.empty((points, 3)), np.empty((count, cells, 3)), np.empty((count, points, 3, 3))
         )
-        own = load[part.cells] if part.widened is None else np.empty((cells, 3))
+        own = load[part.places] if part.widened is None else np.empty((cells, 3))
         field_on_cells(
             self._set.codes, self._set.starts, self._set.parameters, self._set.magnetisations,
             self._magnet_bodies, position, quaternion, turns, part.body,
@@ -414,48 +517,38 @@ class MagneticModel:
             return np.zeros_like(load), np.zeros_like(load)
         return extrapolated(load, self._problem.volume, known, self.tolerance)
 
-    def _act_on_soft(
-        self, samples: list[_Sample], m: Array, turns: Array, balance: _Balance
-    ) -> None:
-        """Add the forces between magnets and soft parts."""
-        for part, sample in zip(self._parts, samples, strict=True):
-            acted_on = m[part.cells]
-            if part.widened is not None and sample.field is not None:
-                acted_on = part.widened.magnetised(acted_on, sample.field)
-            forces_on_cells(
-                self._magnet_bodies, balance.position, turns, part.body, part.weights, part.volume,
-                self.background, sample.points, sample.means, sample.gradients, acted_on,
-                balance.force, balance.torque,
-            )  # fmt: skip
+    def _wrenches(
+        self, position: Array, turns: Array, m: Array, fluxes: FluxState | None
+    ) -> dict[tuple[int, int], Array]:
+        """Return the wrench (6,) of each two soft parts, by place, on the first, its axes."""
+        if fluxes is not None:
+            layers = self._layers(position, turns).items()
+            return {(a, b): one.wrench(fluxes, a, b) for (a, b), one in layers}
+        return self._acting(*self._couple(position, turns), m)
 
-    def _act_between_soft(
-        self,
-        coupling: Coupling,
-        found: list[Interaction],
-        m: Array,
-        turns: Array,
-        balance: _Balance,
-    ) -> None:
-        pairs = [(a, b) for b in range(len(self._parts)) for a in range(b)]
-        for pair, one in zip(pairs, found, strict=False):
-            self._act_of_pair(coupling, one, pair, m, turns, balance)
-
-    def _act_of_pair(
-        self,
-        coupling: Coupling,
-        one: Interaction,
-        pair: tuple[int, int],
-        m: Array,
-        turns: Array,
-        balance: _Balance,
-    ) -> None:
-        """Add what two soft parts, by place, do to each other."""
+    def _acting(
+        self, coupling: Coupling, found: list[Interaction], m: Array
+    ) -> dict[tuple[int, int], Array]:
+        """The same from cross blocks and interactions."""
+        if not found:
+            return {}
         sigma, first = np.empty(len(coupling.cell)), coupling.face
         charge(coupling.cell, coupling.outward, m, sigma)
-        a, b = pair
-        on, source = self._parts[a].body, self._parts[b].body
-        acting = wrench(one, sigma[first[a] : first[a + 1]], sigma[first[b] : first[b + 1]])
-        balance.add(on, np.concatenate([turns[on] @ acting[:3], turns[on] @ acting[3:]]), source)
+        pairs = [(a, b) for b in range(len(self._parts)) for a in range(b)]
+        return {
+            (a, b): wrench(one, sigma[first[a] : first[a + 1]], sigma[first[b] : first[b + 1]])
+            for (a, b), one in zip(pairs, found, strict=True)
+        }
+
+    def _moving(self, state: MagneticState) -> Array:
+        """M (c, 3) of all cells but what is magnetised for good."""
+        fixed = zip(state.magnetisation, self._parts, strict=True)
+        return np.concatenate([np.zeros((0, 3)), *(m - part.fixed for m, part in fixed)])
+
+    def _fluxes_of(self, pose: Pose, state: MagneticState) -> FluxState | None:
+        if self._fluxes and state.fluxes is None:
+            return self.evaluate(pose, state).fluxes
+        return state.fluxes
 
     def _act_on_magnets(
         self, position: Array, quaternion: Array, turns: Array, balance: _Balance
@@ -504,7 +597,7 @@ def _soft_parts(bodies: Sequence[Body], cells: dict[int, CellMesh]) -> list[_Sof
         own = -kept_operator(mesh).apply(fixed) if body.is_magnet else np.zeros_like(fixed)
         points = as_floats(mesh.points).reshape(-1, 3)
         weights, volume = as_floats(mesh.weights), as_floats(mesh.volume)
-        parts.append(_SoftPart(i, weights, volume, points, here, own, fixed))
+        parts.append(_SoftPart(i, weights, volume, points, here, own, fixed, here))
         first = here.stop
     return parts
 
@@ -522,9 +615,30 @@ def _widened_parts(
         body=i, weights=np.ones((len(volume), 1)), volume=volume,
         points=np.ascontiguousarray(widened.points.reshape(-1, 3)),
         cells=slice(0, len(mesh.volume)), own=none, fixed=np.zeros((len(mesh.volume), 3)),
-        widened=widened,
+        places=slice(0, len(mesh.volume)), widened=widened,
     )  # fmt: skip
     return [part], [kept.own]
+
+
+def _flux_part(mesh: CellMesh, susceptibility: float) -> FluxPart:
+    stiffness = max(1 / susceptibility, LEAST_STIFFNESS)
+    return flux_part(mesh, stiffness, kept_fluxes(mesh, susceptibility, stiffness))
+
+
+def _flux_places(cells: dict[int, CellMesh], fluxes: Sequence[FluxPart]) -> list[_SoftPart]:
+    """Where the field acts on soft parts whose fluxes are unknowns: each point as on a cell."""
+    parts: list[_SoftPart] = []
+    first, place = 0, 0
+    for (i, mesh), flux in zip(cells.items(), fluxes, strict=True):
+        volume = flux.share.ravel()
+        here, there = slice(first, first + len(mesh.volume)), slice(place, place + len(volume))
+        points = np.ascontiguousarray(flux.points.reshape(-1, 3))
+        none = np.zeros((len(volume), 3))
+        fixed = np.zeros((len(mesh.volume), 3))
+        weights = np.ones((len(volume), 1))
+        parts.append(_SoftPart(i, weights, volume, points, here, none, fixed, there))
+        first, place = here.stop, there.stop
+    return parts
 
 
 def _faces(parts: list[_SoftPart], cells: dict[int, CellMesh]) -> _Faces:

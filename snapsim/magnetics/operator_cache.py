@@ -25,7 +25,7 @@ from typing import Final
 import numpy as np
 
 from snapsim.arrays import Array
-from snapsim.magnetics import continuous_normal, demagnetization
+from snapsim.magnetics import continuous_normal, demagnetization, flux_part
 from snapsim.magnetics import sectors as sector_method
 from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.continuous_normal import continuous_operator
@@ -34,6 +34,7 @@ from snapsim.magnetics.demagnetization import (
     demagnetizing_operator,
     shifted_inverse,
 )
+from snapsim.magnetics.flux_part import FluxBlocks, flux_blocks, flux_shapes
 from snapsim.magnetics.sectors import Sectors, sectors_of, split, unknown_volumes
 from snapsim.magnetics.symmetric_blocks import Buffer
 from snapsim.numerics.kept_files import SHARED, kept_folder, make_room, write_whole
@@ -45,12 +46,15 @@ DIGITS: Final = 11
 LARGEST_TOTAL: Final = 2_000_000_000
 """Bytes that the cache may take; the files used longest ago go first."""
 
-METHOD: Final = tuple(m.__name__ for m in (demagnetization, continuous_normal, sector_method))
+METHOD: Final = tuple(
+    m.__name__ for m in (demagnetization, continuous_normal, flux_part, sector_method)
+)
 """The modules that compute an operator, with all that these use."""
 
 SUFFIX: Final = ".operator.npz"
 SECTORS: Final = ".sectors" + SUFFIX
 CONTINUOUS: Final = ".continuous" + SUFFIX
+FLUXES: Final = ".fluxes" + SUFFIX
 
 WORTH_SPLITTING: Final = 100_000
 """Numbers in an operator's blocks above which these are split by sectors where they can be."""
@@ -143,6 +147,23 @@ def kept_continuous(mesh: CellMesh, stiffness: float) -> ContinuousBlocks:
     else:
         own = SortedBlocks(blocks, unknown_volumes(mesh.volume[:base], sectors), sectors)
     return ContinuousBlocks(own, found["mixed"], found["wide"] / np.float32(size**3))
+
+
+def kept_fluxes(mesh: CellMesh, susceptibility: float, stiffness: float) -> FluxBlocks:
+    """Return `flux_blocks` of a mesh, from disk where known.
+
+    Raises ComputationError as that does.
+    """
+    size = float(np.cbrt(mesh.volume.sum()))
+    unit = _unit(mesh, size)
+    path = _path(unit, FLUXES, repr((float(susceptibility), float(stiffness))))
+    found = _arrays(path, flux_shapes(unit))
+    if found is None:
+        blocks = flux_blocks(unit, susceptibility, stiffness)
+        _write(path, layer=blocks.layer, pull=blocks.pull, inverse=blocks.inverse)
+    else:
+        blocks = FluxBlocks(**found)
+    return blocks.scaled(size)
 
 
 def _worthwhile_sectors(mesh: CellMesh) -> Sectors | None:
