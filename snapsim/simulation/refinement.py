@@ -75,7 +75,7 @@ RATIOS_CONTINUOUS: Final = {
 """The same for a part alone, whose M has a continuous normal component: errors are a fifth as
 large and of either sign. Off edges the ratio was 0.2 to 0.7 at draft, on discs and rings by finite
 elements and on 17 tilted parts by the limit of normal cells, but where the step is below 0.7 %
-(-0.4 to 1.2, which `floor` covers), and 0.1 to 0.5 at normal (0.19 to 0.36 on 12 fresh ones). Of
+(-0.4 to 1.2, which `floor` covers), and 0.1 to 0.5 at normal (0.17 to 0.36 on 16 fresh ones). Of
 100 parts 99 are covered at draft; the other's reference is 1.9 % off itself (solids, seed 41)."""
 
 FLOOR_CONTINUOUS: Final = 3e-3
