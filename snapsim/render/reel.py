@@ -16,7 +16,7 @@ import shutil
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, Future, wait
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import ExitStack, contextmanager
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -48,10 +48,6 @@ class Made:
     drawn: int
     found: int
     light: Array
-
-
-class Stopped(Exception):
-    """Drawing was told to stop."""
 
 
 def make(job: ClipJob, target: Path, progress: FramesProgress | None = None) -> Made:
@@ -219,23 +215,24 @@ def _draw_apart(
     told: FramesProgress,
     workers: int,
 ) -> None:
-    """Draw pieces in `workers` processes; on any trouble all stop after the frame in hand."""
-    count, stop = CONTEXT.Value("l", 0), CONTEXT.Event()
-    with ExitStack() as stack:
-        pool = Processes(workers, _start_worker, (job, count, stop))
-        stack.callback(pool.shutdown, cancel_futures=True)
-        stack.callback(stop.set)
+    """Draw pieces in `workers` processes; on any trouble all end at once."""
+    count, whole = CONTEXT.Value("l", 0), False
+    pool = Processes(workers, _start_worker, (job, count))
+    try:
         waiting = {_submit(pool, target, folder, number) for number in todo}
         while waiting:
             done, waiting = wait(waiting, timeout=0.2)
-            try:
-                for future in done:
-                    future.result()
-            except BrokenProcessPool:
-                raise ComputationError(
-                    f"{target}: a drawing process died; run the same command again to go on"
-                ) from None
+            for future in done:
+                future.result()
             told(before + count.value, total)
+        whole = True
+    except BrokenProcessPool:
+        raise ComputationError(
+            f"{target}: a drawing process died; run the same command again to go on"
+        ) from None
+    finally:
+        # a piece is whole or not there: what is half drawn is not waited for
+        pool.shutdown(wait=whole, cancel_futures=True)
 
 
 def _submit(pool: Executor, target: Path, folder: Path, number: int) -> Future[None]:
@@ -243,19 +240,17 @@ def _submit(pool: Executor, target: Path, folder: Path, number: int) -> Future[N
 
 
 _own: dict[str, Any] = {}
-"""What a drawing process keeps: its show, the counter, the stop sign."""
+"""What a drawing process keeps: its show and the counter."""
 
 
-def _start_worker(job: ClipJob, count: Any, stop: Any) -> None:
+def _start_worker(job: ClipJob, count: Any) -> None:
     os.environ.setdefault("LP_NUM_THREADS", "1")  # software OpenGL: a core for each process
     offscreen.require()
-    _own.update(show=Show(job), count=count, stop=stop)
+    _own.update(show=Show(job), count=count)
 
 
 def _work(target: Path, folder: Path, number: int, length: int) -> None:
     def tick() -> None:
-        if _own["stop"].is_set():
-            raise Stopped
         with _own["count"].get_lock():
             _own["count"].value += 1
 

@@ -1,6 +1,8 @@
 """Clips in pieces: stopped and gone on with, drawn by one process or two, always the same file."""
 
 import json
+import multiprocessing
+import signal
 
 import pytest
 
@@ -116,6 +118,30 @@ def test_two_processes_draw_the_same_file_as_one(whole, trajectory, tmp_path):
     assert target.read_bytes() == data
     assert seen[0] == (0, report.frames)
     assert seen[-1] == (report.frames, report.frames)
+
+
+def test_processes_that_draw_end_with_an_interrupt_and_are_not_waited_for(
+    whole, trajectory, tmp_path
+):
+    target = tmp_path / "clip.mp4"
+    options = ClipOptions(**{**vars(TINY), "workers": 2})
+    others = set(multiprocessing.active_children())
+    begun = []
+
+    def stop(done, of_all):
+        begun[:] = set(multiprocessing.active_children()) - others
+        if done >= 1:  # frames are in hand in both
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        render_clip(trajectory, target, options, stop)
+    assert len(begun) == 2
+    for process in begun:
+        process.join(60)
+    assert [process.exitcode for process in begun] == [-signal.SIGTERM] * 2
+    again = render_clip(trajectory, target, TINY)
+    assert again.kept % 10 == 0
+    assert target.read_bytes() == whole[0]
 
 
 def test_the_report_says_where_the_time_went_and_that_nothing_flashes(whole):
