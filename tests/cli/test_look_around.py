@@ -134,6 +134,12 @@ def test_margins_against_a_key_and_over_the_pass_are_drawn(snap, tmp_path):
         (("--against", "body.plate.position.z=1..2 mm", "--way", "shove"), "is no way"),
         (("--against", "body.plate.position.z"), "is no range"),
         (("-o", "pass.csv"), "ends in no format"),
+        (("--together", "--way", "lift"), "--way: does not go with --together"),
+        (("--together",), "needs two free bodies"),
+        (
+            ("--quick", "--find", "body.plate.position.z=1..2 mm", "--so-that", "no snap"),
+            "--quick: does not go with --find",
+        ),
     ],
 )
 def test_bad_options_of_margin_get_one_line(snap, scene, more, said):
