@@ -13,7 +13,7 @@ import numpy as np
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
 from snapsim.parts.materials import Material
-from snapsim.parts.shapes import Box, Cylinder, HexNut, Ring, Sphere
+from snapsim.parts.shapes import Box, Compound, Cylinder, HexNut, Piece, Prism, Ring, Sphere
 from snapsim.parts.states import Pose, State
 from snapsim.parts.surfaces import SurfacePair, SurfaceRules
 from snapsim.run.release import release
@@ -26,8 +26,9 @@ SURFACES = [(0.0, 0.2), (0.3, 0.35), (0.6, 0.1), (0.9, 0.0), (1.0, 1.0)]
 def scene(seed):
     """The kind and the system of a seed."""
     draw = np.random.default_rng(seed)
-    kind = list(KINDS)[seed % len(KINDS)]
-    rows = [("floor", Box((0.6, 0.6, 0.05)), (0, 0, -0.025), None, None, None), *KINDS[kind](draw)]
+    kinds = KINDS if seed < 400 else LATER_KINDS
+    kind = list(kinds)[seed % len(kinds)]
+    rows = [("floor", Box((0.6, 0.6, 0.05)), (0, 0, -0.025), None, None, None), *kinds[kind](draw)]
     e, mu = SURFACES[draw.integers(len(SURFACES))]
     bodies = tuple(Body(r[0], r[1], OAK, None, r[0] == "floor") for r in rows)
     zero = (0.0, 0.0, 0.0)
@@ -86,6 +87,33 @@ def stack(draw):
         rise += size + draw.choice([0.0, 1e-3])
     return rows
 
+
+def compounds(draw):
+    """One to three spanners, a head and a grip each, thrown down onto the floor."""
+    rows = []
+    for k in range(draw.integers(1, 4)):
+        a, b, c = draw.uniform(0.004, 0.04, 3)
+        grip = Piece(Box((b, 0.3 * a, 0.5 * c)), np.array([0.25 * a + 0.5 * b, 0, 0]))
+        shape = Compound((Piece(Box((0.5 * a, a, 0.5 * c))), grip))
+        moving = (*draw.uniform(-0.3, 0.3, 2).tolist(), -1.5), thrown(draw, 10)
+        rows.append((f"part {k}", shape, (0, 0, 0.06 + 0.12 * k), turned(draw), *moving))
+    return rows
+
+
+def angles(draw):
+    """One to three re-entrant angles, thrown down onto the floor."""
+    rows = []
+    for k in range(draw.integers(1, 4)):
+        a, b, c = draw.uniform(0.004, 0.04, 3)
+        t = 0.35 * min(a, b)
+        shape = Prism(((0, 0), (a, 0), (a, t), (t, t), (t, b), (0, b)), c)
+        moving = (*draw.uniform(-0.3, 0.3, 2).tolist(), -1.5), thrown(draw, 10)
+        rows.append((f"part {k}", shape, (0, 0, 0.06 + 0.12 * k), turned(draw), *moving))
+    return rows
+
+
+LATER_KINDS = {"compounds": compounds, "angles": angles}
+"""Those of the seeds from 400 on."""
 
 KINDS = {
     "small parts": small_parts,
