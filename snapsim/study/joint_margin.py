@@ -30,7 +30,7 @@ from snapsim.work.progress import Progress
 OUTWARD: Final = (0.12, 0.3, 0.6, 1.0)
 """Shares of a way from which is let go."""
 
-MOST: Final = 56
+MOST: Final = 44
 """Releases at most."""
 
 TOWARD: Final = 0.7
