@@ -20,6 +20,7 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
 import numpy as np
 import tomli_w
@@ -388,14 +389,14 @@ def _make_operator(base: Path, folder: Path, random: Random) -> bool:
 
 
 def _act_operator(base: Path, folder: Path) -> str:
-    from snapsim.magnetics.operator_cache import kept_operator
+    from snapsim.magnetics import operator_cache
 
-    os.environ["SNAPSIM_CACHE"] = str(folder)
-    try:
-        with contextlib.redirect_stderr(io.StringIO()):
-            found = kept_operator(sound.small_mesh()).blocks
-    finally:
-        del os.environ["SNAPSIM_CACHE"]
+    # not by $SNAPSIM_CACHE: compiled code lies there too, and would be compiled anew each time
+    with (
+        patch.object(operator_cache, "kept_folder", lambda kind: folder),
+        contextlib.redirect_stderr(io.StringIO()),
+    ):
+        found = operator_cache.kept_operator(sound.small_mesh()).blocks
     if not np.array_equal(found, np.load(base / "operator.npy")):
         raise Wrong("another operator came out")
     return "the same"

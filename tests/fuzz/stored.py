@@ -93,7 +93,8 @@ def spoilt_ledger(path: Path, random: Random) -> bool:
         return True
     base = sqlite3.connect(path)
     for _ in range(int(random.integers(1, 3))):
-        with contextlib.suppress(sqlite3.Error), base:  # a table or a column went before
+        # a table, a column or a text went before
+        with contextlib.suppress(sqlite3.Error, ValueError, TypeError, AttributeError), base:
             _spoil_rows(base, random)
     base.close()
     return False
