@@ -27,4 +27,6 @@ def main(arguments: Sequence[str] | None = None) -> None:
         if not (asked_to_end() or caused_by_request(error)):
             raise
         status = INTERRUPTED
+    if asked_to_end():  # threads of a pool that ends may find its pipes closed
+        sys.unraisablehook = lambda _: None
     sys.exit(status)

@@ -29,7 +29,7 @@ def status_of(error: BaseException, arguments: list[str]) -> int:
     """Say on one line what ended a command; return its exit status. Developers get it raised."""
     if caused_by_request(error) or isinstance(error, typer.Abort):
         return INTERRUPTED
-    if asked_to_end() and not isinstance(error, OutputError):  # an import that broke off, say
+    if asked_to_end() and not _unwritten(error):  # an import that broke off, say
         return INTERRUPTED
     if isinstance(error, SnapsimError):
         complain(str(error))
@@ -43,6 +43,12 @@ def status_of(error: BaseException, arguments: list[str]) -> int:
         raise error
     complain(_unforeseen(error, arguments))
     return NOT_COMPLETED
+
+
+def _unwritten(error: BaseException) -> bool:
+    """Was there no room for the output? A pipe of processes that are being ended says nothing."""
+    cause = getattr(error.__context__, "errno", None)
+    return isinstance(error, OutputError) and cause != errno.EBADF
 
 
 def _unforeseen(error: BaseException, arguments: list[str]) -> str:

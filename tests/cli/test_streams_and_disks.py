@@ -1,5 +1,6 @@
 """Closed or full streams, full disks, requests to end: one line, and nothing is lost or left."""
 
+import errno
 import os
 import resource
 import shutil
@@ -12,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from snapsim.cli.faults import status_of
+from snapsim.errors import NotWritten
 
 OUTPUTS = {
     "closed": (">&-", "it is closed"),
@@ -182,3 +184,22 @@ def test_what_no_result_can_be_written_to_is_refused_first(name, said, snap, fal
     result = snap("release", falling, "-o", name, "--force")
     assert result.status == 2
     assert said in result.err
+
+
+def not_written(number):
+    try:
+        raise OSError(number, "x")
+    except OSError:
+        raise NotWritten("out: cannot be written: x") from None
+
+
+@pytest.mark.parametrize(("number", "status"), [(errno.EBADF, 130), (errno.ENOSPC, 3)])
+def test_after_a_request_to_end_a_closed_pipe_is_no_fault_and_a_full_disk_is(
+    number, status, monkeypatch, capsys
+):
+    """A pool that is being ended closes pipes under what still writes to them (seen once)."""
+    monkeypatch.setattr("snapsim.cli.faults.asked_to_end", lambda: True)
+    with pytest.raises(NotWritten) as raised:
+        not_written(number)
+    assert status_of(raised.value, ["sweep", "s.toml"]) == status
+    assert capsys.readouterr().err.count("\n") == (status == 3)
