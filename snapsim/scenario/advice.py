@@ -2,6 +2,14 @@
 
 from __future__ import annotations
 
+import math
+from typing import Final
+
+import numpy as np
+
+from snapsim.errors import ComputationError
+from snapsim.magnetics.cells import mesh
+from snapsim.parts.bodies import Body
 from snapsim.parts.materials import MATERIALS
 from snapsim.simulation.system import System
 
@@ -14,6 +22,7 @@ def advice(system: System) -> list[str]:
         *_hidden_tables(system),
         *_nothing_recoils(system),
         *_odd_shapes(system),
+        *_wide_cells(system),
     ]
 
 
@@ -58,3 +67,38 @@ def _hidden_tables(system: System) -> list[str]:
 def _odd_shapes(system: System) -> list[str]:
     """What shapes say of themselves."""
     return [f'"{body.name}": {remark}' for body in system.bodies for remark in body.shape.remarks]
+
+
+NARROW: Final = 4.0
+"""Cells across a magnet below which a wide part's error cannot be told from its cells alone."""
+
+
+def _wide_cells(system: System) -> list[str]:
+    """Parts whose cells are wide against a magnet: what `check` expects does not hold there."""
+    widths = [2.0 * float(sorted(b.shape.extents)[1]) for b in system.bodies if b.is_magnet]
+    found = []
+    for body in system.bodies:
+        if not (body.is_soft and widths):
+            continue
+        size = _cell_size(body, system)
+        if size > min(widths) / NARROW:
+            found.append(
+                f'"{body.name}": its cells ({1e3 * size:.2g} mm) are wide against a magnet of'
+                f" {1e3 * min(widths):.3g} mm: within its width of the part forces may be several"
+                " times off, beyond what check expects; force says by how much, finer cells cure it"
+            )
+    return found
+
+
+def _cell_size(body: Body, system: System) -> float:
+    """Width [m] of a body's cells across its shortest side; 0 where none can be made, which others
+    say."""
+    try:
+        cells = mesh(body.shape, system.detail)
+    except ComputationError:
+        return 0.0
+    thin = int(np.argmin(body.shape.extents))
+    layers = len(np.unique(np.round(cells.centre[:, thin] / body.shape.extents[thin], 3)))
+    thick = 2.0 * float(body.shape.extents[thin]) / layers
+    volume = float(np.mean(cells.volume))
+    return max(math.sqrt(volume / thick), math.cbrt(volume))

@@ -13,7 +13,9 @@ import pytest
 from test_bars_near_a_pole import drawn
 
 from snapsim.landscape.force import force
+from snapsim.scenario.advice import advice
 from snapsim.simulation.pose_accuracy import PoseAccuracy
+from snapsim.simulation.refinement import EXPECTED
 
 RECORD = Path(__file__).parents[1] / "references" / "finite_element_plates.json"
 
@@ -60,3 +62,18 @@ def test_four_points_a_cell_do_not_make_a_plate_pull_many_times_too_hard(seed):
     (case,) = cases(seed, seed + 1)
     found = force(drawn(case, "draft")).force[1, 2]
     assert 0.3 * case["force"][0] < found < 3.5 * case["force"][0]
+
+
+def test_where_cells_err_by_more_than_check_expects_it_says_so():
+    """Of 16 plates some pull up to three times too hard at draft: each is warned of beforehand,
+    and a plate of as many cells under a magnet as wide as itself is not."""
+    wrong = 0
+    for case in cases(0, 16):
+        system = drawn(case, "draft")
+        found = force(system).force[1, 2]
+        if abs(found / case["force"][0] - 1) > EXPECTED["draft"][0]:
+            wrong += 1
+            assert any("wide against a magnet" in said for said in advice(system)), case["seed"]
+    assert wrong > 2
+    alike = {**case, "magnet": {**case["magnet"], "radius": case["parts"][0]["outer_radius"]}}
+    assert not any("wide against a magnet" in said for said in advice(drawn(alike, "draft")))
