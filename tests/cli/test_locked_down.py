@@ -88,6 +88,7 @@ def test_the_main_job_works_where_compiled_code_was_prepared(falling, tmp_path):
 
 
 @pytest.mark.slow
+@pytest.mark.longer  # all of the field's kernels are compiled in one process: 160 s
 def test_without_any_place_to_keep_things_one_line_says_what_it_needs(falling, tmp_path):
     ((status, out, err),) = locked(tmp_path, ["force falling.toml --json"], "/nowhere/cache")
     assert status in (0, 2)

@@ -75,12 +75,16 @@ def cases(first, last):
 
 @pytest.mark.parametrize(
     ("first", "last", "misses"),
-    [(48, 56, 1), pytest.param(56, 100, 4, marks=pytest.mark.slow)],
+    [
+        (48, 56, 1),
+        pytest.param(56, 66, 1, marks=pytest.mark.slow),
+        pytest.param(56, 100, 4, marks=[pytest.mark.slow, pytest.mark.longer]),
+    ],
 )
 def test_bars_cover_parts_close_together(first, last, misses):
-    """At least 95 % of the forces on 52 arrangements, draft cells
-    (16 and 88 forces: at most 1 and 4 outside). The bars are no blanket: in the median below three
-    quarters of the larger force (draft cells; a fifth at normal)."""
+    """At least 95 % of the forces on 52 arrangements, draft cells (16 and 88 forces: at most 1 and
+    4 outside; of the 20 that the suite takes of the latter at most 1). The bars are no blanket: in
+    the median below three quarters of the larger force (draft cells; a fifth at normal)."""
     rows = [(case, row) for case in cases(first, last) for row in compared(case, "draft")]
     outside = [(case["seed"], row) for case, row in rows if row[1] > row[2]]
     assert len(outside) <= misses, outside
