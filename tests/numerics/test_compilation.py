@@ -187,6 +187,7 @@ def test_an_edited_callee_changes_the_caller_in_the_next_process(tmp_path):
     def computed(**more):
         environment = {**os.environ, "PYTHONPATH": str(checkout), **more}
         environment["SNAPSIM_CACHE"] = str(tmp_path / "kept")
+        environment["PYTHONDONTWRITEBYTECODE"] = "1"  # Python's own goes by time and size
         done = subprocess.run(
             [sys.executable, "-c", CALLER],
             env=environment,
