@@ -132,7 +132,8 @@ def test_two_blanks_pushed_together_swing_apart():
     left, right = scene.number("left blank"), scene.number("right blank")
     pushed = run.time.searchsorted(0.15)
     side = run.force[pushed, :, 0]
-    assert side[right] == pytest.approx(20.9, rel=0.03)
+    # 23.57 and 23.61 N at normal and fine; cells with charges on inner faces read 20.9 at draft
+    assert side[right] == pytest.approx(23.6, rel=0.03)
     assert side[left] == pytest.approx(-side[right], rel=1e-3)  # mirrored, and solved to 1e-8
     assert run.loads["right hand"].last_force == 0.0
     # Far enough apart the magnet draws both back to the middle.
