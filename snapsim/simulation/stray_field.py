@@ -96,9 +96,15 @@ class _Sphere:
         return best, way
 
 
-def _centre(system: System) -> tuple[Array, Array, float]:
-    """Centre of the magnets, directions of their moments (k, 3), and the radius [m] of a sphere
-    round it that holds all that is magnetised."""
+def magnets_centre(system: System) -> Array | None:
+    """Return the centre (3,) [m] of the magnets, weighted by their moments; None without one."""
+    if not any(b.is_magnet for b in system.bodies):
+        return None
+    return _weighed(system)[0]
+
+
+def _weighed(system: System) -> tuple[Array, Array]:
+    """Centre of the magnets (3,) and the directions of their moments (k, 3)."""
     from snapsim.numerics import rotations
 
     pose = system.start.pose
@@ -111,11 +117,18 @@ def _centre(system: System) -> tuple[Array, Array, float]:
         ]
     )
     weight = np.linalg.norm(moments, axis=1)
-    centre = weight @ pose.position[numbers] / weight.sum()
+    return weight @ pose.position[numbers] / weight.sum(), moments / weight[:, None]
+
+
+def _centre(system: System) -> tuple[Array, Array, float]:
+    """Centre of the magnets, directions of their moments (k, 3), and the radius [m] of a sphere
+    round it that holds all that is magnetised."""
+    pose = system.start.pose
+    centre, directions = _weighed(system)
     held = [i for i, b in enumerate(system.bodies) if b.is_magnet or b.is_soft]
     away = np.linalg.norm(pose.position[held] - centre, axis=1)
     reach = [float(np.linalg.norm(system.bodies[i].shape.extents)) for i in held]
-    return centre, moments / weight[:, None], float((away + reach).max())
+    return centre, directions, float((away + reach).max())
 
 
 def _farthest(sphere: _Sphere, size: float, limit: float) -> tuple[float, Array]:

@@ -10,6 +10,7 @@ from scipy.spatial import ConvexHull, QhullError
 from snapsim.arrays import Array, IntArray
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
+from snapsim.simulation.stray_field import magnets_centre
 from snapsim.simulation.system import Hand, System
 
 VIEWS: Final = {"front": (0, 2), "above": (0, 1)}
@@ -22,13 +23,16 @@ MOST_FACES: Final = 600
 
 def rig_views(system: System) -> dict[str, Any]:
     """Return JSON data: "bodies" with "name", "kind" (magnet, free, held), the triangles or outline
-    seen from each side and the "poles" of a magnet, "hands" with "name", "gap_mm" and corners."""
+    seen from each side and the "poles" of a magnet, "hands" with "name", "gap_mm" and corners,
+    "magnets_centre", from which the stray field's reach is told, seen from above."""
+    centre = magnets_centre(system)
     pose = system.start.pose
     places = {b.name: (pose.position[i], pose.quaternion[i]) for i, b in enumerate(system.bodies)}
     return {
         "bodies": [_body(b, *places[b.name]) for b in system.bodies],
         "hands": [_hand(h, *places.get(h.body or "", (np.zeros(3), np.eye(4)[0])))
                   for h in system.hands],
+        "magnets_centre": None if centre is None else _millimetres(centre[None, :2])[0],
     }  # fmt: skip
 
 

@@ -13,6 +13,7 @@ import pytest
 import snapsim
 from snapsim.analysis.json_objects import labelled
 from snapsim.errors import InputError
+from snapsim.scenario.loading import scene_from_text
 from snapsim.study.hazard_limits import standards
 from snapsim.study.limit_verdict import verdict, verdict_words
 from snapsim.study.ranking import rank
@@ -170,6 +171,11 @@ def test_the_rig_is_drawn_where_it_is_with_its_hands_and_the_reach_of_its_field(
     (_, _, radius, _), (_, _, person, _) = reach.circles
     assert radius / person == pytest.approx(0.5 / 0.25)
     assert any(scene.hands[0].name in what for _, what in rig(row).names)
+    # its middle is where the reach is told from: of two unequal magnets, nearer to the stronger
+    text = (SCENARIOS / "two-magnets.toml").read_text()
+    pair = scene_from_text(text.replace("25 x 50 x 50 mm", "25 x 200 x 50 mm", 1), "x.toml", ())
+    # at -72.5 and 72.5 mm, the first four times as strong: 0.8 * -72.5 + 0.2 * 72.5
+    assert rig_views(pair)["magnets_centre"] == pytest.approx([-43.5, 0.0], abs=0.06)
     # what a ledger of an earlier version, or a damaged one, says draws nothing
     for nothing in (None, [], {"bodies": [{}], "hands": []}, {**views, "bodies": 3}):
         assert rig({"rig": nothing, "stray_field": []}) is None

@@ -56,7 +56,7 @@ def rig(row: dict[str, Any]) -> RigPictures | None:
         return None
     drawings = [_side(views, side) for side in SIDES]
     reach = max((e.get("distance_m") or 0.0 for e in row["stray_field"]), default=0.0)
-    if reach > 0.0:
+    if reach > 0.0 and views["magnets_centre"] is not None:
         drawings.append(_reach(views, 1e3 * reach))
     names = [(str(n), _named(b)) for n, b in _numbered(views["bodies"])]
     names += [
@@ -78,6 +78,7 @@ def _checked(views: Any) -> dict[str, Any] | None:
         for side in SIDES:
             _points(views, side)
         kept = all(b["kind"] in KINDS and b["name"] for b in views["bodies"])
+        kept = kept and np.shape(views["magnets_centre"]) in ((), (2,))
         kept = kept and all(h["name"] and h["gap_mm"] for h in views["hands"])
     except (ValueError, KeyError, TypeError):
         return None
@@ -159,8 +160,7 @@ def _shape(sheet: _Sheet, thing: dict[str, Any], side: str, mark: str, kind: str
 def _reach(views: dict[str, Any], radius: float) -> RigDrawing:
     """The rig from above within the reach of its stray field, and a person for size."""
     every = _points(views, "above")
-    magnets = [b for b in views["bodies"] if b["kind"] == "magnet"]
-    centre = np.mean([_corners(b, "above").mean(axis=0) for b in magnets], axis=0)
+    centre = np.array(views["magnets_centre"], dtype=np.float64)
     low = np.minimum(every.min(axis=0), centre - radius)
     high = np.maximum(every.max(axis=0), centre + radius)
     sheet = _Sheet(low, high)
