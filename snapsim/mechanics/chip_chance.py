@@ -22,8 +22,9 @@ force F_0 = T h, T the edge toughness [N/m] and h how far in the load acts, abou
 A face that lands flat is taken with three times its mean pressure, for its edges. No two faces are
 parallel: one corner comes first, with its rounding r, and is pressed in until the faces meet, by
 `CROWN` at most, with the force of a sphere of radius r; on the magnet's own corner where the faces
-that meet are at least `OWN` of its smallest side, else on its face. So for a round side that lands
-along a line. The bracket is over the constants (`ChipConstants`) and both ends of the contact.
+that meet are at least `OWN` of its smallest side, else on its face, and at most on its rim, which
+the part may overhang. So for a round side that lands along a line. The bracket is over the
+constants (`ChipConstants`) and both ends of the contact.
 
 Constants are *assumed*: strengths of sintered NdFeB are published (75 to 80 MPa in tension, 245 to
 400 in bending), its K_Ic too (2.5 to 5.5 MPa m^(1/2)), a Weibull modulus or an edge toughness was
@@ -155,7 +156,9 @@ def _of_magnet(
         return along
     own = features[0] is Feature.LINE or blow[2] >= OWN * _least_side(magnet)
     first = _corner_first(magnet, None if own else other, contact, blow[:2], constants)
-    return along[0], max(along[1], first[1]), max(along[2], first[2])
+    # a part that overhangs the pole has the magnet's own rim under it: where it lies is not known
+    rim = first if own else _corner_first(magnet, None, contact, blow[:2], constants)
+    return along[0], max(along[1], first[1]), max(along[2], first[2], rim[2])
 
 
 def _least_side(magnet: Body) -> float:

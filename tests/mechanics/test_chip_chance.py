@@ -88,6 +88,16 @@ def test_a_part_that_lands_flat_or_along_its_side_is_no_safer_than_its_corner():
         assert (said[0], said[-1]) == (0, 2)
 
 
+def test_a_small_part_that_lands_flat_may_lie_over_the_rim():
+    """Where on the pole it lands is not told, so its upper end is that of a part as wide."""
+    disc = Body("disc", Cylinder(0.03, 0.02), MATERIALS["low-carbon steel"], None, False)
+    small, wide = math.pi / 4 * 0.03**2, 0.12 * 0.08
+    for speed in (0.01, 0.03, 0.1):
+        found = chip_chances(disc, MAGNET, 0.1, speed, small, (DOWN, UP))
+        whole = chip_chances(disc, MAGNET, 0.1, speed, wide, (DOWN, UP))
+        assert found[2] >= whole[2] > 0
+
+
 def test_over_the_speeds_of_a_show_it_is_not_one_word():
     hard = ball("bearing steel")
     mass = hard.mass
