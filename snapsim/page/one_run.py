@@ -1,7 +1,7 @@
 """One run as one HTML file: 3-D, scrubber, figures and plots; opens from disk without a network.
 
 Everything is in the file: the scripts of the page, Vue (MIT licence) from trame's client, the run,
-and the letters of the typeface (DejaVu, free to embed) that a European text needs. Its content
+and the letters of the typeface (free to embed) that a European text needs. Its content
 security policy forbids every request.
 """
 

@@ -6,13 +6,19 @@ import functools
 
 from PIL import ImageFont
 
-from snapsim.render.typeface import font_path
+from snapsim.render.typeface import Weight, weight_path
 
 
 @functools.cache
 def font(points: int, bold: bool = False) -> ImageFont.FreeTypeFont:
     """Return the typeface at a size, laid out plainly, without the system's shaping library."""
-    path = str(font_path(bold))
+    return weighted(points, Weight.BOLD if bold else Weight.PLAIN)
+
+
+@functools.cache
+def weighted(points: int, weight: Weight) -> ImageFont.FreeTypeFont:
+    """Return a weight of the typeface at a size, laid out plainly."""
+    path = str(weight_path(weight))
     return ImageFont.truetype(path, points, layout_engine=ImageFont.Layout.BASIC)
 
 

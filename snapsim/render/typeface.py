@@ -1,18 +1,39 @@
-"""The one typeface: DejaVu Sans as `matplotlib` ships it, so every machine sets the same text."""
+"""The one typeface, Manrope (SIL Open Font License 1.1, beside its files): clips, plots and page
+set the same letters on every machine."""
 
 from __future__ import annotations
 
+from enum import StrEnum
 from pathlib import Path
+from typing import Final
 
-import matplotlib as mpl
+LETTERS: Final = Path(__file__).parent / "letters"
+
+
+class Weight(StrEnum):
+    """Weights that are bundled, by the names of their files."""
+
+    PLAIN = "Medium"
+    BOLD = "SemiBold"
+    HEAVY = "ExtraBold"
+
+
+def weight_path(weight: Weight) -> Path:
+    """Return the TrueType file of a weight."""
+    return LETTERS / f"Manrope-{weight}.ttf"
 
 
 def font_path(bold: bool) -> Path:
-    """Return the TrueType file."""
-    name = "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"
-    return Path(mpl.get_data_path()) / "fonts" / "ttf" / name
+    """Return the TrueType file of running text, or of what stands out in it."""
+    return weight_path(Weight.BOLD if bold else Weight.PLAIN)
 
 
-def plot_family() -> str:
-    """Return the family name that plots ask for."""
-    return "DejaVu Sans"
+def plot_families() -> list[str]:
+    """Return the families that plots ask for: signs that the first lacks come from the second."""
+    from matplotlib import font_manager
+
+    known = {Path(entry.fname) for entry in font_manager.fontManager.ttflist}
+    for weight in (Weight.PLAIN, Weight.BOLD):
+        if weight_path(weight) not in known:
+            font_manager.fontManager.addfont(weight_path(weight))
+    return ["Manrope", "DejaVu Sans"]

@@ -35,6 +35,8 @@ numpy and scipy carry OpenBLAS (BSD-3-Clause) and the GNU Fortran runtime (GPL-3
 GCC Runtime Library Exception, which allows linking from programs under any licence); h5py carries
 HDF5 (BSD-3-Clause); vtk, pillow, matplotlib and llvmlite carry third-party libraries named in their
 licence files, LLVM among them (Apache-2.0 WITH LLVM-exception); trame-client carries Vue (MIT).
+
+snapsim itself carries the typeface Manrope (SIL Open Font License 1.1: render/letters/OFL.txt).
 """
 
 ENCODER = """

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any, Final
 
-from snapsim.render.typeface import plot_family
+from snapsim.render.typeface import plot_families
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -68,7 +68,7 @@ def entitle(axes: Axes, title: str) -> None:
 
 def _settings(paper: Paper) -> dict[str, Any]:
     return {
-        "font.family": plot_family(),
+        "font.family": plot_families(),
         "font.size": 12.5,
         "axes.titlesize": 13.5,
         "axes.titleweight": "bold",
