@@ -1,35 +1,73 @@
 """snapsim: what a part near a strong magnet will do when it is let go.
 
-    scene = snapsim.load_scene("scene.toml")
-    report = snapsim.force(scene)
+    scene = snapsim.example("gear-blank")  # or load_scene("scene.toml"), or Scene(bodies=[...])
+    print(snapsim.force(scene)["blank"].force)  # N
     run = snapsim.release(scene)
+    snapsim.plot(run)
     snapsim.write_run(run, "run.h5")
     snapsim.render_clip(run, "clip.mp4")
 
-Everything heavy is imported by the function that needs it.
+Everything heavy is imported by the function that needs it, or with the name that needs it.
 """
 
 from __future__ import annotations
 
 import os
 from collections.abc import Callable, Collection, Sequence
+from importlib import import_module
 from os import PathLike
 from typing import TYPE_CHECKING, Any
 
-if TYPE_CHECKING:
-    from snapsim.arrays import ArrayLike
-    from snapsim.landscape.force import ForceReport
-    from snapsim.landscape.joint_margin import JointMargin
-    from snapsim.landscape.joint_rests import JointRests
-    from snapsim.landscape.look_around import AlongLine, OverPlane
-    from snapsim.landscape.margin import Margin
-    from snapsim.landscape.rests import Rests
-    from snapsim.render import ClipOptions, ClipReport
-    from snapsim.simulation.system import System
-    from snapsim.simulation.trajectory import Trajectory
-    from snapsim.work.first_compilation import FirstCompilation
+import snapsim
 
-    Run = Trajectory | str | PathLike[str]
+if TYPE_CHECKING:
+    from snapsim.arrays import Array as Array
+    from snapsim.arrays import ArrayLike as ArrayLike
+    from snapsim.errors import ComputationError as ComputationError
+    from snapsim.errors import InputError as InputError
+    from snapsim.errors import MissingSystemLibrary as MissingSystemLibrary
+    from snapsim.errors import NotWritten as NotWritten
+    from snapsim.errors import OutputError as OutputError
+    from snapsim.errors import SnapsimError as SnapsimError
+    from snapsim.exchange.files import export as export
+    from snapsim.landscape.fate_map import FateMap as FateMap
+    from snapsim.landscape.force import ForceReport as ForceReport
+    from snapsim.landscape.joint_margin import JointMargin as JointMargin
+    from snapsim.landscape.joint_rests import JointRests as JointRests
+    from snapsim.landscape.look_around import AlongLine as AlongLine
+    from snapsim.landscape.look_around import OverPlane as OverPlane
+    from snapsim.landscape.margin import Margin as Margin
+    from snapsim.landscape.rests import Rests as Rests
+    from snapsim.magnetics.model import MagneticSeries as MagneticSeries
+    from snapsim.notebook.figures import plot as plot
+    from snapsim.notebook.studies import fate as fate
+    from snapsim.notebook.studies import match as match
+    from snapsim.notebook.studies import rank as rank
+    from snapsim.notebook.studies import sweep as sweep
+    from snapsim.notebook.view import view as view
+    from snapsim.render import ClipOptions as ClipOptions
+    from snapsim.render import ClipReport as ClipReport
+    from snapsim.scenario.in_code import Body as Body
+    from snapsim.scenario.in_code import Box as Box
+    from snapsim.scenario.in_code import Compound as Compound
+    from snapsim.scenario.in_code import Contact as Contact
+    from snapsim.scenario.in_code import Cylinder as Cylinder
+    from snapsim.scenario.in_code import Finger as Finger
+    from snapsim.scenario.in_code import HexNut as HexNut
+    from snapsim.scenario.in_code import Joint as Joint
+    from snapsim.scenario.in_code import Material as Material
+    from snapsim.scenario.in_code import Member as Member
+    from snapsim.scenario.in_code import Mesh as Mesh
+    from snapsim.scenario.in_code import Pair as Pair
+    from snapsim.scenario.in_code import Prism as Prism
+    from snapsim.scenario.in_code import Ring as Ring
+    from snapsim.scenario.in_code import Scene as Scene
+    from snapsim.scenario.in_code import Sphere as Sphere
+    from snapsim.scenario.in_code import Stop as Stop
+    from snapsim.scenario.in_code import Turn as Turn
+    from snapsim.simulation.system import System as System
+    from snapsim.simulation.trajectory import Trajectory as Trajectory
+    from snapsim.work.first_compilation import FirstCompilation as FirstCompilation
 
 # One thread a process: matrices here are too small to share, and releases run side by side.
 # Kernels at optimisation level 1: half the compile time of level 3 and no slower when measured.
@@ -42,11 +80,63 @@ for _name, _value in (
 ):
     os.environ.setdefault(_name, _value)
 
-__all__ = [
+_FROM = {
+    "errors": (
+        "ComputationError",
+        "InputError",
+        "MissingSystemLibrary",
+        "NotWritten",
+        "OutputError",
+        "SnapsimError",
+    ),
+    "arrays": ("Array", "ArrayLike"),
+    "exchange.files": ("export",),
+    "landscape.fate_map": ("FateMap",),
+    "landscape.force": ("ForceReport",),
+    "landscape.joint_margin": ("JointMargin",),
+    "landscape.joint_rests": ("JointRests",),
+    "landscape.look_around": ("AlongLine", "OverPlane"),
+    "landscape.margin": ("Margin",),
+    "landscape.rests": ("Rests",),
+    "magnetics.model": ("MagneticSeries",),
+    "notebook.figures": ("plot",),
+    "notebook.studies": ("fate", "match", "rank", "sweep"),
+    "notebook.view": ("view",),
+    "render": ("ClipOptions", "ClipReport"),
+    "scenario.in_code": (
+        "Body",
+        "Box",
+        "Compound",
+        "Contact",
+        "Cylinder",
+        "Finger",
+        "HexNut",
+        "Joint",
+        "Material",
+        "Member",
+        "Mesh",
+        "Pair",
+        "Prism",
+        "Ring",
+        "Scene",
+        "Sphere",
+        "Stop",
+        "Turn",
+    ),
+    "simulation.system": ("System",),
+    "simulation.trajectory": ("Trajectory",),
+    "work.first_compilation": ("FirstCompilation",),
+}
+"""Where the names are that are imported when first asked for."""
+
+_HERE = (
+    "example",
+    "field",
     "force",
     "force_along",
     "force_map",
     "force_summary",
+    "forces",
     "load_scene",
     "margin",
     "margin_together",
@@ -58,10 +148,11 @@ __all__ = [
     "render_clip",
     "summary",
     "write_run",
-]
+)
+__all__ = sorted((*_HERE, *(name for names in _FROM.values() for name in names)))
 
 
-def load_scene(path: str | PathLike[str], changes: Sequence[str] = ()) -> System:
+def load_scene(path: str | PathLike[str], changes: Sequence[str] = ()) -> snapsim.System:
     """Read a scene file; `changes` are what-ifs like 'body.disc.rotation.angle="55 deg"'.
 
     Raises InputError naming file, key, what is wrong and what is allowed.
@@ -71,7 +162,49 @@ def load_scene(path: str | PathLike[str], changes: Sequence[str] = ()) -> System
     return load_scene(path, changes)
 
 
-def force(scene: System, accuracy: bool = False) -> ForceReport:
+def example(name: str, changes: Sequence[str] = ()) -> snapsim.System:
+    """Return an example that comes with the program ("gear-blank"; `snapsim examples` lists them).
+
+    `changes` as in `load_scene`. Raises InputError for a name that none has.
+    """
+    from snapsim.scenario.examples import example
+    from snapsim.scenario.loading import load_scene
+
+    return load_scene(example(name).files[0], changes)
+
+
+def field(scene: snapsim.System, points: snapsim.ArrayLike) -> snapsim.Array:
+    """Return B (k, 3) [T] at world points (k, 3) [m], with all bodies as placed, inside them too.
+
+    Raises InputError on an overlap.
+    """
+    from snapsim.landscape.field_at import field_at
+    from snapsim.run.first_use import FIELDS_OVER_SPACE
+
+    _make_ready(*FIELDS_OVER_SPACE)
+    return field_at(scene, points)
+
+
+def forces(
+    scene: snapsim.System,
+    body: str | None,
+    position: snapsim.ArrayLike,
+    quaternion: snapsim.ArrayLike | None = None,
+) -> snapsim.MagneticSeries:
+    """Return force, torque and energy of all bodies with one of them in many poses.
+
+    `position` (k, 3) [m] of its centre of mass; `quaternion` (k, 4), scalar first, or (4,) for all,
+    as placed where left out; the result's `force` is (k, n, 3) [N], in the order of the scene's
+    bodies. Neighbours in a path cost least. Raises InputError in one line.
+    """
+    from snapsim.landscape.field_at import forces_in
+    from snapsim.run.first_use import FIELDS_OVER_SPACE
+
+    _make_ready(*FIELDS_OVER_SPACE)
+    return forces_in(scene, body, position, quaternion)
+
+
+def force(scene: snapsim.System, accuracy: bool = False) -> snapsim.ForceReport:
     """Return force and torque on every body as placed; raises InputError on an overlap.
 
     With `accuracy` on two meshes, error bars in the report's `accuracy`.
@@ -84,12 +217,12 @@ def force(scene: System, accuracy: bool = False) -> ForceReport:
 
 
 def poses(
-    scene: System,
+    scene: snapsim.System,
     body: str | None = None,
     starts: int = 48,
     seed: int = 1,
     progress: Callable[[str, int, int], None] | None = None,
-) -> Rests:
+) -> snapsim.Rests:
     """Return the resting poses of a body: stable or not, which way they leave, how firmly held.
 
     `body` may be left out where only one part can move. `progress` is called with what is being
@@ -104,11 +237,11 @@ def poses(
 
 
 def poses_together(
-    scene: System,
+    scene: snapsim.System,
     starts: int = 12,
     seed: int = 1,
     progress: Callable[[str, int, int], None] | None = None,
-) -> JointRests:
+) -> snapsim.JointRests:
     """Return how all free bodies can rest together, their stability and what they do to each other.
 
     Raises InputError where fewer than two bodies are free, and on an overlap.
@@ -120,14 +253,14 @@ def poses_together(
 
 
 def force_along(
-    scene: System,
+    scene: snapsim.System,
     body: str | None,
-    direction: ArrayLike,
+    direction: snapsim.ArrayLike,
     distance: float,
     points: int = 41,
     progress: Callable[[str, int, int], None] | None = None,
     between: bool = False,
-) -> AlongLine:
+) -> snapsim.AlongLine:
     """Return force, torque and energy of a part moved from its place along a unit vector [m].
 
     Its orientation is kept; `body` as in `poses`. With `between` also what it feels of each body.
@@ -140,13 +273,13 @@ def force_along(
 
 
 def force_map(
-    scene: System,
+    scene: snapsim.System,
     body: str | None,
     axes: tuple[int, int],
     span: tuple[float, float],
     points: int = 41,
     progress: Callable[[str, int, int], None] | None = None,
-) -> OverPlane:
+) -> snapsim.OverPlane:
     """Return force and energy of a part moved over a plane of two world axes, its place in the
     middle; `span` [m] is the width and height, `points` those of the longer side."""
     from snapsim.landscape.look_around import force_map
@@ -157,12 +290,12 @@ def force_map(
 
 
 def margin(
-    scene: System,
+    scene: snapsim.System,
     body: str | None = None,
     progress: Callable[[str, int, int], None] | None = None,
     ways: Collection[str] = ("lift", "approach", "push", "tilt"),
     quick: bool = False,
-) -> Margin:
+) -> snapsim.Margin:
     """Return how far a body is from snapping on some kinds of `ways`, and the barrier.
 
     What a slow fall calls safe is confirmed by releases, or taken back, unless it is to be `quick`.
@@ -183,8 +316,8 @@ def margin(
 
 
 def margin_together(
-    scene: System, progress: Callable[[str, int, int], None] | None = None
-) -> JointMargin:
+    scene: snapsim.System, progress: Callable[[str, int, int], None] | None = None
+) -> snapsim.JointMargin:
     """Return how far the free parts together are from snapping: one is moved, all are let go.
 
     Raises InputError where fewer than two bodies are free and drawn, and on an overlap.
@@ -196,11 +329,11 @@ def margin_together(
 
 
 def release(
-    scene: System,
+    scene: snapsim.System,
     progress: Callable[[float, float], None] | None = None,
     accuracy: bool = False,
     twins: int = 0,
-) -> Trajectory:
+) -> snapsim.Trajectory:
     """Let the free bodies go and return their motion; raises InputError on an overlap.
 
     `progress` is called with the simulated time [s] and the largest present speed [m/s]. With
@@ -217,14 +350,16 @@ def release(
     return release_with_twins(scene, twins, progress)
 
 
-def write_run(trajectory: Trajectory, path: str | PathLike[str], force: bool = False) -> None:
+def write_run(
+    trajectory: snapsim.Trajectory, path: str | PathLike[str], force: bool = False
+) -> None:
     """Write a run file (HDF5), whole or not at all; raises OutputError."""
     from snapsim.storage.writing import write_run
 
     write_run(trajectory, path, force)
 
 
-def read_run(path: str | PathLike[str]) -> Trajectory:
+def read_run(path: str | PathLike[str]) -> snapsim.Trajectory:
     """Read a run file back exactly; raises InputError if it is missing, damaged or foreign."""
     from snapsim.scenario.loading import scene_from_text
     from snapsim.storage.reading import read_run
@@ -232,7 +367,7 @@ def read_run(path: str | PathLike[str]) -> Trajectory:
     return read_run(path, scene_from_text)
 
 
-def summary(trajectory: Trajectory) -> dict[str, Any]:
+def summary(trajectory: snapsim.Trajectory) -> dict[str, Any]:
     """Return what `snapsim release --json` prints."""
     from snapsim.analysis.summary import summary
     from snapsim.study.answer import presenter_answer
@@ -240,7 +375,7 @@ def summary(trajectory: Trajectory) -> dict[str, Any]:
     return {**summary(trajectory), "answer": presenter_answer(trajectory)}
 
 
-def force_summary(report: ForceReport) -> dict[str, Any]:
+def force_summary(report: snapsim.ForceReport) -> dict[str, Any]:
     """Return what `snapsim force --json` prints."""
     from snapsim.analysis.summary import force_summary
 
@@ -248,12 +383,15 @@ def force_summary(report: ForceReport) -> dict[str, Any]:
 
 
 def render_clip(
-    run: Run | Sequence[Run],
+    run: snapsim.Trajectory
+    | str
+    | PathLike[str]
+    | Sequence[snapsim.Trajectory | str | PathLike[str]],
     path: str | PathLike[str],
-    options: ClipOptions | None = None,
+    options: snapsim.ClipOptions | None = None,
     progress: Callable[[int, int], None] | None = None,
-    companions: Sequence[Run] = (),
-) -> ClipReport:
+    companions: Sequence[snapsim.Trajectory | str | PathLike[str]] = (),
+) -> snapsim.ClipReport:
     """Draw a run, or the run file at a path, as a 3-D clip; several are shown side by side.
 
     The ending of `path` chooses the format: .mp4, .webm, .gif, .mov (ProRes 4444), none for a
@@ -270,7 +408,7 @@ def render_clip(
     return render_clip(runs, Path(path), options, progress, [_as_run(one) for one in companions])
 
 
-def prepare(progress: Callable[[str, int, int], None] | None = None) -> FirstCompilation:
+def prepare(progress: Callable[[str, int, int], None] | None = None) -> snapsim.FirstCompilation:
     """Compile the kernels of this installation beforehand, at once where that was done.
 
     Whatever needs them does so too, which takes a minute or two once. `progress` is called with
@@ -289,13 +427,20 @@ def _make_ready(*needed: str) -> None:
     prepare(*needed)
 
 
-def _as_run(run: Run) -> Trajectory:
+def _as_run(run: snapsim.Trajectory | str | PathLike[str]) -> snapsim.Trajectory:
     return read_run(run) if isinstance(run, str | PathLike) else run
 
 
-def __getattr__(name: str) -> str:
+def __getattr__(name: str) -> Any:
     if name == "__version__":
         from importlib.metadata import version
 
         return version("snapsim")
+    for module, names in _FROM.items():
+        if name in names:
+            return getattr(import_module(f"snapsim.{module}"), name)
     raise AttributeError(f"module 'snapsim' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return [*__all__, "__version__"]

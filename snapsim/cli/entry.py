@@ -13,6 +13,7 @@ from snapsim.cli import (
     check,
     clip,
     examples,
+    export,
     fate,
     force,
     margin,
@@ -88,6 +89,7 @@ for _command in (
     rank,
     clip,
     match,
+    export,
     page,
     prepare,
 ):

@@ -11,7 +11,7 @@ import typer
 
 from snapsim.cli.options import AsJson, Changes, ReplaceFlag, Style
 from snapsim.cli.output import emit, emit_json, emit_schema
-from snapsim.errors import ComputationError, InputError
+from snapsim.errors import InputError
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -225,17 +225,14 @@ def _make(
 
 def _lay(what: _What) -> None:
     """Lay the tracks over the motion as the scene has it."""
-    from snapsim.footage.matching import lay_over
-    from snapsim.footage.summary import match_table, overlay_summary
-    from snapsim.footage.verdict import verdict
+    from snapsim.footage.matched import lay_footage
+    from snapsim.footage.summary import match_table
 
     filmed, run = _filmed(what.file, what.track, what.given, what.named, what.changes)
-    found = lay_over(filmed, what.given, run)
-    title, unit = run.system.title, filmed.unit
-    result = overlay_summary(found, verdict(found, 0, unit), title, unit)
+    found, result = lay_footage(filmed, what.given, run)
     if what.output is not None:
-        _write(Path(what.output), found, result, what.style, unit, what.over)
-    _film(what, found, title, unit)
+        _write(Path(what.output), found, result, what.style, filmed.unit, what.over)
+    _film(what, found, run.system.title, filmed.unit)
     _show(what, result, match_table(result))
 
 
@@ -244,21 +241,14 @@ def _fit(what: _What, workers: int) -> None:
     from rich.console import Group
 
     from snapsim.cli.progress import stage_progress
-    from snapsim.footage.fit.fitting import fit_footage, laid
-    from snapsim.footage.fit.summary import fit_summary, fit_table
-    from snapsim.footage.fit.telling_apart import ambiguities
-    from snapsim.footage.summary import match_table, overlay_summary
-    from snapsim.footage.verdict import verdict
+    from snapsim.footage.fit.summary import fit_table
+    from snapsim.footage.matched import fit_and_lay
+    from snapsim.footage.summary import match_table
 
     filmed = _read(what)
     given = (what.file, filmed, what.given, what.named, what.changes, workers)
     with stage_progress() as progress:
-        fitted = fit_footage(*given, progress)
-    found = laid(fitted, filmed, what.given)
-    judged = verdict(found, len(fitted.unknowns), filmed.unit, fitted.fitted.delay)
-    result = overlay_summary(found, judged, fitted.predictor.cases.scene.title, filmed.unit)
-    asked = (fitted.predictor, fitted.unknowns, fitted.fitted, fitted.intervals)
-    result["fit"] = fit_summary(fitted, ambiguities(*asked))
+        fitted, found, result = fit_and_lay(*given, progress)
     if what.output is not None:
         _write(Path(what.output), found, result, what.style, filmed.unit, what.over)
         _write_fitted(Path(what.output), fitted, what.track)
@@ -354,18 +344,14 @@ def _run(file: str, changes: tuple[str, ...]) -> Trajectory:
 def _release(scene: Any) -> Trajectory:
     import snapsim
     from snapsim.cli.progress import release_progress
+    from snapsim.footage.matched import require_trusted
     from snapsim.mechanics.ending import EndReason
-    from snapsim.words.endings import ending_words
 
     with release_progress(scene.duration) as progress:
         run = snapsim.release(scene, progress)
     if run.reason == EndReason.INTERRUPTED:
         raise KeyboardInterrupt
-    if run.outcome == "untrusted":
-        raise ComputationError(f"{scene.file}: untrusted: {ending_words(run.ending)}")
-    if run.outcome == "stopped":
-        why = ending_words(run.ending)
-        raise ComputationError(f"{scene.file}: stopped at {run.time[-1]:.6g} s: {why}")
+    require_trusted(run, scene.file)
     return run
 
 

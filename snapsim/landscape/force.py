@@ -9,6 +9,7 @@ import numpy as np
 
 from snapsim.arrays import Array
 from snapsim.constants import MU_0
+from snapsim.landscape.body_force import BodyForce
 from snapsim.landscape.constraints import Constraints
 from snapsim.landscape.place import Place
 from snapsim.landscape.pull_off import PullOff, pull_off
@@ -78,6 +79,19 @@ class ForceReport:
     close: tuple[CloseGap, ...] = ()
     pulls: Mapping[tuple[int, int], Array] = field(default_factory=dict)
     between: Array | None = None
+
+    def __getitem__(self, name: str) -> BodyForce:
+        """Return what acts on the body called `name`; raises InputError."""
+        i = self.system.number(name)
+        return BodyForce(
+            name,
+            self.force[i],
+            self.torque[i],
+            self.mean_polarisation[i],
+            float(self.peak_polarisation[i]),
+            self.cells[i],
+            self.pull_off[i] if self.pull_off else None,
+        )
 
 
 def force(system: System, accuracy: bool = False) -> ForceReport:

@@ -9,11 +9,15 @@ from typing import Literal
 from snapsim.arrays import Array
 from snapsim.errors import InputError, suggest
 from snapsim.mechanics.joints import Joint
+from snapsim.numerics.sameness import same
 from snapsim.parts.bodies import Body
 from snapsim.parts.states import State
 from snapsim.parts.surfaces import SurfaceRules
+from snapsim.simulation.html_table import html_table
 
 Detail = Literal["draft", "normal", "fine"]
+
+_READ_FROM = ("source", "resolved", "file", "extra")
 
 
 @dataclass(frozen=True)
@@ -29,14 +33,15 @@ class Hand:
     gap: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class System:
     """A scene made ready: `start` is the state at release, `gravity` (3,) [m/s^2].
 
     `source` is the scene as read and `resolved` the scene with every default and --set filled in,
     both TOML, kept in the run file; `file` names where it came from. With `recoil` magnets yield by
     their recoil permeability (`magnetics.model`). `tolerance` is the share of lengths and speeds
-    that a step of the motion may err by, where the scene asks for one.
+    that a step of the motion may err by, where the scene asks for one. Two are equal where all that
+    is computed with is, from wherever they were read.
     """
 
     title: str
@@ -55,6 +60,22 @@ class System:
     joints: tuple[Joint, ...] = ()
     hands: tuple[Hand, ...] = ()
     extra: dict[str, str] = field(default_factory=dict)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, System) and same(self, other, _READ_FROM)
+
+    def __hash__(self) -> int:
+        pose = self.start.pose
+        names = tuple(b.name for b in self.bodies)
+        return hash((self.title, names, pose.position.tobytes(), self.duration, self.detail))
+
+    def _repr_html_(self) -> str:
+        """A short table for a notebook."""
+        rows = [
+            (b.name, f"{b.material.name}, {b.mass:.3g} kg, {'fixed' if b.fixed else 'free'}")
+            for b in self.bodies
+        ]
+        return html_table(self.title, rows)
 
     def number(self, name: str, key: str = "body") -> int:
         """Return the index of the body called `name`; raises InputError, its `key` as given."""

@@ -6,12 +6,18 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from importlib import import_module
+from typing import Any
 
 import numpy as np
 
 from snapsim.arrays import Array
+from snapsim.errors import InputError
 from snapsim.mechanics.ending import Ending, EndReason, Outcome, Parting
 from snapsim.numerics import rotations
+from snapsim.simulation.body_motion import BodyMotion
+from snapsim.simulation.frame_columns import frame_columns
+from snapsim.simulation.html_table import html_table
 from snapsim.simulation.reproducibility import Twins
 from snapsim.simulation.system import System
 
@@ -184,6 +190,77 @@ class Trajectory:
     def reason(self) -> EndReason:
         """Why it was followed no further, as a code; `words.endings` has it in words."""
         return self.ending.reason
+
+    def __getitem__(self, name: str) -> BodyMotion:
+        """Return the motion of the body called `name`; raises InputError."""
+        i = self.system.number(name)
+        return BodyMotion(
+            name,
+            self.time,
+            self.position[:, i],
+            self.quaternion[:, i],
+            self.velocity[:, i],
+            self.spin[:, i],
+            self.force[:, i],
+            self.torque[:, i],
+            kinetic_energy(self, i),
+        )
+
+    def columns(self) -> dict[str, Array]:
+        """Return the frames of all free bodies as columns (k,), units in their names."""
+        free = [b.name for b in self.system.bodies if not b.fixed]
+        return frame_columns(self.time, map(self.__getitem__, free), dict(self.energy))
+
+    def to_dataframe(self) -> Any:
+        """Return `columns` as a pandas DataFrame; raises InputError where pandas is missing."""
+        return _library("pandas").DataFrame(self.columns())
+
+    def to_xarray(self) -> Any:
+        """Return the motion of all bodies as an xarray Dataset over time, body and axis, each
+        variable with its unit; raises InputError where xarray is missing."""
+        motions = [self[b.name] for b in self.system.bodies]
+        axes = {"quaternion": ("time", "body", "part"), "kinetic_energy": ("time", "body")}
+        named = {
+            name: (
+                axes.get(name, ("time", "body", "axis")),
+                np.stack([getattr(m, name) for m in motions], axis=1),
+                {"units": unit},
+            )
+            for name, unit in BodyMotion.UNITS.items()
+            if name != "time"
+        }
+        energy = {f"energy_{k}": ("time", v, {"units": "J"}) for k, v in self.energy.items()}
+        places = {
+            "time": ("time", self.time, {"units": "s"}),
+            "body": [m.name for m in motions],
+            "axis": list("xyz"),
+            "part": list("wxyz"),
+        }
+        return _library("xarray").Dataset(named | energy, places, {"title": self.system.title})
+
+    def _repr_html_(self) -> str:
+        """A short table for a notebook."""
+        rows = [("ends", f"{self.outcome}, after {self.time[-1]:.4g} s")]
+        for blow in self.impacts[:1]:
+            rows.append(
+                (
+                    "first blow",
+                    f"{blow.body} on {blow.against}: {blow.closing_speed:.3g} m/s,"
+                    f" {blow.effective_energy:.3g} J after {blow.time:.4g} s",
+                )
+            )
+        rows.append(("blows", str(len(self.impacts))))
+        return html_table(self.system.title, rows)
+
+
+def _library(name: str) -> Any:
+    """Return an optional library; raises InputError that says how to install it."""
+    try:
+        return import_module(name)
+    except ImportError:
+        raise InputError(
+            f'{name} is not installed: pip install "snapsim[notebook]"', key=name
+        ) from None
 
 
 def kinetic_energy(t: Trajectory, body: int) -> Array:

@@ -20,7 +20,7 @@ from packaging.requirements import Requirement
 
 ROOT = Path(__file__).parents[2]
 TARGET = ROOT / "snapsim" / "licences.txt"
-EXTRAS = ("cluster", "parquet")
+EXTRAS = ("cluster", "notebook", "parquet", "usd")
 
 HEAD = """Licences of what an installation of snapsim brings with it. snapsim itself: MIT.
 

@@ -54,16 +54,25 @@ def save(path: str | Path, plot: Plot, options: PlotOptions, ending: str) -> Non
 
     The same data give the same bytes: no date is written.
     """
-    paper = PAPERS[options.style]
+    figure = figure_of(plot, options.style)
+    dates = {".svg": {"Date": None}, ".pdf": {"CreationDate": None}}
+    marks = dates.get(ending, {"Software": "snapsim"})
+    with styled(PAPERS[options.style]):
+        figure.savefig(path, dpi=options.dpi, format=ending[1:], metadata=marks)
+
+
+def figure_of(
+    plot: Plot, style: Literal["light", "dark"] = "light", kind: type[Figure] | None = None
+) -> Figure:
+    """Return a plot with its footnote as a matplotlib figure, of a `kind` of one's own if given."""
+    paper = PAPERS[style]
     with styled(paper):
         from matplotlib.backends.backend_agg import FigureCanvasAgg
         from matplotlib.figure import Figure
 
-        figure = Figure(figsize=(WIDTH, plot.height))
+        figure = (kind or Figure)(figsize=(WIDTH, plot.height))
         FigureCanvasAgg(figure)
         plot.draw(figure, paper)
         figure.text(0.995, 0.004, FOOTNOTE, ha="right", va="bottom", size=7.5, color=paper.soft)
         figure.get_layout_engine().set(rect=(0, 0.035, 1, 0.965))  # type: ignore[union-attr, call-arg]
-        dates = {".svg": {"Date": None}, ".pdf": {"CreationDate": None}}
-        marks = dates.get(ending, {"Software": "snapsim"})
-        figure.savefig(path, dpi=options.dpi, format=ending[1:], metadata=marks)
+    return figure

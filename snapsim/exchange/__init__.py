@@ -1,0 +1,1 @@
+"""Runs and scenes as files that other tools read: tables, moving scenes, surfaces."""
