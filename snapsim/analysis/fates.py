@@ -90,6 +90,7 @@ def fate_points(found: FateMap) -> list[dict[str, Any]]:
             "reason": fate_reason(f),
             "reason_code": None if f.ending is None else f.ending.reason,
             "kinetic_energy_low_by_up_to": number(f.low_by),
+            "part": f.part or None,
         }
         for p, f in zip(found.point.tolist(), found.fates, strict=True)
     ]
@@ -101,7 +102,9 @@ def fate_csv(found: FateMap) -> str:
     writer = csv.writer(out, lineterminator="\n")
     heads = [axis_label(a) for a in (found.first, found.second)]
     units = ["fate", "struck", "kinetic energy [J]", "closing speed [m/s]", "time [s]"]
-    writer.writerow([*heads, *units, "simulated [s]", "reason", "reason code", "low by up to"])
+    writer.writerow(
+        [*heads, *units, "simulated [s]", "reason", "reason code", "low by up to", "part"]
+    )
     for row in fate_points(found):
         writer.writerow(["" if x is None else x for x in row.values()])
     return out.getvalue()
@@ -132,7 +135,8 @@ def _fate_lines(result: dict[str, Any]) -> list[str]:
     """What was varied, how hard snaps strike, how closely boundaries are known."""
     first, second = result["first"], result["second"]
     lines = [
-        f"{a['key']} from {plain(a['low'])} to {plain(a['high'])} {a['unit']}"
+        " and ".join([a["key"], *a["along"]])
+        + f" from {plain(a['low'])} to {plain(a['high'])} {a['unit']}"
         for a in (first, second)
     ]
     if result["snap_energy_J"]:
@@ -170,4 +174,5 @@ def _axis(axis: Axis) -> dict[str, Any]:
         "low": number(axis.low),
         "high": number(axis.high),
         "step": number(axis.step),
+        "along": list(axis.along),
     }

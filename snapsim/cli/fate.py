@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -23,7 +24,10 @@ def fate(
     ],
     first: Annotated[
         str,
-        typer.Option(metavar="KEY=FROM..TO", help='Across: body.disc.rotation.angle="0..90 deg".'),
+        typer.Option(
+            metavar="KEY=FROM..TO",
+            help='Across: body.disc.rotation.angle="0..90 deg"; "KEY=... and KEY=..." go together.',
+        ),
     ],
     second: Annotated[
         str,
@@ -33,6 +37,9 @@ def fate(
         str | None, typer.Option("--on", metavar="NAME", help="Body the part is set down on first.")
     ] = None,
     body: MovingBody = None,
+    together: Annotated[
+        bool, typer.Option("--together", help="All free bodies: whether any of them snaps.")
+    ] = False,
     resolution: Annotated[
         str | None, typer.Option(help='How finely boundaries are located: "0.5 deg".')
     ] = None,
@@ -57,7 +64,11 @@ def fate(
     from snapsim.study.fate_map import fate_map
 
     style_named(style)
+    alone = [n for n, x in {"--body": body, "--on": on}.items() if x is not None]
+    if together and alone:
+        raise InputError("does not go with --together", key=alone[0])
     given = _slice(file, first, second, resolution, grid, detail, tuple(changes or ()), body, on)
+    given = replace(given, together=together)
     try:
         with stage_progress() as progress:
             found = fate_map(given, output, workers, limit, spots, redo, progress)
@@ -93,7 +104,8 @@ def _slice(
     from snapsim.study.fate_map import Slice
 
     one, two = read_span(first, "--first"), read_span(second, "--second")
-    if one.key == two.key:
+    keys = [s.key for s in (one, *one.along)]
+    if any(s.key in keys for s in (two, *two.along)):
         raise InputError("is the key of --first; two different ones are due", key="--second")
     columns, rows = _grid(grid)
     k = one.shown

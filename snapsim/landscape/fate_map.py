@@ -29,13 +29,14 @@ def group(kind: FateKind) -> str:
 @dataclass(frozen=True)
 class Axis:
     """One parameter: the scene's `key`, `unit` as its author wrote it, and the ends; `step` is the
-    width of the finest cells."""
+    width of the finest cells; keys `along` go from end to end with it."""
 
     key: str
     unit: str
     low: float
     high: float
     step: float
+    along: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ go vary.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -52,18 +53,27 @@ def fate(system: System, body: int, settings: MotionSettings | None = None) -> F
 
     Raises KeyboardInterrupt where the release was interrupted.
     """
-    name, magnets = system.bodies[body].name, attracting(system, body)
-    at_start = _at_start(system, body, magnets)
-    if at_start is not None:
-        return at_start
+    found = at_start(system, body)
+    return judged(followed(system, (body,), settings), body) if found is None else found
+
+
+def followed(
+    system: System, bodies: Sequence[int], settings: MotionSettings | None = None
+) -> Trajectory:
+    """Let go of everything and follow it until one of some bodies, by number, snaps.
+
+    Raises KeyboardInterrupt where the release was interrupted.
+    """
+    watched = [(system.bodies[i].name, attracting(system, i)) for i in bodies]
 
     def decided(impact: Impact) -> EndReason | None:
-        return EndReason.FATE_DECIDED if _snap((impact,), name, magnets) is not None else None
+        snaps = any(_snap((impact,), *one) is not None for one in watched)
+        return EndReason.FATE_DECIDED if snaps else None
 
     run = release(system, settings=settings, until=decided)
     if run.reason == EndReason.INTERRUPTED:
         raise KeyboardInterrupt
-    return judged(run, body)
+    return run
 
 
 def judged(run: Trajectory, body: int) -> Fate:
@@ -79,8 +89,9 @@ def judged(run: Trajectory, body: int) -> Fate:
     return _struck(_kind(run, body), hardest, name, run)
 
 
-def _at_start(system: System, body: int, magnets: frozenset[str]) -> Fate | None:
-    """The fate of a part that need not be let go."""
+def at_start(system: System, body: int) -> Fate | None:
+    """Return the fate of body number `body` where it need not be let go; None where it must."""
+    magnets = attracting(system, body)
     geometry = ContactGeometry(system.bodies, system.surfaces)
     for (a, b), gap in zip(geometry.pairs, geometry.gaps(system.start.pose), strict=True):
         names = system.bodies[int(a)].name, system.bodies[int(b)].name
@@ -130,5 +141,5 @@ def _touches_at_end(run: Trajectory, body: int) -> bool:
     system = run.system
     pose = replace(system.start.pose, position=run.position[-1], quaternion=run.quaternion[-1])
     now = replace(system, start=replace(system.start, pose=pose))
-    found = _at_start(now, body, attracting(system, body))
+    found = at_start(now, body)
     return found is not None and found.kind == FateKind.TOUCHES

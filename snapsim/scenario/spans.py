@@ -1,13 +1,14 @@
 """A range of values of one key of a scene, as people write it: "0..90 deg", "20 mm .. 60 mm".
 
 Ends may have several numbers, "60 x 40 x 20 mm..120 x 80 x 40 mm": all go from one end to the other
-together.
+together. So do several keys: "body.a.position.x=-60..-20 mm and body.b.position.x=60..20 mm".
 """
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 from snapsim.errors import InputError
 from snapsim.scenario.quantities import scale
@@ -19,7 +20,7 @@ _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 class Span:
     """Values from `low` to `high` of `key`: the numbers of either end in `unit`, parted by `sign`.
 
-    `unit` is "" for a plain number.
+    `unit` is "" for a plain number; `along` are the ranges of further keys, gone through together.
     """
 
     key: str
@@ -27,6 +28,7 @@ class Span:
     high: tuple[float, ...]
     unit: str
     sign: str
+    along: tuple[Span, ...] = ()
 
     def numbers(self, i: int, n: int) -> tuple[float, ...]:
         """Return the numbers `i` of `n` steps on the way; the ends exactly."""
@@ -38,9 +40,28 @@ class Span:
         """Return the value as it would stand in a scene."""
         return f"{self.sign.join(repr(x) for x in numbers)} {self.unit}".strip()
 
-    def change(self, i: int, n: int) -> str:
-        """Return what `--set` takes."""
-        value = self.text(self.numbers(i, n))
+    def at(self, share: float) -> tuple[float, ...]:
+        """Return the numbers at a share of the way, 0 to 1."""
+        return tuple(a + share * (b - a) for a, b in zip(self.low, self.high, strict=True))
+
+    def changes(self, i: int, n: int) -> tuple[str, ...]:
+        """Return what `--set` takes, a change a key, at `i` of `n` steps."""
+        more = (change for other in self.along for change in other.changes(i, n))
+        return (self._change(self.numbers(i, n)), *more)
+
+    def changes_at(self, share: float) -> tuple[str, ...]:
+        """Return the same at a share of the way."""
+        more = (change for other in self.along for change in other.changes_at(share))
+        return (self._change(self.at(share)), *more)
+
+    def partners(self, numbers: Sequence[float]) -> list[tuple[Span, tuple[float, ...]]]:
+        """Return the ranges along with this one, and their numbers where it has `numbers`."""
+        k = self.shown
+        share = (numbers[k] - self.low[k]) / (self.high[k] - self.low[k])
+        return [(other, other.at(share)) for other in self.along]
+
+    def _change(self, numbers: tuple[float, ...]) -> str:
+        value = self.text(numbers)
         return f'{self.key}="{value}"' if self.unit else f"{self.key}={value}"
 
     @property
@@ -50,7 +71,27 @@ class Span:
 
 
 def read_span(text: str, option: str) -> Span:
-    """Return the range of "KEY=FROM..TO"; raises InputError naming the option."""
+    """Return the range of "KEY=FROM..TO", or of several joined by "and"; raises InputError naming
+    the option."""
+    first, *more = (_read_one(piece, option) for piece in _pieces(text))
+    keys = [first.key, *(s.key for s in more)]
+    if len(set(keys)) < len(keys):
+        raise InputError(f'"{text}" has a key twice', key=option)
+    return replace(first, along=tuple(more))
+
+
+def _pieces(text: str) -> list[str]:
+    """The ranges joined by "and", which may be part of a name before the sign."""
+    found: list[str] = []
+    for piece in re.split(r"\s+and\s+", text):
+        if found and "=" not in found[-1]:
+            found[-1] += f" and {piece}"
+        else:
+            found.append(piece)
+    return found
+
+
+def _read_one(text: str, option: str) -> Span:
     key, sign, values = text.partition("=")
     ends = re.split(r"\s*\.\.\s*", values.strip().strip('"'))
     if not sign or not key.strip() or len(ends) != 2:

@@ -30,7 +30,8 @@ class Fate:
     """What became of a part: `kind`, `struck` a body's name or "", kinetic `energy` [J], closing
     `speed` [m/s] and `time` [s] of that blow (0 without one), `lasted` [s] the time simulated, and
     the `ending` of the release; `low_by` the share by which its cells may leave the energy too low,
-    where that is known. Where there was none: two bodies that `overlap`, or the `fault`."""
+    where that is known. Where there was none: two bodies that `overlap`, or the `fault`. Of several
+    parts together it is the worst one's, `part` by name."""
 
     kind: FateKind
     struck: str = ""
@@ -42,3 +43,4 @@ class Fate:
     overlap: tuple[str, str] | None = None
     low_by: float = 0.0
     fault: str = ""
+    part: str = ""

@@ -114,7 +114,7 @@ def _system(given: Against, index: int) -> tuple[System, int]:
 
 
 def _set_down(given: Against, index: int) -> tuple[System, int]:
-    changes = (*given.changes, given.span.change(index, given.steps))
+    changes = (*given.changes, *given.span.changes(index, given.steps))
     system = scene_from_text(given.scene, given.file, changes)
     body = body_number(system, given.body)
     return set_down(system, body, given.on), body

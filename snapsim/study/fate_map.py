@@ -36,6 +36,7 @@ from snapsim.scenario.loading import scene_from_text
 from snapsim.scenario.spans import Span
 from snapsim.simulation.fate import Fate, FateKind
 from snapsim.simulation.system import System
+from snapsim.study.fate_together import drawn_parts, fate_together
 from snapsim.study.ledger import Ledger, fingerprint
 from snapsim.study.place import set_down
 from snapsim.study.runner import processes
@@ -56,7 +57,8 @@ class Slice:
     """What is mapped: a scene's text, the two keys and their ranges, and the first grid.
 
     `file` stands in errors and says where mesh files are; `changes` are what-ifs for every point;
-    `body` moves, set down on `on` first if that is given; `resolution` in the first key's unit.
+    `body` moves, set down on `on` first if that is given, or all free bodies `together`;
+    `resolution` in the first key's unit.
     """
 
     scene: str
@@ -70,6 +72,7 @@ class Slice:
     detail: str = "draft"
     columns: int = 12
     rows: int = 12
+    together: bool = False
 
     @property
     def depth(self) -> int:
@@ -84,25 +87,29 @@ class Slice:
         return self.columns * 2**self.depth, self.rows * 2**self.depth
 
 
-def system_at(given: Slice, point: Point, detail: str | None = None) -> tuple[System, int]:
-    """Return the system at a lattice point and the number of its part; raises InputError."""
+def system_at(
+    given: Slice, point: Point, detail: str | None = None
+) -> tuple[System, tuple[int, ...]]:
+    """Return the system at a lattice point and the numbers of its parts; raises InputError."""
     across, up = given.size
     changes = (
         *given.changes,
         f'run.detail="{detail or given.detail}"',
-        given.first.change(point[0], across),
-        given.second.change(point[1], up),
+        *given.first.changes(point[0], across),
+        *given.second.changes(point[1], up),
     )
     system = scene_from_text(given.scene, given.file, changes)
+    if given.together:
+        return system, drawn_parts(system)
     body = body_number(system, given.body)
-    return set_down(system, body, given.on), body
+    return set_down(system, body, given.on), (body,)
 
 
 def fate_at(given: Slice, point: Point, detail: str | None = None) -> Fate:
     """Return the fate at a lattice point; a fault is a fate too."""
     try:
-        system, body = system_at(given, point, detail)
-        return fate(system, body)
+        system, parts = system_at(given, point, detail)
+        return fate_together(system, parts) if given.together else fate(system, parts[0])
     except SnapsimError as error:
         return Fate(FateKind.FAILED, fault=str(error))
     except (ArithmeticError, ValueError, np.linalg.LinAlgError) as error:
@@ -115,7 +122,8 @@ def refuse_bad(given: Slice) -> None:
         raise InputError("must be greater than zero", key="--resolution")
     across, up = given.size
     for point in ((0, 0), (across, 0), (across, up), (0, up)):
-        system, body = system_at(given, point)
+        system, parts = system_at(given, point)
+        body = parts[0]
         if not attracting(system, body):
             raise InputError("nothing attracts it", key=f"body.{system.bodies[body].name}")
 
@@ -221,7 +229,7 @@ def _kept(row: dict[str, Any]) -> Fate:
 
 def _assembled(given: Slice, desk: _FateDesk, found: LabelMap) -> FateMap:
     """The map in the units of its axes."""
-    system, body = system_at(given, (0, 0))
+    system, parts = system_at(given, (0, 0))
     points = sorted(found.labels)
     at = {p: n for n, p in enumerate(points)}
     fates = desk.fates(points)
@@ -233,7 +241,7 @@ def _assembled(given: Slice, desk: _FateDesk, found: LabelMap) -> FateMap:
     ]
     return FateMap(
         title=system.title,
-        body=system.bodies[body].name,
+        body=_named([system.bodies[i].name for i in parts]),
         detail=given.detail,
         first=first,
         second=second,
@@ -250,6 +258,11 @@ def _assembled(given: Slice, desk: _FateDesk, found: LabelMap) -> FateMap:
     )
 
 
+def _named(parts: Sequence[str]) -> str:
+    """What a map is of."""
+    return parts[0] if len(parts) == 1 else f"one of {' and '.join(parts)}"
+
+
 def _spans(given: Slice) -> tuple[Span, Span]:
     return given.first, given.second
 
@@ -257,7 +270,9 @@ def _spans(given: Slice) -> tuple[Span, Span]:
 def _axis(span: Span, steps: int) -> Axis:
     k = span.shown
     low, high = span.low[k], span.high[k]
-    return Axis(span.key, span.unit, low, high, abs(high - low) / steps)
+    return Axis(
+        span.key, span.unit, low, high, abs(high - low) / steps, tuple(s.key for s in span.along)
+    )
 
 
 def _placed(lattice: Any, first: Axis, second: Axis) -> Any:

@@ -12,7 +12,7 @@ from __future__ import annotations
 import operator
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
@@ -220,12 +220,10 @@ class _Bracket:
     # -- one value -------------------------------------------------------------------------------
 
     def _numbers(self, share: float) -> tuple[float, ...]:
-        span = self.given.span
-        return tuple(a + share * (b - a) for a, b in zip(span.low, span.high, strict=True))
+        return self.given.span.at(share)
 
     def _system(self, share: float, detail: str | None) -> tuple[System, int]:
-        span = self.given.span
-        changes = [*self.given.changes, replace(span, low=self._numbers(share)).change(0, 1)]
+        changes = [*self.given.changes, *self.given.span.changes_at(share)]
         if detail is not None:
             changes.append(f'run.detail="{detail}"')
         system = scene_from_text(self.given.scene, self.given.file, tuple(changes))

@@ -17,13 +17,12 @@ from typing import Final
 import numpy as np
 
 from snapsim.arrays import Array
-from snapsim.errors import InputError
 from snapsim.landscape.confirmation import Confirmation, LetGo, Ruling
 from snapsim.landscape.joint_margin import JointMargin, JointWay
 from snapsim.landscape.thresholds import Threshold, Ways, kind_of, weakness
 from snapsim.landscape.ways import PushWay, TiltWay
-from snapsim.run.fate import attracting
 from snapsim.simulation.system import System
+from snapsim.study.fate_together import drawn_parts
 from snapsim.study.letting_go import LettingGo
 from snapsim.work.progress import Progress
 
@@ -42,14 +41,7 @@ AnyWay = PushWay | TiltWay
 def joint_margin(system: System, progress: Progress | None = None) -> JointMargin:
     """Return how far the free parts together are from snapping; raises InputError for fewer than
     two that a magnet draws."""
-    numbers = [
-        i
-        for i, b in enumerate(system.bodies)
-        if not b.fixed and (b.is_soft or b.is_magnet) and attracting(system, i)
-    ]
-    if len(numbers) < 2:
-        problem = "needs two free bodies at least that a magnet draws"
-        raise InputError(problem, file=system.file or None, key="--together")
+    numbers = list(drawn_parts(system))
     return _Joint(system, numbers, progress or (lambda what, done, of_all: None)).run()
 
 

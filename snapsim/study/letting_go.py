@@ -9,7 +9,7 @@ are divided by 1 + e and time is stretched by its root, which leaves the same pa
 
 exactly, however the iron saturates; so what was solved for one release serves all. What does not
 come to rest in the time of the run is not taken as safe, but for what nothing brings to rest here
-and goes to and fro (`_to_and_fro`).
+and goes to and fro (`to_and_fro`).
 """
 
 from __future__ import annotations
@@ -161,7 +161,7 @@ class LettingGo:
         if worst is None:
             mine = next(f for f, (i, _, _) in zip(fates, self.free, strict=True) if i == self.body)
             return LetGo(s, mine.kind, moved=moved)
-        if worst.kind is FateKind.UNDECIDED and _to_and_fro(run):
+        if worst.kind is FateKind.UNDECIDED and to_and_fro(run):
             return LetGo(s, FateKind.FALLS_BACK, moved=moved)
         name = self.free[fates.index(worst)][1]
         return LetGo(s, worst.kind, name, worst.struck, moved=moved)
@@ -217,10 +217,10 @@ def _turned(run: Trajectory, body: int) -> float:
     return float(np.linalg.norm(rotations.vector_between(first, last)))
 
 
-def _to_and_fro(run: Trajectory) -> bool:
-    """Whether parts that nothing brings to rest here (balls that roll, what swings on joints) go to
-    and fro: they have turned back twice, or hardly move any more, and in the second half of the
-    time were no faster and no nearer to a magnet than in the first."""
+def to_and_fro(run: Trajectory) -> bool:
+    """Return whether parts that nothing brings to rest here (balls that roll, what swings on
+    joints) go to and fro: they have turned back twice, or hardly move any more, and in the second
+    half of the time were no faster and no nearer to a magnet than in the first."""
     system = run.system
     free = [i for i, b in enumerate(system.bodies) if not b.fixed]
     held = {i for j in system.joints for i in j.bodies}

@@ -21,10 +21,14 @@ class Ranged(Protocol):
     def sign(self) -> str:
         """What parts several numbers."""
 
+    def partners(self, numbers: Sequence[float]) -> Sequence[tuple[Ranged, Sequence[float]]]:
+        """Keys that go through their ranges with it, and their numbers at some of its own."""
+
 
 def value_words(span: Ranged, numbers: Sequence[float]) -> str:
-    """Return "body.magnet.position.z = 61.2 mm"."""
-    return f"{span.key} = {span.sign.join(f'{x:.4g}' for x in numbers)} {span.unit}".rstrip()
+    """Return "body.magnet.position.z = 61.2 mm", or of keys that go together a list of these."""
+    own = f"{span.key} = {span.sign.join(f'{x:.4g}' for x in numbers)} {span.unit}".rstrip()
+    return ", ".join([own, *(value_words(*other) for other in span.partners(numbers))])
 
 
 def found_words(span: Ranged, condition: str, value: str, beyond: str, detail: str) -> str:

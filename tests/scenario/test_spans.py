@@ -10,19 +10,21 @@ from snapsim.scenario.spans import read_span, span_between, step_in
 
 def test_a_range_gives_the_changes_that_a_scene_takes():
     span = read_span('body.blank.rotation.angle="20..80 deg"', "--first")
-    assert span.change(0, 4) == 'body.blank.rotation.angle="20.0 deg"'
-    assert span.change(1, 4) == 'body.blank.rotation.angle="35.0 deg"'
-    assert span.change(4, 4) == 'body.blank.rotation.angle="80.0 deg"'
+    assert span.changes(0, 4) == ('body.blank.rotation.angle="20.0 deg"',)
+    assert span.changes(1, 4) == ('body.blank.rotation.angle="35.0 deg"',)
+    assert span.changes(4, 4) == ('body.blank.rotation.angle="80.0 deg"',)
 
 
 def test_all_numbers_of_a_size_go_together():
     span = span_between("body.magnet.shape.size", "60 x 40 x 20 mm", "120 x 80 x 40 mm", "--to")
-    assert span.change(1, 2) == 'body.magnet.shape.size="90.0 x 60.0 x 30.0 mm"'
+    assert span.changes(1, 2) == ('body.magnet.shape.size="90.0 x 60.0 x 30.0 mm"',)
     assert span.shown == 0
 
 
 def test_a_plain_number_stays_plain():
-    assert read_span("contact.friction=0..0.6", "--first").change(1, 2) == "contact.friction=0.3"
+    assert read_span("contact.friction=0..0.6", "--first").changes(1, 2) == (
+        "contact.friction=0.3",
+    )
 
 
 @pytest.mark.parametrize(
@@ -71,3 +73,22 @@ def test_a_component_of_a_component_is_refused():
 def test_a_component_of_gravity_leaves_the_weight():
     changed = apply_changes({}, ["gravity.x=1 m/s^2"], "scene.toml")
     assert parse(changed["gravity"], ACCELERATION, 3) == pytest.approx((1, 0, -9.80665))
+
+
+def test_several_keys_go_through_their_ranges_together():
+    """An "and" within a name parts nothing."""
+    text = "body.nut and ring.position.x=-60..-20 mm and body.right.position.x=60..30 mm"
+    span = read_span(text, "--first")
+    assert span.changes(1, 2) == (
+        'body.nut and ring.position.x="-40.0 mm"',
+        'body.right.position.x="45.0 mm"',
+    )
+    assert span.changes_at(0.5) == span.changes(1, 2)
+    ((other, numbers),) = span.partners((-50.0,))
+    assert (other.key, numbers) == ("body.right.position.x", (52.5,))
+
+
+@pytest.mark.parametrize("more", ["body.a.position.x", "body.a.position.x=2..3 mm"])
+def test_keys_that_go_together_are_ranges_and_differ(more):
+    with pytest.raises(InputError):
+        read_span(f"body.a.position.x=1..2 mm and {more}", "--find")

@@ -79,6 +79,85 @@ def test_the_height_at_which_a_ball_no_longer_leaps_is_where_pull_equals_weight(
     assert f"{found.value[0]:.4g} mm" in answer
 
 
+BARS = """
+[[body]]
+name = "left bar"
+shape = { kind = "box", size = "40 x 100 x 6 mm" }
+material = "oak"
+position = "-25, 0, 30 mm"
+fixed = true
+[[body]]
+name = "right bar"
+shape = { kind = "box", size = "40 x 100 x 6 mm" }
+material = "oak"
+position = "25, 0, 30 mm"
+fixed = true
+"""
+
+
+def snaps(text, changes):
+    """Whether the ball of a scene strikes the magnet in a release with the scene's own cells."""
+    import snapsim
+    from snapsim.scenario.loading import scene_from_text
+
+    run = snapsim.release(scene_from_text(text, "ball.toml", changes))
+    return any("magnet" in (i.body, i.against) for i in run.impacts)
+
+
+def test_the_gap_of_a_guard_that_a_ball_does_not_pass_is_the_balls_own_width():
+    """Geometry: two bars between ball and pole, of gap 8 to 34 mm; the ball has 20 mm. Keys that go
+    together: both bars. The bracket is 26 mm / 192 wide; releases confirm both sides of 20 mm."""
+    text = BALL.replace("0, 0, 100 mm", "0, 0, 65 mm") + BARS
+    keys = "body.left bar.position.x=-24..-37 mm and body.right bar.position.x=24..37 mm"
+    span = read_span(keys, "--find")
+    found = find_value(Finding(text, "ball.toml", span, read_condition("no snap"), body="ball"))
+    assert found.outcome is Search.FOUND
+    assert not found.rising
+
+    def gap(numbers):
+        return 2 * (-numbers[0] - 20)
+
+    def bars(x):
+        return f'body.left bar.position.x="-{x} mm"', f'body.right bar.position.x="{x} mm"'
+
+    assert 20 - 26 / 192 < gap(found.value) < 20 < gap(found.beyond) < 20 + 26 / 192
+    assert not snaps(text, bars(-found.value[0]))
+    assert snaps(text, bars(-found.beyond[0]))
+
+
+def test_a_shelf_between_pole_and_ball_grows_until_a_hand_can_take_the_ball_off():
+    """Keys that go together: the spacer's thickness, and magnet and shelf that make room for it.
+
+    On the value found the pull-off is at most what was asked for, on the other it is more, by
+    `force` as placed with the cells that each was tried with."""
+    import snapsim
+    from snapsim.scenario.loading import scene_from_text
+
+    text = BALL.replace('"300 x 300 x 20 mm"', '"60 x 60 x 4 mm"')
+    text = text.replace("0, 0, -10 mm", "0, 0, 22 mm").replace("0, 0, 100 mm", "0, 0, 39 mm")
+    span = read_span(
+        "body.table.shape.size=60 x 60 x 1 mm..60 x 60 x 13 mm and body.table.position.z=20.5..26.5"
+        " mm and body.magnet.position.z=36..48 mm",
+        "--find",
+    )
+    found = find_value(Finding(text, "ball.toml", span, read_condition("pull-off <= 20 N")))
+    assert found.outcome is Search.FOUND
+
+    def pull(numbers, detail):
+        thick = numbers[2]
+        changes = (
+            f'body.table.shape.size="60 x 60 x {thick} mm"',
+            f'body.table.position.z="{20 + thick / 2} mm"',
+            f'body.magnet.position.z="{35 + thick} mm"',
+            f'run.detail="{detail}"',
+        )
+        return snapsim.force(scene_from_text(text, "ball.toml", changes)).pull_off[1].force
+
+    assert pull(found.value, "normal") <= 20
+    assert max(pull(found.beyond, cells) for cells in ("draft", "normal")) > 20
+    assert "body.magnet.position.z = " in summary(found)["answer"]
+
+
 @pytest.fixture
 def measures(monkeypatch):
     """Put a function of the magnet's height [mm] in place of what is measured."""

@@ -209,7 +209,9 @@ def _label(axis: Axis) -> str:
     if head in ("body", "joint"):
         name, _, end = rest.partition(".")
         words = f"{name}: {NAMES.get(end, end.replace('.', ' ').replace('_', ' '))}"
-    return f"{words}{unit}"
+    with_it = sorted({key.split(".")[1] for key in axis.along if key.count(".") > 1})
+    more = f" ({', '.join(with_it)} with it)" if with_it else ""
+    return f"{words}{unit}{more}"
 
 
 def _limits(axis: Axis) -> tuple[float, float]:
