@@ -25,10 +25,8 @@ def examples(
     json: AsJson = False,
 ) -> None:
     """List the example scenes and what each teaches, or copy one with its study and tracks."""
-    from pathlib import Path
-
     from snapsim.scenario import examples as there
-    from snapsim.storage.whole_file import require_writable, whole_file
+    from snapsim.storage.whole_file import require_folder, require_writable, whole_file
 
     if not name:
         every = list(there.examples().values())
@@ -39,7 +37,7 @@ def examples(
         )
     chosen = there.example(name)
     pairs = there.copies(chosen, folder)
-    Path(folder).mkdir(parents=True, exist_ok=True)
+    require_folder(folder).mkdir(parents=True, exist_ok=True)
     for _, target in pairs:
         require_writable(target, force)
     for source, target in pairs:

@@ -137,7 +137,10 @@ def _check_targets(what: _What, force: bool) -> None:
     from snapsim.footage.backdrop import first_frame
     from snapsim.render.formats import format_of
     from snapsim.render.targets import check_target
+    from snapsim.storage.whole_file import require_folder
 
+    if what.output is not None:
+        require_folder(what.output)
     if what.clip is not None:
         path = Path(what.clip)
         if format_of(path).suffix in ("", ".mov"):

@@ -41,6 +41,24 @@ def require_writable(path: str | PathLike[str], force: bool) -> Path:
     return target
 
 
+def require_folder(path: str | PathLike[str]) -> Path:
+    """Return a folder for results as a path, which need not exist yet; raises OutputError if it
+    cannot be made or written to, before any work."""
+    folder = Path(path)
+    shown = fspath(path).replace("\0", "\\0")
+    try:
+        os.lstat(folder / temporary_name(folder))
+    except FileNotFoundError:
+        pass
+    except (OSError, ValueError) as error:
+        why = error.strerror if isinstance(error, OSError) else "it holds a NUL"
+        raise OutputError(f"{shown}: is no folder's name: {why}") from None
+    standing = next(p for p in (folder, *folder.absolute().parents) if os.path.lexists(p))
+    if not os.access(standing, os.W_OK | os.X_OK):
+        raise OutputError(f"{shown}: the directory {standing} cannot be written to")
+    return folder
+
+
 @contextmanager
 def whole_file(path: str | PathLike[str], force: bool) -> Iterator[Path]:
     """Yield a temporary path beside `path`; on success it takes its place, else it is removed.

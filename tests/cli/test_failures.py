@@ -368,3 +368,20 @@ def test_a_spread_that_is_none_says_what_is_due(spread, said, snap, falling, tmp
 def test_a_house_limit_is_read_within_the_same_bounds(content, said, snap, tmp_path):
     (tmp_path / "house.toml").write_bytes(content)
     assert said in one_line(snap("rank", "none", "--limits", "house.toml"))
+
+
+@pytest.mark.parametrize(
+    ("folder", "said"),
+    [
+        ("9" * 300, "is no folder's name: File name too long"),
+        ("falling.toml/out", "is no folder's name: Not a directory"),
+        ("falling.toml", "is no folder's name: Not a directory"),
+    ],
+)
+@pytest.mark.parametrize(
+    "command", [["examples", "gear-blank", ""], ["match", "none.h5", "none.csv", "-o", ""]]
+)
+def test_a_folder_that_cannot_be_is_refused_before_any_work(command, folder, said, snap, falling):
+    line = one_line(snap(*command[:-1], folder))
+    assert line.startswith(f"snapsim: {folder}: ")
+    assert said in line

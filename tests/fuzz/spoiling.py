@@ -99,13 +99,21 @@ def _spoil_place(holder: Any, key: Any, other: Any, random: Random) -> None:
         case _ if isinstance(value, str):
             holder[key] = spoil_quantity(value, random)
         case _ if isinstance(value, int | float) and not isinstance(value, bool):
-            holder[key] = type(value)(value * 10.0 ** int(random.integers(-3, 4)))
+            holder[key] = _scaled(value, int(random.integers(-3, 4)))
         case _ if isinstance(value, bool):
             holder[key] = not value
         case _ if isinstance(value, dict | list) and value:
             return
         case _:
             holder[key] = ODD[int(random.integers(len(ODD)))]
+
+
+def _scaled(value: Any, power: int) -> Any:
+    """A number some powers of ten larger; one that no float holds stays."""
+    try:
+        return type(value)(value * 10.0**power)
+    except OverflowError:
+        return value
 
 
 def _copied(value: Any) -> Any:
