@@ -2,6 +2,7 @@
 
 import os
 import select
+import signal
 import sys
 import time
 import warnings
@@ -89,8 +90,8 @@ def on_a_terminal():
     return _on_a_terminal
 
 
-def _on_a_terminal(arguments, folder, until, deadline=60.0):
-    """Press Ctrl-C when `until()`; return (screen, exit status, seconds it then took to end)."""
+def _on_a_terminal(arguments, folder, until, deadline=300.0):
+    """Press Ctrl-C when `until()`; return (screen, exit status), -9: it never ended."""
     import pty
 
     with warnings.catch_warnings():  # this process may have threads; the child begins anew at once
@@ -99,20 +100,21 @@ def _on_a_terminal(arguments, folder, until, deadline=60.0):
     if pid == 0:
         os.chdir(folder)
         os.execv(sys.executable, [sys.executable, "-m", "snapsim", *arguments])
-    screen, pressed, began = b"", None, time.monotonic()
+    screen, pressed, began = b"", False, time.monotonic()
     while time.monotonic() - began < deadline:
         if select.select([terminal], [], [], 0.05)[0]:
             try:
                 screen += os.read(terminal, 1 << 16)
             except OSError:  # the other end is closed
                 break
-        if pressed is None and until():
+        if not pressed and until():
             os.write(terminal, b"\x03")
-            pressed = time.monotonic()
-    took = time.monotonic() - (pressed or began)
+            pressed = True
+    else:
+        os.kill(pid, signal.SIGKILL)
     _, status = os.waitpid(pid, 0)
     os.close(terminal)
-    return screen.decode(), os.waitstatus_to_exitcode(status), took
+    return screen.decode(), os.waitstatus_to_exitcode(status)
 
 
 OAK = Material("oak", 700.0, youngs_modulus=11e9, poissons_ratio=0.35, strength=50e6)

@@ -30,6 +30,7 @@ from snapsim.cli import (
 )
 from snapsim.cli.faults import debugging, status_of
 from snapsim.cli.output import open_streams
+from snapsim.work.interrupts import INTERRUPTED, asked_to_end
 
 app = typer.Typer(
     name="snapsim",
@@ -97,12 +98,16 @@ for _command in (
 
 
 def command(arguments: list[str]) -> int:
-    """Run one command as a process of its own and return its exit status."""
+    """Run one command as a process of its own and return its exit status.
+
+    Where a request to end came, that is not 0, however much of the result was kept.
+    """
     if not debugging():
         warnings.simplefilter("ignore")
         logging.getLogger("matplotlib").setLevel(logging.ERROR)  # it tells of folders it lacks
     open_streams()
-    return run(arguments)
+    status = run(arguments)
+    return INTERRUPTED if status == 0 and asked_to_end() else status
 
 
 @cache

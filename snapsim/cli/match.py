@@ -348,12 +348,10 @@ def _release(scene: Any) -> Trajectory:
     import snapsim
     from snapsim.cli.progress import release_progress
     from snapsim.footage.matched import require_trusted
-    from snapsim.mechanics.ending import EndReason
+    from snapsim.run.release import not_interrupted
 
     with release_progress(scene.duration) as progress:
-        run = snapsim.release(scene, progress)
-    if run.reason == EndReason.INTERRUPTED:
-        raise KeyboardInterrupt
+        run = not_interrupted(snapsim.release(scene, progress))
     require_trusted(run, scene.file)
     return run
 

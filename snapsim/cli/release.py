@@ -8,6 +8,7 @@ import typer
 
 from snapsim.cli.options import Accuracy, AsJson, Changes, ReplaceFlag, SceneFile
 from snapsim.cli.output import complain, emit, emit_json
+from snapsim.work.interrupts import INTERRUPTED, asked_to_end
 
 if TYPE_CHECKING:
     from snapsim.simulation.trajectory import Trajectory
@@ -56,6 +57,11 @@ def release(
         emit(f"wrote {output}; next: snapsim clip {output} -o clip.mp4")
     if run.outcome in ("stopped", "untrusted"):
         raise typer.Exit(_say_fault(file, run))
+    if asked_to_end():
+        complain(
+            f"{file}: interrupted; the run is whole, but its twins and meshes were not compared"
+        )
+        raise typer.Exit(INTERRUPTED)
 
 
 def _say_fault(file: str, run: Trajectory) -> int:
@@ -68,4 +74,4 @@ def _say_fault(file: str, run: Trajectory) -> int:
         complain(f"{file}: untrusted: {why}")
         return 4
     complain(f"{file}: stopped at {run.time[-1]:.6g} s: {why}; the result ends there")
-    return 130 if run.reason == EndReason.INTERRUPTED else 3
+    return INTERRUPTED if run.reason == EndReason.INTERRUPTED else 3

@@ -22,7 +22,7 @@ from snapsim.mechanics.ending import EndReason
 from snapsim.mechanics.motion_settings import NEARLY, MotionSettings
 from snapsim.numerics import rotations
 from snapsim.run.blow_error import low_by
-from snapsim.run.release import release
+from snapsim.run.release import not_interrupted, release
 from snapsim.run.steps import STEPS
 from snapsim.simulation.fate import Fate, FateKind
 from snapsim.simulation.system import System
@@ -71,9 +71,7 @@ def followed(
         return EndReason.FATE_DECIDED if snaps else None
 
     run = release(system, settings=settings, until=decided)
-    if run.reason == EndReason.INTERRUPTED:
-        raise KeyboardInterrupt
-    return run
+    return not_interrupted(run)
 
 
 def judged(run: Trajectory, body: int) -> Fate:

@@ -92,6 +92,14 @@ def release(
     return replace(run, accuracy={**run.accuracy, **eddy_estimate(run), **closest_of(run)})
 
 
+def not_interrupted(run: Trajectory) -> Trajectory:
+    """Return a run; raises KeyboardInterrupt where that is what ended it: half a run is no fate, no
+    row of a sweep and nothing to lay tracks over."""
+    if run.reason == EndReason.INTERRUPTED:
+        raise KeyboardInterrupt
+    return run
+
+
 def shared_loads(
     system: System,
     settings: MotionSettings | None = None,

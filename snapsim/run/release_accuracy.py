@@ -13,7 +13,7 @@ from dataclasses import replace
 
 from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.run.release import ReleaseProgress, release
-from snapsim.run.twins import release_with_twins
+from snapsim.run.twins import run_and_twins
 from snapsim.simulation.close_soft_parts import worst_gap
 from snapsim.simulation.refinement import (
     TwoMeshes,
@@ -40,13 +40,17 @@ def release_with_accuracy(
 ) -> Trajectory:
     """Simulate on a fine and a coarse mesh; return the fine run, error bars in its `accuracy`.
 
-    `twins` of the fine run say which of its figures repeat.
+    `twins` of the fine run say which of its figures repeat. After an interrupt of these, or of the
+    coarse run, nothing else is computed: the fine run is whole, and is not compared.
     """
     meshes = two_meshes(system)
-    fine = release_with_twins(system, twins, progress, settings, meshes.fine)
-    if fine.outcome in ("stopped", "untrusted") or not meshes.coarse:
+    fine, interrupted = run_and_twins(system, twins, progress, settings, meshes.fine)
+    if interrupted or fine.outcome in ("stopped", "untrusted") or not meshes.coarse:
         return fine
-    coarse = release(system, progress, settings, meshes.coarse)
+    try:
+        coarse = release(system, progress, settings, meshes.coarse)
+    except KeyboardInterrupt:  # before it had reached anything
+        return fine
     return replace(fine, accuracy={**fine.accuracy, **compared(coarse, fine, meshes)})
 
 

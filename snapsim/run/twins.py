@@ -73,16 +73,28 @@ def release_with_twins(
 ) -> Trajectory:
     """Simulate a release and `twins` of it; return the run, with what they say in its `twins`.
 
-    Without twins, or where the run itself was stopped or is not to be trusted, nothing is said.
+    Without twins, or where the run itself was stopped or is not to be trusted, nothing is said; nor
+    after an interrupt of the twins, since the run itself is whole.
     """
+    return run_and_twins(system, twins, progress, settings, meshes)[0]
+
+
+def run_and_twins(
+    system: System,
+    twins: int,
+    progress: ReleaseProgress | None = None,
+    settings: MotionSettings | None = None,
+    meshes: Mapping[int, CellMesh] | None = None,
+) -> tuple[Trajectory, bool]:
+    """What `release_with_twins` returns, and whether the twins were interrupted."""
     loads = shared_loads(system, settings, meshes)
     run = release(system, progress, settings, meshes, loads=loads)
     if not twins or run.outcome in ("stopped", "untrusted"):
-        return run
+        return run, False
     try:
-        return replace(run, twins=_twins_of(run, twins, settings, loads))
-    except KeyboardInterrupt:  # the run itself is whole
-        return run
+        return replace(run, twins=_twins_of(run, twins, settings, loads)), False
+    except KeyboardInterrupt:
+        return run, True
 
 
 def _twins_of(

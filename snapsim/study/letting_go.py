@@ -31,7 +31,7 @@ from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.numerics import rotations
 from snapsim.parts.states import State
 from snapsim.run.fate import MOVED, attracting, judged
-from snapsim.run.release import release, shared_loads
+from snapsim.run.release import not_interrupted, release, shared_loads
 from snapsim.run.steps import STEPS
 from snapsim.simulation.fate import FateKind
 from snapsim.simulation.loads import MagneticLoads
@@ -133,9 +133,7 @@ class LettingGo:
             now, settings=STEPPED, until=self._decided, frames=False, magnetisation=False,
             loads=self.loads,
         )  # fmt: skip
-        if run.reason == EndReason.INTERRUPTED:
-            raise KeyboardInterrupt
-        return self._told(run, s)
+        return self._told(not_interrupted(run), s)
 
     def _decided(self, impact: Impact) -> EndReason | None:
         return None if self._snapping(impact) is None else EndReason.FATE_DECIDED

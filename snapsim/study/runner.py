@@ -251,7 +251,7 @@ def _guarded(task: Task) -> Result:
 
 
 def _release(task: Task) -> Result:
-    from snapsim.run.release import release
+    from snapsim.run.release import not_interrupted, release
 
     kept = task.options.keep != "none"
     system = _system(task.scene, task.file, task.changes, kept)
@@ -266,7 +266,7 @@ def _release(task: Task) -> Result:
         frames=kept or task.settings is None,
         magnetisation=kept,
     )
-    _keep(run, task)
+    _keep(not_interrupted(run), task)
     return outcome_of(run, task.options.counts)
 
 

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from snapsim.parts.shapes import Box, Sphere
-from snapsim.run.release import release
+from snapsim.run.release import not_interrupted, release
+from snapsim.run.release_accuracy import release_with_accuracy
 from snapsim.run.run_log import RunLog
 from snapsim.run.twins import release_with_twins
 
@@ -61,3 +62,36 @@ def test_twins_that_are_interrupted_cost_the_run_nothing(monkeypatch, falling, c
     run = release_with_twins(falling, 1)
     assert np.array_equal(run.position, whole.position)
     assert run.twins is None
+
+
+@pytest.fixture
+def on_two_meshes(make_body, make_system, materials):
+    """A ball of iron free under a magnet, for 2 ms."""
+    magnet = make_body("magnet", Box((0.04, 0.04, 0.02)), materials["magnet"], (0, 0, 1), True)
+    ball = make_body("ball", Sphere(0.02), materials["iron"](300.0, 1.9))
+    rows = [(magnet, (0, 0, 0.05)), (ball, (0, 0, 0))]
+    return make_system(rows, duration=0.002, detail="draft")
+
+
+def test_after_an_interrupt_of_the_twins_no_coarse_run_begins(monkeypatch, on_two_meshes):
+    other = release(on_two_meshes)
+    begun = []
+    monkeypatch.setattr(
+        "snapsim.run.release_accuracy.release", lambda *given: begun.append(given) or other
+    )
+    whole = release_with_accuracy(on_two_meshes, twins=1)
+    assert whole.accuracy["coarse_cells"]
+    assert len(begun) == 1  # there is one where nothing interrupts
+    interrupt(monkeypatch, "_magnet_gap", len(whole.time) + 2)
+    run = release_with_accuracy(on_two_meshes, twins=1)
+    assert np.array_equal(run.position, whole.position)
+    assert len(begun) == 1
+    assert run.twins is None
+    assert "coarse_cells" not in run.accuracy
+
+
+def test_half_a_run_is_no_row_no_fate_and_no_course(monkeypatch, falling):
+    assert not_interrupted(whole := release(falling)) is whole
+    interrupt(monkeypatch, "_magnet_gap", 3)
+    with pytest.raises(KeyboardInterrupt):
+        not_interrupted(release(falling))

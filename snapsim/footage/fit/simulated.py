@@ -45,16 +45,14 @@ class ReleaseRequest:
 
 def run_job(job: ReleaseRequest) -> Course | str:
     """Return the course of a release, or why there is none."""
-    from snapsim.run.release import release
+    from snapsim.run.release import not_interrupted, release
     from snapsim.scenario.loading import scene_from_text
 
     try:
         system = scene_from_text(job.text, job.file, job.changes)
         for placement in job.places:
             system = placed(system, placement)
-        run = release(system, until=None if job.whole else _first_blow)
-        if run.reason == EndReason.INTERRUPTED:
-            raise KeyboardInterrupt
+        run = not_interrupted(release(system, until=None if job.whole else _first_blow))
         if run.outcome == "untrusted":
             return f"untrusted: {ending_words(run.ending)}"
         if run.outcome == "stopped" and run.reason != EndReason.FIRST_BLOW:
