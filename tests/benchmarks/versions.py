@@ -1,6 +1,7 @@
 """Two versions and more beside each other: what is built, and what starting them costs.
 
-    python tests/benchmarks/versions.py [--runs 1] [--compiled] [--commands NAME ...] COMMIT ...
+    python tests/benchmarks/versions.py [--runs 1] [--compiled] [--in DIR] [--commands NAME ...] \
+        COMMIT ...
 
 Counts of the source (`tests/house`), bytes of the installation (the package and all that it asks
 for, as installed here), seconds of processor time of every command (`start_up`) and of the first
@@ -38,14 +39,20 @@ def main() -> None:
     parser.add_argument(
         "--compiled", action="store_true", help="use the user's cache, and leave the first use out"
     )
+    parser.add_argument(
+        "--in", dest="folder", type=Path, metavar="DIR",
+        help="keep versions and what they compile here; where they are, only commands are timed",
+    )  # fmt: skip
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
-        trees = [unpacked(commit, Path(folder) / commit) for commit in given.commits]
+        root = (given.folder or Path(folder)).resolve()
+        fresh = not all((root / commit).exists() for commit in given.commits)
+        trees = [unpacked(commit, root / commit) for commit in given.commits]
         show("", given.commits)
-        rows = [counts(trees), sizes(trees)]
-        if not given.compiled:
+        rows = [counts(trees), sizes(trees)] if fresh else []
+        if fresh and not given.compiled:
             for tree in trees:
-                (tree / "kept").mkdir()
+                (tree / "kept").mkdir(exist_ok=True)
             rows.append(first_use(trees))
         for name, values in chain(*rows, commands(trees, given.runs, given.commands)):
             show(name, values)
@@ -60,7 +67,9 @@ def show(name: str, values: list[str]) -> None:
 
 def unpacked(commit: str, folder: Path) -> Path:
     """Write a version's files into a folder: nothing compiled is among them."""
-    folder.mkdir()
+    if folder.exists():
+        return folder
+    folder.mkdir(parents=True)
     archive = subprocess.Popen(
         ["git", "archive", commit], cwd=HERE.parents[1], stdout=subprocess.PIPE
     )
