@@ -16,6 +16,7 @@ from snapsim.cli import (
     export,
     fate,
     force,
+    guide,
     margin,
     match,
     materials,
@@ -78,6 +79,7 @@ def _options(
 for _command in (
     new,
     examples,
+    guide,
     check,
     materials,
     force,

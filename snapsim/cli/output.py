@@ -42,6 +42,11 @@ def emit(what: RenderableType) -> None:
     _print(text.getvalue())
 
 
+def emit_as_it_is(text: str) -> None:
+    """Print text without marks, colours or breaks of its own: Markdown, for whoever reads it."""
+    _print(neutral(text) + "\n")
+
+
 def neutral(text: str) -> str:
     """A text whose control characters are written out: none of a file's reaches a terminal."""
     return "".join(c if c.isprintable() or c == "\n" else ascii(c)[1:-1] for c in text)

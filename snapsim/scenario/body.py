@@ -25,18 +25,18 @@ from snapsim.scenario.shapes import ShapeDescription
 class BodyDescription(Table):
     """One [[body]]."""
 
-    name: Name
-    shape: ShapeDescription
+    name: Name = Field(description="by which other keys and results call it")
+    shape: ShapeDescription = Field(description="what it is, by its kind")
     material: Name = Field(description="a built-in material or a [[material]] of this scene")
     magnetised: Direction | None = Field(
         None, description="direction of a magnet's magnetisation, in body axes"
     )
     position: Position = Field(description="the centre of mass, in world axes")
     rotation: Rotation = ()
-    quaternion: Quaternion | None = None
-    velocity: Velocity = (0.0, 0.0, 0.0)
-    spin: Spin = (0.0, 0.0, 0.0)
-    fixed: Flag = False
+    quaternion: Quaternion | None = Field(None, description="in place of rotation: w, x, y, z")
+    velocity: Velocity = Field((0.0, 0.0, 0.0), description="at release, world axes")
+    spin: Spin = Field((0.0, 0.0, 0.0), description="turning at release, about world axes")
+    fixed: Flag = Field(False, description="it never moves; else it is free")
     edge_radius: Annotated[Length, AfterValidator(positive)] | None = Field(
         None, description="rounding of its edges, for the peak force of blows; else 0.2 to 1 mm"
     )

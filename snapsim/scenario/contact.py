@@ -22,10 +22,12 @@ class PairDescription(Table):
     """One [[contact.pair]]; what it leaves out is as in [contact]."""
 
     between: tuple[Name, Name] = Field(description="names of bodies or of materials")
-    restitution: Restitution | None = None
-    friction: Friction | None = None
-    air_gap: Gap | None = None
-    yield_speed: YieldSpeed | None = None
+    restitution: Restitution | None = Field(None, description="share of the approach speed kept")
+    friction: Friction | None = Field(None, description="Coulomb coefficient")
+    air_gap: Gap | None = Field(None, description="coating or tape that keeps the two apart")
+    yield_speed: YieldSpeed | None = Field(
+        None, description="closing speed above which restitution falls"
+    )
 
 
 class ContactDescription(Table):
@@ -34,5 +36,7 @@ class ContactDescription(Table):
     restitution: Restitution = 0.3
     friction: Friction = 0.35
     air_gap: Annotated[Gap, Field(description="coating or tape that keeps bodies apart")] = 0.0
-    yield_speed: YieldSpeed | None = None
-    pair: tuple[PairDescription, ...] = ()
+    yield_speed: YieldSpeed | None = Field(
+        None, description="closing speed above which restitution falls as its power -1/4 (plastic)"
+    )
+    pair: tuple[PairDescription, ...] = Field((), description="pairs for which it is otherwise")

@@ -16,9 +16,11 @@ class HandDescription(Table):
     which at least one of the two moves; on a point of the world, the free ones.
     """
 
-    name: Name
-    body: Name | None = None
-    face: Literal["+x", "-x", "+y", "-y", "+z", "-z"] | None = None
+    name: Name = Field(description="what results call it")
+    body: Name | None = Field(None, description="the body it lies on; the world where left out")
+    face: Literal["+x", "-x", "+y", "-y", "+z", "-z"] | None = Field(
+        None, description="the whole side of the body"
+    )
     point: Position | None = Field(None, description="in the body's frame, or the world's")
     gap: Gap = Field(0.025, description="25 mm for a finger, 100 mm for a hand")
 

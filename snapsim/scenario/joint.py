@@ -58,9 +58,11 @@ class StringJoint(JointTable):
     model_config = _example("string", length="30 mm")
 
     kind: Literal["string"]
-    length: Annotated[Length, AfterValidator(positive)]
+    length: Annotated[Length, AfterValidator(positive)] = Field(
+        description="between its ends, taut"
+    )
     restitution: Number = Field(0.0, ge=0, le=1, description="0 inelastic snap, 1 elastic")
-    breaking_load: Force | None = None
+    breaking_load: Force | None = Field(None, description="tension at which it parts")
 
     def joint(self, at: Fastening) -> joints.String:
         """Return the string, long enough for its ends."""
@@ -87,11 +89,11 @@ class HingeJoint(JointTable):
     model_config = _example("hinge", axis="y")
 
     kind: Literal["hinge"]
-    axis: Direction
+    axis: Direction = Field(description="in the first body's axes")
     stops: tuple[Angle, Angle] | None = Field(
         None, description="lowest and highest angle of the first body, from its pose in the scene"
     )
-    friction_torque: Torque | None = None
+    friction_torque: Torque | None = Field(None, description="what it takes to turn it")
     restitution: Number = Field(0.0, ge=0, le=1, description="of the stops")
 
     @model_validator(mode="after")
@@ -126,11 +128,11 @@ class SlideJoint(JointTable):
     model_config = _example("slide", axis="z", stops=["-40 mm", "40 mm"])
 
     kind: Literal["slide"]
-    axis: Direction
+    axis: Direction = Field(description="in the first body's axes")
     stops: tuple[Length, Length] | None = Field(
         None, description="least and greatest way of the first body's point ahead of the second's"
     )
-    friction: Number = Field(0.0, ge=0)
+    friction: Number = Field(0.0, ge=0, description="Coulomb coefficient of the rail")
     restitution: Number = Field(0.0, ge=0, le=1, description="of the stops")
 
     @model_validator(mode="after")
@@ -183,7 +185,7 @@ class Waypoint(Table):
     time: Time = Field(description="after 0; the path starts at the part's pose in the scene")
     position: Position = Field(description="of the part's centre of mass")
     rotation: Rotation = ()
-    quaternion: Quaternion | None = None
+    quaternion: Quaternion | None = Field(None, description="in place of rotation: w, x, y, z")
 
 
 class HoldJoint(JointTable):
@@ -192,10 +194,10 @@ class HoldJoint(JointTable):
     model_config = _example("hold", until="5 ms", force_limit="30 N")
 
     kind: Literal["hold"]
-    until: Duration | None = None
-    force_limit: Force | None = None
-    torque_limit: Torque | None = None
-    path: tuple[Waypoint, ...] = ()
+    until: Duration | None = Field(None, description="when it lets go")
+    force_limit: Force | None = Field(None, description="past which it loses the part")
+    torque_limit: Torque | None = Field(None, description="past which it loses the part")
+    path: tuple[Waypoint, ...] = Field((), description="where it carries the part, in order")
 
     @model_validator(mode="after")
     def _times_rise(self) -> Self:

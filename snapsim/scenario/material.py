@@ -81,8 +81,8 @@ Polarisation = Annotated[FluxDensity, AfterValidator(_possible_polarisation)]
 class MaterialDescription(Table):
     """One [[material]]; it wins over a built-in one of the same name."""
 
-    name: Name
-    density: Density
+    name: Name = Field(description="by which bodies and contact pairs call it")
+    density: Density = Field(description="of the solid material")
     susceptibility: Annotated[Number, AfterValidator(positive)] | None = Field(
         None, description="of a soft material; linear unless a saturation is given too"
     )
@@ -91,11 +91,21 @@ class MaterialDescription(Table):
         None, description="rows of field strength and flux density, rising from 0 A/m, 0 T"
     )
     remanence: Polarisation | None = Field(None, description="makes the material a magnet")
-    recoil_permeability: Annotated[Number, AfterValidator(_permeability)] | None = None
-    coercivity: Annotated[FieldStrength, AfterValidator(positive)] | None = None
-    youngs_modulus: Stress | None = None
-    poissons_ratio: Annotated[Number, AfterValidator(_poisson)] | None = None
-    strength: Stress | None = None
+    recoil_permeability: Annotated[Number, AfterValidator(_permeability)] | None = Field(
+        None, description="of a magnet, relative; it counts with recoil under [run]"
+    )
+    coercivity: Annotated[FieldStrength, AfterValidator(positive)] | None = Field(
+        None, description="of a magnet; told, not computed with"
+    )
+    youngs_modulus: Stress | None = Field(
+        None, description="for how blows are shared and peak forces"
+    )
+    poissons_ratio: Annotated[Number, AfterValidator(_poisson)] | None = Field(
+        None, description="beside youngs_modulus"
+    )
+    strength: Stress | None = Field(
+        None, description="yield strength, or of a magnet tensile strength"
+    )
     tensile_strength: Stress | None = Field(
         None, description="of a brittle material; `strength` serves where it is not given"
     )
@@ -108,8 +118,8 @@ class MaterialDescription(Table):
     weibull_strength: Stress | None = Field(
         None, description="its scale for 1 cm^2 of surface; else 180 to 330 MPa"
     )
-    conductivity: Conductivity | None = None
-    family: str = "own material"
+    conductivity: Conductivity | None = Field(None, description="for the estimate of eddy currents")
+    family: str = Field("own material", description="what kind of material, for lists and looks")
     source: dict[str, str] = Field({}, description="where each value comes from, key by key")
 
     @model_validator(mode="after")

@@ -12,8 +12,8 @@ from snapsim.scenario.fields import Angle, Direction, Four, Quaternion, Table
 class TurnDescription(Table):
     """A turn by `angle` about `axis` (world axes, right-handed)."""
 
-    axis: Direction
-    angle: Angle
+    axis: Direction = Field(description="an axis of the world, or a vector")
+    angle: Angle = Field(description="right-handed about it")
 
 
 def _as_list(value: object) -> object:

@@ -32,7 +32,9 @@ def _a_tolerance(value: float) -> float:
 class RunDescription(Table):
     """[run]."""
 
-    duration: Annotated[Duration, AfterValidator(_not_too_long)] = 1.0
+    duration: Annotated[Duration, AfterValidator(_not_too_long)] = Field(
+        1.0, description="how long the motion is followed"
+    )
     detail: Literal["draft", "normal", "fine"] = Field(
         "normal", description="cells per part, and tolerance where none is given"
     )

@@ -44,7 +44,7 @@ class BoxShape(ShapeTable):
     model_config = example({"kind": "box", "size": "20 x 16 x 12 mm"})
 
     kind: Literal["box"]
-    size: Sizes
+    size: Sizes = Field(description="along body x, y and z")
 
     def solid(self) -> solids.Box:
         """Return the shape in SI."""
@@ -57,8 +57,8 @@ class CylinderShape(ShapeTable):
     model_config = example({"kind": "cylinder", "diameter": "20 mm", "length": "12 mm"})
 
     kind: Literal["cylinder"]
-    diameter: Length
-    length: Length
+    diameter: Length = Field(description="across the axis")
+    length: Length = Field(description="along the axis")
 
     def solid(self) -> solids.Cylinder:
         """Return the shape in SI."""
@@ -78,9 +78,9 @@ class RingShape(ShapeTable):
     )
 
     kind: Literal["ring"]
-    outer_diameter: Length
-    inner_diameter: Length
-    length: Length
+    outer_diameter: Length = Field(description="across the axis")
+    inner_diameter: Length = Field(description="of the bore")
+    length: Length = Field(description="along the axis")
 
     def solid(self) -> solids.Ring:
         """Return the shape in SI."""
@@ -93,7 +93,7 @@ class SphereShape(ShapeTable):
     model_config = example({"kind": "sphere", "diameter": "20 mm"})
 
     kind: Literal["sphere"]
-    diameter: Length
+    diameter: Length = Field(description="of the ball")
 
     def solid(self) -> solids.Sphere:
         """Return the shape in SI."""
@@ -108,9 +108,9 @@ class HexNutShape(ShapeTable):
     )
 
     kind: Literal["hex_nut"]
-    across_flats: Length
-    bore: Length
-    length: Length
+    across_flats: Length = Field(description="between opposite faces")
+    bore: Length = Field(description="diameter of the hole, without thread")
+    length: Length = Field(description="along the axis")
 
     def solid(self) -> solids.HexNut:
         """Return the shape in SI."""
@@ -134,7 +134,7 @@ class PrismShape(ShapeTable):
 
     kind: Literal["prism"]
     points: list[Point2] = Field(min_length=3, description="corners of the outline, in order")
-    length: Length
+    length: Length = Field(description="along body z")
 
     def solid(self) -> solids.Prism:
         """Return the shape in SI."""
@@ -233,10 +233,14 @@ class CompoundMember(Table):
     """One piece of a compound: where its own centre stands in the compound's frame, and how it is
     turned there."""
 
-    shape: Annotated[SimpleShape, Field(discriminator="kind")]
-    position: Position = (0.0, 0.0, 0.0)
+    shape: Annotated[SimpleShape, Field(discriminator="kind")] = Field(
+        description="the piece, by its kind"
+    )
+    position: Position = Field(
+        (0.0, 0.0, 0.0), description="of the piece's own centre, in the compound's frame"
+    )
     rotation: Rotation = ()
-    quaternion: Quaternion | None = None
+    quaternion: Quaternion | None = Field(None, description="in place of rotation: w, x, y, z")
 
     @model_validator(mode="after")
     def _one_way_to_turn(self) -> Self:
@@ -279,7 +283,7 @@ class CompoundShape(ShapeTable):
     )
 
     kind: Literal["compound"]
-    members: list[CompoundMember] = Field(min_length=1)
+    members: list[CompoundMember] = Field(min_length=1, description="the pieces")
 
     def inlined(self, folder: Path, file: str, key: str) -> Self:
         """Return it with its members' files read."""

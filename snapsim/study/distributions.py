@@ -38,9 +38,11 @@ class Distribution(Table):
     values: Annotated[list[Any], Field(min_length=1)] | None = Field(
         None, description="any values, each equally likely or with its weight"
     )
-    weights: list[Annotated[Number, Field(gt=0)]] | None = None
+    weights: list[Annotated[Number, Field(gt=0)]] | None = Field(
+        None, description="shares of the values, any scale"
+    )
     between: tuple[Value, Value] | None = Field(None, description="bounds of a normal one")
-    relative: Flag = False
+    relative: Flag = Field(False, description="numbers multiply the scene's value")
 
     @model_validator(mode="after")
     def _one_of_them(self) -> Self:

@@ -31,7 +31,7 @@ Count = Literal["snap", "pinch", "magnet_struck", "string_broken", "table_overlo
 class CorrelatedPair(Table):
     """One [[correlated]]: two varied keys that go together (a Gaussian copula)."""
 
-    between: tuple[str, str]
+    between: tuple[str, str] = Field(description="two keys of [vary]")
     correlation: Annotated[float, Field(strict=True, gt=-1, lt=1)] = Field(
         description="of the normal scores, -1 to 1"
     )
@@ -40,17 +40,17 @@ class CorrelatedPair(Table):
 class PlaceDescription(Table):
     """One [[place]]: a body moved along a direction until its gap to another is the one given."""
 
-    body: Name
-    to: Name
-    along: Direction = (0.0, 0.0, -1.0)
-    gap: Length = 0.0
+    body: Name = Field(description="the body that is moved")
+    to: Name = Field(description="the body that it comes near")
+    along: Direction = Field((0.0, 0.0, -1.0), description="the way it is moved, world axes")
+    gap: Length = Field(0.0, description="the gap it ends with")
 
 
 class SetupDescription(Table):
     """One [[setup]]: a what-if of its own, with some keys of the scene changed."""
 
-    name: Name
-    set: dict[str, Any] = Field({})
+    name: Name = Field(description="what tables call it")
+    set: dict[str, Any] = Field({}, description="keys of the scene changed in it")
 
 
 class CountDescription(Table):
@@ -61,8 +61,12 @@ class CountDescription(Table):
         min_length=1,
         description="columns of the hazard table, the one it is ordered by first",
     )
-    snap_energy: Energy = 0.1
-    magnet_speed: Speed = 0.05
+    snap_energy: Energy = Field(
+        0.1, description="effective energy of a blow on a magnet from which it is a snap"
+    )
+    magnet_speed: Speed = Field(
+        0.05, description="closing speed from which a blow on a magnet counts"
+    )
     table_load: dict[str, Force] = Field({}, description="sustained force a fixed body may bear")
 
     @model_validator(mode="after")
@@ -85,7 +89,7 @@ class RareDescription(Table):
     shrinks, towards the event: for a snap, the least gap to a magnet.
     """
 
-    measure: Measure
+    measure: Measure = Field(description="a number that each run gives")
     exceeds: float | None = Field(None, description="the event: the measure is above this")
     below: float | None = Field(None, description="the event: the measure is below this")
     levels: int = Field(8, ge=1, le=20, strict=True, description="at most; each is a tenth as rare")
@@ -105,24 +109,30 @@ class RareDescription(Table):
 class Study(Table):
     """A study as its author wrote it."""
 
-    title: str = ""
-    note: str = ""
+    title: str = Field("", description="what the study asks, in a line")
+    note: str = Field("", description="what it teaches")
     scene: str = Field(min_length=1, description="scene file, beside the study")
     samples: int = Field(64, ge=2, le=1_000_000, strict=True, description="a replicate")
     replicates: int = Field(4, ge=1, le=99, strict=True, description="independent scrambles")
-    seed: int = Field(1, ge=0, strict=True)
+    seed: int = Field(1, ge=0, strict=True, description="of the sampling")
     sensitivities: Flag = Field(False, description="samples * (varied keys + 2) runs a replicate")
-    stop: Stop = Stop.END
+    stop: Stop = Field(Stop.END, description="how far each run is followed")
     coarse_first: Flag = Field(
         False, description="long steps for all runs, usual ones where these leave the outcome open"
     )
     set: dict[str, Any] = Field({}, description="keys of the scene changed in all runs")
     vary: dict[str, Distribution] = Field({}, description="scene keys and their spread")
-    correlated: tuple[CorrelatedPair, ...] = ()
-    place: tuple[PlaceDescription, ...] = ()
-    setup: tuple[SetupDescription, ...] = ()
-    count: CountDescription = CountDescription()
-    rare: RareDescription | None = None
+    correlated: tuple[CorrelatedPair, ...] = Field(
+        (), description="pairs of varied keys that go together"
+    )
+    place: tuple[PlaceDescription, ...] = Field((), description="bodies set down before each run")
+    setup: tuple[SetupDescription, ...] = Field(
+        (), description="what-ifs, each run with all samples"
+    )
+    count: CountDescription = Field(
+        CountDescription(), description="what is counted, and from where on"
+    )
+    rare: RareDescription | None = Field(None, description="an event of small chance")
 
     @model_validator(mode="after")
     def _sound(self) -> Self:
