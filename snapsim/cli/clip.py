@@ -47,7 +47,9 @@ def clip(
     fps: Annotated[int | None, typer.Option(help="Frames a second; 60, and 25 for a GIF.")] = None,
     slow_motion: Annotated[
         float | None,
-        typer.Option(help="How many times slower round the first impact; 1 is real time."),
+        typer.Option(
+            help="Tell it once, so many times slower round the first impact; 1 is real time."
+        ),
     ] = None,
     camera: Annotated[
         str, typer.Option(help="fixed, orbit, follow or close-up, or a file of shots (TOML).")
@@ -56,9 +58,9 @@ def clip(
         str | None, typer.Option(metavar="AZIMUTH,ELEVATION", help="Direction of view [deg].")
     ] = None,
     replay: Annotated[
-        str, typer.Option(help="Camera of the replay: as --camera, or none.")
+        str, typer.Option(help="Camera of the second, slow telling: as --camera; none: told once.")
     ] = "close-up",
-    freeze: Annotated[float, typer.Option(help="Seconds the picture stands at the impact.")] = 1.6,
+    freeze: Annotated[float, typer.Option(help="Seconds the picture stands at the impact.")] = 1.2,
     layer: Annotated[
         list[str] | None, typer.Option(metavar="NAME", help="Show a layer besides. Repeatable.")
     ] = None,
@@ -88,7 +90,7 @@ def clip(
     force: ReplaceFlag = False,
     json: AsJson = False,
 ) -> None:
-    """Draw a run as a 3-D clip: slow motion, a freeze at the impact, a replay, a caution."""
+    """Draw a run as a 3-D film: in real time, then slow where something happens, in few words."""
     from snapsim.cli import shot_file
     from snapsim.render import ClipOptions, layers_of
 

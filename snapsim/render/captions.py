@@ -8,7 +8,7 @@ overlap, so any player shows one at a time.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
@@ -25,6 +25,31 @@ class Cue:
     start: float
     end: float
     text: str
+
+
+def story_cues(timeline: Timeline, titles: Sequence[str], end: str) -> list[Cue]:
+    """Return the captions of a film: its own lines at their own times, with the `titles` of runs
+    abreast before them, that real time runs, and `end` at the last card."""
+    told: dict[float, list[str]] = {}
+    for piece in timeline.pieces:
+        if piece.kind == "play" and piece.first == piece.last == 1.0 and piece.length >= SHORTEST:
+            told.setdefault(piece.clip, []).append("Real time.")
+        if piece.kind == "card":
+            told.setdefault(piece.clip, []).append(end)
+    until = {start: start + LONGEST for start in told}
+    for line in timeline.lines:
+        title = f"{titles[line.run]}: " if len(titles) > 1 and line.about is not None else ""
+        said = told.setdefault(line.start, [])
+        if title + line.text not in said:
+            said.append(title + line.text)
+        until[line.start] = max(until.get(line.start, 0.0), line.end)
+    starts = sorted(told)
+    stops = [*starts[1:], timeline.duration]
+    return [
+        Cue(at, min(stop, until[at]), "\n".join(told[at]))
+        for at, stop in zip(starts, stops, strict=True)
+        if stop > at
+    ]
 
 
 def cues(timeline: Timeline, title: str, blows: Iterable[tuple[float, str]], end: str) -> list[Cue]:

@@ -12,6 +12,7 @@ from PIL import Image
 from snapsim.errors import InputError, OutputError
 from snapsim.render import captions, flashes, offscreen, reel, targets
 from snapsim.render.cameras.contract import Fixed
+from snapsim.render.differences import differences
 from snapsim.render.finite import require_finite
 from snapsim.render.formats import format_of
 from snapsim.render.interpolation import Moment
@@ -124,15 +125,7 @@ def write_captions(runs: Runs, path: Path, options: ClipOptions | None = None) -
     """Write PATH.srt and PATH.vtt, the captions of the clip at `path`; returns their names."""
     options, path = options or ClipOptions(), Path(path)
     several = (runs,) if isinstance(runs, Trajectory) else tuple(runs)
-    line, lags = plan(several, options)
-    blows = [
-        (blow.time + lag, impact_line(blow))
-        for run, lag in zip(several, lags, strict=True)
-        for blow in run.impacts
-        if (first := first_blow(run)) is not None
-        and blow.effective_energy >= 0.25 * first.effective_energy
-    ]
-    told = captions.cues(line, several[0].system.title, blows, CAUTION)
+    told = _cues(several, options)
     written = []
     for suffix, text in ((".srt", captions.subrip(told)), (".vtt", captions.webvtt(told))):
         target = path.with_suffix(suffix)
@@ -147,6 +140,20 @@ def write_captions(runs: Runs, path: Path, options: ClipOptions | None = None) -
             part.unlink(missing_ok=True)
         written.append(target)
     return written
+
+
+def _cues(runs: tuple[Trajectory, ...], options: ClipOptions) -> list[captions.Cue]:
+    line, lags = plan(runs, options)
+    if options.slow_motion is None:
+        return captions.story_cues(line, differences([run.system for run in runs]), CAUTION)
+    blows = [
+        (blow.time + lag, impact_line(blow))
+        for run, lag in zip(runs, lags, strict=True)
+        for blow in run.impacts
+        if (first := first_blow(run)) is not None
+        and blow.effective_energy >= 0.25 * first.effective_energy
+    ]
+    return captions.cues(line, runs[0].system.title, blows, CAUTION)
 
 
 def draw_scene(system: System, path: Path, options: ClipOptions | None = None) -> None:

@@ -31,6 +31,10 @@ class PictureLayout:
     key: PixelBox
     caution: PixelBox
     panels: tuple[PixelBox, ...] = ()
+    words: PixelBox = (0, 0, 0, 0)
+    room: PixelBox | None = None
+    top_words: bool = False
+    caution_scale: float = 1.0
 
     @property
     def wide(self) -> bool:
@@ -40,6 +44,8 @@ class PictureLayout:
     @property
     def scene(self) -> PixelBox:
         """The box that words leave to the scene."""
+        if self.room is not None:
+            return self.room
         floor = min([self.key[1], *(box[1] for box in self.panels if not self.wide)])
         side = min([self.size[0], *(box[0] for box in self.panels if self.wide)])
         return 0, self.impact[3], side, floor
@@ -47,7 +53,9 @@ class PictureLayout:
     @property
     def margins(self) -> Margins:
         """Shares of the picture that the scene must leave to the words."""
-        (w, h), (_, top, side, floor) = self.size, self.scene
+        (w, h), (left, top, side, floor) = self.size, self.scene
+        if self.room is not None:
+            return Margins(left / w, 1 - side / w, top / h, 1 - floor / h)
         right = 0.05 if side == w else 1 - side / w + 0.015
         return Margins(0.05, right, top / h + 0.015, 1 - floor / h + 0.015)
 
@@ -94,6 +102,43 @@ def lay_out(width: int, height: int, panels: int = 0) -> PictureLayout:
         key=(edge, key_top, width - edge - u(340), key_top + u(36)),
         caution=(edge, caution_top, width - edge, height - u(14)),
         panels=_panels(width, wide, blow_top, key_top, unit, panels),
+    )
+
+
+def lay_out_film(width: int, height: int, *, heading: bool = False) -> PictureLayout:
+    """Return the places for a film: words left of the scene where the picture is wide, else above
+    it; `heading` leaves two lines for what tells runs abreast apart."""
+    wide, tall = _wide(width, height), height >= 1.5 * width
+    unit = min(width / 1280, height / 720) if wide else min(width / 760, height / 760)
+    u = functools.partial(scaled, unit)
+    edge = round(0.05 * width)
+    head = edge if wide else round((0.07 if tall else 0.04) * height)
+    right = round(0.41 * width) if wide else width - edge
+    pace = head + (u(86) if heading else 0)
+    top = pace + u(46)
+    grow = 1.0 if wide else 28 / 23
+    cautioned = round(3 * 1.25 * 23 * grow * unit)
+    low = round((0.80 if tall else 0.96) * height) - cautioned
+    below = low - u(16)
+    words = edge, top, right, below if wide else top + round(0.24 * height)
+    aside = round(0.42 * width), round(0.03 * height), round(0.97 * width), round(0.95 * height)
+    under = edge, words[3], width - edge, below
+    key_floor = round(0.95 * height) if wide else below
+    key_left = width - edge - u(300)
+    return PictureLayout(
+        size=(width, height),
+        unit=unit,
+        title=(edge, head, right, head + u(82)),
+        pace=(edge, pace, right, pace + u(40)),
+        impact=(edge, top, right, top),
+        cells=(),
+        scale=(key_left, key_floor - u(92), width - edge, key_floor - u(56)),
+        key=(key_left, key_floor - u(52), width - edge, key_floor),
+        caution=(edge, low, width - edge, low + cautioned),
+        words=words,
+        room=aside if wide else under,
+        top_words=not wide,
+        caution_scale=grow,
     )
 
 

@@ -35,9 +35,10 @@ def fitted(
 
 
 def wrapped(text: str, width: int, points: int, bold: bool = False) -> list[str]:
-    """Return the text in lines that fit `width`."""
+    """Return the text in lines that fit `width`; a number stays with its unit where the space
+    between them does not break."""
     lines = [""]
-    for word in text.split():
+    for word in text.split(" "):
         longer = f"{lines[-1]} {word}".strip()
         if font(points, bold).getlength(longer) <= width or not lines[-1]:
             lines[-1] = longer

@@ -10,9 +10,12 @@ from typing import Final, Literal
 
 from snapsim.errors import InputError
 from snapsim.render.cameras.shot import Shot
+from snapsim.render.events import EventKind
 
 LAYERS: Final[dict[str, str]] = {
     "stage": "backdrop and ground; without it PNG pictures and ProRes are see-through",
+    "words": "one sentence and one number at a time, and how fast time runs",
+    "caution": "the quiet caution in the corner",
     "figures": "time, speed, kinetic energy and gap",
     "trail": "the path of the leading part",
     "ghosts": "outlines of the parts at release and on the way",
@@ -29,7 +32,10 @@ LAYERS: Final[dict[str, str]] = {
 }
 """What can be switched on and off, and what it shows."""
 
-DEFAULT_LAYERS: Final = frozenset(LAYERS) - {"section", "lines", "torque"}
+DEFAULT_LAYERS: Final = frozenset({"stage", "words", "caution", "hands"})
+
+DASHBOARD: Final = frozenset({"figures", "energy", "plot"})
+"""Layers that stand in panels of their own: with any of them words keep to lines."""
 
 ALIGNMENTS: Final = ("release", "impact")
 
@@ -53,13 +59,15 @@ def layers_of(shown: Iterable[str] = (), hidden: Iterable[str] = ()) -> frozense
 class ClipOptions:
     """Choices for a clip or a still.
 
-    `width`, `height` [pixels], even; `fps` [1/s]; `slow_motion` is how many times slower the time
-    round the first impact runs (None: chosen so that the blow can be watched, 1: real time
-    throughout); `slow_window` (before, after) the impact [s of simulated time] (None: chosen);
-    `supersample` draws four samples a pixel; `layers` are names of `LAYERS`; `cards` shows a title
-    and an end card; `freeze` [s of clip] is how long the picture stands at the impact; `shot` is
-    the camera, `replay` that of the impact told once more (None: no replay); `align` brings several
-    runs in step; `workers` is how many processes draw; `overwrite` replaces an existing file.
+    `width`, `height` [pixels], even; `fps` [1/s]; without `slow_motion` the run is told as
+    `telling` has it: once in real time, then slow where something happens; with it, once, and that
+    many times slower round the first impact (1: real time throughout), for `slow_window` (before,
+    after) the impact [s of simulated time] (None: chosen); `events` are the kinds that are told;
+    `supersample` draws four samples a pixel; `layers` are names of `LAYERS`; `cards` shows a
+    question and an end card; `freeze` [s of clip] is how long the picture stands at the impact;
+    `shot` is the camera, `replay` that of what is told once more (None: told once only);
+    `align` brings several runs in step; `workers` is how many processes draw; `overwrite` replaces
+    an existing file.
     """
 
     width: int = 1280
@@ -67,10 +75,11 @@ class ClipOptions:
     fps: int = 60
     slow_motion: float | None = None
     slow_window: tuple[float, float] | None = None
+    events: frozenset[EventKind] = frozenset(EventKind)
     supersample: bool = True
     layers: frozenset[str] = DEFAULT_LAYERS
     cards: bool = True
-    freeze: float = 1.6
+    freeze: float = 1.2
     shot: Shot = field(default_factory=Shot)
     replay: Shot | None = field(default_factory=lambda: Shot("close-up"))
     align: Literal["release", "impact"] = "release"

@@ -47,6 +47,39 @@ def _meet(a: PixelBox, b: PixelBox) -> bool:
     return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
 
 
+def put_notes(pen: ImageDraw.ImageDraw, layout: PictureLayout, notes: Sequence[PlacedNote]) -> None:
+    """Set words aside of their places, on plates, with a line to what they are about."""
+    u, plates = layout.unit, list[PixelBox]()
+    face = font(scaled(u, 21), True)
+    for note in notes:
+        plates.append(_plate(layout, note, int(face.getlength(note.text)), plates))
+    for note, box in zip(notes, plates, strict=True):
+        if note.aside > 0:
+            end = (box[0] if box[0] > note.place[0] else box[2], (box[1] + box[3]) / 2)
+            pen.line((*note.place, *end), note.colour, max(1, scaled(u, 2)))
+    for note, box in zip(notes, plates, strict=True):
+        pen.rounded_rectangle(box, scaled(u, 7), fill=palette.PANEL)
+        middle = box[0] + scaled(u, 7), (box[1] + box[3]) / 2
+        pen.text(middle, note.text, note.colour, face, anchor="lm")
+
+
+def _plate(layout: PictureLayout, note: PlacedNote, width: int, taken: list[PixelBox]) -> PixelBox:
+    """The plate of a note: right of its place, or left where there is no room, and never over
+    another; those above the middle of the scene move up, the others down."""
+    u = layout.unit
+    (_, low, side, high), (x, y) = layout.scene, note.place
+    wide, tall, off = width + scaled(u, 14), scaled(u, 29), note.aside + scaled(u, 10)
+    left = x + off
+    if left + wide > side - 4 and x - off - wide > 4:
+        left = x - off - wide
+    left = int(min(max(left, 4), side - wide - 4))
+    top = int(min(max(y - tall / 2, low), high - tall))
+    way = 1 if top < (low + high) / 2 else -1
+    while any(_meet((left, top, left + wide, top + tall), box) for box in taken):
+        top += way * scaled(u, 3)
+    return left, top, left + wide, top + tall
+
+
 class ClipOverlay:
     """Draws the words of a clip: `still` once, then `show` on every frame."""
 
@@ -121,7 +154,7 @@ class ClipOverlay:
             for place, colours, mask in self._strips:
                 frame.paste(colours, place, mask)
         pen = ImageDraw.Draw(frame)
-        self._put_notes(pen, notes)
+        put_notes(pen, self.layout, notes)
         if moment is not None:
             for panel in self._panels:
                 panel.show(pen, moment)
@@ -131,35 +164,6 @@ class ClipOverlay:
             self._put_pace(pen, pace)
         if blow:
             self._put_blow(pen, blow)
-
-    def _put_notes(self, pen: ImageDraw.ImageDraw, notes: Sequence[PlacedNote]) -> None:
-        """Words aside of their places, on plates, with a line to what they are about."""
-        face, plates = font(self._u(21), True), list[PixelBox]()
-        for note in notes:
-            plates.append(self._plate(note, int(face.getlength(note.text)), plates))
-        for note, box in zip(notes, plates, strict=True):
-            if note.aside > 0:
-                end = (box[0] if box[0] > note.place[0] else box[2], (box[1] + box[3]) / 2)
-                pen.line((*note.place, *end), note.colour, max(1, self._u(2)))
-        for note, box in zip(notes, plates, strict=True):
-            pen.rounded_rectangle(box, self._u(7), fill=palette.PANEL)
-            middle = box[0] + self._u(7), (box[1] + box[3]) / 2
-            pen.text(middle, note.text, note.colour, face, anchor="lm")
-
-    def _plate(self, note: PlacedNote, width: int, taken: list[PixelBox]) -> PixelBox:
-        """The plate of a note: right of its place, or left where there is no room, and never over
-        another; those above the middle of the scene move up, the others down."""
-        (_, low, side, high), (x, y) = self.layout.scene, note.place
-        wide, tall, off = width + self._u(14), self._u(29), note.aside + self._u(10)
-        left = x + off
-        if left + wide > side - 4 and x - off - wide > 4:
-            left = x - off - wide
-        left = int(min(max(left, 4), side - wide - 4))
-        top = int(min(max(y - tall / 2, low), high - tall))
-        way = 1 if top < (low + high) / 2 else -1
-        while any(_meet((left, top, left + wide, top + tall), box) for box in taken):
-            top += way * self._u(3)
-        return left, top, left + wide, top + tall
 
     def _put_reading(self, pen: ImageDraw.ImageDraw, cell: PixelBox, reading: Reading) -> None:
         left, top = cell[0] + self._u(16), cell[1]
@@ -179,7 +183,7 @@ class ClipOverlay:
         wide = int(font(size, True).getlength(text)) + self._u(28)
         if self.layout.wide:
             left = right - wide
-        slow = pace.startswith(("SLOW", "REPLAY"))
+        slow = pace.startswith("1/")
         fill, ink = (palette.ACCENT, palette.ACCENT_INK) if slow else (palette.PANEL, palette.INK)
         pen.rounded_rectangle((left, top, left + wide, bottom), self._u(20), fill=fill)
         pen.text((left + self._u(14), (top + bottom) / 2), text, ink, font(size, True), anchor="lm")

@@ -10,6 +10,8 @@ from PIL import Image
 from snapsim.errors import InputError
 from snapsim.parts.states import Pose
 from snapsim.render.cameras.choice import Subject, camera_for
+from snapsim.render.events import main_blow
+from snapsim.render.film_words import FilmWords
 from snapsim.render.framing import Action, corners, find_action, leading_part
 from snapsim.render.interpolation import sample
 from snapsim.render.layers.companions import Companions
@@ -21,18 +23,19 @@ from snapsim.render.layers.magnetisation import Magnetisation, top_polarisation
 from snapsim.render.layers.section import SectionLayer
 from snapsim.render.layers.trail import Trail
 from snapsim.render.layers.vectors import QUANTITIES, Vector, largest
-from snapsim.render.layout import PictureLayout, lay_out
-from snapsim.render.options import ClipOptions
+from snapsim.render.layout import PictureLayout, lay_out, lay_out_film
+from snapsim.render.lines import StoryLine, energy
+from snapsim.render.options import DASHBOARD, ClipOptions
 from snapsim.render.overlay import ClipOverlay
 from snapsim.render.panels import EnergyBars, Panel, SpeedPlot
 from snapsim.render.picture import Picture, choose_axes, obstacles_of
-from snapsim.render.readings import choose_scales, first_blow, impact_line, readings
+from snapsim.render.readings import choose_scales, first_blow, readings
 from snapsim.render.stopwatch import Stopwatch
 from snapsim.render.timeline import ROUNDING, ClipPiece, Timeline
-from snapsim.simulation.trajectory import Trajectory
+from snapsim.simulation.trajectory import Impact, Trajectory
 from snapsim.words.endings import warning
 
-HELD, ENDED = "TIME HELD", "RUN OVER"
+HELD, ENDED = "held for the other", "run over"
 BLOW_SHOWN = 3.0  # clip seconds for which the first blow's figures stay
 NEAR_BLOW = 0.7  # of the part's size: how much of what is struck a close view holds
 
@@ -67,13 +70,14 @@ class Pane:
         self._action = action
         self._layout = _layout(options, size, self._part, abreast=len(self._fellows) > 1)
         self._scales = choose_scales(self._fellows, timeline.slow_motion)
-        self._blow = first_blow(run)
+        self._blow = first_blow(run) if options.slow_motion is not None else main_blow(run)
         self._heading = apart or run.system.title
         self._subject, self._beside = (
             subjects[number],
             [*subjects[:number], *subjects[number + 1 :]],
         )
-        self._pictures: dict[int, tuple[Picture, ClipOverlay]] = {}
+        self._pictures: dict[int, tuple[Picture, ClipOverlay | FilmWords]] = {}
+        self._number = number
         self._drawn: tuple[object, Image.Image] | None = None
 
     def close(self) -> None:
@@ -84,8 +88,7 @@ class Pane:
     def frame(self, clip: float, piece: ClipPiece) -> Image.Image:
         """Return the frame at a clip time [s] inside a piece of the timeline."""
         now = piece.sim_at(clip) - self._lag
-        struck = self._blow is not None and self._blow.time <= now
-        announced = self._announced(clip, piece) if struck else None
+        announced = self._announced(clip, piece, now)
         if piece.kind == "freeze":
             now = self._as_it_strikes(now)
         return self.compose(now, clip, piece.shot, self._pace(clip, piece), announced)
@@ -109,22 +112,25 @@ class Pane:
             return float(np.nextafter(self._blow.time, -np.inf))
         return now
 
-    def _announced(self, clip: float, piece: ClipPiece) -> str | None:
-        """The first blow's line while it is news: BLOW_SHOWN clip seconds, and at the end."""
-        assert self._blow is not None
-        if piece.kind in ("freeze", "end", "replay"):
-            return impact_line(self._blow)
+    def _announced(self, clip: float, piece: ClipPiece, now: float) -> StoryLine | None:
+        """What is said: the telling's line, or in one slow window the first blow's, while it is
+        news: BLOW_SHOWN clip seconds, and at the end."""
+        if self._options.slow_motion is None:
+            return self._timeline.line_at(clip, self._number)
+        if self._blow is None or self._blow.time > now:
+            return None
         since = clip - self._timeline.clip_at(self._blow.time + self._lag)
-        return impact_line(self._blow) if since < BLOW_SHOWN else None
+        news = piece.kind in ("freeze", "end", "replay") or since < BLOW_SHOWN
+        return _blow_line(self._blow) if news else None
 
     def still(self, time: float, clip: float = 0.0) -> Image.Image:
         """Return the frame at a simulated time [s] of the run's own, from the first camera."""
         struck = self._blow is not None and self._blow.time <= time
-        line = impact_line(self._blow) if self._blow is not None and struck else None
+        line = _blow_line(self._blow) if self._blow is not None and struck else None
         return self.compose(self._as_it_strikes(time), clip, 0, "", line)
 
     def compose(
-        self, now: float, clip: float, shot: int, pace: str, blow: str | None
+        self, now: float, clip: float, shot: int, pace: str, said: StoryLine | None
     ) -> Image.Image:
         """Return the picture of the run's time `now` [s] with its words."""
         picture, words = self._picture(shot)
@@ -134,22 +140,25 @@ class Pane:
             self._drawn = key, picture.draw(moment, clip)
         frame = self._drawn[1].copy()
         with self._watch.stage("words"):
-            figures = self._options.layers >= {"figures"}
-            told = readings(moment, self._part, self._scales) if figures else []
-            words.show(frame, told, pace, blow, moment, picture.notes(moment))
+            notes = picture.notes(moment)
+            if isinstance(words, FilmWords):
+                words.show(frame, said, pace, notes)
+            else:
+                figures = self._options.layers >= {"figures"}
+                told = readings(moment, self._part, self._scales) if figures else []
+                words.show(frame, told, pace, said.text if said else None, moment, notes)
         return frame
 
-    def _picture(self, shot: int) -> tuple[Picture, ClipOverlay]:
+    def _picture(self, shot: int) -> tuple[Picture, ClipOverlay | FilmWords]:
         """Return the picture and words of a shot, made when first asked for."""
         if shot not in self._pictures:
             with self._watch.stage("set up"):
                 self._pictures[shot] = self._make(shot)
         return self._pictures[shot]
 
-    def _make(self, shot: int) -> tuple[Picture, ClipOverlay]:
+    def _make(self, shot: int) -> tuple[Picture, ClipOverlay | FilmWords]:
         run, options = self._run, self._options
-        chosen = options.shot if shot == 0 else options.replay
-        assert chosen is not None
+        chosen = options.shot if shot == 0 or options.replay is None else options.replay
         seen = self._subject, self._timeline, shot, self._layout
         view = camera_for(chosen, *seen, self._beside)
         picture = Picture(
@@ -165,8 +174,12 @@ class Pane:
         top = self._add_layers(picture)
         return picture, self._words(picture, top)
 
-    def _words(self, picture: Picture, top: float) -> ClipOverlay:
-        system = self._run.system
+    def _words(self, picture: Picture, top: float) -> ClipOverlay | FilmWords:
+        system, on = self._run.system, self._options.layers
+        if not on & DASHBOARD:
+            heading = self._heading if len(self._fellows) > 1 else ""
+            alarm = warning(self._run.ending)
+            return FilmWords(self._layout, shown=on, heading=heading, alarm=alarm, scale=top)
         return ClipOverlay(
             self._layout,
             self._heading,
@@ -251,6 +264,12 @@ class Pane:
                 picture.add(Vector(given, what, run, part, self._action.size, most))
 
 
+def _blow_line(blow: Impact) -> StoryLine:
+    """A blow's announcement, outside of any telling."""
+    said = f"{blow.body} strikes {blow.against} at {blow.closing_speed:.2f} m/s"
+    return StoryLine(0.0, 0.0, energy(blow.kinetic_energy), said)
+
+
 def subject_of(run: Trajectory, action: Action, options: ClipOptions, lag: float) -> Subject:
     """Return what cameras look at in a run; times are the clip's simulated ones."""
     part = leading_part(run.system, run.velocity)
@@ -300,6 +319,8 @@ def _layout(
     options: ClipOptions, size: tuple[int, int], part: int | None, abreast: bool
 ) -> PictureLayout:
     """Places of the words; runs abreast have no room for panels."""
+    if not options.layers & DASHBOARD:
+        return lay_out_film(*size, heading=abreast)
     wanted = {"plot", "energy"} if part is not None and not abreast else set()
     return lay_out(*size, panels=len(wanted & options.layers))
 

@@ -8,15 +8,17 @@ from PIL import Image
 
 from snapsim.render import cards, palette, timeline
 from snapsim.render.differences import differences
+from snapsim.render.events import main_blow
 from snapsim.render.job import ClipJob
 from snapsim.render.options import ClipOptions
 from snapsim.render.pane import Pane, joint_action, subject_of
 from snapsim.render.readings import first_blow, impact_line
 from snapsim.render.stopwatch import Stopwatch
+from snapsim.render.telling import QUESTION, tell
 from snapsim.render.timeline import Extras, Timeline
-from snapsim.simulation.trajectory import Trajectory
+from snapsim.simulation.trajectory import Impact, Trajectory
 
-TITLE, CARD = 2.6, 3.6  # clip seconds
+TITLE, CARD = 2.6, 3.0  # clip seconds
 DIVIDER = 4  # pixels between panes in a picture of 720 lines
 
 
@@ -91,7 +93,7 @@ class Show:
             if kind == "title":
                 self._cards[kind] = cards.title_card(self._size, tuple(r.system for r in runs))
             else:
-                blow = first_blow(runs[0])
+                blow = struck(runs[0], self.job.options)
                 said = impact_line(blow) if blow is not None and len(runs) == 1 else None
                 self._cards[kind] = cards.end_card(self._size, said)
         return self._cards[kind]
@@ -124,27 +126,29 @@ def plan(
 ) -> tuple[Timeline, list[float]]:
     """Return the clip's timeline, and by how much each run (then companion) is shown later."""
     every = (*runs, *companions)
-    blows = [first_blow(run) for run in every]
+    blows = [struck(run, options) for run in every]
     lags = [0.0] * len(every)
     if options.align == "impact":
         times = [blow.time for blow in blows if blow is not None]
         lags = [max(times) - b.time if b is not None else 0.0 for b in blows]
+    if options.slow_motion is None:
+        return tell(runs, lags[: len(runs)], extras_of(options), options.events), lags
     shown = [(b, lag) for b, lag in zip(blows[: len(runs)], lags, strict=False) if b is not None]
-    first = min(shown, key=lambda pair: pair[0].time + pair[1], default=None)
-    slow = options.slow_motion
-    if slow is None:
-        size = joint_action(runs).size
-        fastest = max((b.closing_speed for b, _ in shown), default=0.0)
-        slow = timeline.automatic_slow_motion(fastest, size) if shown else 1.0
+    first = min((b.time + lag for b, lag in shown), default=None)
     end = max(float(run.time[-1]) + lag for run, lag in zip(runs, lags, strict=False))
-    blow = first[0].time + first[1] if first is not None else None
-    return timeline.build(end, blow, slow, options.slow_window, extras_of(options)), lags
+    extras = extras_of(options)
+    return timeline.build(end, first, options.slow_motion, options.slow_window, extras), lags
+
+
+def struck(run: Trajectory, options: ClipOptions) -> Impact | None:
+    """Return the blow that a telling is about: the main one, or of one slow window the first."""
+    return main_blow(run) if options.slow_motion is None else first_blow(run)
 
 
 def extras_of(options: ClipOptions) -> Extras:
     """Return what is told besides the run."""
     return Extras(
-        title=TITLE if options.cards else 0.0,
+        title=0.0 if not options.cards else QUESTION if options.slow_motion is None else TITLE,
         freeze=options.freeze,
         replay=options.replay is not None,
         card=CARD if options.cards else 0.0,

@@ -14,6 +14,8 @@ from typing import Final, Literal
 
 import numpy as np
 
+from snapsim.render.lines import StoryLine
+
 OPENING_HOLD = 0.8
 CLOSING_HOLD = 1.6
 RAMP = 0.35
@@ -24,12 +26,17 @@ ROUNDING = 1e-9  # s of simulated time: sums of pieces differ by less, nothing s
 STEPS = (2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)
 
 
-PieceKind = Literal["title", "release", "play", "freeze", "end", "replay", "card"]
+PieceKind = Literal[
+    "title", "question", "release", "play", "hold", "freeze", "end", "replay", "rest", "card"
+]
 WORDS: Final[dict[str, str]] = {
     "title": "",
-    "release": "RELEASE",
-    "freeze": "IMPACT",
-    "end": "END",
+    "question": "",
+    "release": "release",
+    "hold": "real time",
+    "freeze": "impact",
+    "end": "end",
+    "rest": "end",
     "card": "",
 }
 
@@ -73,11 +80,18 @@ class ClipPiece:
 
 @dataclass(frozen=True)
 class Timeline:
-    """The whole clip: `pieces` in order, `duration` [s], `slow_motion` times slower at most."""
+    """The whole clip: `pieces` in order, `duration` [s], `slow_motion` times slower at most, and
+    what is said meanwhile."""
 
     pieces: tuple[ClipPiece, ...]
     duration: float
     slow_motion: float
+    lines: tuple[StoryLine, ...] = ()
+
+    def line_at(self, clip: float, run: int = 0) -> StoryLine | None:
+        """Return what is said of run number `run` at a clip time."""
+        said = [line for line in self.lines if line.run == run and line.start <= clip < line.end]
+        return said[-1] if said else None
 
     def piece_at(self, clip: float) -> ClipPiece:
         """Return the piece that a clip time falls in."""
@@ -98,14 +112,11 @@ class Timeline:
         if piece.kind in WORDS:
             return WORDS[piece.kind]
         rate = piece.rate_at(clip)
-        words = "REPLAY" if piece.kind == "replay" else "SLOW MOTION"
-        if rate > 0.999:
-            return "REPLAY" if piece.kind == "replay" else "REAL TIME"
-        return f"{words} 1/{slowness_text(1 / rate)}"
+        return "real time" if rate > 0.999 else f"1/{slowness_text(1 / rate)} of real time"
 
-    def clip_at(self, sim: float) -> float:
-        """Return the clip time at which the first telling comes to the simulated time `sim`."""
-        told = [p for p in self.pieces if p.kind == "play" and p.shot == 0]
+    def clip_at(self, sim: float, shot: int = 0) -> float:
+        """Return the clip time at which the telling of a shot comes to the simulated time `sim`."""
+        told = [p for p in self.pieces if p.kind in ("play", "replay") and p.shot == shot]
         piece = next((p for p in told if p.sim_at(p.until) >= sim - ROUNDING), None)
         if piece is None:
             return told[-1].until if told else self.pieces[0].until
@@ -169,21 +180,21 @@ def build(
     extras = extras or Extras()
     pieces: list[ClipPiece] = []
     if extras.title > 0:
-        _still(pieces, extras.title, 0.0, "title")
-    _still(pieces, OPENING_HOLD, 0.0, "release")
+        stand(pieces, extras.title, 0.0, "title")
+    stand(pieces, OPENING_HOLD, 0.0, "release")
     if impact is None or end <= 0:
-        _append(pieces, end, 1.0, 1.0)
+        play(pieces, end, 1.0, 1.0)
         slow_motion = 1.0
     else:
         slow_motion = max(slow_motion, 1.0)
         window = window or (SLOW_SECONDS[0] / slow_motion, SLOW_SECONDS[1] / slow_motion)
         slow = max(0.0, impact - window[0]), min(end, impact + window[1])
         _tell(pieces, end, impact, 1 / slow_motion, slow, extras.freeze)
-    _still(pieces, CLOSING_HOLD, end, "end")
+    stand(pieces, CLOSING_HOLD, end, "end")
     if extras.replay and impact is not None and slow[1] > slow[0]:
         _tell_again(pieces, slow, impact, 1 / slow_motion, extras.freeze)
     if extras.card > 0:
-        _still(pieces, extras.card, pieces[-1].sim_at(pieces[-1].until), "card")
+        stand(pieces, extras.card, pieces[-1].sim_at(pieces[-1].until), "card")
     return Timeline(tuple(pieces), pieces[-1].until, slow_motion)
 
 
@@ -198,16 +209,16 @@ def _tell(
     """The run once: real time, eased down to the rate `f`, the impact, and back."""
     use = RAMP * (1 + f) / 2 if f < 1 else 0.0
     ramp_from, ramp_to = max(0.0, slow[0] - use), min(end, slow[1] + use)
-    _append(pieces, ramp_from, 1.0, 1.0)
-    _append(pieces, slow[0] - ramp_from, 1.0, f)
+    play(pieces, ramp_from, 1.0, 1.0)
+    play(pieces, slow[0] - ramp_from, 1.0, f)
     if freeze > 0:
-        _append(pieces, impact - slow[0], f, f)
-        _still(pieces, freeze, impact, "freeze")
-        _append(pieces, slow[1] - impact, f, f)
+        play(pieces, impact - slow[0], f, f)
+        stand(pieces, freeze, impact, "freeze")
+        play(pieces, slow[1] - impact, f, f)
     else:
-        _append(pieces, slow[1] - slow[0], f, f)
-    _append(pieces, ramp_to - slow[1], f, 1.0)
-    _append(pieces, end - ramp_to, 1.0, 1.0)
+        play(pieces, slow[1] - slow[0], f, f)
+    play(pieces, ramp_to - slow[1], f, 1.0)
+    play(pieces, end - ramp_to, 1.0, 1.0)
 
 
 def _tell_again(
@@ -219,16 +230,16 @@ def _tell_again(
     start = len(pieces)
     pieces.append(ClipPiece(pieces[-1].until, first, 0.0, f, f, "replay", 1))
     if freeze > 0:
-        _append(pieces, impact - first, f, f, "replay", 1)
-        _still(pieces, 0.6 * freeze, impact, "freeze", 1)
-        _append(pieces, last - impact, f, f, "replay", 1)
+        play(pieces, impact - first, f, f, "replay", 1)
+        stand(pieces, 0.6 * freeze, impact, "freeze", 1)
+        play(pieces, last - impact, f, f, "replay", 1)
     else:
-        _append(pieces, last - first, f, f, "replay", 1)
-    _still(pieces, 0.5, last, "end", 1)
+        play(pieces, last - first, f, f, "replay", 1)
+    stand(pieces, 0.5, last, "end", 1)
     del pieces[start]
 
 
-def _append(
+def play(
     pieces: list[ClipPiece],
     simulated: float,
     first: float,
@@ -245,7 +256,7 @@ def _append(
     pieces.append(ClipPiece(previous.until, sim, length, first, last, kind, shot))
 
 
-def _still(
+def stand(
     pieces: list[ClipPiece], length: float, sim: float, kind: PieceKind, shot: int = 0
 ) -> None:
     """Add a piece in which simulated time stands."""
@@ -255,4 +266,5 @@ def _still(
 
 def _parted(a: ClipPiece, b: ClipPiece) -> bool:
     """Does one picture end and an unlike one begin between two pieces?"""
-    return a.shot != b.shot or (a.kind == "title") or (b.kind == "card")
+    jumps = abs(b.sim - a.sim_at(a.until)) > ROUNDING
+    return a.shot != b.shot or a.kind == "title" or b.kind == "card" or jumps

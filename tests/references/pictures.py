@@ -12,6 +12,9 @@ from pathlib import Path
 
 import numpy as np
 
+PANELS = frozenset(
+    ("stage", "figures", "plot", "energy", "trail", "ghosts", "velocity", "magnetisation", "gap")
+)
 FOLDER = Path(__file__).parent / "pictures"
 TO_XYZ = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
 
@@ -38,12 +41,12 @@ def shots():
 
     wide, tall = {"width": 480, "height": 270}, {"width": 270, "height": 480}
     return {
-        "title": (ClipOptions(**wide), 1.3),
+        "question": (ClipOptions(**wide), "question"),
         "impact": (ClipOptions(**wide), "freeze"),
-        "replay": (ClipOptions(**wide), "replay"),
+        "dashboard": (ClipOptions(**wide, slow_motion=20.0, layers=PANELS), "replay"),
         "tall": (ClipOptions(**tall), "freeze"),
         "bare": (ClipOptions(**wide, layers=frozenset({"stage"})), "freeze"),
-        "below": (ClipOptions(**wide, shot=Shot(view=(60.0, -12.0))), "release"),
+        "below": (ClipOptions(**wide, shot=Shot(view=(60.0, -12.0))), "question"),
         "no-stage": (ClipOptions(**wide, layers=layers_of(["torque"], ["stage"])), "freeze"),
     }
 

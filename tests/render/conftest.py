@@ -3,6 +3,8 @@
 The motion is invented, not computed; the tests here are about pictures, not about physics.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -130,6 +132,16 @@ def make_cells(position, quaternion):
 @pytest.fixture(scope="session")
 def trajectory():
     return make_trajectory()
+
+
+@pytest.fixture(scope="session")
+def one_frame(trajectory):
+    """The same scene where nothing is let go: a run of a single frame."""
+    series = ("time", "position", "quaternion", "velocity", "spin", "force", "torque", "gap")
+    cut = {name: getattr(trajectory, name)[:1] for name in series}
+    for name in ("energy", "magnetisation"):
+        cut[name] = {k: v[:1] for k, v in getattr(trajectory, name).items()}
+    return replace(trajectory, impacts=(), ending=ended(EndReason.NOTHING_FREE), **cut)
 
 
 @pytest.fixture(scope="session")

@@ -62,8 +62,9 @@ def test_srt_and_webvtt_say_the_same_in_their_own_ways():
 
 
 def test_both_files_are_read_back_by_ffmpeg(trajectory, tmp_path):
-    written = write_captions(trajectory, tmp_path / "clip.mp4", ClipOptions())
-    line, _ = plan((trajectory,), ClipOptions())
+    options = ClipOptions(slow_motion=20.0)
+    written = write_captions(trajectory, tmp_path / "clip.mp4", options)
+    line, _ = plan((trajectory,), options)
     want = impact_line(trajectory.impacts[0])
     for path in written:
         with av.open(str(path)) as file:

@@ -40,7 +40,7 @@ def test_every_box_is_inside_the_picture_and_none_overlaps_another(size):
         assert not any(overlap(a, b) for b in found[i + 1 :])
 
 
-def drawn_text(monkeypatch, size, figures, pace="SLOW MOTION 1/1000", blow="x" * 200):
+def drawn_text(monkeypatch, size, figures, pace="1/1000 of real time", blow="x" * 200):
     """Draw a whole overlay and return (text, its bounding box) of everything set."""
     found = []
     original = ImageDraw.ImageDraw.text

@@ -55,12 +55,12 @@ def test_an_impact_in_mid_run_plays_real_slow_real_with_the_window_slow():
 def test_the_slow_part_is_labelled_with_its_factor_and_real_time_as_such():
     line = timeline.build(2.0, 1.0, 20.0, (0.1, 0.05))
     slow = line.pieces[3]
-    assert line.label_at(slow.clip + 0.01) == "SLOW MOTION 1/20"
-    assert line.label_at(line.pieces[1].clip + 0.01) == "REAL TIME"
-    assert line.label_at(0.0) == "RELEASE"
-    assert line.label_at(line.duration - 0.01) == "END"
+    assert line.label_at(slow.clip + 0.01) == "1/20 of real time"
+    assert line.label_at(line.pieces[1].clip + 0.01) == "real time"
+    assert line.label_at(0.0) == "release"
+    assert line.label_at(line.duration - 0.01) == "end"
     half_way = line.pieces[2].clip + timeline.RAMP / 2
-    assert line.label_at(half_way) == "SLOW MOTION 1/1.9"  # (1 + 0.05) / 2 = 1 / 1.905
+    assert line.label_at(half_way) == "1/1.9 of real time"  # (1 + 0.05) / 2 = 1 / 1.905
 
 
 def test_without_an_impact_the_whole_clip_is_real_time():

@@ -1,0 +1,185 @@
+"""Words of a film over its picture: a number, a sentence, how fast time runs, a quiet caution.
+
+Sizes are those of a picture of 720 lines. What does not change in a shot is drawn once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import matplotlib as mpl
+import numpy as np
+from PIL import Image, ImageDraw
+
+from snapsim.render import palette
+from snapsim.render.layout import PictureLayout, scaled
+from snapsim.render.lettering import fitted, font, weighted, wrapped
+from snapsim.render.lines import StoryLine
+from snapsim.render.overlay import PlacedNote, put_notes
+from snapsim.render.typeface import Weight
+
+NUMBER, SENTENCE, QUESTION, LABEL, CAUTION = 112.0, 56.0, 69.0, 30.0, 23.0
+CAUTION_LINES = (
+    "Computed, not a permission.",
+    "Strong magnets crush and shatter.",
+    "Local rules and qualified people decide.",
+)
+DARKEST = 150  # of 255: the scrim behind words, where it is darkest
+
+
+@dataclass(frozen=True)
+class Set:
+    """Lines of type: text, size in pixels, weight."""
+
+    text: str
+    points: int
+    weight: Weight
+
+
+class FilmWords:
+    """Sets the words of a film; `heading` tells runs abreast apart, `alarm` says what is wrong with
+    a run, `scale` is the top of the colours of polarisation [T], 0 where none are shown."""
+
+    def __init__(
+        self,
+        layout: PictureLayout,
+        *,
+        shown: frozenset[str],
+        heading: str = "",
+        alarm: str | None = None,
+        scale: float = 0.0,
+    ) -> None:
+        self.layout, self._shown = layout, shown
+        self._still = Image.new("RGBA", layout.size, (0, 0, 0, 0))
+        if "stage" in shown and shown & {"words", "caution"}:
+            self._still.paste(palette.BACKDROP_LOW, (0, 0, *layout.size))
+            self._still.putalpha(scrim(layout))
+        pen = ImageDraw.Draw(self._still)
+        if "caution" in shown:
+            self._put_caution(pen)
+        if "words" in shown and heading:
+            self._put_heading(pen, heading)
+        if "words" in shown and scale > 0:
+            self._put_scale(pen, scale)
+        if alarm:
+            self._put_alarm(pen, alarm)
+        self._box = self._still.getbbox()
+        self._laid = self._still.crop(self._box) if self._box else None
+
+    def _u(self, size: float) -> int:
+        return scaled(self.layout.unit, size)
+
+    def show(
+        self,
+        frame: Image.Image,
+        line: StoryLine | None,
+        pace: str,
+        notes: Sequence[PlacedNote] = (),
+    ) -> None:
+        """Set the words onto `frame`, in place."""
+        if self._laid is not None and self._box is not None:
+            if frame.mode == "RGBA":
+                frame.alpha_composite(self._laid, self._box[:2])
+            else:
+                frame.paste(self._laid.convert("RGB"), self._box[:2], self._laid.getchannel("A"))
+        pen = ImageDraw.Draw(frame)
+        put_notes(pen, self.layout, notes)
+        if "words" not in self._shown:
+            return
+        if pace:
+            left, top, right, _ = self.layout.pace
+            text, size = fitted(pace, right - left, self._u(LABEL))
+            pen.text((left, top), text, palette.INK_SOFT, font(size), anchor="la")
+        if line is not None:
+            self._put_line(pen, line)
+
+    def _put_line(self, pen: ImageDraw.ImageDraw, line: StoryLine) -> None:
+        left, top, right, bottom = self.layout.words
+        rows = set_in(line, right - left, bottom - top, self.layout.unit)
+        y = top + (0 if self.layout.top_words else (bottom - top - _height(rows)) // 2)
+        for row in rows:
+            pen.text(
+                (left, y), row.text, palette.INK, weighted(row.points, row.weight), anchor="la"
+            )
+            y += _step(row)
+
+    def _put_caution(self, pen: ImageDraw.ImageDraw) -> None:
+        left, top, right, _ = self.layout.caution
+        size = self._u(CAUTION * self.layout.caution_scale)
+        for k, text in enumerate(CAUTION_LINES):
+            told, points = fitted(text, right - left, size, least=8)
+            y = top + round(k * 1.25 * size)
+            pen.text((left, y), told, palette.INK_SOFT, font(points), anchor="la")
+
+    def _put_heading(self, pen: ImageDraw.ImageDraw, heading: str) -> None:
+        left, top, right, bottom = self.layout.title
+        size = self._u(34)
+        lines = wrapped(heading, right - left, size, True)
+        while len(lines) * 1.15 * size > bottom - top and size > self._u(22):
+            size -= 1
+            lines = wrapped(heading, right - left, size, True)
+        for k, text in enumerate(lines[:2]):
+            told, points = fitted(text, right - left, size, True)
+            y = top + round(k * 1.15 * size)
+            pen.text((left, y), told, palette.INK, font(points, True), anchor="la")
+
+    def _put_scale(self, pen: ImageDraw.ImageDraw, top_value: float) -> None:
+        """The colours of polarisation from nothing to their top, in tesla."""
+        left, _, right, bottom = self.layout.key
+        size = self._u(26)
+        for x, text, anchor in ((left, "magnetised", "ls"), (right, f"{top_value:g} T", "rs")):
+            pen.text((x, bottom - self._u(14)), text, palette.INK_SOFT, font(size), anchor=anchor)
+        colours = mpl.colormaps[palette.ARROW_MAP]
+        for x in range(left, right):
+            r, g, b, _ = colours((x - left) / max(right - left - 1, 1), bytes=True)
+            pen.line((x, bottom - self._u(8), x, bottom), (int(r), int(g), int(b), 255))
+
+    def _put_alarm(self, pen: ImageDraw.ImageDraw, alarm: str) -> None:
+        """A band right across of a run that is not to be relied on."""
+        (wide, _), top = self.layout.size, self.layout.scene[1]
+        size, edge = self._u(30), self._u(32)
+        lines = wrapped(alarm, wide - 2 * edge, size, True)
+        tall = self._u(16) + len(lines) * self._u(40)
+        pen.rectangle((0, top, wide, top + tall), (*palette.rgb(palette.ALARM), 255))
+        for k, text in enumerate(lines):
+            y = top + self._u(8) + k * self._u(40)
+            pen.text((edge, y), text, palette.ALARM_LETTER, font(size, True))
+
+
+def scrim(layout: PictureLayout) -> Image.Image:
+    """Return how much darker the picture gets where words stand, softly bordered (mode L)."""
+    w, h = layout.size
+    if layout.top_words:
+        along = np.arange(h, dtype=float)
+        top = 1 - along / max(layout.words[3] * 1.25, 1)
+        low = (along - layout.caution[1] + layout.unit * 60) / (layout.unit * 110)
+        shade = np.clip(np.maximum(top, low), 0, 1)[:, None] * np.ones((1, w))
+    else:
+        shade = np.clip(1 - np.arange(w) / max(layout.words[2] * 1.15, 1), 0, 1)[None, :]
+        shade = shade * np.ones((h, 1))
+    soft = shade * shade * (3 - 2 * shade)
+    return Image.fromarray(np.round(DARKEST * soft).astype(np.uint8), "L")
+
+
+def set_in(line: StoryLine, width: int, height: int, unit: float) -> list[Set]:
+    """Return a number and its sentence, or a question, in lines that fit a box [pixels]."""
+    for share in np.linspace(1.0, 0.45, 23):
+        rows = []
+        if line.number:
+            size = scaled(unit, NUMBER * share)
+            rows.append(Set(line.number, size, Weight.HEAVY))
+        size = scaled(unit, (SENTENCE if line.number else QUESTION) * share)
+        rows += [Set(t, size, Weight.PLAIN) for t in wrapped(line.sentence, width, size)]
+        widest = max(weighted(r.points, r.weight).getlength(r.text) for r in rows)
+        if widest <= width and _height(rows) <= height:
+            break
+    return rows
+
+
+def _step(row: Set) -> int:
+    return round(row.points * (1.12 if row.weight == Weight.HEAVY else 1.22))
+
+
+def _height(rows: Sequence[Set]) -> int:
+    return sum(_step(row) for row in rows)
