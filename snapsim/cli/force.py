@@ -12,6 +12,9 @@ from snapsim.cli.target import Target
 from snapsim.errors import InputError
 
 if TYPE_CHECKING:
+    from snapsim.landscape.curves import DistanceCurve
+    from snapsim.parts.bodies import Body
+    from snapsim.render.plots import Other
     from snapsim.simulation.system import System
 
 
@@ -115,10 +118,25 @@ def _along(
     if target.path is not None:
         from snapsim.render.plots import distance_plot
 
-        plot = distance_plot(found.curve, weight, f"{part.name}: force along {along}")
+        title = f"{part.name}: force along {along}"
+        plot = distance_plot(found.curve, weight, title, _others(scene, part, found.curve))
         target.write(plot, lambda: along_csv(found.curve, names))
     result = along_summary(scene.title, part.name, found.curve, names)
     target.say("force-along", result, along_table)
+
+
+def _others(scene: System, part: Body, curve: DistanceCurve) -> list[Other]:
+    """What other bodies do to the part, where that was asked for."""
+    from snapsim.render.plots import Other, attraction
+
+    if curve.felt is None:
+        return []
+    place, number = scene.start.pose.position, scene.number(part.name)
+    return [
+        Other(b.name, attraction(curve, place[number], i, place[i]))
+        for i, b in enumerate(scene.bodies)
+        if i != number and (b.is_magnet or b.is_soft)
+    ]
 
 
 def _plane(

@@ -3,10 +3,9 @@
 `PolarisationSection`: polarisation J = mu_0 M [T] on a grid of one plane through the part's centre,
 NaN outside it, with the part's mean and the share of its volume above NEAR of its saturation.
 `stances`: the part turned so that its shortest side lies across the magnets' field, at 45 degrees
-and along it ("upright", "tilted" and "flat" under a pole that faces down). A turn that brings it
-into another body sets it off the magnet until its gap is what it was: what touches a pole goes on
-touching. Only within `NAMED` of such an angle is it called by that name: a turn in one plane need
-not reach it."""
+and along it ("upright", "tilted" and "flat" under a pole that faces down), each set against the
+pole: moved toward what attracts it until it touches that, or what stands between. Only within
+`NAMED` of such an angle is it called by that name: a turn in one plane need not reach it."""
 
 from __future__ import annotations
 
@@ -107,7 +106,7 @@ def stances(
     """Return the part upright, tilted and flat to the magnets' field, by what it is called; where
     no place has room a stance is left out.
 
-    It turns about the world axis across the plane `axes`, about its centre, and is then set off.
+    It turns about the world axis across the plane `axes`, about its centre, and is then set there.
     """
     start = landscape.start
     state = landscape.state(start)
@@ -122,9 +121,8 @@ def stances(
     sense = 1.0 if axes in ((0, 1), (1, 2), (2, 0)) else -1.0
     found = {}
     for name, angle in wanted.items():
-        there = _with_room(
-            landscape, constraints, turned(start, sense * across, start.position, angle - now)
-        )
+        place = turned(start, sense * across, start.position, angle - now)
+        there = _at_pole(landscape, constraints, place)
         if there is not None:
             reached = rotations.rotate(there.quaternion, body_axis) @ field / np.linalg.norm(field)
             off = float(np.arccos(min(1.0, abs(float(reached)))))
@@ -133,22 +131,18 @@ def stances(
     return found
 
 
-def _with_room(landscape: EnergyLandscape, constraints: Constraints, place: Place) -> Place | None:
-    """The place itself, or set off the magnet to the gap that the part has now; None for no
-    room."""
+def _at_pole(landscape: EnergyLandscape, constraints: Constraints, place: Place) -> Place | None:
+    """The place moved toward what attracts the part until it touches that, or what stands between;
+    None for no room."""
+    way = toward_nearest(landscape, constraints, landscape.start)
+    if way is None:
+        return None
     drawing = np.isin(constraints.others, list(attractors(landscape)))
-    gap = float(constraints.gaps(landscape.start)[drawing].min(initial=np.inf))
-    there = float(constraints.gaps(place)[drawing].min(initial=np.inf))
-    reach = 2 * float(landscape.body.shape.extents.max())
-    if there < 0 or gap < 0.1 * reach:
-        way = toward_nearest(landscape, constraints, landscape.start)
-        if way is None:
-            return None
-        moved_off = at_gap(constraints, place, way, drawing, max(gap, CLEAR), both=there >= 0)
-        if moved_off is None:
-            return None
-        place = moved_off
-    return place if constraints.gaps(place).min(initial=np.inf) > -1e-5 else None
+    for counted in (drawing, np.ones_like(drawing)):
+        there = at_gap(constraints, place, way, counted, CLEAR, both=True)
+        if there is not None and constraints.gaps(there).min(initial=np.inf) > -1e-5:
+            return there
+    return None
 
 
 def _angle(vector: Array, axes: tuple[int, int]) -> float:

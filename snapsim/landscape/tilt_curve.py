@@ -7,23 +7,34 @@ centre. Angles count from the present pose; the curve ends where the part meets 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 
+from snapsim.arrays import Array
 from snapsim.errors import InputError
 from snapsim.landscape.constraints import Constraints
 from snapsim.landscape.curves import AngleCurve, angle_curve
 from snapsim.landscape.energy import EnergyLandscape
-from snapsim.landscape.ways import turns
+from snapsim.landscape.place import Place
+from snapsim.landscape.ways import TiltWay, turns
 
 
-def tilt_curve(
-    landscape: EnergyLandscape,
-    constraints: Constraints,
-    axis: int = 0,
-    progress: Callable[[str, int, int], None] | None = None,
-) -> AngleCurve:
-    """Return the curve about the `axis`-th of the axes that `ways.turns` finds, counted from 0.
+@dataclass(frozen=True)
+class BothSenses:
+    """Both senses of a turn about `axis` (3,): `angle` (k,) [rad] rising through 0, with `places`
+    and `pivot` (k, 3) [m]; `ahead` and `back` are the ways that it is made of."""
+
+    axis: Array
+    angle: Array
+    places: list[Place]
+    pivot: Array
+    ahead: TiltWay
+    back: TiltWay
+
+
+def both_senses(landscape: EnergyLandscape, constraints: Constraints, axis: int = 0) -> BothSenses:
+    """Return the turn about the `axis`-th of the axes that `ways.turns` finds, counted from 0.
 
     Raises InputError for an axis that is not there.
     """
@@ -35,5 +46,18 @@ def tilt_curve(
     angles = np.concatenate([-back.angle[:0:-1], ahead.angle])
     places = [*back.places[:0:-1], *ahead.places]
     pivots = np.concatenate([back.pivot[:0:-1], ahead.pivot])
+    return BothSenses(ahead.axis, angles, places, pivots, ahead, back)
+
+
+def tilt_curve(
+    landscape: EnergyLandscape,
+    constraints: Constraints,
+    axis: int = 0,
+    progress: Callable[[str, int, int], None] | None = None,
+) -> AngleCurve:
+    """Return the curve of `both_senses`; raises InputError as that does."""
+    whole = both_senses(landscape, constraints, axis)
     tick = None if progress is None else lambda done, of: progress("tilting", done, of)
-    return angle_curve(landscape, constraints, ahead.axis, angles, places, pivots, tick)
+    return angle_curve(
+        landscape, constraints, whole.axis, whole.angle, whole.places, whole.pivot, tick
+    )

@@ -81,7 +81,9 @@ def test_bad_options_get_one_line(snap, scene, options, said):
     assert result.err.count("\n") == 1
 
 
-@pytest.mark.parametrize("what", ["energy", "torque", "magnetisation", "field"])
+@pytest.mark.parametrize(
+    "what", ["energy", "torque", "magnetisation", "field", "pull", "saturation", "surface"]
+)
 def test_plots_of_a_scene_are_written(snap, scene, tmp_path, what):
     assert snap("plot", scene, "--what", what, "-o", "why.png").status == 0
     assert (tmp_path / "why.png").read_bytes().startswith(b"\x89PNG")
@@ -94,6 +96,10 @@ def test_a_run_is_plotted_against_time(snap, scene, tmp_path):
     assert snap("release", scene, "-o", "r.h5", "--set", 'run.duration="0.01 s"').status == 0
     assert snap("plot", "r.h5", "-o", "run.pdf", "--style", "dark").status == 0
     assert (tmp_path / "run.pdf").read_bytes().startswith(b"%PDF")
+    assert snap("plot", "r.h5", "-o", "film.png", "--what", "film").status == 0
+    assert (tmp_path / "film.png").read_bytes().startswith(b"\x89PNG")
+    assert "goes with a scene" in snap("plot", "r.h5", "-o", "c.pdf", "--what", "field").err
+    assert "goes with a run" in snap("plot", scene, "-o", "c.pdf", "--what", "film").err
     assert "--set" in snap("plot", "r.h5", "-o", "b.pdf", "--set", "run.detail=draft").err
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -15,7 +16,17 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-ENERGY_HEIGHT, TORQUE_HEIGHT = 4.6, 6.2
+ENERGY_HEIGHT, TORQUE_HEIGHT = 4.9, 6.2
+DOES_NOT_SNAP: Final = "does not snap"
+SNAPS: Final = "snaps"
+UNKNOWN: Final = "not known"
+
+NARROW: Final = 0.22
+"""Share of the turn below which the words of a band stand upright."""
+
+HARDLY: Final = 0.02
+"""Share of the largest torque below which saturation changes nothing that can be seen."""
+
 PARTS = (
     ("couple", "couple: turns its magnetisation into the field"),
     ("uneven_pull", "uneven pull: the nearer end leads"),
@@ -24,9 +35,19 @@ PARTS = (
 )
 
 
-def energy_plot(curve: AngleCurve, title: str) -> Plot:
-    """Energy [J] against angle [deg]: the present pose, crests and hollows marked."""
-    return Plot(ENERGY_HEIGHT, lambda figure, paper: _energy(figure, paper, curve, title))
+Told = Sequence[tuple[float, str]]
+"""Angles [rad], rising, and what becomes of the part let go there, in words that a band has."""
+
+
+def energy_plot(curve: AngleCurve, title: str, told: Told = ()) -> Plot:
+    """Energy [J] against angle [deg]: the present pose, crests and hollows marked; behind it bands
+    between angles from which a part let go ends alike."""
+    return Plot(ENERGY_HEIGHT, lambda figure, paper: _energy(figure, paper, curve, title, told))
+
+
+def saturation_plot(curve: AngleCurve, linear: AngleCurve, title: str) -> Plot:
+    """Torque about the axis [N m] against angle [deg], with saturation and as if without."""
+    return Plot(ENERGY_HEIGHT, lambda figure, paper: _both(figure, paper, curve, linear, title))
 
 
 def torque_plot(curve: AngleCurve, title: str) -> Plot:
@@ -34,8 +55,9 @@ def torque_plot(curve: AngleCurve, title: str) -> Plot:
     return Plot(TORQUE_HEIGHT, lambda figure, paper: _torque(figure, paper, curve, title))
 
 
-def _energy(figure: Figure, paper: Paper, curve: AngleCurve, title: str) -> None:
+def _energy(figure: Figure, paper: Paper, curve: AngleCurve, title: str, told: Told) -> None:
     axes = figure.subplots()
+    _bands(axes, paper, told)
     degrees, energy = np.degrees(curve.angle), curve.energy
     axes.plot(degrees, energy, color=paper.series[0], label="energy, magnetic and weight")
     axes.plot(
@@ -43,9 +65,54 @@ def _energy(figure: Figure, paper: Paper, curve: AngleCurve, title: str) -> None
     )
     _mark(axes, paper, degrees, energy)
     axes.set(xlabel="turned by [deg]", ylabel="energy [J]")
-    axes.margins(y=0.14)
+    axes.margins(y=0.2)
     entitle(axes, title)
-    axes.legend(loc="best")
+    figure.legend(loc="outside lower center", ncols=2)
+
+
+def bands(told: Told) -> list[tuple[float, float, str]]:
+    """Return (from, to, words) [rad] of runs of angles told alike; between two runs is a gap."""
+    found: list[tuple[float, float, str]] = []
+    for angle, words in told:
+        if found and found[-1][2] == words:
+            found[-1] = found[-1][0], angle, words
+        else:
+            found.append((angle, angle, words))
+    return found
+
+
+def _bands(axes: Axes, paper: Paper, told: Told) -> None:
+    """What becomes of the part, shaded, with words along the upper edge."""
+    for low, high, words in bands(told):
+        bad = words != DOES_NOT_SNAP
+        colour = paper.warn if bad else paper.series[2]
+        a, b = np.degrees(low) - 0.4, np.degrees(high) + 0.4
+        axes.axvspan(a, b, color=colour, alpha=0.16, lw=0)
+        turned = b - a < NARROW * np.degrees(told[-1][0] - told[0][0])
+        axes.text(
+            0.5 * (a + b), 0.985, words, transform=axes.get_xaxis_transform(), ha="center",
+            va="top", color=colour, size=11.5, weight="bold", rotation=90 if turned else 0,
+        )  # fmt: skip
+
+
+def _both(figure: Figure, paper: Paper, curve: AngleCurve, linear: AngleCurve, title: str) -> None:
+    axes = figure.subplots()
+    rows = (curve, "as it is"), (linear, "if the iron never saturated")
+    for (one, label), colour, dash in zip(rows, paper.series, DASHES, strict=False):
+        axes.plot(np.degrees(one.angle), one.parts.total, color=colour, ls=dash, label=label)
+    axes.axhline(0, color=paper.soft, lw=1)
+    axes.axvline(0, color=paper.soft, lw=1, ls=DASHES[2])
+    axes.set(xlabel="turned by [deg]", ylabel="torque, weight included [N m]")
+    apart = float(np.nanmax(np.abs(curve.parts.total - linear.parts.total)))
+    if apart < HARDLY * float(np.nanmax(np.abs(curve.parts.total))):
+        axes.text(
+            0.5, 0.985, "hardly saturated in any of these poses:\nlook nearer to the pole",
+            transform=axes.transAxes, ha="center", va="top", color=paper.warn, size=11.5,
+            weight="bold",
+        )  # fmt: skip
+        axes.margins(y=0.25)
+    entitle(axes, title)
+    figure.legend(loc="outside lower center", ncols=2)
 
 
 def _mark(axes: Axes, paper: Paper, degrees: Array, energy: Array) -> None:

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from snapsim.parts.bodies import Body
     from snapsim.simulation.system import System
 
-HEIGHT = 3.4
+HEIGHT = 4.2
 ARROWS = 6
 
 
@@ -45,24 +45,34 @@ def _draw(
     peak = max(float(np.nanmax(np.linalg.norm(s.polarisation, axis=2))) for s in sections.values())
     limit = next(iter(sections.values())).limit
     for axes, (name, cut) in zip(panels, sections.items(), strict=True):
-        _others(axes, paper, cut, system, number)
-        picture = _panel(axes, paper, cut, part, peak)
+        picture = draw_cut(axes, paper, cut, (system, number), peak)
         middle = 1e3 * cut.place.position[list(cut.axes)]
-        half = 1e3 * 0.52 * reach
+        half = 1e3 * 0.6 * reach
         axes.set_xlim(middle[0] - half, middle[0] + half)
         axes.set_ylim(middle[1] - half, middle[1] + half)
         axes.set_title(name, loc="center")
         axes.set_xlabel(_in_words(cut), size=10.5, color=paper.ink)
     figure.colorbar(
-        picture, ax=list(panels), label="polarisation [T]", shrink=0.62, pad=0.02, aspect=14
-    )
+        picture, ax=list(panels), label="polarisation [T]", location="bottom", shrink=0.7, pad=0.03,
+        aspect=30,
+    )  # fmt: skip
     figure.suptitle(
-        f"{part.name}: magnetisation cut open (saturation {limit:.2f} T)",
+        f"{part.name}: magnetisation cut open (saturation {limit:.2f} T)\n",
         x=0.01,
         ha="left",
         weight="bold",
         size=13.5,
     )
+
+
+def draw_cut(
+    axes: Axes, paper: Paper, cut: PolarisationSection, of: tuple[System, int], peak: float
+) -> QuadMesh:
+    """Draw a part (a system's body by number) cut open, and the rig round it; return what is
+    coloured by the polarisation up to `peak` [T]."""
+    system, number = of
+    _others(axes, paper, cut, system, number)
+    return _panel(axes, paper, cut, system.bodies[number], peak)
 
 
 def _panel(axes: Axes, paper: Paper, cut: PolarisationSection, part: Body, peak: float) -> QuadMesh:
