@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from snapsim.analysis.margins import margin_summary
-from snapsim.analysis.summary import number, numbers
+from snapsim.analysis.summary import numbers
 from snapsim.arrays import Array
 from snapsim.errors import InputError
 from snapsim.landscape.constraints import Constraints
@@ -31,7 +31,8 @@ STEPS = 48
 
 def curve_work(given: dict[str, Any], report: Report) -> dict[str, Any]:
     """Turn the part of the scene both ways from where it is, or move what cannot be turned (a ball)
-    toward the magnet; energies in J with weight, `at` in `unit` (deg or mm)."""
+    toward the magnet; energies in J with weight, above that where it is now, `at` in `unit` (deg or
+    mm)."""
     system, part = _scene(given)
     report(0.0, "preparing")
     landscape = EnergyLandscape(system, part, tolerance=TOLERANCE)
@@ -58,14 +59,15 @@ def _moved(
     )
     weight = landscape.mass * landscape.system.gravity
     energy = curve.energy - distance * float(weight @ way.direction)
-    energy, magnetic = energy - energy[0], curve.energy - curve.energy[0]
-    return _answer(way.kind, "mm", way.direction, (1e3 * distance, energy, magnetic))
+    return _answer(way.kind, "mm", way.direction, (1e3 * distance, energy, curve.energy))
 
 
 def _answer(
     along: str, unit: str, axis: Array, drawn: tuple[Array, Array, Array]
 ) -> dict[str, Any]:
     at, energy, magnetic = drawn
+    energy = energy - float(np.interp(0.0, at, energy))
+    magnetic = magnetic - float(np.interp(0.0, at, magnetic))
     return {
         "along": along,
         "unit": unit,
@@ -76,7 +78,7 @@ def _answer(
         "extremes": [
             {"at": x, "energy_J": level, "crest": crest} for x, level, crest in extremes(at, energy)
         ],
-        "now_J": number(float(np.interp(0.0, at, energy))),
+        "now_J": 0.0,
     }
 
 

@@ -12,6 +12,7 @@ from snapsim.page.scene_view import pack, scene_view
 from snapsim.render.framing import leading_part
 from snapsim.render.readings import first_blow, impact_line
 from snapsim.simulation.trajectory import Trajectory
+from snapsim.study.answer import presenter_answer
 from snapsim.words.endings import ending_words, warning
 
 MOST_FRAMES = 3000
@@ -41,6 +42,7 @@ def playback(run: Trajectory) -> dict[str, Any]:
         "gap": pack(run.gap[kept], "f4"),
         "blow": None if blow is None else {"time": blow.time, "words": impact_line(blow)},
         "parted": {n: load.parted for n, load in run.loads.items() if not np.isnan(load.parted)},
+        "says": presenter_answer(run)["says"],
         "summary": summary(run),
         "scene": scene_view(run.system),
     }

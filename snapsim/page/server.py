@@ -79,6 +79,7 @@ def _mount(bound: Any, token: str, desk: Desk) -> None:
     page.router.add_static("/page/", ASSETS)
     page.router.add_static("/files/", desk.folder.name)
     page.router.add_get("/type/{weight}.ttf", _type)
+    page.router.add_post("/paraview/", lambda request: _session(request, token))
     outer = guard.guarded(token)
     outer.add_subapp(f"/{token}/", page)
     bound.set_app(outer)
@@ -86,6 +87,11 @@ def _mount(bound: Any, token: str, desk: Desk) -> None:
 
 async def _index(request: web.Request) -> web.Response:
     return web.Response(text=index(), content_type="text/html")
+
+
+async def _session(request: web.Request, token: str) -> web.Response:
+    """Where trame's client, which asks under a path of its own choice, finds the web socket."""
+    return web.json_response({"sessionURL": f"ws://{request.host}/{token}/ws"})
 
 
 async def _type(request: web.Request) -> web.FileResponse:

@@ -22,6 +22,7 @@ from snapsim.errors import InputError, SnapsimError
 from snapsim.landscape.place import Place
 from snapsim.numerics import rotations
 from snapsim.page.bench import Bench, Run, Source
+from snapsim.page.draft_job import draft_work
 from snapsim.page.energy_curve import curve_work, margin_work
 from snapsim.page.export import clip_work, html_work
 from snapsim.page.field_lines_job import lines_work
@@ -64,6 +65,7 @@ class Desk:
         Bench(source, self.executor)  # refuses a bad scene before anything is begun
         self.tabs: dict[str, Bench] = {}
         self.runs, self.looks = Lane(), Lane()  # letting go and drawing; looking before
+        self.drafts = Lane()
         self.folder = tempfile.TemporaryDirectory(prefix="snapsim-page-")
         self.numbers = 0
 
@@ -71,6 +73,7 @@ class Desk:
         """End the worker processes and remove what was written."""
         self.runs.close()
         self.looks.close()
+        self.drafts.close()
         self.executor.shutdown(wait=False, cancel_futures=True)
         self.folder.cleanup()
 
@@ -167,6 +170,7 @@ class Desk:
         """Let the free bodies go."""
         bench = self.bench(tab)
         given = bench.given()
+        self._supersede(bench, "draft")  # the release itself says more
         number, path = self._new_file(".h5")
         job = self.runs.submit("release", release_work, given | {"path": path})
         bench.runs[job.number] = Run(job.number, f"run {number}", path, job)
@@ -192,13 +196,23 @@ class Desk:
         return self._begun(bench, self.looks.submit(what, works[what], bench.given()))
 
     @answering
-    def lines(self, tab: str, run: int | None, time: float) -> Reply:
-        """Begin the field lines of a run at a time, or of the scene as placed."""
+    def draft(self, tab: str) -> Reply:
+        """Begin a draft release of the scene as it stands; one of an earlier state is cancelled."""
         bench = self.bench(tab)
-        for job in [j for j in bench.jobs.values() if j.kind == "lines"]:
+        self._supersede(bench, "draft")
+        return self._begun(bench, self.drafts.submit("draft", draft_work, bench.given()))
+
+    def _supersede(self, bench: Bench, kind: str) -> None:
+        for job in [j for j in bench.jobs.values() if j.kind == kind]:
             cancel(job)
             if not job.active:
                 del bench.jobs[job.number]
+
+    @answering
+    def lines(self, tab: str, run: int | None, time: float) -> Reply:
+        """Begin the field lines of a run at a time, or of the scene as placed."""
+        bench = self.bench(tab)
+        self._supersede(bench, "lines")
         of = None if run is None else self._run(bench, run).path
         given = bench.given() | {"run": of, "time": time}
         return self._begun(bench, self.looks.submit("lines", lines_work, given))
@@ -286,6 +300,6 @@ def _finite(given: list[float], count: int, key: str) -> Array:
 
 CALLS = (
     "hello", "move", "type_pose", "look", "back", "set_down", "put", "choose", "release", "explain",
-    "lines", "clip", "html", "stop", "standing", "result", "file_of",
+    "draft", "lines", "clip", "html", "stop", "standing", "result", "file_of",
 )  # fmt: skip
 """Names of the calls that the browser may make."""

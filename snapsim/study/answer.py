@@ -57,6 +57,11 @@ def presenter_answer(run: Trajectory, house_limits: Iterable[str] = ()) -> dict[
     }
 
 
+def passed_limits(run: Trajectory) -> list[str]:
+    """Return the published limits that a run shows to be passed, in words."""
+    return [x["words"] for x in _limits(run, ()) if x["verdict"] == LimitVerdict.EXCEEDED]
+
+
 def _ends(run: Trajectory) -> dict[str, list[tuple[Lying, int]]]:
     """How each free part ended, in the run and its twins."""
     if run.twins is not None and run.twins.lying:

@@ -114,6 +114,7 @@ class Tab:
         self.number = 0
         self.errors: list[str] = []
         self.requests: list[str] = []
+        self.refused: list[str] = []
         self.socket: Any = browser.run(self._connect())
         for domain in ("Page", "Runtime", "Network", "Log"):
             self.call(f"{domain}.enable")
@@ -156,6 +157,10 @@ class Tab:
             )
         elif method == "Network.requestWillBeSent":
             self.requests.append(params["request"]["url"])
+        elif method == "Network.responseReceived" and params["response"]["status"] >= 400:
+            self.refused.append(params["response"]["url"])
+        elif method == "Log.entryAdded" and params["entry"]["level"] == "error":
+            self.errors.append(f"{params['entry']['text']} {params['entry'].get('url', '')}")
 
     def go(self, address: str) -> None:
         """Load an address."""

@@ -73,7 +73,7 @@ def opened(served: Served, browser: Chromium) -> Iterator[Callable[[], Tab]]:
     """Open tabs on the page; closed afterwards, none of them with a complaint."""
     tabs: list[Tab] = []
 
-    def open_one(size: tuple[int, int] = (1000, 640)) -> Tab:
+    def open_one(size: tuple[int, int] = (1000, 860)) -> Tab:
         tab = browser.open(served.address, size)
         tabs.append(tab)
         tab.wait(READY)

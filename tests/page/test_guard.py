@@ -31,7 +31,20 @@ TOKEN = "0123456789abcdef0123456789abcdef"
         (f"/{TOKEN}/ws", "127.0.0.1:8000", "http://[::1]x]", False),
         (f"/{TOKEN}/ws", "127.0.0.1:8000", "null", False),
         (f"/{TOKEN}/ws", "127.0.0.1:8000", "\udcff\x00", False),
-        (f"/{TOKEN}/", "127.0.0.1:99999999", None, True),
+        (f"/{TOKEN}/", "127.0.0.1:99999999", None, False),
+        (f"/{TOKEN}/", "127.0.0.1:65536", None, False),
+        (f"/{TOKEN}/", "[::1]:8000", None, True),
+        (f"/{TOKEN}/", "localhost", None, True),
+        # what only a lenient reader takes for this machine
+        (f"/{TOKEN}/", "someone@127.0.0.1:8000", None, False),
+        (f"/{TOKEN}/", "127.0.0.1:8000/x", None, False),
+        (f"/{TOKEN}/", "127.0.0.1:8000, stage.example", None, False),
+        (f"/{TOKEN}/", "LOCALHOST:8000", None, False),
+        (f"/{TOKEN}/", "127.0.0.1:", None, False),
+        (f"/{TOKEN}/", " 127.0.0.1:8000", None, False),
+        (f"/{TOKEN}/", "127.0.0.1:8000\n", None, False),
+        (f"/{TOKEN}/ws", "127.0.0.1:8000", "ws://127.0.0.1:8000", False),
+        (f"/{TOKEN}/ws", "127.0.0.1:8000", "http://127.0.0.1:8000/x", False),
     ],
 )
 def test_only_the_whole_address_on_this_machine_is_answered(

@@ -42,13 +42,24 @@
       part: -1, parts: [], partName: "", jointed: false, groups: [], changed: [], complaints: {},
       pose: null, figures: null, tool: "move", axis: "", step: 1, holding: false,
       jobs: [], runs: [], records: {}, shown: null, compare: null, followed: "", mode: "place",
-      curve: null, curveFor: "", margin: null, marginFor: "", time: 0, playing: false, pace: 0.05,
+      verdict: null, verdictFor: "", curve: null, curveFor: "", margin: null, marginFor: "", time: 0, playing: false, pace: 0.05,
       layers: { ...LAYERS }, tab: "place", keys: false,
       spoken: "", labels: [], linesFor: "", lines: null, gap: null, helpKeys: KEYS, clipSize: "1280x720",
     }),
     computed: {
       releasing() { return this.jobs.find((j) => j.kind === "release" && ["waiting", "running"].includes(j.state)); },
       drawing() { return this.jobs.find((j) => j.kind === "clip" && ["waiting", "running"].includes(j.state)); },
+      drafting() { return this.jobs.find((j) => j.kind === "draft" && ["waiting", "running"].includes(j.state)); },
+      // What stands on top: of the run that is shown, else of a draft release of the scene as it is.
+      answer() {
+        if (this.mode === "play" && this.record) return this.ofRun(this.record);
+        const stale = this.verdictFor !== this.poseKey, v = this.verdict;
+        if (this.trouble) return { kind: "unknown", says: this.trouble, more: [], limits: [], mark: "", stale: false };
+        if (this.complaints.draft && !this.drafting) return { kind: "unknown", says: `No verdict: ${this.complaints.draft}`, more: [], limits: [], mark: "", stale: false };
+        if (!v || (stale && v.kind !== "snaps" && v.kind !== "may_snap")) return { kind: "unknown", says: "What happens if it is let go now is being looked at …", more: [], limits: [], mark: "draft", stale: true };
+        const low = v.pull_low_by ? `draft · pull may be up to ${Math.ceil(100 * v.pull_low_by - 1e-9)} % stronger` : "draft";
+        return { ...v, mark: stale ? "of an earlier state" : low, stale };
+      },
       looking() { return this.jobs.find((j) => ["curve", "margin"].includes(j.kind) && j.state === "running"); },
       record() { return this.shown === null ? null : this.records[this.shown] || null; },
       other() { return this.compare === null ? null : this.records[this.compare] || null; },
@@ -109,6 +120,8 @@
     },
     methods: {
       quantity, said,
+      // To a micrometre or a thousandth of a degree, so that the unit has room behind it.
+      plain(value) { return String(Number(value.toFixed(3))); },
       async call(name, ...given) {
         let answer = null;
         try {
@@ -181,6 +194,13 @@
         this.showLines();
       },
 
+      ofRun(record) {
+        const [says, ...more] = record.says, s = record.summary;
+        const kind = record.warning ? "unknown" : "told";
+        return { kind, says, more, limits: [], stale: false, mark: `${this.nameOf(this.shown)} · ${s.outcome}` };
+      },
+      nameOf(number) { return (this.runs.find((r) => r.number === number) || { name: "run" }).name; },
+
       // --- the pose: one call in flight, the newest next ------------------------------------
       send(position, quaternion, since = performance.now()) {
         this.want = { position, quaternion, since };
@@ -206,9 +226,19 @@
           if (this.jointed) this.showPose();
           return;
         }
-        if (answer.pose) this.pose = answer.pose;
+        if (answer.pose) this.takePose(answer.pose);
         this.see(answer.figures, since);
         if (this.jointed || !(this.holding || this.want)) this.showPose(); // not where it no longer is
+      },
+      // A field whose value is a new one has lost what was complained of; the others keep it.
+      takePose(pose) {
+        const before = this.pose, gone = ["gap"];
+        ["x", "y", "z"].forEach((axis, k) => {
+          if (!before || before.typed_mm[k] !== pose.typed_mm[k]) gone.push(axis);
+          if (!before || before.typed_deg[k] !== pose.typed_deg[k]) gone.push(`about_${axis}`);
+        });
+        if (gone.length > 1) this.complaints = Object.fromEntries(Object.entries(this.complaints).filter(([k]) => !gone.includes(k)));
+        this.pose = pose;
       },
       see(figures, since = null) {
         this.figures = figures;
@@ -289,8 +319,21 @@
         clearTimeout(this.quiet);
         this.quiet = setTimeout(() => {
           this.askLines();
-          this.explain();
+          this.judge();
         }, QUIET);
+      },
+      // A draft release first, the curve and the margins after it.
+      async judge() {
+        if (this.holding || this.mode !== "place" || !this.figures || this.figures.overlap) return;
+        if (this.verdictFor === this.poseKey || this.draftFor === this.poseKey) {
+          if (!this.drafting) this.explain();
+          return;
+        }
+        this.draftFor = this.poseKey;
+        const answer = await this.call("draft");
+        this.complain("draft", answer);
+        if (answer.job) this.asked = { ...(this.asked || {}), [answer.job]: this.draftFor };
+        this.standing(answer);
       },
       async explain() {
         if (this.holding || this.mode !== "place" || !this.figures || this.figures.overlap || this.curveFor === this.poseKey || this.askedFor === this.poseKey) return;
@@ -317,7 +360,9 @@
         if (job.state === "failed") {
           this.complaints = { ...this.complaints, [job.kind]: job.error };
           if (job.kind === "curve") await this.askMargin(this.asked && this.asked[job.number]);
+          if (job.kind === "draft") this.explain();
         }
+        if (job.kind === "draft" && job.state === "cancelled" && this.asked[job.number] === this.draftFor) this.draftFor = "";
         if (job.state !== "done") return;
         if (["release", "load"].includes(job.kind)) {
           const again = this.shownBefore(), first = job.kind === "load" && !again;
@@ -329,7 +374,12 @@
         const answer = await this.call("result", job.number);
         if (answer.error) return;
         const key = this.asked && this.asked[job.number];
-        if (job.kind === "curve") {
+        if (job.kind === "draft") {
+          this.verdict = answer.result;
+          this.verdictFor = key;
+          if (key === this.poseKey) this.speak([this.verdict.says, ...this.verdict.more].join(" "));
+          this.explain();
+        } else if (job.kind === "curve") {
           this.curve = answer.result;
           this.curveFor = key;
           await this.askMargin(key);
@@ -511,11 +561,13 @@
         this.complain("clip", answer);
         this.standing(answer);
       },
+      // The stage as it stands with its labels, 3840 pixels wide or high; half of it without a graphics
+      // card, where that would take a quarter of a minute.
       savePicture() {
-        this.view.lively = false; // in all its dots, however slow
-        this.view.draw();
+        const { clientWidth: w, clientHeight: h } = this.view.canvas;
+        this.view.picture((this.view.slow ? 1920 : 3840) / Math.max(w, h));
         const from = this.view.canvas, to = document.createElement("canvas");
-        const unit_ = Math.max(from.width / 1280, 0.5);
+        const unit_ = Math.max(from.width, from.height) / 1280;
         Object.assign(to, { width: from.width, height: from.height });
         const pen = to.getContext("2d");
         if (!pen) return;
@@ -528,7 +580,22 @@
         pen.fillText(n ? `${n.time.toFixed(4)} s   ${said(n.speed, "m/s")}   ${said(n.kinetic, "J")}` : `pull ${said(this.pull, "N")}, ${this.weights}`, 24 * unit_, 72 * unit_);
         pen.font = `400 ${13 * unit_}px snapsim, sans-serif`;
         pen.fillText("Computed, not a permission: strong magnets crush and shatter, results vary; local rules and qualified people decide.", 24 * unit_, from.height - 20 * unit_, from.width - 48 * unit_);
+        this.paintLabels(pen, from.width / w, unit_);
+        this.view.refresh();
         to.toBlob((blob) => blob && this.offer(URL.createObjectURL(blob), `${this.stem()}.png`), "image/png");
+      },
+
+      paintLabels(pen, ratio, unit_) {
+        pen.font = `700 ${16 * unit_}px snapsim, sans-serif`;
+        pen.textAlign = "center";
+        pen.textBaseline = "middle";
+        for (const label of this.labels) {
+          const [x, y] = this.view.project(label.point).map((v) => v * ratio), wide = pen.measureText(label.text).width;
+          pen.fillStyle = "#18222be6";
+          pen.fillRect(x - wide / 2 - 9 * unit_, y - 13 * unit_, wide + 18 * unit_, 26 * unit_);
+          pen.fillStyle = "#f4f7f6";
+          pen.fillText(label.text, x, y);
+        }
       },
 
       // --- keys ----------------------------------------------------------------------------------

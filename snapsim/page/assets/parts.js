@@ -25,7 +25,7 @@
         chosen = choice;
         break;
       }
-    if (Math.abs(value) < 1e-12) chosen = choices.find((c) => c[1] === 1);
+    if (Math.abs(value) < 1e-12 && unit !== "m") chosen = choices.find((c) => c[1] === 1);
     const v = value * chosen[1];
     const places = decimals !== null ? decimals
       : Math.max(0, Math.min(3, 2 - Math.floor(Math.log10(Math.max(Math.abs(v), 1e-3)))));
@@ -46,9 +46,16 @@
    */
   function ticks(low, high, about) {
     const span = high - low || 1, raw = span / about, decade = 10 ** Math.floor(Math.log10(raw));
-    const step = [1, 2, 5, 10].map((m) => m * decade).find((s) => s >= raw) ?? 10 * decade;
-    const found = [];
-    for (let k = Math.ceil(low / step - 1e-9); k * step <= high + 1e-9 * span; k++) found.push(k * step);
+    const at = (step) => {
+      const found = [];
+      for (let k = Math.ceil(low / step - 1e-9); k * step <= high + 1e-9 * span; k++) found.push(k * step);
+      return found;
+    };
+    // the widest step from which three ticks can be read: one alone says no scale
+    const steps = [10, 5, 2, 1, 0.5, 0.2, 0.1].map((m) => m * decade);
+    const wanted = steps.filter((s) => s >= raw * (1 - 1e-9)).at(-1) ?? steps[0];
+    const step = steps.filter((s) => s <= wanted).find((s) => at(s).length >= 3) ?? wanted;
+    const found = at(step);
     const places = Math.max(0, -Math.floor(Math.log10(step) + 1e-9));
     return found.map((v) => ({ value: v, text: v.toFixed(places).replace(/^-(0\.?0*)$/, "$1").replace("-", "−") }));
   }
@@ -92,7 +99,7 @@
     },
     methods: {
       frame(xs, ys, left = 46) {
-        const box = { left, right: this.width - 12, top: 12, bottom: this.height - 34 };
+        const box = { left, right: this.width - 12, top: 30, bottom: this.height - 34 };
         const [x0, x1] = xs, [y0, y1] = ys;
         return {
           ...box,
@@ -100,6 +107,16 @@
           y: (v) => box.bottom - ((v - y0) / (y1 - y0 || 1)) * (box.bottom - box.top),
           invert: (p) => x0 + ((p - box.left) / (box.right - box.left)) * (x1 - x0),
         };
+      },
+      // Marks of an axis whose texts (7.5 px a letter) have room beside each other.
+      apart(marks, at) {
+        let end = -Infinity;
+        return marks.filter((m) => {
+          const half = 3.75 * m.text.length;
+          if (at(m.value) - half < end + 8) return false;
+          end = at(m.value) + half;
+          return true;
+        });
       },
       path(points, f) {
         let text = "", pen = false;
@@ -132,7 +149,7 @@
       drawn() {
         return this.lines.map((l) => ({ ...l, d: this.path(thinned(l.x, l.y, Math.round(this.width)), this.f) }));
       },
-      xTicks() { return ticks(0, this.f.end, Math.max(3, this.width / 110)); },
+      xTicks() { return this.apart(ticks(0, this.f.end, Math.max(3, this.width / 110)), this.f.x); },
       yTicks() { return ticks(0, this.f.tall, 4); },
     },
     methods: {
@@ -149,7 +166,7 @@
         <text class="tick" :x="f.left - 7" :y="f.y(t.value) + 4" text-anchor="end">{{ t.text }}</text></g>
       <g v-for="t in xTicks" :key="'x' + t.value"><text class="tick" :x="f.x(t.value)" :y="f.bottom + 16" text-anchor="middle">{{ t.text }}</text></g>
       <text class="axis" :x="f.right" :y="height - 3" text-anchor="end">time [s]</text>
-      <text class="axis" :x="2" :y="height - 3">{{ words }} [{{ unit }}]</text>
+      <text class="axis" :x="2" :y="14">{{ words }} [{{ unit }}]</text>
       <line v-for="m in marks" class="blow" :x1="f.x(m)" :x2="f.x(m)" :y1="f.top" :y2="f.bottom"/>
       <path v-for="l in drawn" :key="l.name" :d="l.d" fill="none" :stroke="l.colour" stroke-width="2.2" :stroke-dasharray="l.dash || null"/>
       <line class="now" :x1="f.x(now)" :x2="f.x(now)" :y1="f.top" :y2="f.bottom"/>
@@ -162,6 +179,19 @@
   const SnapCurve = {
     mixins: [Plot],
     props: { curve: Object, snaps: { type: Array, default: () => [] }, stale: Boolean },
+    methods: {
+      // Texts one above the other where they would collide.
+      stacked(marks) {
+        const placed = [];
+        return marks.map((m) => {
+          const wide = 7.8 * m.text.length, left = m.x - { start: 0, middle: 0.5, end: 1 }[m.end] * wide;
+          let level = m.crest ? m.y - 11 : m.y + 21;
+          while (placed.some((p) => p.left < left + wide && left < p.left + p.wide && Math.abs(p.level - level) < 15)) level += m.crest ? -15 : 15;
+          placed.push({ left, wide, level });
+          return { ...m, level };
+        });
+      },
+    },
     computed: {
       scale() {
         const top = Math.max(...this.curve.energy_J.filter((v) => v !== null).map(Math.abs));
@@ -174,17 +204,17 @@
         return { ...this.frame([x[0], x[x.length - 1]], [low - room, high + room]), low: low - room, high: high + room };
       },
       d() { return this.path(this.curve.at.map((x, k) => [x, this.curve.energy_J[k] === null ? null : this.curve.energy_J[k] * this.scale[1]]), this.f); },
-      xTicks() { const x = this.curve.at; return ticks(x[0], x[x.length - 1], Math.max(3, this.width / 80)); },
+      xTicks() { const x = this.curve.at; return this.apart(ticks(x[0], x[x.length - 1], Math.max(3, this.width / 80)), this.f.x); },
       yTicks() { return ticks(this.f.low, this.f.high, 4); },
       marks() {
-        return this.curve.extremes.map((e) => {
+        return this.stacked(this.curve.extremes.map((e) => {
           const x = this.f.x(e.at), y = this.f.y(e.energy_J * this.scale[1]);
           const end = x > this.f.right - 60 ? "end" : x < this.f.left + 60 ? "start" : "middle";
           const caught = this.snaps.some((s) => Math.min(s.from, s.to) <= e.at && e.at <= Math.max(s.from, s.to));
           const called = e.crest ? "crest" : caught ? "hollow, no rest" : "hollow";
           return { x, y, crest: e.crest, caught, end, text: `${called} ${e.at.toFixed(0).replace("-", "−")}${this.mark}`,
             d: e.crest ? `M${x - 6} ${y + 5}L${x + 6} ${y + 5}L${x} ${y - 6}Z` : `M${x - 6} ${y - 5}L${x + 6} ${y - 5}L${x} ${y + 6}Z` };
-        });
+        }));
       },
       bands() {
         const x = this.curve.at, within = (v) => this.f.x(Math.min(Math.max(v, x[0]), x[x.length - 1]));
@@ -202,13 +232,13 @@
         <text class="tick" :x="f.left - 7" :y="f.y(t.value) + 4" text-anchor="end">{{ t.text }}</text></g>
       <g v-for="t in xTicks" :key="'x' + t.value"><text class="tick" :x="f.x(t.value)" :y="f.bottom + 16" text-anchor="middle">{{ t.text }}</text></g>
       <text class="axis" :x="f.right" :y="height - 3" text-anchor="end">{{ moved }} from here [{{ curve.unit }}]</text>
-      <text class="axis" :x="2" :y="height - 3">energy with weight [{{ scale[0] }}]</text>
+      <text class="axis" :x="2" :y="14">energy with weight, above that here [{{ scale[0] }}]</text>
       <g v-for="b in bands" :key="b.at"><rect class="beyond" :x="Math.min(b.a, b.b)" :width="Math.max(3, Math.abs(b.b - b.a))" :y="f.top" :height="f.bottom - f.top"/>
         <line v-if="b.known" class="critical" :x1="b.x" :x2="b.x" :y1="f.top" :y2="f.bottom"/></g>
       <path :d="d" class="energy" fill="none"/>
       <line class="now" :x1="f.x(0)" :x2="f.x(0)" :y1="f.top" :y2="f.bottom"/>
       <g v-for="m in marks" :key="m.text"><path :d="m.d" :class="m.crest ? 'crest' : m.caught ? 'hollow caught' : 'hollow'"/>
-        <text class="mark" :x="m.x" :y="m.crest ? m.y - 11 : m.y + 21" :text-anchor="m.end">{{ m.text }}</text></g>
+        <text class="mark" :x="m.x" :y="m.level" :text-anchor="m.end">{{ m.text }}</text></g>
       <circle class="here" :cx="f.x(0)" :cy="f.y(curve.now_J * scale[1])" r="6"/>
     </svg>`,
   };
@@ -265,8 +295,12 @@
         this.typing = false;
         this.$emit("enter", this.text);
       },
+      back() {
+        this.typing = false;
+        this.text = this.value;
+      },
     },
-    template: `<input type="text" v-model="text" spellcheck="false" autocomplete="off" @input="typing = true" @change="entered">`,
+    template: `<input type="text" v-model="text" spellcheck="false" autocomplete="off" @input="typing = true" @change="entered" @keydown.escape="back">`,
   };
 
   const PACES = [
@@ -311,8 +345,10 @@
           }),
           of("first blow", (s) => (first(s) ? `${first(s).body} on ${first(s).against}` : "none")),
           of("at", (s) => (first(s) ? said(first(s).time_s, "s", 4) : "–")),
-          of("closing speed where they meet", (s) => (first(s) ? said(first(s).closing_speed_m_s, "m/s") : "–")),
-          of("hardest blow, energy where they meet", (s) => said(s.impacts.length ? Math.max(...s.impacts.map((i) => i.effective_energy_J)) : NaN, "J")),
+          of("its closing speed where they meet", (s) => (first(s) ? said(first(s).closing_speed_m_s, "m/s") : "–")),
+          of("its energy of the whole part", (s) => said(first(s) ? first(s).kinetic_energy_J : NaN, "J")),
+          of("of that at the point that strikes", (s) => said(first(s) ? first(s).effective_energy_J : NaN, "J")),
+          of("most of any blow at the point that strikes", (s) => said(s.impacts.length ? Math.max(...s.impacts.map((i) => i.effective_energy_J)) : NaN, "J")),
           ...this.moving.flatMap((name) => [
             of(`top speed of ${name}`, (s) => (s.bodies[name] ? said(s.bodies[name].max_speed_m_s, "m/s") : "–")),
             of(`most kinetic energy of ${name}`, (s) => (s.bodies[name] ? said(s.bodies[name].max_kinetic_energy_J, "J") : "–")),
@@ -325,12 +361,42 @@
       <tbody><tr v-for="row in rows" :key="row.words"><th scope="row">{{ row.words }}</th><td v-for="(c, k) in row.cells" :key="k">{{ c }}</td></tr></tbody></table>`,
   };
 
+  // Every blow of a run: the energy of the whole part, and how much of it is behind the point that
+  // strikes (the rest goes on turning and moving it), which is what limits are made for.
+  const MOST_BLOWS = 12;
+  /** @type {Component} */
+  const SnapBlowTable = {
+    props: { record: Object },
+    emits: ["seek"],
+    data: () => ({ all: false }),
+    computed: {
+      blows() { return this.record.summary.impacts; },
+      shown() {
+        const hard = [...this.blows].sort((a, b) => b.effective_energy_J - a.effective_energy_J);
+        return this.all ? this.blows : hard.slice(0, MOST_BLOWS).sort((a, b) => a.time_s - b.time_s);
+      },
+    },
+    methods: {
+      said,
+      force(blow) {
+        const [low, high] = blow.peak_force_N;
+        if (high === null) return "–";
+        return `${low === null ? "up to " : `${said(low, "N")} to `}${said(high, "N")}`;
+      },
+    },
+    template: `<table class="runs blows"><thead><tr><th scope="col">at</th><th scope="col">what strikes</th><th scope="col">closing</th><th scope="col">energy of the part</th><th scope="col">of it at the point that strikes</th><th scope="col">peak force</th></tr></thead>
+      <tbody><tr v-for="(b, k) in shown" :key="k"><td><button type="button" class="link" @click="$emit('seek', b.time_s)">{{ said(b.time_s, "s", 4) }}</button></td>
+        <td>{{ b.body }} on {{ b.against }}</td><td>{{ said(b.closing_speed_m_s, "m/s") }}</td><td>{{ said(b.kinetic_energy_J, "J") }}</td><td>{{ said(b.effective_energy_J, "J") }}</td><td>{{ force(b) }}</td></tr>
+        <tr v-if="!blows.length"><td colspan="6">nothing was struck</td></tr></tbody>
+      <tfoot v-if="blows.length > shown.length"><tr><td colspan="6"><button type="button" @click="all = true">all {{ blows.length }} blows</button></td></tr></tfoot></table>`,
+  };
+
   // Arrow lengths grow with the logarithm of force over weight, so that 1 and 100 weights both show.
   /** @type {Snapsim["grown"]} */
   const grown = (ratio) => Math.asinh(ratio) / Math.asinh(1);
 
   Object.assign(window.snapsim, {
     quantity, said, ticks, thinned, grown, PACES,
-    parts: { SnapField, SnapRunPlot, SnapCurve, SnapFigure, SnapTransport, SnapRunTable },
+    parts: { SnapField, SnapRunPlot, SnapCurve, SnapFigure, SnapTransport, SnapRunTable, SnapBlowTable },
   });
 })();

@@ -1,11 +1,10 @@
 // The HTML of one run: everything it needs is in the file; nothing is asked of any network.
 (() => {
   "use strict";
-  const { StageView, Hands, Recording, Clock, LAYERS, said } = window.snapsim;
+  const { StageView, Hands, Recording, Clock, LAYERS } = window.snapsim;
   const { showArrows, placeLabels, showRecord, showLayers, dress } = window.snapsim;
   const given = JSON.parse(document.getElementById("run")?.textContent || "null");
   const LOOKS = { j: [20, 0], l: [-20, 0], i: [0, 16], k: [0, -16] };
-  const MOST_BLOWS = 12;
 
   /** @type {Component} */
   const Run = {
@@ -18,13 +17,8 @@
     computed: {
       now() { return { ...this.record.figures(this.time), of: this.followed }; },
       announced() { return this.record.blow && this.time >= this.record.blow.time ? this.record.blow.words : ""; },
-      blows() {
-        const hard = [...this.record.summary.impacts].sort((a, b) => b.effective_energy_J - a.effective_energy_J).slice(0, MOST_BLOWS);
-        return hard.sort((a, b) => a.time_s - b.time_s);
-      },
     },
     methods: {
-      said,
       seek(time, ticking = false) {
         this.time = Math.min(Math.max(time, 0), this.record.end);
         if (!ticking) this.clock.time = this.time;

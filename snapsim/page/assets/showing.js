@@ -15,7 +15,7 @@
     const reach = 0.5 * size + 0.15 * view.size;
     const arrow = (name, vector, ratio, text) => {
       const strong = vector && length(vector) > 1e-9 && ratio > 0.004;
-      const v = strong ? scale(unit(vector), Math.min(reach * 0.55 * grown(ratio), 1.6 * view.size)) : null;
+      const v = strong ? kept(view, at, scale(unit(vector), Math.min(reach * 0.55 * grown(ratio), 1.6 * view.size))) : null;
       view.arrow(name, v ? { origin: at, vector: v, thick: 0.022 * view.size } : null, COLOURS[name]);
       if (v) labels.push({ name, text, point: add(at, add(v, unit(v), 0.03 * view.size)) });
     };
@@ -27,6 +27,17 @@
     view.arrow("torque", turn > 0.01
       ? { origin: at, axis: torque, angle, radius: 0.55 * size, thick: 0.016 * view.size } : null, COLOURS.torque);
     return labels;
+  }
+
+  // An arrow cut to what the picture shows of it, with room for its label.
+  const ROOM = 46;
+  function kept(view, at, vector) {
+    const w = view.canvas.clientWidth, h = view.canvas.clientHeight;
+    const inside = ([x, y]) => x > ROOM && x < w - ROOM && y > ROOM && y < h - ROOM;
+    if (!w || !inside(view.project(at))) return vector;
+    let v = vector;
+    for (let k = 0; k < 12 && !inside(view.project(add(at, v))); k++) v = scale(v, 0.85);
+    return v;
   }
 
   // Bring labels, children of `box` in their order, to where their points are seen.

@@ -610,11 +610,16 @@
       });
     }
 
-    draw() {
+    // Draw once with so many dots a pixel of the page; the next `refresh` is as usual.
+    picture(ratio) {
+      this.draw(ratio);
+    }
+
+    draw(wanted = 0) {
       const gl = this.gl, canvas = this.canvas;
       if (!canvas.clientWidth || !this.home) return;
-      const quick = this.lively && this.slow, began = performance.now();
-      const ratio = Math.min(window.devicePixelRatio || 1, 2) * (quick ? Math.max(0.3, Math.sqrt(10 / Math.min(...this.costs))) : 1);
+      const quick = !wanted && this.lively && this.slow, began = performance.now();
+      const ratio = wanted || Math.min(window.devicePixelRatio || 1, 2) * (quick ? Math.max(0.3, Math.sqrt(10 / Math.min(...this.costs))) : 1);
       const width = Math.round(canvas.clientWidth * ratio), height = Math.round(canvas.clientHeight * ratio);
       if (canvas.width !== width || canvas.height !== height) Object.assign(canvas, { width, height });
       const f = this.frame(), reach = 8 * this.size;

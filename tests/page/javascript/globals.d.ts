@@ -58,6 +58,8 @@ interface Stage {
   poses: Pose[];
   size: number;
   marked: number;
+  slow: boolean;
+  lively: boolean;
   alarmed: number;
   parted: Set<string>;
   colours: { [name: string]: any };
@@ -77,7 +79,8 @@ interface Stage {
   zoom(factor: number): void;
   reset(): void;
   refresh(): void;
-  draw(): void;
+  draw(wanted?: number): void;
+  picture(ratio: number): void;
   finish(): void;
 }
 

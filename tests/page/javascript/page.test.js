@@ -41,6 +41,7 @@ test("a ball, which no tilt tells anything of, is marked along its way to the ma
 
 test("a hollow of the curve inside a band that snaps is called no rest", () => {
   const marks = (/** @type {any[]} */ found) => snapsim.parts.SnapCurve.computed.marks.call({
+    stacked: snapsim.parts.SnapCurve.methods.stacked,
     curve: { extremes: [{ at: 30, energy_J: 1, crest: false }] }, snaps: found, scale: ["J", 1], mark: "°",
     f: { x: (/** @type {number} */ x) => x, y: (/** @type {number} */ y) => y, left: 0, right: 400 },
   });
@@ -63,7 +64,7 @@ test("files are named after the scene, whatever it is called", () => {
 
 test("an answer to an earlier place does not move the part away from a newer wish", () => {
   const shown = [];
-  const self = { want: { position: [0, 0, 0] }, holding: false, jointed: false, complain() {}, see() {}, showPose: () => shown.push(1) };
+  const self = { takePose() {}, want: { position: [0, 0, 0] }, holding: false, jointed: false, complain() {}, see() {}, showPose: () => shown.push(1) };
   page.methods.answered.call(self, { pose: {}, figures: {} }, 0);
   assert.equal(shown.length, 0);
   page.methods.answered.call({ ...self, want: null }, { pose: {}, figures: {} }, 0);
@@ -79,4 +80,28 @@ test("an answer that is a fault is told once and not asked for again", async () 
   };
   await page.methods.lookAgain.call(self);
   assert.deepEqual([asked, told], [1, [["figures", "no"]]]);
+});
+
+test("a complaint goes with the value it was about, not with another field's", () => {
+  const self = { pose: { typed_mm: [0, 0, 0], typed_deg: [0, 0, 0] }, complaints: { x: "no", about_z: "no", "run.duration": "no" } };
+  page.methods.takePose.call(self, { typed_mm: [1, 0, 0], typed_deg: [0, 0, 0] });
+  assert.deepEqual(Object.keys(self.complaints), ["about_z", "run.duration"]);
+});
+
+const judged = (verdict, more = {}) => page.computed.answer.call({
+  mode: "place", verdict, verdictFor: "a", poseKey: "a", complaints: {}, trouble: "", drafting: null, ...more,
+});
+
+test("a verdict that calms does not stand once the scene has changed; one that warns does, marked", () => {
+  const calm = { kind: "calm", says: "In this draft run the disc falls back.", more: [], limits: [], pull_low_by: 0.031 };
+  assert.equal(judged(calm).says, calm.says);
+  assert.match(judged(calm).mark, /4 % stronger/); // never rounded down
+  assert.doesNotMatch(judged(calm, { poseKey: "b" }).says, /falls back/);
+  const warns = { ...calm, kind: "snaps", says: "Let go now, the disc snaps." };
+  assert.equal(judged(warns, { poseKey: "b" }).says, warns.says);
+  assert.match(judged(warns, { poseKey: "b" }).mark, /earlier/);
+});
+
+test("a draft that failed is told as that, and nothing is said to be safe", () => {
+  assert.match(judged(null, { complaints: { draft: "no room" } }).says, /No verdict: no room/);
 });

@@ -49,3 +49,28 @@ test("an arrow of one weight has length one, and of none none", () => {
   assert.equal(grown(0), 0);
   assert.ok(grown(100) < 7);
 });
+
+test("no axis is left with one mark alone, whatever the range", () => {
+  for (let k = 1; k < 400; k++) {
+    const low = -Math.sin(k) * 7, high = low + Math.exp((k % 40) / 4 - 5);
+    assert.ok(ticks(low, high, 3 + (k % 3)).length >= 3, `${low} to ${high}`);
+  }
+});
+
+test("marks of an axis whose texts would run into each other are left out", () => {
+  const { apart } = snapsim.parts.SnapCurve.mixins[0].methods;
+  const marks = [0, 10, 20, 30].map((v) => ({ value: v, text: String(v) }));
+  assert.equal(apart(marks, (v) => 3 * v).length, 4);
+  assert.deepEqual(apart(marks, (v) => 1.2 * v).map((m) => m.value), [0, 20]);
+});
+
+test("texts of crests and hollows in one place stand one above the other", () => {
+  const { stacked } = snapsim.parts.SnapCurve.methods;
+  const mark = { x: 100, y: 50, crest: false, end: "middle", text: "hollow 10°" };
+  const levels = stacked([mark, { ...mark, x: 110 }, { ...mark, x: 300 }]).map((m) => m.level);
+  assert.deepEqual(levels, [71, 86, 71]);
+});
+
+test("a length of nothing is told in millimetres", () => {
+  assert.equal(said(0, "m"), "0 mm");
+});

@@ -1,0 +1,133 @@
+"""What happens if everything is let go now: a cheap draft release, its error on the unsafe side.
+
+Draft cells, long steps, and the run ends with the first snap (a part strikes a magnet, or as a
+magnet iron), so what follows is not seen. Where nothing snaps it is run once more with the pull
+raised by the most that draft cells leave it low where it starts and where it comes nearest to a
+magnet (`pose_accuracy`), along the same paths as in `letting_go`: a snap there is told as one that
+may happen, never as none.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from snapsim.mechanics.ending import EndReason
+from snapsim.run.fate import attracting, judged
+from snapsim.run.release import ReleaseProgress, release, shared_loads
+from snapsim.simulation.closing_gaps import Closing, closings
+from snapsim.simulation.fate import Fate, FateKind
+from snapsim.simulation.pose_accuracy import PoseAccuracy
+from snapsim.simulation.refinement import FLOOR
+from snapsim.simulation.system import System
+from snapsim.simulation.trajectory import Impact, Trajectory
+from snapsim.study.answer import passed_limits
+from snapsim.study.letting_go import MOST_STRONGER, STEPPED, weaker_gravity
+
+WORST_FIRST = (
+    FateKind.SNAPS,
+    FateKind.FAILED,
+    FateKind.UNDECIDED,
+    FateKind.GOES_AWAY,
+    FateKind.FALLS_BACK,
+    FateKind.STAYS,
+)
+"""Of several parts the first of these is told."""
+
+
+@dataclass(frozen=True)
+class DraftVerdict:
+    """`part` is the one whose `fate` is worst; `error` the share by which the pull may be low, and
+    `snaps_if_stronger` whether it snaps where it is. `closing` is the gap that shuts with least
+    notice, `limits` those passed, `held` the holds that had not let go when the run ended."""
+
+    part: str
+    fate: Fate
+    error: float
+    snaps_if_stronger: bool
+    closing: Closing | None
+    limits: tuple[str, ...]
+    held: tuple[str, ...]
+    untrusted: bool
+
+
+def draft_verdict(system: System, progress: ReleaseProgress | None = None) -> DraftVerdict | None:
+    """Let go of everything as it stands; None where no free part is attracted by anything.
+
+    Raises OverlapError where bodies stand in each other.
+    """
+    free = [
+        i for i, b in enumerate(system.bodies)
+        if not b.fixed and (b.is_soft or b.is_magnet) and attracting(system, i)
+    ]  # fmt: skip
+    if not free:
+        return None
+    rough = replace(system, detail="draft")
+    loads = shared_loads(rough, STEPPED)
+
+    def until_snap(which: System) -> Trajectory:
+        run = release(
+            which, progress, STEPPED, None, lambda blow: _decided(system, free, blow),
+            False, False, False, loads=loads,
+        )  # fmt: skip
+        if run.reason == EndReason.INTERRUPTED:
+            raise KeyboardInterrupt
+        return run
+
+    run = until_snap(rough)
+    part, fate = _worst(run, free)
+    error = _error(run)
+    stronger = False
+    if fate.kind is not FateKind.SNAPS:
+        stronger = _worst(until_snap(weaker_gravity(rough, error)), free)[1].kind is FateKind.SNAPS
+    return DraftVerdict(
+        part, fate, error, stronger, _soonest_shut(run), tuple(passed_limits(run)), _held(run),
+        run.outcome == "untrusted",
+    )  # fmt: skip
+
+
+def _error(run: Trajectory) -> float:
+    """The share by which the pull on any iron part may be low by its cells."""
+    system, most = run.system, FLOOR
+    iron = [i for i, b in enumerate(system.bodies) if not b.fixed and system.has_cells(b)]
+    if not iron:
+        return most
+    accuracy = PoseAccuracy(system)
+    snapped = run.reason == EndReason.FATE_DECIDED  # at the magnet's edge no bar is of use
+    nearest = 0 if snapped or not np.isfinite(run.gap).any() else int(np.nanargmin(run.gap))
+    for k in {0, nearest}:
+        pose = replace(system.start.pose, position=run.position[k], quaternion=run.quaternion[k])
+        told = accuracy.at(pose)
+        for i in iron:
+            pull = float(np.linalg.norm(told.fine.force[i]))
+            top = float(np.linalg.norm(told.force.value[i]) + told.force.error[i])
+            most = max(most, top / pull - 1.0 if pull > 0 else 0.0)
+    return min(most, MOST_STRONGER)
+
+
+def _decided(system: System, free: list[int], blow: Impact) -> EndReason | None:
+    for i in free:
+        pair = {blow.body, blow.against}
+        if system.bodies[i].name in pair and attracting(system, i) & pair:
+            return EndReason.FATE_DECIDED
+    return None
+
+
+def _worst(run: Trajectory, free: list[int]) -> tuple[str, Fate]:
+    fates = [(run.system.bodies[i].name, judged(run, i)) for i in free]
+    return min(fates, key=lambda f: (WORST_FIRST.index(f[1].kind), f[1].time))
+
+
+def _soonest_shut(run: Trajectory) -> Closing | None:
+    """The gap that closes to a finger's size with the least notice."""
+    shut = [c for c in closings(run) if np.isfinite(c.closed[-1])]
+    return min(shut, key=lambda c: c.notice if np.isfinite(c.notice) else 0.0, default=None)
+
+
+def _held(run: Trajectory) -> tuple[str, ...]:
+    return tuple(
+        j.name
+        for j in run.system.joints
+        if j.carries and j.name in run.loads and np.isnan(run.loads[j.name].parted)
+    )
