@@ -129,7 +129,13 @@ def rests_table(result: dict[str, Any]) -> RenderableType:
             _band(rest["friction"]),
             str(rest["copies"]),
         )
-    search = result["search"]
+    style = "bold red" if result["search"]["interrupted"] else "bold"
+    answer, limits = Text(result["answer"], style=style), Text("\n".join(result["limits"]))
+    return Group(answer, table, _searched(result["search"]), limits, cautions())
+
+
+def _searched(search: dict[str, Any]) -> str:
+    """How rests were looked for."""
     line = (
         f"{search['starts']} starts on {search['coarse_cells']} cells (seed {search['seed']}),"
         f" refined on {search['cells']}; {search['unfinished']} did not finish,"
@@ -140,9 +146,7 @@ def rests_table(result: dict[str, Any]) -> RenderableType:
     if search["chance_of_another"]:
         share = plain(round(100 * search["chance_of_another"], 0))
         line += f"; one more start would find a new rest in some {share} %"
-    style = "bold red" if search["interrupted"] else "bold"
-    answer = Text(result["answer"], style=style)
-    return Group(answer, table, line, Text("\n".join(result["limits"])), cautions())
+    return line
 
 
 def _title(result: dict[str, Any]) -> str:

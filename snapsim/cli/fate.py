@@ -17,42 +17,56 @@ if TYPE_CHECKING:
     from snapsim.study.fate_map import Slice
 
 
+FateOutput = Annotated[
+    str, typer.Option("-o", "--output", metavar="DIR", help="Directory of points and results.")
+]
+FateFirst = Annotated[
+    str,
+    typer.Option(
+        metavar="KEY=FROM..TO",
+        help='Across: body.disc.rotation.angle="0..90 deg"; "KEY=... and KEY=..." go together.',
+    ),
+]
+FateSecond = Annotated[
+    str,
+    typer.Option(metavar="KEY=FROM..TO", help='Upward: body.magnet.position.z="0..50 mm".'),
+]
+FateOn = Annotated[
+    str | None, typer.Option("--on", metavar="NAME", help="Body the part is set down on first.")
+]
+FateTogether = Annotated[
+    bool, typer.Option("--together", help="All free bodies: whether any of them snaps.")
+]
+FateResolution = Annotated[
+    str | None, typer.Option(help='How finely boundaries are located: "0.5 deg".')
+]
+FateGrid = Annotated[
+    str, typer.Option(metavar="12x12", help="First grid: cells across and upward.")
+]
+FateDetail = Annotated[str, typer.Option(help="Cells: draft, normal or fine.")]
+FateSpots = Annotated[
+    int, typer.Option(min=0, max=100, help='Places of the boundary found again at "normal".')
+]
+FateLimit = Annotated[int, typer.Option(min=4, help="Releases at most.")]
+FateWorkers = Annotated[int, typer.Option(min=1, max=256, help="Processes.")]
+FateRedo = Annotated[bool, typer.Option("--redo", help="Compute all points anew.")]
+
+
 def fate(
     file: SceneFile,
-    output: Annotated[
-        str, typer.Option("-o", "--output", metavar="DIR", help="Directory of points and results.")
-    ],
-    first: Annotated[
-        str,
-        typer.Option(
-            metavar="KEY=FROM..TO",
-            help='Across: body.disc.rotation.angle="0..90 deg"; "KEY=... and KEY=..." go together.',
-        ),
-    ],
-    second: Annotated[
-        str,
-        typer.Option(metavar="KEY=FROM..TO", help='Upward: body.magnet.position.z="0..50 mm".'),
-    ],
-    on: Annotated[
-        str | None, typer.Option("--on", metavar="NAME", help="Body the part is set down on first.")
-    ] = None,
+    output: FateOutput,
+    first: FateFirst,
+    second: FateSecond,
+    on: FateOn = None,
     body: MovingBody = None,
-    together: Annotated[
-        bool, typer.Option("--together", help="All free bodies: whether any of them snaps.")
-    ] = False,
-    resolution: Annotated[
-        str | None, typer.Option(help='How finely boundaries are located: "0.5 deg".')
-    ] = None,
-    grid: Annotated[
-        str, typer.Option(metavar="12x12", help="First grid: cells across and upward.")
-    ] = "12x12",
-    detail: Annotated[str, typer.Option(help="Cells: draft, normal or fine.")] = "draft",
-    spots: Annotated[
-        int, typer.Option(min=0, max=100, help='Places of the boundary found again at "normal".')
-    ] = 5,
-    limit: Annotated[int, typer.Option(min=4, help="Releases at most.")] = 5000,
-    workers: Annotated[int, typer.Option(min=1, max=256, help="Processes.")] = 1,
-    redo: Annotated[bool, typer.Option("--redo", help="Compute all points anew.")] = False,
+    together: FateTogether = False,
+    resolution: FateResolution = None,
+    grid: FateGrid = "12x12",
+    detail: FateDetail = "draft",
+    spots: FateSpots = 5,
+    limit: FateLimit = 5000,
+    workers: FateWorkers = 1,
+    redo: FateRedo = False,
     style: Style = "light",
     json: AsJson = False,
     changes: Changes = None,

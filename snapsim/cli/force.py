@@ -18,33 +18,43 @@ if TYPE_CHECKING:
     from snapsim.simulation.system import System
 
 
+ForceBars = Annotated[
+    bool,
+    typer.Option(
+        "--accuracy/--no-accuracy", help="Error bars, from a second mesh; off is quicker."
+    ),
+]
+ForceAlong = Annotated[
+    str | None,
+    typer.Option(metavar="DIRECTION", help='Force against distance along "z" or "0.1, 0, 1".'),
+]
+ForceDistance = Annotated[str, typer.Option(help="How far --along goes.")]
+ForceBetween = Annotated[
+    bool, typer.Option("--between", help="With --along: what it feels of each body apart.")
+]
+ForcePlane = Annotated[
+    str | None, typer.Option(metavar="xz", help="Map of the force over a plane: xy, xz or yz.")
+]
+ForceSpan = Annotated[str, typer.Option(help="Width and height of --plane.")]
+ForcePoints = Annotated[int, typer.Option(min=2, max=500, help="Points a line.")]
+ForceOutput = Annotated[
+    str | None,
+    typer.Option("-o", "--output", metavar="FILE", help="Write .csv, .png, .svg or .pdf."),
+]
+
+
 def force(
     file: SceneFile,
     json: AsJson = False,
-    accuracy: Annotated[
-        bool,
-        typer.Option(
-            "--accuracy/--no-accuracy", help="Error bars, from a second mesh; off is quicker."
-        ),
-    ] = True,
+    accuracy: ForceBars = True,
     body: MovingBody = None,
-    along: Annotated[
-        str | None,
-        typer.Option(metavar="DIRECTION", help='Force against distance along "z" or "0.1, 0, 1".'),
-    ] = None,
-    distance: Annotated[str, typer.Option(help="How far --along goes.")] = "100 mm",
-    between: Annotated[
-        bool, typer.Option("--between", help="With --along: what it feels of each body apart.")
-    ] = False,
-    plane: Annotated[
-        str | None, typer.Option(metavar="xz", help="Map of the force over a plane: xy, xz or yz.")
-    ] = None,
-    span: Annotated[str, typer.Option(help="Width and height of --plane.")] = "240 x 160 mm",
-    points: Annotated[int, typer.Option(min=2, max=500, help="Points a line.")] = 41,
-    output: Annotated[
-        str | None,
-        typer.Option("-o", "--output", metavar="FILE", help="Write .csv, .png, .svg or .pdf."),
-    ] = None,
+    along: ForceAlong = None,
+    distance: ForceDistance = "100 mm",
+    between: ForceBetween = False,
+    plane: ForcePlane = None,
+    span: ForceSpan = "240 x 160 mm",
+    points: ForcePoints = 41,
+    output: ForceOutput = None,
     style: Style = "light",
     force: ReplaceFlag = False,
     changes: Changes = None,
@@ -52,13 +62,7 @@ def force(
     """Force, torque, energy and pull-off of each body as placed; along a line or over a plane."""
     import snapsim
 
-    if between and along is None:
-        raise InputError(
-            "goes with --along; as placed, the forces between bodies are printed anyway",
-            key="--between",
-        )
-    if along is not None and plane is not None:
-        raise InputError("give --along or --plane, not both", key="--plane")
+    _refuse_what_does_not_go(along, between, plane, output)
     scene = snapsim.load_scene(file, changes or ())
     if body is not None:
         scene.number(body)
@@ -67,9 +71,22 @@ def force(
         return _along(scene, body, along, (distance, points, between), target)
     if plane is not None:
         return _plane(scene, body, plane, span, points, target)
-    if output is not None:
-        raise InputError("needs --along or --plane, whose numbers it writes", key="--output")
     return _as_placed(scene, file, body, accuracy, json)
+
+
+def _refuse_what_does_not_go(
+    along: str | None, between: bool, plane: str | None, output: str | None
+) -> None:
+    """Raise InputError for options that do not go together."""
+    if between and along is None:
+        raise InputError(
+            "goes with --along; as placed, the forces between bodies are printed anyway",
+            key="--between",
+        )
+    if along is not None and plane is not None:
+        raise InputError("give --along or --plane, not both", key="--plane")
+    if output is not None and along is None and plane is None:
+        raise InputError("needs --along or --plane, whose numbers it writes", key="--output")
 
 
 def _as_placed(scene: System, file: str, body: str | None, accuracy: bool, json: bool) -> None:

@@ -22,50 +22,62 @@ if TYPE_CHECKING:
 WAYS = ("lift", "approach", "push", "tilt")
 
 
+MarginAgainst = Annotated[
+    str | None,
+    typer.Option(
+        metavar="KEY=FROM..TO",
+        help='How the margins move with a key: body.magnet.position.z="10..60 mm".',
+    ),
+]
+MarginFind = Annotated[
+    str | None,
+    typer.Option(metavar="KEY=FROM..TO", help="The value of a key from which --so-that holds."),
+]
+MarginSoThat = Annotated[
+    str | None,
+    typer.Option(
+        "--so-that",
+        metavar="CONDITION",
+        help='"no snap", "energy <= 5 J", "pull-off <= 60 N", "lift >= 20 mm", or tilt, push,'
+        " approach; with --find.",
+    ),
+]
+MarginSteps = Annotated[int, typer.Option(min=1, max=200, help="Steps of --against.")]
+MarginWay = Annotated[
+    list[str] | None,
+    typer.Option(help="Only this: lift, approach, push or tilt. Repeatable."),
+]
+MarginOn = Annotated[
+    str | None,
+    typer.Option("--on", metavar="NAME", help="Body the part is set down on at each value."),
+]
+MarginWorkers = Annotated[int, typer.Option(min=1, max=256, help="Processes for --against.")]
+MarginQuick = Annotated[
+    bool, typer.Option("--quick", help="By a slow fall alone: not confirmed by releases.")
+]
+MarginTogether = Annotated[
+    bool,
+    typer.Option("--together", help="All free bodies: one is moved, all are let go."),
+]
+MarginOutput = Annotated[
+    str | None,
+    typer.Option("-o", "--output", metavar="FILE", help="Write .png, .svg, .pdf or .csv."),
+]
+
+
 def margin(
     file: SceneFile,
     body: MovingBody = None,
-    against: Annotated[
-        str | None,
-        typer.Option(
-            metavar="KEY=FROM..TO",
-            help='How the margins move with a key: body.magnet.position.z="10..60 mm".',
-        ),
-    ] = None,
-    find: Annotated[
-        str | None,
-        typer.Option(metavar="KEY=FROM..TO", help="The value of a key from which --so-that holds."),
-    ] = None,
-    so_that: Annotated[
-        str | None,
-        typer.Option(
-            "--so-that",
-            metavar="CONDITION",
-            help='"no snap", "energy <= 5 J", "pull-off <= 60 N", "lift >= 20 mm", or tilt, push,'
-            " approach; with --find.",
-        ),
-    ] = None,
-    steps: Annotated[int, typer.Option(min=1, max=200, help="Steps of --against.")] = 8,
-    way: Annotated[
-        list[str] | None,
-        typer.Option(help="Only this: lift, approach, push or tilt. Repeatable."),
-    ] = None,
-    on: Annotated[
-        str | None,
-        typer.Option("--on", metavar="NAME", help="Body the part is set down on at each value."),
-    ] = None,
-    workers: Annotated[int, typer.Option(min=1, max=256, help="Processes for --against.")] = 1,
-    quick: Annotated[
-        bool, typer.Option("--quick", help="By a slow fall alone: not confirmed by releases.")
-    ] = False,
-    together: Annotated[
-        bool,
-        typer.Option("--together", help="All free bodies: one is moved, all are let go."),
-    ] = False,
-    output: Annotated[
-        str | None,
-        typer.Option("-o", "--output", metavar="FILE", help="Write .png, .svg, .pdf or .csv."),
-    ] = None,
+    against: MarginAgainst = None,
+    find: MarginFind = None,
+    so_that: MarginSoThat = None,
+    steps: MarginSteps = 8,
+    way: MarginWay = None,
+    on: MarginOn = None,
+    workers: MarginWorkers = 1,
+    quick: MarginQuick = False,
+    together: MarginTogether = False,
+    output: MarginOutput = None,
     style: Style = "light",
     force: ReplaceFlag = False,
     json: AsJson = False,

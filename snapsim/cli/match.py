@@ -25,59 +25,79 @@ if TYPE_CHECKING:
 _POINT = re.compile(r"(?:([^=]+)=)?([^:]+)(?::(.+))?")
 
 
+MatchedFile = Annotated[str, typer.Argument(metavar="FILE", help="Scene (TOML) or run file.")]
+MatchTrack = Annotated[str, typer.Argument(metavar="TRACK.csv", help="Tracked points.")]
+MatchOptions = Annotated[
+    str | None, typer.Option("--with", metavar="MATCH.toml", help="Match file: camera, points.")
+]
+MatchOutput = Annotated[
+    str | None, typer.Option("-o", "--output", metavar="DIR", help="Directory of results.")
+]
+MatchFps = Annotated[float | None, typer.Option(help="Frames a second of the footage.")]
+MatchScale = Annotated[str | None, typer.Option(help='Pixels per length: "4 px/mm".')]
+MatchOrigin = Annotated[
+    str | None, typer.Option(help='Where the scene\'s origin is seen: "320, 460 px".')
+]
+MatchY = Annotated[str | None, typer.Option(help="Does y count up or down?")]
+MatchReleased = Annotated[
+    str | None, typer.Option(help='When, in the footage, it was let go: "0.2 s".')
+]
+MatchUntil = Annotated[
+    str | None, typer.Option(help='Compare until this time after release: "0.3 s".')
+]
+MatchPoint = Annotated[
+    list[str] | None,
+    typer.Option(metavar="NAME=BODY:X,Y,Z", help='What a track follows: "rim=blank: 0, 0, 9 mm".'),
+]
+MatchFit = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="KEY=FROM..TO", help='Fit a key of the scene: contact.friction="0.1..0.6".'
+    ),
+]
+MatchLayOnly = Annotated[
+    bool, typer.Option("--lay-only", help="Fit nothing, whatever the match file says.")
+]
+MatchDetail = Annotated[
+    str | None, typer.Option(help="Cells of a fit's last step: draft, normal or fine.")
+]
+MatchWorkers = Annotated[int, typer.Option(min=1, max=256, help="Processes of a fit.")]
+MatchClip = Annotated[
+    str | None, typer.Option(metavar="CLIP.mp4", help="Write the overlay as a clip.")
+]
+MatchOver = Annotated[
+    str | None, typer.Option(metavar="FILE", help="Picture or video behind the overlay.")
+]
+MatchMakeTrack = Annotated[
+    bool, typer.Option("--make-track", help="Write TRACK.csv: synthetic footage of FILE.")
+]
+MatchSeed = Annotated[int | None, typer.Option(min=0, help="Seed of synthetic footage.")]
+MatchSchema = Annotated[
+    bool, typer.Option("--schema", help="Print the JSON Schema of match files; no FILE.")
+]
+
+
 def match(
-    file: Annotated[str, typer.Argument(metavar="FILE", help="Scene (TOML) or run file.")] = "",
-    track: Annotated[str, typer.Argument(metavar="TRACK.csv", help="Tracked points.")] = "",
-    options: Annotated[
-        str | None, typer.Option("--with", metavar="MATCH.toml", help="Match file: camera, points.")
-    ] = None,
-    output: Annotated[
-        str | None, typer.Option("-o", "--output", metavar="DIR", help="Directory of results.")
-    ] = None,
-    fps: Annotated[float | None, typer.Option(help="Frames a second of the footage.")] = None,
-    scale: Annotated[str | None, typer.Option(help='Pixels per length: "4 px/mm".')] = None,
-    origin: Annotated[
-        str | None, typer.Option(help='Where the scene\'s origin is seen: "320, 460 px".')
-    ] = None,
-    y: Annotated[str | None, typer.Option(help="Does y count up or down?")] = None,
-    released: Annotated[
-        str | None, typer.Option(help='When, in the footage, it was let go: "0.2 s".')
-    ] = None,
-    until: Annotated[
-        str | None, typer.Option(help='Compare until this time after release: "0.3 s".')
-    ] = None,
-    point: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="NAME=BODY:X,Y,Z", help='What a track follows: "rim=blank: 0, 0, 9 mm".'
-        ),
-    ] = None,
-    fit: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="KEY=FROM..TO", help='Fit a key of the scene: contact.friction="0.1..0.6".'
-        ),
-    ] = None,
-    lay_only: Annotated[
-        bool, typer.Option("--lay-only", help="Fit nothing, whatever the match file says.")
-    ] = False,
-    detail: Annotated[
-        str | None, typer.Option(help="Cells of a fit's last step: draft, normal or fine.")
-    ] = None,
-    workers: Annotated[int, typer.Option(min=1, max=256, help="Processes of a fit.")] = 1,
-    clip: Annotated[
-        str | None, typer.Option(metavar="CLIP.mp4", help="Write the overlay as a clip.")
-    ] = None,
-    over: Annotated[
-        str | None, typer.Option(metavar="FILE", help="Picture or video behind the overlay.")
-    ] = None,
-    make_track: Annotated[
-        bool, typer.Option("--make-track", help="Write TRACK.csv: synthetic footage of FILE.")
-    ] = False,
-    seed: Annotated[int | None, typer.Option(min=0, help="Seed of synthetic footage.")] = None,
-    schema: Annotated[
-        bool, typer.Option("--schema", help="Print the JSON Schema of match files; no FILE.")
-    ] = False,
+    file: MatchedFile = "",
+    track: MatchTrack = "",
+    options: MatchOptions = None,
+    output: MatchOutput = None,
+    fps: MatchFps = None,
+    scale: MatchScale = None,
+    origin: MatchOrigin = None,
+    y: MatchY = None,
+    released: MatchReleased = None,
+    until: MatchUntil = None,
+    point: MatchPoint = None,
+    fit: MatchFit = None,
+    lay_only: MatchLayOnly = False,
+    detail: MatchDetail = None,
+    workers: MatchWorkers = 1,
+    clip: MatchClip = None,
+    over: MatchOver = None,
+    make_track: MatchMakeTrack = False,
+    seed: MatchSeed = None,
+    schema: MatchSchema = False,
     style: Style = "light",
     force: ReplaceFlag = False,
     json: AsJson = False,

@@ -39,30 +39,38 @@ class What(StrEnum):
     film = "film"
 
 
+PlotSource = Annotated[
+    str, typer.Argument(metavar="INPUT", help="Scene (TOML), run (HDF5) or a sweep's DIR.")
+]
+PlotOutput = Annotated[
+    str, typer.Option("-o", "--output", metavar="PLOT", help="Write .png, .svg or .pdf.")
+]
+PlotWhat = Annotated[
+    What | None,
+    typer.Option(
+        help="Of a scene: energy or torque against tilt, torque with and without saturation,"
+        " energy over tilt and lift as a surface, pull against weight over the gap,"
+        " magnetisation cut open, field lines, the way over the barrier. Of a run: film, the"
+        " part cut open at chosen moments."
+    ),
+]
+PlotAxis = Annotated[
+    int, typer.Option(min=1, help="Which of the axes it can turn about, where several.")
+]
+PlotPlane = Annotated[str, typer.Option(metavar="xz", help="Plane of a cut: xy, xz or yz.")]
+PlotQuick = Annotated[
+    bool, typer.Option("--quick", help="Energy against tilt without letting the part go.")
+]
+
+
 def plot(
-    source: Annotated[
-        str, typer.Argument(metavar="INPUT", help="Scene (TOML), run (HDF5) or a sweep's DIR.")
-    ],
-    output: Annotated[
-        str, typer.Option("-o", "--output", metavar="PLOT", help="Write .png, .svg or .pdf.")
-    ],
-    what: Annotated[
-        What | None,
-        typer.Option(
-            help="Of a scene: energy or torque against tilt, torque with and without saturation,"
-            " energy over tilt and lift as a surface, pull against weight over the gap,"
-            " magnetisation cut open, field lines, the way over the barrier. Of a run: film, the"
-            " part cut open at chosen moments."
-        ),
-    ] = None,
+    source: PlotSource,
+    output: PlotOutput,
+    what: PlotWhat = None,
     body: MovingBody = None,
-    axis: Annotated[
-        int, typer.Option(min=1, help="Which of the axes it can turn about, where several.")
-    ] = 1,
-    plane: Annotated[str, typer.Option(metavar="xz", help="Plane of a cut: xy, xz or yz.")] = "xz",
-    quick: Annotated[
-        bool, typer.Option("--quick", help="Energy against tilt without letting the part go.")
-    ] = False,
+    axis: PlotAxis = 1,
+    plane: PlotPlane = "xz",
+    quick: PlotQuick = False,
     style: Style = "light",
     force: ReplaceFlag = False,
     changes: Changes = None,

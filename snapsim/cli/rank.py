@@ -17,19 +17,24 @@ if TYPE_CHECKING:
 _ENDINGS = (".csv", ".json", ".parquet", ".html")
 
 
+RankFolders = Annotated[list[str], typer.Argument(metavar="DIR...", help="Directories of sweeps.")]
+RankOutput = Annotated[
+    list[str] | None,
+    typer.Option("-o", "--output", metavar="FILE", help="Write .csv, .json, .parquet or .html."),
+]
+RankLimits = Annotated[
+    list[str] | None, typer.Option(metavar="FILE", help="A house limit (TOML). Repeatable.")
+]
+RankTitle = Annotated[str, typer.Option(help="Title of the report.")]
+RankBy = Annotated[str, typer.Option(metavar="NAME", help="Who ran it, for the report.")]
+
+
 def rank(
-    folders: Annotated[list[str], typer.Argument(metavar="DIR...", help="Directories of sweeps.")],
-    output: Annotated[
-        list[str] | None,
-        typer.Option(
-            "-o", "--output", metavar="FILE", help="Write .csv, .json, .parquet or .html."
-        ),
-    ] = None,
-    limits: Annotated[
-        list[str] | None, typer.Option(metavar="FILE", help="A house limit (TOML). Repeatable.")
-    ] = None,
-    title: Annotated[str, typer.Option(help="Title of the report.")] = "",
-    by: Annotated[str, typer.Option(metavar="NAME", help="Who ran it, for the report.")] = "",
+    folders: RankFolders,
+    output: RankOutput = None,
+    limits: RankLimits = None,
+    title: RankTitle = "",
+    by: RankBy = "",
     force: ReplaceFlag = False,
     json: AsJson = False,
 ) -> None:

@@ -6,6 +6,7 @@ import os
 from collections.abc import Callable
 from concurrent.futures import Executor
 from contextlib import AbstractContextManager, nullcontext
+from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
@@ -13,35 +14,46 @@ import typer
 from snapsim.cli.options import AsJson
 from snapsim.cli.output import complain, emit, emit_json, emit_schema
 from snapsim.errors import InputError
+from snapsim.work.interrupts import INTERRUPTED
 
 if TYPE_CHECKING:
-    from snapsim.study.sweep import Standing
+    from snapsim.study.sweep import Standing, SweepOptions
+
+
+SweepStudy = Annotated[str, typer.Argument(metavar="STUDY.toml", help="Study file (TOML).")]
+SweepOutput = Annotated[
+    str, typer.Option("-o", "--output", metavar="DIR", help="Directory of the sweep.")
+]
+SweepWorkers = Annotated[
+    int | None, typer.Option(min=1, help="Processes; one a core if not given.")
+]
+SweepCluster = Annotated[
+    str,
+    typer.Option(metavar="ADDRESS", help="Scheduler of a Dask cluster, instead of processes."),
+]
+SweepKeep = Annotated[
+    str, typer.Option(help="Run files to keep: none, thin (few frames, no cells) or all.")
+]
+SweepRedo = Annotated[
+    bool, typer.Option("--redo", help="Compute all anew, also where scene or program changed.")
+]
+SweepSamples = Annotated[
+    int | None, typer.Option(min=2, help="Samples a replicate, in place of the study's.")
+]
+SweepSchema = Annotated[
+    bool, typer.Option("--schema", help="Print the JSON Schema of study files; no STUDY.")
+]
 
 
 def sweep(
-    study: Annotated[str, typer.Argument(metavar="STUDY.toml", help="Study file (TOML).")] = "",
-    output: Annotated[
-        str, typer.Option("-o", "--output", metavar="DIR", help="Directory of the sweep.")
-    ] = "",
-    workers: Annotated[
-        int | None, typer.Option(min=1, help="Processes; one a core if not given.")
-    ] = None,
-    cluster: Annotated[
-        str,
-        typer.Option(metavar="ADDRESS", help="Scheduler of a Dask cluster, instead of processes."),
-    ] = "",
-    keep: Annotated[
-        str, typer.Option(help="Run files to keep: none, thin (few frames, no cells) or all.")
-    ] = "none",
-    redo: Annotated[
-        bool, typer.Option("--redo", help="Compute all anew, also where scene or program changed.")
-    ] = False,
-    samples: Annotated[
-        int | None, typer.Option(min=2, help="Samples a replicate, in place of the study's.")
-    ] = None,
-    schema: Annotated[
-        bool, typer.Option("--schema", help="Print the JSON Schema of study files; no STUDY.")
-    ] = False,
+    study: SweepStudy = "",
+    output: SweepOutput = "",
+    workers: SweepWorkers = None,
+    cluster: SweepCluster = "",
+    keep: SweepKeep = "none",
+    redo: SweepRedo = False,
+    samples: SweepSamples = None,
+    schema: SweepSchema = False,
     json: AsJson = False,
 ) -> None:
     """Compute the runs of a study; started again, it goes on where it stopped."""
@@ -51,24 +63,32 @@ def sweep(
         return emit_schema(study_schema())
     if not study or not output:
         raise InputError("name a study file and -o DIR, or ask for --schema", key="STUDY")
+    from snapsim.study.sweep import SweepOptions
+
+    if cluster and workers is not None:
+        raise InputError("goes without --workers: a cluster has its own", key="--cluster")
+    given = SweepOptions(workers or os.cpu_count() or 1, _keep(keep), redo)
+    try:
+        standing = _swept(study, samples, output, given, cluster)
+    except KeyboardInterrupt:
+        complain(f"{output}: interrupted; what was done is kept, start the same again to go on")
+        raise typer.Exit(INTERRUPTED) from None
+    result = _summary(standing, output)
+    return emit_json("sweep", result) if json else emit(_table(result))
+
+
+def _swept(
+    study: str, samples: int | None, output: str, given: SweepOptions, cluster: str
+) -> Standing:
+    """Compute what is missing of a study, here or on a cluster."""
     from snapsim.cli.progress import sweep_progress
     from snapsim.study.cases import with_samples
     from snapsim.study.study_file import load_study
-    from snapsim.study.sweep import SweepOptions
     from snapsim.study.sweep import sweep as run
 
     wanted = with_samples(load_study(study), samples)
-    if cluster and workers is not None:
-        raise InputError("goes without --workers: a cluster has its own", key="--cluster")
-    try:
-        with _executor(cluster) as executor, sweep_progress() as progress:
-            options = SweepOptions(workers or os.cpu_count() or 1, _keep(keep), redo, executor)
-            standing = run(wanted, study, output, options, progress)
-    except KeyboardInterrupt:
-        complain(f"{output}: interrupted; what was done is kept, start the same again to go on")
-        raise typer.Exit(130) from None
-    result = _summary(standing, output)
-    return emit_json("sweep", result) if json else emit(_table(result))
+    with _executor(cluster) as executor, sweep_progress() as progress:
+        return run(wanted, study, output, replace(given, executor=executor), progress)
 
 
 def _executor(address: str) -> AbstractContextManager[Callable[[], Executor] | None]:

@@ -169,13 +169,16 @@ def read_ledger(
             "is damaged: what it is about does not match its hash; use sweep --redo", file=str(path)
         )
     if damaged:
-        shown = ", ".join(map(str, damaged[:10])) + (" ..." if len(damaged) > 10 else "")
-        raise InputError(
-            f"has damaged rows ({len(damaged)}: {shown}); the same snapsim sweep command computes"
-            " them anew",
-            file=str(path),
-        )
+        raise InputError(_damaged_words(damaged), file=str(path))
     return about, results
+
+
+def _damaged_words(rows: list[int]) -> str:
+    shown = ", ".join(map(str, rows[:10])) + (" ..." if len(rows) > 10 else "")
+    return (
+        f"has damaged rows ({len(rows)}: {shown}); the same snapsim sweep command computes"
+        " them anew"
+    )
 
 
 LedgerRows = tuple[dict[int, dict[str, Any]], list[int]]
