@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import fields, replace
 from os import PathLike, fspath
-from typing import Any, get_args
+from typing import Any, Final, get_args
 
 import h5py
 import numpy as np
@@ -97,7 +98,13 @@ def _one_line_errors(shown: str) -> Iterator[None]:
         MemoryError,
     ) as error:
         detail = " ".join(str(error).split())[:120]
+        if missing := _MISSING.search(detail):
+            raise InputError(f'is damaged: "{missing[1]}" is missing', file=shown) from None
         raise InputError(f"is damaged, or no whole run file: {detail}", file=shown) from None
+
+
+_MISSING: Final = re.compile(r"object '([^']*)' doesn't exist")
+"""What h5py says of an item that is asked for and is not there."""
 
 
 def _reason(text: str) -> str:

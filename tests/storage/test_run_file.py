@@ -418,7 +418,7 @@ def test_a_missing_part_is_one_clear_line(part, run, tmp_path):
     write_run(run, target)
     with edited(target) as file:
         del file[part]
-    with pytest.raises(InputError, match="is damaged"):
+    with pytest.raises(InputError, match=rf'is damaged: "{part.split("/")[-1]}" is missing$'):
         snapsim.read_run(target)
 
 
