@@ -31,8 +31,11 @@ JOB = {
     "check falling.toml": "A ball falls on a table",
     "release falling.toml -o run.h5": "wrote run.h5",
     "plot run.h5 -o run.svg": "wrote run.svg",
+    "plot run.h5 -o run.png": "wrote run.png",
+    "plot ball-under-magnet.toml --what magnetisation -o section.png": "wrote section.png",
     "page run.h5 -o run.html": "wrote run.html",
-    "sweep s.study.toml -o out --workers 2": "runs: 2 done",
+    "sweep s.study.toml -o out --workers 2 --keep all": "runs: 2 done",
+    "plot out -o energies.pdf": "wrote energies.pdf",
     "rank out": "runs",
 }
 
@@ -50,7 +53,8 @@ def locked(folder, lines, cache=None):
         pytest.skip("no namespaces of one's own here: unshare -m -n needs root")
     out = folder / "only-this-is-writable"
     out.mkdir()
-    texts = {"falling.toml": (folder / "falling.toml").read_text(), "s.study.toml": STUDY}
+    texts = {path.name: path.read_text() for path in folder.glob("*.toml")}
+    texts["s.study.toml"] = STUDY
     environment = {"PATH": os.environ["PATH"], "LC_ALL": "C", "PYTHONPATH": str(ROOT)}
     if cache is not None:
         environment["SNAPSIM_CACHE"] = str(cache)
@@ -78,7 +82,7 @@ def locked(folder, lines, cache=None):
 
 
 @pytest.mark.slow
-def test_the_main_job_works_where_compiled_code_was_prepared(falling, tmp_path):
+def test_the_main_job_works_where_compiled_code_was_prepared(falling, ball_under_magnet, tmp_path):
     folder = kept_folder("kernels")
     assert folder is not None
     cache = folder.parent if not os.environ.get("SNAPSIM_CACHE") else os.environ["SNAPSIM_CACHE"]
