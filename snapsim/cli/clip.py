@@ -24,10 +24,6 @@ HEIGHTS = {"360p": 360, "540p": 540, "720p": 720, "1080p": 1080, "1440p": 1440, 
 
 
 def clip(
-    runs: Annotated[
-        list[str],
-        typer.Argument(metavar="RUN.h5...", help="Run files; several are shown side by side."),
-    ],
     output: Annotated[
         str,
         typer.Option(
@@ -38,13 +34,33 @@ def clip(
             " pictures; with --still a .png.",
         ),
     ],
+    runs: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="RUN.h5...", help="Run files; several are shown side by side."),
+    ] = None,
     size: Annotated[
-        str,
+        str | None,
         typer.Option(
             metavar="SIZE", help="Like 1080p, 4k, 1080p-9:16, 720p-1:1, or WIDTHxHEIGHT in pixels."
         ),
-    ] = "1280x720",
-    fps: Annotated[int | None, typer.Option(help="Frames a second; 60, and 25 for a GIF.")] = None,
+    ] = None,
+    fps: Annotated[
+        str | None,
+        typer.Option(help="Frames a second; 60, and 25 for a GIF. 29.97 is 30000/1001, and so on."),
+    ] = None,
+    story: Annotated[
+        str | None,
+        typer.Option(
+            metavar="FILE",
+            help="Join shots to one film by a storyboard (TOML), or make a ready one of a scene.",
+        ),
+    ] = None,
+    what_if: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="KEY=VALUE", help="What the ready film of a scene compares with. Repeatable."
+        ),
+    ] = None,
     slow_motion: Annotated[
         float | None,
         typer.Option(
@@ -93,16 +109,25 @@ def clip(
     """Draw a run as a 3-D film: in real time, then slow where something happens, in few words."""
     from snapsim.cli import shot_file
     from snapsim.render import ClipOptions, layers_of
+    from snapsim.render.rates import rate_of
 
+    if story is not None:
+        if runs:
+            raise InputError("goes without run files: it names its own", key="--story")
+        return _story(story, output, what_if or [], size, fps, workers, force, captions, json)
+    if what_if:
+        raise InputError("goes with --story SCENE.toml only", key="--what-if")
+    if not runs:
+        raise InputError("is missing; name a run file, or --story FILE", key="RUN.h5")
     hidden = [name for name in without or () if name != "cards"]
     see_through = Path(output).suffix.lower() in (".mov", "") and not still
     if see_through and "stage" not in (layer or ()):
         hidden.append("stage")
-    width, height = parse_size(size)
+    width, height = parse_size(size or "1280x720")
     options = ClipOptions(
         width=width,
         height=height,
-        fps=fps if fps is not None else (25 if output.lower().endswith(".gif") else 60),
+        fps=rate_of(fps or ("25" if output.lower().endswith(".gif") else "60"), "--fps"),
         slow_motion=slow_motion,
         supersample=not rough,
         layers=layers_of(layer or (), hidden),
@@ -122,6 +147,41 @@ def clip(
     if still is not None:
         return _still(shown, others, still, output, options, json)
     return _clip(shown, others, output, options, captions, poster, json)
+
+
+def _story(
+    file: str,
+    output: str,
+    what_if: list[str],
+    size: str | None,
+    fps: str | None,
+    workers: int | None,
+    force: bool,
+    captions: bool,
+    json: bool,
+) -> None:
+    from snapsim.cli.progress import clip_progress
+    from snapsim.cli.story import board_of
+    from snapsim.render import render_story, write_story_captions
+    from snapsim.render.rates import rate_of
+
+    board = board_of(file, output, what_if, force, parse_size)
+    o = board.options
+    width, height = parse_size(size) if size else (o.width, o.height)
+    rate = rate_of(fps, "--fps") if fps else o.fps
+    count = workers if workers is not None else _cores()
+    options = replace(o, width=width, height=height, fps=rate, workers=count, overwrite=force)
+    board = replace(board, options=options)
+    besides = [str(p) for p in write_story_captions(board, Path(output))] if captions else []
+    try:
+        with clip_progress() as progress:
+            report = render_story(board, Path(output), progress)
+    except KeyboardInterrupt:
+        complain(f"{output}: stopped; what is drawn is kept, the same command goes on from there")
+        raise
+    if json:
+        return emit_json("clip", _result(report, output, besides))
+    return emit("\n".join(_told(report, output, besides)))
 
 
 def _clip(

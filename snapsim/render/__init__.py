@@ -1,7 +1,15 @@
 """Pictures and clips."""
 
 from snapsim.render.cameras.shot import Key, Shot
-from snapsim.render.clip import ClipReport, draw_scene, render_clip, render_still, write_captions
+from snapsim.render.clip import (
+    ClipReport,
+    draw_scene,
+    render_clip,
+    render_still,
+    render_story,
+    write_captions,
+    write_story_captions,
+)
 from snapsim.render.options import LAYERS, ClipOptions, layers_of
 
 __all__ = [
@@ -14,5 +22,7 @@ __all__ = [
     "layers_of",
     "render_clip",
     "render_still",
+    "render_story",
     "write_captions",
+    "write_story_captions",
 ]

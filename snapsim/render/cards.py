@@ -22,7 +22,7 @@ CAUTION_LINES = (
 
 def title_card(size: tuple[int, int], systems: tuple[System, ...]) -> Image.Image:
     """Return the opening card: each scene's title, and what takes part in the first."""
-    card, pen, unit = _blank(size)
+    card, pen, unit = blank(size)
     titles = dict.fromkeys(system.title for system in systems)
     lines = [(text, 44.0, True, palette.INK) for text in titles]
     lines += [(text, 27.0, False, palette.INK_SOFT) for text in cast_of(systems[0])]
@@ -33,7 +33,7 @@ def title_card(size: tuple[int, int], systems: tuple[System, ...]) -> Image.Imag
 
 def end_card(size: tuple[int, int], blow: str | None) -> Image.Image:
     """Return the closing card: the first blow's figures, and the caution."""
-    card, pen, unit = _blank(size)
+    card, pen, unit = blank(size)
     lines = [(blow, 34.0, True, palette.ACCENT)] if blow else []
     lines += [(text, 32.0, k == 3, palette.INK) for k, text in enumerate(CAUTION_LINES)]
     _set(pen, size, unit, lines)
@@ -55,8 +55,8 @@ def _mass(kilograms: float) -> str:
     return f"{1e3 * kilograms:.3g} g"
 
 
-def _blank(size: tuple[int, int]) -> tuple[Image.Image, ImageDraw.ImageDraw, float]:
-    """A dark card with the stage's glow, and an amber rule at its left."""
+def blank(size: tuple[int, int]) -> tuple[Image.Image, ImageDraw.ImageDraw, float]:
+    """Return a dark card with the stage's glow, a pen for it and the unit of its type."""
     w, h = size
     x, y = np.meshgrid(np.linspace(-1, 1, w), np.linspace(-1, 1, h))
     glow = 0.55 * np.exp(-((x / 0.9) ** 2 + (y / 0.9) ** 2))[..., None]

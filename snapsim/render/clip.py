@@ -11,10 +11,13 @@ from PIL import Image
 
 from snapsim.errors import InputError, OutputError
 from snapsim.render import captions, flashes, offscreen, reel, targets
+from snapsim.render.board import Storyboard
+from snapsim.render.board_show import board_cues, segments_of
 from snapsim.render.cameras.contract import Fixed
 from snapsim.render.differences import differences
 from snapsim.render.finite import require_finite
 from snapsim.render.formats import format_of
+from snapsim.render.formats.png_sequence import srgb
 from snapsim.render.interpolation import Moment
 from snapsim.render.job import ClipJob
 from snapsim.render.layout import lay_out
@@ -22,7 +25,7 @@ from snapsim.render.options import ClipOptions, check_options
 from snapsim.render.overlay import CAUTION, ClipOverlay
 from snapsim.render.picture import Picture, action_of, choose_view
 from snapsim.render.readings import first_blow, impact_line
-from snapsim.render.reel import FramesProgress
+from snapsim.render.reel import FramesProgress, ReelJob
 from snapsim.render.show import Show, plan
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import Trajectory
@@ -64,18 +67,43 @@ def render_clip(
     path = Path(path)
     job = _job(runs, options or ClipOptions(), companions, path)
     offscreen.require()
+    line, _ = plan(job.runs, job.options, job.companions)
+    return _made(job, path, progress, line.slow_motion)
+
+
+def render_story(
+    board: Storyboard, path: Path, progress: FramesProgress | None = None
+) -> ClipReport:
+    """Write a storyboard as a film at `path`; raises and goes on as `render_clip` does."""
+    path, o = Path(path), board.options
+    check_options(o)
+    form = format_of(path)
+    why = form.problem((o.width, o.height), o.fps)
+    if why is not None:
+        raise InputError(why, key=form.name)
+    targets.check_target(path, form.suffix, o.overwrite)
+    for shot in board.shots:
+        require_finite(shot.runs, shot.options.layers)
+    segments = segments_of(board)
+    offscreen.require()
+    slowest = max((s.line.slow_motion for s in segments if s.line is not None), default=1.0)
+    return _made(board, path, progress, slowest)
+
+
+def _made(
+    job: ReelJob, path: Path, progress: FramesProgress | None, slow_motion: float
+) -> ClipReport:
     began = clock.perf_counter()
     made = reel.make(job, path, progress)
     spent = clock.perf_counter() - began
-    line, _ = plan(job.runs, job.options, job.companions)
     frames, o = len(made.light), job.options
     each = 1e3 / max(made.drawn, 1)
     return ClipReport(
         path=path,
         frames=frames,
-        seconds=frames / o.fps,
+        seconds=float(frames / o.fps),
         size=(o.width, o.height),
-        slow_motion=line.slow_motion,
+        slow_motion=slow_motion,
         milliseconds=each * spent,
         breakdown={stage: each * s for stage, s in made.seconds.items()},
         kept=made.found,
@@ -125,11 +153,19 @@ def write_captions(runs: Runs, path: Path, options: ClipOptions | None = None) -
     """Write PATH.srt and PATH.vtt, the captions of the clip at `path`; returns their names."""
     options, path = options or ClipOptions(), Path(path)
     several = (runs,) if isinstance(runs, Trajectory) else tuple(runs)
-    told = _cues(several, options)
+    return _write_tracks(_cues(several, options), path, options.overwrite)
+
+
+def write_story_captions(board: Storyboard, path: Path) -> list[Path]:
+    """Write PATH.srt and PATH.vtt of a storyboard; returns their names."""
+    return _write_tracks(board_cues(board), Path(path), board.options.overwrite)
+
+
+def _write_tracks(told: list[captions.Cue], path: Path, overwrite: bool) -> list[Path]:
     written = []
     for suffix, text in ((".srt", captions.subrip(told)), (".vtt", captions.webvtt(told))):
         target = path.with_suffix(suffix)
-        targets.check_target(target, suffix, options.overwrite)
+        targets.check_target(target, suffix, overwrite)
         part = targets.temporary_beside(target)
         try:
             part.write_text(text, encoding="utf-8")
@@ -185,7 +221,7 @@ def draw_scene(system: System, path: Path, options: ClipOptions | None = None) -
 def _save(frame: Image.Image, path: Path) -> None:
     part = targets.temporary_beside(path)
     try:
-        frame.save(part, format="PNG", optimize=False)
+        frame.save(part, format="PNG", optimize=False, pnginfo=srgb())
         targets.put(part, path)
     except OSError as broken:
         raise OutputError(f"{path}: could not be written: {broken}") from broken

@@ -16,14 +16,16 @@ MOST = 2
 SILENT = {"title", "note"}
 
 
-def differences(systems: Sequence[System]) -> list[str]:
-    """Return one heading a run that says what sets it apart; empty words where nothing does."""
+def differences(systems: Sequence[System], most: int = MOST) -> list[str]:
+    """Return one heading a run that says what sets it apart, at most `most` keys, those with the
+    shortest values first; empty words where nothing does."""
     trees = [_flat(system) for system in systems]
     keys = list(dict.fromkeys(key for tree in trees for key in tree if key not in SILENT))
     apart = [k for k in keys if len({tree.get(k) for tree in trees}) > 1]
-    more = f" and {len(apart) - MOST} more" if len(apart) > MOST else ""
+    apart.sort(key=lambda key: max(len(tree.get(key) or "") for tree in trees))
+    more = f" and {len(apart) - most} more" if len(apart) > most > 1 else ""
     return [
-        ", ".join(_said(key, tree.get(key)) for key in apart[:MOST]) + more if apart else ""
+        ", ".join(_said(key, tree.get(key)) for key in apart[:most]) + more if apart else ""
         for tree in trees
     ]
 

@@ -92,17 +92,7 @@ class FilmWords:
             text, size = fitted(pace, right - left, self._u(LABEL))
             pen.text((left, top), text, palette.INK_SOFT, font(size), anchor="la")
         if line is not None:
-            self._put_line(pen, line)
-
-    def _put_line(self, pen: ImageDraw.ImageDraw, line: StoryLine) -> None:
-        left, top, right, bottom = self.layout.words
-        rows = set_in(line, right - left, bottom - top, self.layout.unit)
-        y = top + (0 if self.layout.top_words else (bottom - top - _height(rows)) // 2)
-        for row in rows:
-            pen.text(
-                (left, y), row.text, palette.INK, weighted(row.points, row.weight), anchor="la"
-            )
-            y += _step(row)
+            put_line(pen, self.layout, line)
 
     def _put_caution(self, pen: ImageDraw.ImageDraw) -> None:
         left, top, right, _ = self.layout.caution
@@ -145,6 +135,16 @@ class FilmWords:
         for k, text in enumerate(lines):
             y = top + self._u(8) + k * self._u(40)
             pen.text((edge, y), text, palette.ALARM_LETTER, font(size, True))
+
+
+def put_line(pen: ImageDraw.ImageDraw, layout: PictureLayout, line: StoryLine) -> None:
+    """Set a number and its sentence, or a question, into the box for them."""
+    left, top, right, bottom = layout.words
+    rows = set_in(line, right - left, bottom - top, layout.unit)
+    y = top + (0 if layout.top_words else (bottom - top - _height(rows)) // 2)
+    for row in rows:
+        pen.text((left, y), row.text, palette.INK, weighted(row.points, row.weight), anchor="la")
+        y += _step(row)
 
 
 def scrim(layout: PictureLayout) -> Image.Image:

@@ -9,10 +9,13 @@ Counted on a coarse grid of patches, `AREA` of whose number must flash together.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from PIL import Image
 
 from snapsim.arrays import Array, IntArray
+from snapsim.render.rates import Rate
 
 PATCHES = (32, 18)
 CHANGE, DARK, AREA = 0.1, 0.8, 21_824 / (1024 * 768)
@@ -31,11 +34,11 @@ def luminance(frame: Image.Image) -> Array:
     return weighted
 
 
-def most_flashes(pictures: Array, fps: int) -> int:
+def most_flashes(pictures: Array, fps: Rate) -> int:
     """Return the largest number of flashes within one second of (k, 18, 32) luminances."""
     marks = _turns(pictures.reshape(len(pictures), -1))
     total = np.vstack([np.zeros_like(marks[:1]), np.cumsum(marks, axis=0)])
-    window = min(fps, len(marks))
+    window = min(math.ceil(fps), len(marks))
     within = (total[window:] - total[:-window]).astype(int) // 2
     if not within.size:
         return 0

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
+from snapsim.render.board import Storyboard
 from snapsim.render.options import ClipOptions
 from snapsim.simulation.trajectory import Trajectory
 
@@ -29,7 +30,7 @@ class ClipJob:
     alpha: bool = False
 
 
-def fingerprint(job: ClipJob, name: str) -> str:
+def fingerprint(job: ClipJob | Storyboard, name: str) -> str:
     """Return a hash of all that a clip in the format called `name` depends on."""
     found = hashlib.sha256(name.encode())
     for package in ("snapsim", "pyvista", "vtk", "pillow", "imageio-ffmpeg"):
@@ -37,7 +38,7 @@ def fingerprint(job: ClipJob, name: str) -> str:
     for source in sorted(Path(__file__).parent.rglob("*.py")):
         found.update(source.read_bytes())
     same = replace(job.options, workers=1, overwrite=False)
-    _feed(found, (job.runs, job.companions, same, job.alpha))
+    _feed(found, replace(job, options=same))
     return found.hexdigest()
 
 

@@ -11,6 +11,7 @@ from typing import Final, Literal
 from snapsim.errors import InputError
 from snapsim.render.cameras.shot import Shot
 from snapsim.render.events import EventKind
+from snapsim.render.rates import Rate
 
 LAYERS: Final[dict[str, str]] = {
     "stage": "backdrop and ground; without it PNG pictures and ProRes are see-through",
@@ -72,7 +73,7 @@ class ClipOptions:
 
     width: int = 1280
     height: int = 720
-    fps: int = 60
+    fps: Rate = 60
     slow_motion: float | None = None
     slow_window: tuple[float, float] | None = None
     events: frozenset[EventKind] = frozenset(EventKind)

@@ -100,7 +100,10 @@ class Pane:
             return HELD
         if piece.kind in ("play", "replay") and now > float(self._run.time[-1]) + ROUNDING:
             return ENDED
-        return self._timeline.label_at(clip)
+        step = {"release": "in step at release", "impact": "in step at the blow"}
+        abreast = f", {step[self._options.align]}" if len(self._fellows) > 1 else ""
+        label = self._timeline.label_at(clip)
+        return label + abreast if label else label
 
     def _strikes_at(self, now: float) -> bool:
         return self._blow is not None and abs(now - self._blow.time) <= ROUNDING
@@ -123,11 +126,12 @@ class Pane:
         news = piece.kind in ("freeze", "end", "replay") or since < BLOW_SHOWN
         return _blow_line(self._blow) if news else None
 
-    def still(self, time: float, clip: float = 0.0) -> Image.Image:
-        """Return the frame at a simulated time [s] of the run's own, from the first camera."""
+    def still(self, time: float, clip: float = 0.0, said: StoryLine | None = None) -> Image.Image:
+        """Return the frame at a simulated time [s] of the run's own, from the first camera; it says
+        the blow, once struck, or what is `said`."""
         struck = self._blow is not None and self._blow.time <= time
         line = _blow_line(self._blow) if self._blow is not None and struck else None
-        return self.compose(self._as_it_strikes(time), clip, 0, "", line)
+        return self.compose(self._as_it_strikes(time), clip, 0, "", said or line)
 
     def compose(
         self, now: float, clip: float, shot: int, pace: str, said: StoryLine | None

@@ -28,8 +28,11 @@ from snapsim.arrays import Array, ByteArray
 from snapsim.errors import ComputationError, NotWritten, OutputError
 from snapsim.numerics.kept_files import remove_leftovers
 from snapsim.render import flashes, offscreen, targets
+from snapsim.render.board import Storyboard
+from snapsim.render.board_show import BoardShow
 from snapsim.render.formats import format_of
 from snapsim.render.job import ClipJob, fingerprint
+from snapsim.render.rates import Rate
 from snapsim.render.show import Show
 from snapsim.work.processes import CONTEXT, Processes
 
@@ -37,6 +40,14 @@ PIECE = 60
 ROOM = 64 << 20  # bytes that must be free before a piece is begun
 FramesProgress = Callable[[int, int], None]
 MADE_FROM = "made-from"
+
+
+ReelJob = ClipJob | Storyboard
+
+
+def opened(job: ReelJob) -> Show | BoardShow:
+    """Return what makes the frames of a job."""
+    return BoardShow(job) if isinstance(job, Storyboard) else Show(job)
 
 
 @dataclass(frozen=True)
@@ -50,11 +61,11 @@ class Made:
     light: Array
 
 
-def make(job: ClipJob, target: Path, progress: FramesProgress | None = None) -> Made:
+def make(job: ReelJob, target: Path, progress: FramesProgress | None = None) -> Made:
     """Write the clip of a job at `target`. Raises OutputError; what is whole stays beside it."""
     form = format_of(target)
-    with Show(job) as show:
-        moments = show.timeline.frame_times(job.options.fps)
+    with opened(job) as show:
+        moments = show.frame_times(job.options.fps)
     numbers = range(-(-len(moments) // PIECE))
     folder = target.with_name(f".{target.name}.pieces")
     with _workplace(folder, fingerprint(job, form.name)):
@@ -123,7 +134,7 @@ def _moments(moments: list[float], number: int) -> list[float]:
     return moments[number * PIECE : (number + 1) * PIECE]
 
 
-def _join(form: Any, folder: Path, numbers: range, target: Path, fps: int) -> None:
+def _join(form: Any, folder: Path, numbers: range, target: Path, fps: Rate) -> None:
     remove_leftovers(target)
     part = targets.temporary_beside(target)
     try:
@@ -139,7 +150,7 @@ def _join(form: Any, folder: Path, numbers: range, target: Path, fps: int) -> No
 
 
 def _draw_all(
-    job: ClipJob,
+    job: ReelJob,
     target: Path,
     folder: Path,
     todo: list[int],
@@ -154,7 +165,7 @@ def _draw_all(
     if workers > 1:
         return _draw_apart(job, target, folder, todo, total, before, told, workers)
     done = before
-    with Show(job) as show:
+    with opened(job) as show:
         for number in todo:
 
             def count() -> None:
@@ -167,7 +178,7 @@ def _draw_all(
 
 
 def _draw_piece(
-    show: Show,
+    show: Show | BoardShow,
     target: Path,
     folder: Path,
     number: int,
@@ -183,8 +194,10 @@ def _draw_piece(
     light: list[Array] = []
 
     def frames() -> Iterator[ByteArray]:
-        for clip in show.timeline.frame_times(options.fps)[first : first + length]:
+        for clip in show.frame_times(options.fps)[first : first + length]:
             picture = show.frame(clip)
+            if form.alpha:
+                picture = picture.convert("RGBA")
             with show.watch.stage("count flashes"):
                 light.append(flashes.luminance(picture))
             with show.watch.stage("encode"):
@@ -206,7 +219,7 @@ def _draw_piece(
 
 
 def _draw_apart(
-    job: ClipJob,
+    job: ReelJob,
     target: Path,
     folder: Path,
     todo: list[int],
@@ -243,10 +256,10 @@ _own: dict[str, Any] = {}
 """What a drawing process keeps: its show and the counter."""
 
 
-def _start_worker(job: ClipJob, count: Any) -> None:
+def _start_worker(job: ReelJob, count: Any) -> None:
     os.environ.setdefault("LP_NUM_THREADS", "1")  # software OpenGL: a core for each process
     offscreen.require()
-    _own.update(show=Show(job), count=count)
+    _own.update(show=opened(job), count=count)
 
 
 def _work(target: Path, folder: Path, number: int, length: int) -> None:

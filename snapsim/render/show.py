@@ -10,8 +10,10 @@ from snapsim.render import cards, palette, timeline
 from snapsim.render.differences import differences
 from snapsim.render.events import main_blow
 from snapsim.render.job import ClipJob
+from snapsim.render.lines import StoryLine
 from snapsim.render.options import ClipOptions
 from snapsim.render.pane import Pane, joint_action, subject_of
+from snapsim.render.rates import Rate
 from snapsim.render.readings import first_blow, impact_line
 from snapsim.render.stopwatch import Stopwatch
 from snapsim.render.telling import QUESTION, tell
@@ -78,12 +80,17 @@ class Show:
         with self.watch.stage("words"):
             return _finished(frame, self.timeline.veil_at(clip), self.job.alpha)
 
-    def still(self, time: float) -> Image.Image:
-        """Return the frame at a simulated time [s] of the first run."""
+    def frame_times(self, fps: Rate) -> list[float]:
+        """Return the clip time of every frame."""
+        return self.timeline.frame_times(fps)
+
+    def still(self, time: float, said: StoryLine | None = None) -> Image.Image:
+        """Return the frame at a simulated time [s] of the first run; `said` instead of a blow."""
         clip = self.timeline.clip_at(time + self.lags[0])
         shift = time + self.lags[0]
         frames = [
-            pane.still(shift - lag, clip) for pane, lag in zip(self._panes, self.lags, strict=False)
+            pane.still(shift - lag, clip, said)
+            for pane, lag in zip(self._panes, self.lags, strict=False)
         ]
         return _finished(self._abreast(frames), 0.0, self.job.alpha)
 

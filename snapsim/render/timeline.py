@@ -15,6 +15,7 @@ from typing import Final, Literal
 import numpy as np
 
 from snapsim.render.lines import StoryLine
+from snapsim.render.rates import Rate
 
 OPENING_HOLD = 0.8
 CLOSING_HOLD = 1.6
@@ -137,9 +138,9 @@ class Timeline:
         """The clip times between pictures that do not go on from each other."""
         return [b.clip for a, b in pairwise(self.pieces) if _parted(a, b)]
 
-    def frame_times(self, fps: int) -> list[float]:
+    def frame_times(self, fps: Rate) -> list[float]:
         """Return the clip time of every frame; the last one shows the end of the run."""
-        return [k / fps for k in range(max(1, round(self.duration * fps)))]
+        return [float(k / fps) for k in range(max(1, round(self.duration * fps)))]
 
 
 def slowness_text(slowness: float) -> str:

@@ -3,6 +3,7 @@ set the same letters on every machine."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
 from typing import Final
@@ -32,8 +33,10 @@ def plot_families() -> list[str]:
     """Return the families that plots ask for: signs that the first lacks come from the second."""
     from matplotlib import font_manager
 
-    known = {Path(entry.fname) for entry in font_manager.fontManager.ttflist}
-    for weight in (Weight.PLAIN, Weight.BOLD):
+    entries = font_manager.fontManager.ttflist
+    known = {Path(entry.fname) for entry in entries}
+    for weight, asked in ((Weight.PLAIN, 400), (Weight.BOLD, 700)):
         if weight_path(weight) not in known:
             font_manager.fontManager.addfont(weight_path(weight))
+            entries[-1] = replace(entries[-1], weight=asked)  # as plots ask, without a warning
     return ["Manrope", "DejaVu Sans"]

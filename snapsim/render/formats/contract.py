@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Protocol
 
 from snapsim.arrays import ByteArray
+from snapsim.render.rates import Rate
 
 
 class Format(Protocol):
@@ -28,7 +29,7 @@ class Format(Protocol):
     def alpha(self) -> bool:
         """Do frames carry opacity?"""
 
-    def problem(self, size: tuple[int, int], fps: int) -> str | None:
+    def problem(self, size: tuple[int, int], fps: Rate) -> str | None:
         """Return why this size or rate cannot be had, and what can; None where it can."""
 
     def encode(
@@ -36,10 +37,10 @@ class Format(Protocol):
         frames: Iterable[ByteArray],
         target: Path,
         size: tuple[int, int],
-        fps: int,
+        fps: Rate,
         first: int,
     ) -> None:
         """Write frames (height, width, 3 or 4) from number `first` on as a piece at `target`."""
 
-    def join(self, pieces: Sequence[Path], target: Path, fps: int) -> None:
+    def join(self, pieces: Sequence[Path], target: Path, fps: Rate) -> None:
         """Write the whole clip at `target` from its pieces in order."""

@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 from snapsim.render.formats.piping import COLOUR, TO_VIDEO, Piped, even
+from snapsim.render.rates import Rate, timescale
 
 QUALITY = 18  # x264's constant rate factor: visually clean
-TICKS = 1000  # time units a frame
 
 
-def _piece(fps: int) -> list[str]:
+def _piece(fps: Rate) -> list[str]:
     return [
         *("-c:v", "libx264", "-pix_fmt", "yuv420p", "-vf", TO_VIDEO, "-preset", "veryfast"),
         *("-crf", str(QUALITY), "-threads", "2", *COLOUR),
-        *("-video_track_timescale", str(TICKS * fps)),
+        *("-video_track_timescale", str(timescale(fps))),
     ]
 
 
-def _whole(fps: int) -> list[str]:
-    return ["-c", "copy", "-movflags", "+faststart", "-video_track_timescale", str(TICKS * fps)]
+def _whole(fps: Rate) -> list[str]:
+    return ["-c", "copy", "-movflags", "+faststart", "-video_track_timescale", str(timescale(fps))]
 
 
 MP4 = Piped("MP4 (H.264)", ".mp4", False, _piece, _whole, even, ".mp4")

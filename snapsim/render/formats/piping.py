@@ -16,6 +16,7 @@ import numpy as np
 
 from snapsim.arrays import ByteArray
 from snapsim.errors import NotWritten
+from snapsim.render.rates import Rate
 
 SAME_BYTES = ("-map_metadata", "-1", "-fflags", "+bitexact", "-flags:v", "+bitexact")
 TO_VIDEO = (
@@ -38,12 +39,12 @@ class Piped:
     name: str
     suffix: str
     alpha: bool
-    piece: Callable[[int], Sequence[str]]
-    whole: Callable[[int], Sequence[str]]
-    refuse: Callable[[tuple[int, int], int], str | None] = lambda size, fps: None
+    piece: Callable[[Rate], Sequence[str]]
+    whole: Callable[[Rate], Sequence[str]]
+    refuse: Callable[[tuple[int, int], Rate], str | None] = lambda size, fps: None
     piece_suffix: str = ""
 
-    def problem(self, size: tuple[int, int], fps: int) -> str | None:
+    def problem(self, size: tuple[int, int], fps: Rate) -> str | None:
         """Return why this size or rate cannot be had, and what can; None where it can."""
         return self.refuse(size, fps)
 
@@ -52,7 +53,7 @@ class Piped:
         frames: Iterable[ByteArray],
         target: Path,
         size: tuple[int, int],
-        fps: int,
+        fps: Rate,
         first: int,
     ) -> None:
         """Write frames (height, width, 3 or 4) as a piece at `target`."""
@@ -75,7 +76,7 @@ class Piped:
                 reason = lines[-1] if lines else "no reason given"
                 raise NotWritten(f"{target}: the encoder stopped: {reason}")
 
-    def join(self, pieces: Sequence[Path], target: Path, fps: int) -> None:
+    def join(self, pieces: Sequence[Path], target: Path, fps: Rate) -> None:
         """Write the whole clip at `target` from its pieces in order."""
         with tempfile.TemporaryDirectory() as folder:
             order = Path(folder) / "pieces"
@@ -113,7 +114,7 @@ def _send(pipe: IO[bytes], frame: ByteArray) -> None:
         left = left[pipe.write(left) :]
 
 
-def even(size: tuple[int, int], fps: int) -> str | None:
+def even(size: tuple[int, int], fps: Rate) -> str | None:
     """Refuse odd sizes, as colour is stored for 2 x 2 pixels."""
     odd = [side for side in size if side % 2]
     if odd:

@@ -7,9 +7,19 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from PIL import Image
+from PIL.PngImagePlugin import PngInfo
 
 from snapsim.arrays import ByteArray
 from snapsim.errors import OutputError
+from snapsim.render.rates import Rate
+
+
+def srgb() -> PngInfo:
+    """Return the chunk that says that colours are sRGB, rendered perceptually (ISO/IEC 15948:2004,
+    11.3.3.5; from memory)."""
+    told = PngInfo()
+    told.add(b"sRGB", b"\x00")
+    return told
 
 
 class PngSequence:
@@ -17,7 +27,7 @@ class PngSequence:
 
     name, suffix, alpha, piece_suffix = "PNG sequence", "", True, ".frames"
 
-    def problem(self, size: tuple[int, int], fps: int) -> str | None:
+    def problem(self, size: tuple[int, int], fps: Rate) -> str | None:
         """Any size and rate will do."""
         return None
 
@@ -26,7 +36,7 @@ class PngSequence:
         frames: Iterable[ByteArray],
         target: Path,
         size: tuple[int, int],
-        fps: int,
+        fps: Rate,
         first: int,
     ) -> None:
         """Write each frame (height, width, 4) as a picture in the folder `target`."""
@@ -34,11 +44,11 @@ class PngSequence:
         try:
             for number, frame in enumerate(frames, first):
                 picture = Image.fromarray(frame, "RGBA")
-                picture.save(target / f"{number:06d}.png", compress_level=3)
+                picture.save(target / f"{number:06d}.png", compress_level=3, pnginfo=srgb())
         except OSError as broken:
             raise OutputError(f"{target}: could not be written: {broken.strerror}") from broken
 
-    def join(self, pieces: Sequence[Path], target: Path, fps: int) -> None:
+    def join(self, pieces: Sequence[Path], target: Path, fps: Rate) -> None:
         """Gather all pictures in one folder, `target`; the pieces' folders stay whole."""
         target.mkdir()
         for piece in pieces:

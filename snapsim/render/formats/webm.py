@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from snapsim.render.formats.piping import COLOUR, TO_VIDEO, Piped, even
+from snapsim.render.rates import Rate
 
 QUALITY = 28  # libvpx's constant quality
 
 
-def _piece(fps: int) -> list[str]:
+def _piece(fps: Rate) -> list[str]:
     return [
         *("-c:v", "libvpx-vp9", "-pix_fmt", "yuv420p", "-vf", TO_VIDEO, "-b:v", "0"),
         *("-crf", str(QUALITY), "-deadline", "good", "-cpu-used", "5", "-threads", "2", *COLOUR),
     ]
 
 
-def _whole(fps: int) -> list[str]:
+def _whole(fps: Rate) -> list[str]:
     return ["-c", "copy"]
 
 
