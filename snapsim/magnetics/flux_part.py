@@ -30,7 +30,7 @@ from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.cells.reflection import flips
 from snapsim.magnetics.charged_faces import ChargedFaces, add_to_cells, charge, charged_faces
 from snapsim.magnetics.continuous_normal import CellFluxes, loops, surface_layers, widenings
-from snapsim.magnetics.mutual import FINE_SIDES, FaceSet, face_set
+from snapsim.magnetics.mutual import FINE, LEAN, FaceSet, face_set
 from snapsim.magnetics.single_layer import polygons
 from snapsim.magnetics.symmetric_blocks import Buffer
 
@@ -42,8 +42,8 @@ than faces are rough. Charges on faces that touch cancel to what the rules of `m
 
 @dataclass(frozen=True)
 class Faces:
-    """Faces of a part, packed for `mutual` with its plain and with its fine rules, and their cells
-    as in `ChargedFaces`."""
+    """Faces of a part, packed for `mutual` with its lean and, outer ones, with its fine rules, and
+    their cells as in `ChargedFaces`."""
 
     packed: FaceSet
     finely: FaceSet
@@ -285,12 +285,14 @@ def _faces(mesh: CellMesh, cells: CellFluxes) -> tuple[Faces, Faces]:
     if at.size != outer.size or np.unique(at).size != outer.size:
         raise ComputationError("a part's outer faces are not those of its cells")
     inner = np.flatnonzero(found.outward[:, 1].any(axis=1))
-    return _some(found, outer[at]), _some(found, inner)
+    return _some(found, outer[at], True), _some(found, inner, False)
 
 
-def _some(found: ChargedFaces, which: IntArray) -> Faces:
+def _some(found: ChargedFaces, which: IntArray, both: bool) -> Faces:
     chosen = ChargedFaces(
         polygons(found.shapes.corners[which]), found.centroid[which], found.moment[which],
         found.cell[which], found.outward[which],
     )  # fmt: skip
-    return Faces(face_set(chosen), face_set(chosen, FINE_SIDES), chosen.cell, chosen.outward)
+    leanly = face_set(chosen, LEAN)
+    finely = face_set(chosen, FINE) if both else leanly
+    return Faces(leanly, finely, chosen.cell, chosen.outward)

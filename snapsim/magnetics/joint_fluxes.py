@@ -20,18 +20,36 @@ one another, so between parts it is an estimate.
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
-from snapsim.arrays import Array
-from snapsim.magnetics.anhysteretic import CurveSet, crossing, state_at
+from snapsim.arrays import Array, IntArray
+from snapsim.magnetics.anhysteretic import CurveSet
 from snapsim.magnetics.flux_part import FluxPart
-from snapsim.magnetics.mutual import FINE, Interaction, interaction, wrench
-from snapsim.numerics.compilation import compiled
+from snapsim.magnetics.flux_product import (
+    CrossSet,
+    FluxPoint,
+    FluxSet,
+    flux_point,
+    newton_step,
+    precondition,
+    rests,
+)
+from snapsim.magnetics.mutual import (
+    FINE,
+    LEAN,
+    FaceSet,
+    Interaction,
+    Rules,
+    interaction,
+    nodes_share,
+    wrench,
+)
 
 INNER: Final = 200
 """Steps of conjugate gradients in one of Newton's."""
@@ -82,194 +100,104 @@ class CrossLayer:
         return found
 
 
-def cross_layer(a: FluxPart, b: FluxPart, rotation: Array, shift: Array) -> CrossLayer:
-    """Return P of two parts; x_a = rotation x_b + shift takes b's axes to a's."""
-    return CrossLayer(
-        interaction(a.outer.finely, b.outer.finely, rotation, shift, FINE),
-        interaction(a.inner.packed, b.outer.packed, rotation, shift),
-        interaction(a.outer.packed, b.inner.packed, rotation, shift),
+def cross_layers(
+    parts: Sequence[FluxPart], places: Mapping[tuple[int, int], tuple[Array, Array]]
+) -> tuple[dict[tuple[int, int], CrossLayer], CrossSet]:
+    """Return P of each two parts, and all of it packed.
+
+    `places` says by pair how axes of the second lie in the first's: x_a = rotation x_b + shift.
+    """
+    pairs = np.array(list(places), dtype=np.int64)
+    every = [_faces_of(parts[a], parts[b]) for a, b in places]
+    sizes = np.array(
+        [
+            [_size(one, other, *place) for one, other, _ in three]
+            for three, place in zip(every, places.values(), strict=True)
+        ]
     )
+    outer, mixed = np.empty(sizes[:, 0].sum()), np.empty(sizes[:, 1:].sum(), dtype=np.float32)
+    layers, kernels, filled = {}, [np.empty(0)], [0, 0, 0]
+    start, kernel_at = np.full((2, len(every), 3), -1, dtype=np.int64)
+    for k, (pair, three) in enumerate(zip(places, every, strict=True)):
+        found = []
+        for which, (one, other, rules) in enumerate(three):
+            flat, at = (mixed, filled[1]) if which else (outer, filled[0])
+            size = int(sizes[k, which])
+            shape = (one.moments.shape[1], other.moments.shape[1]) if size else (0, 0)
+            out = flat[at : at + size].reshape(shape)
+            layer = interaction(one, other, *places[pair], rules, out)
+            if size:
+                start[k, which] = at
+                filled[min(which, 1)] += size
+            if layer.share > 0:
+                layer = replace(layer, potential=out.copy())
+                out *= out.dtype.type(1 - layer.share)
+                kernel_at[k, which] = filled[2]
+                kernels.append(layer.share * layer.kernel.ravel())
+                filled[2] += layer.kernel.size
+            found.append(layer)
+        layers[pair] = CrossLayer(*found)
+    return layers, CrossSet(pairs, outer, mixed, start, np.concatenate(kernels), kernel_at)
 
 
-def _times(pair: Interaction, x: Array) -> Array:
-    total = np.zeros(pair.a.moments.shape[1])
-    for far, block in pair.blocks:
-        if far:
-            total += pair.a.nodes.gather @ (block @ (x @ pair.b.nodes.gather))
-        else:
-            total += block @ x
-    return total
+def _size(a: FaceSet, b: FaceSet, rotation: Array, shift: Array) -> int:
+    """How many entries of P are needed one by one."""
+    apart = nodes_share(a, b, rotation, shift) == 1.0
+    return 0 if apart else a.moments.shape[1] * b.moments.shape[1]
 
 
-def _back(pair: Interaction, x: Array) -> Array:
-    total = np.zeros(pair.b.moments.shape[1])
-    for far, block in pair.blocks:
-        if far:
-            total += pair.b.nodes.gather @ ((x @ pair.a.nodes.gather) @ block)
-        else:
-            total += x @ block
-    return total
+def _faces_of(a: FluxPart, b: FluxPart) -> list[tuple[FaceSet, FaceSet, Rules]]:
+    return [
+        (a.outer.finely, b.outer.finely, FINE),
+        (a.inner.packed, b.outer.packed, LEAN),
+        (a.outer.packed, b.inner.packed, LEAN),
+    ]
 
 
 class JointProblem:
-    """The parts in one pose: `layers` by pair, `field` v h (c, 3) and `spread` l of each part."""
+    """The parts in one pose, `packed` once for all: P between them in `cross`, `field` v h (c, 3)
+    and `spread` l by class (3c,)."""
 
     def __init__(
-        self,
-        parts: Sequence[FluxPart],
-        curves: CurveSet,
-        layers: dict[tuple[int, int], CrossLayer],
-        field: Sequence[Array],
-        spread: Sequence[Array],
+        self, packed: FluxSet, curves: CurveSet, cross: CrossSet, field: Array, spread: Array
     ) -> None:
-        self.parts, self.curves, self.layers = parts, curves, layers
+        self.packed, self.curves, self.cross = packed, curves, cross
         self.field, self.spread = field, spread
-        self.first = np.cumsum([0, *(int(part.starts[-1]) for part in parts)])
 
     @property
     def size(self) -> int:
         """How many unknowns there are."""
-        return int(self.first[-1])
-
-    def split(self, q: Array) -> list[Array]:
-        """Each part's share of the unknowns."""
-        return [q[a:b] for a, b in zip(self.first[:-1], self.first[1:], strict=True)]
-
-    def precondition(self, r: Array) -> Array:
-        """K^-1 r."""
-        each = zip(self.parts, self.split(r), strict=True)
-        return np.concatenate([part.precondition(one) for part, one in each])
-
-    def linear(self, q: Array) -> _Fields:
-        """What fluxes make."""
-        shares = list(zip(self.parts, self.split(q), strict=True))
-        s = [part.charges(one) for part, one in shares]
-        placed = [part.scalars(one) for (part, _), one in zip(shares, s, strict=True)]
-        mean = [part.means(one) for part, one in shares]
-        wide = [part.widened(one) for part, one in shares]
-        outer = [np.zeros(len(part.outer.cell)) for part in self.parts]
-        inner = [np.zeros(len(part.inner.cell)) for part in self.parts]
-        for (a, b), layer in self.layers.items():
-            outer[a] += _times(layer.both, placed[b])
-            outer[b] += _back(layer.both, placed[a])
-            inner[a] += _times(layer.inner_first, placed[b])
-            inner[b] += _back(layer.inner_second, placed[a])
-        xi = []
-        for part, own, po, pi in zip(self.parts, s, outer, inner, strict=True):
-            pulled = part.vectors(np.matmul(part.pull, own[:, :, None])[:, :, 0])
-            part.outer.add_field(po, pulled)
-            part.inner.add_field(pi, pulled)
-            xi.append(pulled)
-        return _Fields(s, placed, mean, wide, outer, xi)
-
-    def rests(self, u: Sequence[Array]) -> list[tuple[Array, Array]]:
-        """D u on outer and inner faces."""
-        return [
-            (part.outer.charges(one), part.inner.charges(one))
-            for part, one in zip(self.parts, u, strict=True)
-        ]
-
-    def pulled(self, f: _Fields, u: Sequence[Array]) -> Array:
-        """The slope in q that fields f and u = m - M make, but for the load on widenings."""
-        rest = self.rests(u)
-        outer = [one.copy() for one in f.outer]
-        for (a, b), layer in self.layers.items():
-            outer[a] -= _times(layer.both, rest[b][0]) + _times(layer.inner_second, rest[b][1])
-            outer[b] -= _back(layer.both, rest[a][0]) + _back(layer.inner_first, rest[a][1])
-        found = []
-        for k, part in enumerate(self.parts):
-            each = part.vector_classes(u[k])
-            on_charge = np.matmul(part.layer, f.s[k][:, :, None])[:, :, 0]
-            on_charge += np.matmul(each[:, None], part.pull)[:, 0]
-            on_charge += part.scalar_classes(outer[k])
-            on_mean = part.vector_classes(f.xi[k] + part.volume[:, None] * u[k])
-            found.append(
-                part.surface.T @ on_charge.ravel()
-                + part.mean.T @ on_mean.ravel()
-                + part.widen.T @ part.resist(f.wide[k]).ravel()
-            )
-        return np.concatenate(found)
+        return int(self.packed.unknown[-1])
 
     def point(self, q: Array) -> _Point:
         """Energy, slope and all that goes with fluxes q."""
-        f = self.linear(q)
-        energy, answers, u = 0.0, [], []
-        for k, part in enumerate(self.parts):
-            v = part.volume[:, None]
-            beta = f.mean[k] + (f.xi[k] + self.field[k]) / v
-            answer = _Magnetised(np.empty_like(beta), np.empty(len(v)), np.empty(len(v)), beta)
-            energy -= respond(
-                self.curves, k, part.volume, beta, answer.m, answer.along, answer.across
-            )
-            energy += float(np.sum(f.mean[k] * (0.5 * v * f.mean[k] + f.xi[k])))
-            on_charge = np.matmul(part.layer, f.s[k][:, :, None])[:, :, 0]
-            energy += 0.5 * float(np.sum(f.s[k] * on_charge))
-            energy += 0.5 * float(f.placed[k] @ f.outer[k])
-            wide = f.wide[k]
-            energy += float(np.sum(wide * (0.5 * part.resist(wide) - self.spread[k])))
-            answers.append(answer)
-            u.append(f.mean[k] - answer.m)
-        slope = self.pulled(f, u)
-        slope -= np.concatenate(
-            [p.widen.T @ one.ravel() for p, one in zip(self.parts, self.spread, strict=True)]
-        )
-        return _Point(q, f, answers, u, energy, slope)
-
-    def curved(self, at: _Point, step: Array) -> Array:
-        """F'' times a step, at a point."""
-        f = self.linear(step)
-        u = []
-        for k, part in enumerate(self.parts):
-            beta = f.mean[k] + f.xi[k] / part.volume[:, None]
-            u.append(f.mean[k] - at.answers[k].rise(beta))
-        return self.pulled(f, u)
+        found = flux_point(self.packed, self.curves, self.cross, self.field, self.spread, q)
+        return _Point(q, found[0], FluxPoint(*found[1:]))
 
     def state(self, at: _Point, bound: float, products: int, converged: bool) -> FluxState:
         """Return a point as a state."""
+        parts, f = self.packed, at.f
+        outer, inner = rests(parts, f.u)
         return FluxState(
-            tuple(self.split(at.q)), tuple(at.f.placed), tuple(one.m for one in at.answers),
-            tuple(at.f.wide), tuple(self.rests(at.u)), at.energy, bound, products, converged,
+            _split(at.q, parts.unknown), _split(f.placed, parts.outer), _split(f.m, parts.cell),
+            tuple(
+                one.reshape(g, -1)
+                for one, g in zip(_split(f.wide, 3 * parts.cell), parts.images, strict=True)
+            ),
+            tuple(zip(_split(outer, parts.outer), _split(inner, parts.inner), strict=True)),
+            at.energy, bound, products, converged,
         )  # fmt: skip
 
 
-@dataclass(frozen=True)
-class _Fields:
-    """Of each part: s by class and `placed`, m, d, potentials on its outer faces, and v xi."""
-
-    s: list[Array]
-    placed: list[Array]
-    mean: list[Array]
-    wide: list[Array]
-    outer: list[Array]
-    xi: list[Array]
-
-
-@dataclass(frozen=True)
-class _Magnetised:
-    """M (c, 3) for beta, and dM/dbeta along and across it."""
-
-    m: Array
-    along: Array
-    across: Array
-    beta: Array
-
-    def rise(self, change: Array) -> Array:
-        """dM for a change of beta."""
-        size = np.einsum("ci,ci->c", self.beta, self.beta)
-        radial = (self.along - self.across) * np.einsum("ci,ci->c", self.beta, change)
-        radial /= np.where(size > 0, size, 1.0)
-        found: Array = self.across[:, None] * change + radial[:, None] * self.beta
-        return found
+def _split(values: Array, first: IntArray) -> tuple[Array, ...]:
+    return tuple(values[a:b] for a, b in itertools.pairwise(first))
 
 
 @dataclass(frozen=True)
 class _Point:
     q: Array
-    f: _Fields
-    answers: list[_Magnetised]
-    u: list[Array]
     energy: float
-    slope: Array
+    f: FluxPoint
 
 
 def least(problem: JointProblem, start: Array, tolerance: float, limit: int) -> FluxState:
@@ -277,11 +205,9 @@ def least(problem: JointProblem, start: Array, tolerance: float, limit: int) -> 
     here = problem.point(start)
     products = 1
     while True:
-        z = problem.precondition(here.slope)
-        bound = 0.5 * float(here.slope @ z)
-        scale = 0.5 * abs(
-            sum(float(np.sum(h * a.m)) for h, a in zip(problem.field, here.answers, strict=True))
-        )
+        z = precondition(problem.packed, here.f.slope)
+        bound = 0.5 * float(here.f.slope @ z)
+        scale = 0.5 * abs(float(np.sum(problem.field * here.f.m)))
         target = max(TIGHTER * tolerance, ROUNDING) * scale
         converged = bound <= tolerance * scale
         if bound <= target or products >= limit or not math.isfinite(bound):
@@ -290,7 +216,7 @@ def least(problem: JointProblem, start: Array, tolerance: float, limit: int) -> 
         enough = 0.5 * target / bound
         if not linear:
             enough = min(max(enough, 0.003), 0.1)
-        step, used = _newton(problem, here, z, enough)
+        step, used = newton_step(problem.packed, problem.cross, here.f, z, enough, INNER)
         products += used
         new, used = _along(problem, here, step, 1e-14 * (abs(here.energy) + scale))
         products += used
@@ -300,32 +226,10 @@ def least(problem: JointProblem, start: Array, tolerance: float, limit: int) -> 
     return problem.state(here, max(bound, 0.0), products, converged)
 
 
-def _newton(problem: JointProblem, here: _Point, z: Array, enough: float) -> tuple[Array, int]:
-    """Return -F''^-1 F' by conjugate gradients, and the products used."""
-    rest, step, p = -here.slope, np.zeros_like(z), -z
-    rz = -float(rest @ z)
-    first, z = rz, -z
-    for used in range(1, INNER + 1):
-        q = problem.curved(here, p)
-        curvature = float(p @ q)
-        if not curvature > 0:
-            return (step if used > 1 else p), used
-        length = rz / curvature
-        step += length * p
-        rest = rest - length * q
-        z = problem.precondition(rest)
-        new = float(rest @ z)
-        if not new > enough * first:
-            break
-        p = z + new / rz * p
-        rz = new
-    return step, used
-
-
 def _along(
     problem: JointProblem, here: _Point, step: Array, noise: float
 ) -> tuple[_Point | None, int]:
-    fall, part = float(here.slope @ step), 1.0
+    fall, part = float(here.f.slope @ step), 1.0
     for trial in range(SHORTER):
         new = problem.point(here.q + part * step)
         if new.energy <= here.energy + 1e-4 * part * fall + noise:
@@ -334,22 +238,3 @@ def _along(
         best = -0.5 * part * part * fall / excess if excess > 0 else 0.5 * part
         part = min(max(best, 0.1 * part), 0.5 * part)
     return None, SHORTER
-
-
-@compiled
-def respond(
-    curves: CurveSet, body: int, volume: Array, beta: Array, m: Array, along: Array, across: Array
-) -> float:
-    """Set M (c, 3) where M + H(M) = |beta|, its slopes along and across; return sum v g."""
-    total = 0.0
-    for i in range(len(volume)):
-        size = math.sqrt(beta[i, 0] ** 2 + beta[i, 1] ** 2 + beta[i, 2] ** 2)
-        h = crossing(curves, body, 1.0, 1.0, size, 0.0)
-        strength, rise, coenergy = state_at(curves, body, h)
-        along[i] = rise / (1 + rise)
-        across[i] = strength / size if size > 0 else along[i]
-        for k in range(3):
-            m[i, k] = across[i] * beta[i, k]
-        # beta m - w - m^2 / 2, w = m h - coenergy and beta = h + m
-        total += volume[i] * (0.5 * strength * strength + coenergy)
-    return total

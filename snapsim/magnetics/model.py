@@ -37,8 +37,9 @@ from snapsim.magnetics.charged_surface import Surface, surface_of
 from snapsim.magnetics.continuous_normal import LEAST_STIFFNESS, serves
 from snapsim.magnetics.face_force import load_between
 from snapsim.magnetics.flux_part import FluxPart, flux_part
+from snapsim.magnetics.flux_product import CrossSet, flux_set
 from snapsim.magnetics.force import add_both, field_on_cells, forces_on_cells
-from snapsim.magnetics.joint_fluxes import CrossLayer, FluxState, JointProblem, cross_layer, least
+from snapsim.magnetics.joint_fluxes import CrossLayer, FluxState, JointProblem, cross_layers, least
 from snapsim.magnetics.magnetization import (
     RELAXED,
     Coupling,
@@ -241,6 +242,7 @@ class MagneticModel:
             self._fluxes = tuple(
                 _flux_part(mesh, x) for mesh, x in zip(self.cells.values(), chi, strict=True)
             )
+            self._flux_set = flux_set(self._fluxes)
             self._parts, self._faces = _flux_places(self.cells, self._fluxes), None
             return
         if continuous:
@@ -300,10 +302,10 @@ class MagneticModel:
             flux.loaded(at_points[part.places])
             for part, flux in zip(self._parts, self._fluxes, strict=True)
         ]
-        loads, spread = [one[0] for one in loaded], [one[1] for one in loaded]
-        layers = self._layers(position, turns)
-        problem = JointProblem(self._fluxes, self._curves, layers, loads, spread)
-        load = np.concatenate(loads)
+        load = np.concatenate([one[0] for one in loaded])
+        spread = np.concatenate([one[1].ravel() for one in loaded])
+        layers, cross = self._layers(position, turns)
+        problem = JointProblem(self._flux_set, self._curves, cross, load, spread)
         known = () if start is None else start.solutions
         found = least(
             problem, self._fluxes_from(load, known, problem.size), self.tolerance, PRODUCTS_LIMIT
@@ -363,18 +365,17 @@ class MagneticModel:
         on, source = self._parts[a].body, self._parts[b].body
         balance.add(on, np.concatenate([turns[on] @ acting[:3], turns[on] @ acting[3:]]), source)
 
-    def _layers(self, position: Array, turns: Array) -> dict[tuple[int, int], CrossLayer]:
+    def _layers(
+        self, position: Array, turns: Array
+    ) -> tuple[dict[tuple[int, int], CrossLayer], CrossSet]:
         """P between each two parts, in the axes of the first."""
-        found = {}
-        for b in range(len(self._parts)):
-            for a in range(b):
-                i, j = self._parts[a].body, self._parts[b].body
+        places = {}
+        for b, second in enumerate(self._parts):
+            for a, first in enumerate(self._parts[:b]):
+                i, j = first.body, second.body
                 back = turns[i].T
-                found[a, b] = cross_layer(
-                    self._fluxes[a], self._fluxes[b],
-                    back @ turns[j], back @ (position[j] - position[i]),
-                )  # fmt: skip
-        return found
+                places[a, b] = back @ turns[j], back @ (position[j] - position[i])
+        return cross_layers(self._fluxes, places)
 
     def evaluate_many(
         self, poses: Iterable[Pose], start: MagneticState | None = None
@@ -522,7 +523,7 @@ class MagneticModel:
     ) -> dict[tuple[int, int], Array]:
         """Return the wrench (6,) of each two soft parts, by place, on the first, its axes."""
         if fluxes is not None:
-            layers = self._layers(position, turns).items()
+            layers = self._layers(position, turns)[0].items()
             return {(a, b): one.wrench(fluxes, a, b) for (a, b), one in layers}
         return self._acting(*self._couple(position, turns), m)
 

@@ -13,7 +13,7 @@ Four rules give P_fg, by s = centre distance over twice the larger radius of the
   close     4 x 4 points on the smaller face, the larger in closed form (`charged_polygon`);
   touching  the same with 6 x 6 points; both crowd toward the edges (u = t^2 (3 - 2t)).
 Between two rules P is a weighted mean, the weight a polynomial of s^2 with two continuous
-derivatives (`BLENDS`), and so it is between these rules and the nodes of `distant_charges`, to
+derivatives (`Rules`), and so it is between these rules and the nodes of `distant_charges`, to
 which bodies far apart go over: energy and force are smooth in the pose. Force and torque are the
 exact gradient of this P, the weights included, and the other body's are their opposites: the third
 law and the balance of angular momentum hold to rounding.
@@ -29,46 +29,44 @@ memory); the quintic weight is Perlin's smoothstep, from memory.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from snapsim.arrays import Array, IntArray
 from snapsim.constants import MU_0
 from snapsim.magnetics.charged_faces import ChargedFaces
 from snapsim.magnetics.charged_polygon import FOUR_PI, polygon_edges, potential_and_field
 from snapsim.magnetics.distant_charges import Nodes, kernel, nodes_of, push, weight
-from snapsim.magnetics.single_layer import Polygons, area_element
+from snapsim.magnetics.single_layer import Polygons
 from snapsim.numerics.compilation import bare, compiled, part_of_caller, summing_quotients
-
-BLENDS: Final = np.array([[0.5, 0.65], [1.0, 1.2], [1.6, 1.9]])
-"""Rows (s where the nearer rule ends to count alone, s from which the farther one counts alone):
-touching to close, close to middle, middle to far."""
-
-MIDDLE, CLOSE, TOUCHING = 2, 4, 6
-"""Points along a side of the three rules."""
 
 
 class Rules(NamedTuple):
-    """Where the points of the three rules end, and rows of s as `BLENDS`, the last one the same."""
+    """Points along a side of the middle, close and touching rule, and where each takes over.
 
-    middle: int
-    close: int
-    touching: int
+    `blends` rows (s where the nearer rule ends to count alone, s from which the farther one counts
+    alone): touching to close, close to middle, middle to far. Where `on_points`, the close rule has
+    its points on both faces, as the middle one.
+    """
+
+    sides: tuple[int, int, int]
     blends: Array
+    on_points: bool
 
 
-def _rules(sides: tuple[int, int, int], blends: Array) -> Rules:
-    first, second, third = (side * side for side in sides)
-    return Rules(first, first + second, first + second + third, blends)
+PLAIN: Final = Rules((2, 4, 6), np.array([[0.5, 0.65], [1.0, 1.2], [1.6, 1.9]]), False)
 
-
-PLAIN_SIDES: Final = MIDDLE, CLOSE, TOUCHING
-PLAIN: Final = _rules(PLAIN_SIDES, BLENDS)
-
-FINE_SIDES: Final = 3, 6, 8
-FINE: Final = _rules(FINE_SIDES, np.array([[0.8, 0.95], [1.3, 1.5], [1.6, 1.9]]))
+FINE: Final = Rules((3, 5, 8), np.array([[0.8, 0.95], [1.3, 1.5], [1.6, 1.9]]), True)
 """For charges that cancel across a gap: of two rings 0.1 mm apart the plain ones miss 4 N of 30."""
+
+LEAN: Final = Rules((2, 3, 4), np.array([[0.5, 0.65], [0.9, 1.1], [1.3, 1.5]]), True)
+"""For charges that are small beside others: those of m - M in `joint_fluxes`."""
+
+
+NODE_POINTS: Final = 4
+"""Points along a side of the rule that gathers charges on nodes."""
 
 
 class FaceSet(NamedTuple):
@@ -92,7 +90,8 @@ class Interaction:
 
     `potential` (f_a, f_b) [m^3]; `near` (k, 2) the pairs of faces not only under the far rule and
     `load` (k, 6) minus the gradient of their nearer part: force [m^2] and torque [m^3] on body a
-    about its centre per unit charges, a's axes. `a`, `b` are the faces, all in a's axes.
+    about its centre per unit charges, a's axes. `a`, `b` are the faces, all in a's axes; `far` the
+    last row of the rules' blends.
     """
 
     a: FaceSet
@@ -103,6 +102,7 @@ class Interaction:
     share: float
     slope: Array
     kernel: Array
+    far: tuple[float, float]
 
     @property
     def blocks(self) -> list[tuple[bool, Array]]:
@@ -111,15 +111,16 @@ class Interaction:
         return [(far, w * p if w < 1 else p) for far, w, p in parts if w > 0]
 
 
-def face_set(faces: ChargedFaces, sides: tuple[int, int, int] = PLAIN_SIDES) -> FaceSet:
-    """Return the faces packed, body axes, with rules of so many points along a side."""
+def face_set(faces: ChargedFaces, rules: Rules = PLAIN) -> FaceSet:
+    """Return the faces packed for these rules, body axes."""
     shapes = faces.shapes
     moments = np.vstack([faces.centroid.T, shapes.area, faces.moment.T, shapes.radius])
     polygon = np.concatenate([shapes.corners, shapes.normal[:, None]], axis=1)
     inward = np.einsum("fi,fi->f", shapes.normal, faces.outward[:, 0]) < 0
     polygon[inward, :4], polygon[inward, 4] = shapes.corners[inward, ::-1], -shapes.normal[inward]
-    points = [_product_rule(shapes, n, k > 0) for k, n in enumerate(sides)]
-    nodes = nodes_of(shapes.corners, _product_rule(shapes, CLOSE, True))
+    crowd = False, not rules.on_points, True
+    points = [_product_rule(shapes, n, c) for n, c in zip(rules.sides, crowd, strict=True)]
+    nodes = nodes_of(shapes.corners, _product_rule(shapes, NODE_POINTS, True))
     return FaceSet(
         np.ascontiguousarray(moments),
         np.ascontiguousarray(polygon),
@@ -128,12 +129,24 @@ def face_set(faces: ChargedFaces, sides: tuple[int, int, int] = PLAIN_SIDES) -> 
     )
 
 
+def nodes_share(a: FaceSet, b: FaceSet, rotation: Array, shift: Array) -> float:
+    """Return the share of P that goes by the nodes of `distant_charges`, 0 to 1."""
+    return weight(
+        a.nodes.centre - rotation @ b.nodes.centre - shift, a.nodes.reach + b.nodes.reach
+    )[0]
+
+
 def interaction(
-    a: FaceSet, b: FaceSet, rotation: Array, shift: Array, rules: Rules = PLAIN
+    a: FaceSet,
+    b: FaceSet,
+    rotation: Array,
+    shift: Array,
+    rules: Rules = PLAIN,
+    out: NDArray[Any] | None = None,
 ) -> Interaction:
     """Return P of faces `a` and `b`; x_a = rotation x_b + shift takes b's axes to a's.
 
-    Both must have been packed for these `rules`.
+    Both must have been packed for these `rules`. `out` (f_a, f_b) is where to put it, if given.
     """
     near, load = np.empty((0, 2), dtype=np.int64), np.empty((0, 6))
     nodes = b.nodes._replace(
@@ -142,34 +155,35 @@ def interaction(
     apart = a.nodes.centre - nodes.centre
     share, slope = weight(apart, a.nodes.reach + nodes.reach)
     between = kernel(a.nodes.place, nodes.place) if share > 0 else np.empty((0, 0))
+    far = float(rules.blends[2, 0]), float(rules.blends[2, 1])
     if share == 1.0:
         placed = b._replace(nodes=nodes)
-        return Interaction(a, placed, np.empty((0, 0)), near, load, share, slope, between)
+        return Interaction(a, placed, np.empty((0, 0)), near, load, share, slope, between, far)
     moments = np.empty_like(b.moments)
     _place_moments(b.moments, rotation, shift, moments)
     rows = np.empty(a.moments.shape[1], dtype=np.int64)
-    count = _count_near(a.moments, moments, rows)
+    count = _count_near(a.moments, moments, far[1], rows)
     placed = FaceSet(moments, b.polygon, b.points, nodes)
-    potential = np.empty((a.moments.shape[1], moments.shape[1]))
-    _far_potential(a.moments, moments, rows, potential)
+    potential = np.empty((a.moments.shape[1], moments.shape[1])) if out is None else out
+    _far_potential(a.moments, moments, far, rows, potential)
     load = np.empty((count, 6))
     if count:
         near = np.empty((count, 2), dtype=np.int64)
-        _list_near(a.moments, moments, rows, near)
+        _list_near(a.moments, moments, far[1], rows, near)
         placed = FaceSet(moments, np.empty_like(b.polygon), np.empty_like(b.points), nodes)
         _place_near(b.polygon, b.points, rotation, shift, near, placed.polygon, placed.points)
         _near_potential(
             *(a.moments, a.polygon, a.points, moments, placed.polygon, placed.points),
             *(near, rules, potential, load),
         )
-    return Interaction(a, placed, potential, near, load, share, slope, between)
+    return Interaction(a, placed, potential, near, load, share, slope, between, far)
 
 
 def wrench(pair: Interaction, sigma_a: Array, sigma_b: Array) -> Array:
     """Return force [N] and torque [N m] about a's centre on body a (6,), in a's axes."""
     out = np.zeros(6)
     if pair.share < 1:
-        _far_wrench(pair.a.moments, pair.b.moments, sigma_a, sigma_b, pair.near, out)
+        _far_wrench(pair.a.moments, pair.b.moments, sigma_a, sigma_b, pair.near, pair.far, out)
         _near_wrench(pair.near, pair.load, sigma_a, sigma_b, out)
     if pair.share > 0:
         one, other = sigma_a @ pair.a.nodes.gather, sigma_b @ pair.b.nodes.gather
@@ -189,13 +203,14 @@ def _product_rule(shapes: Polygons, n: int, crowd: bool) -> Array:
     t, w = (x + 1) / 2, w / 2
     if crowd:
         t, w = t * t * (3 - 2 * t), w * 6 * t * (1 - t)
-    u, v = (grid.ravel() for grid in np.meshgrid(t, t, indexing="ij"))
-    points = np.empty((len(shapes.area), n * n, 4))
-    for f, corners in enumerate(shapes.corners):
-        for k in range(n * n):
-            *points[f, k, :3], points[f, k, 3] = area_element(corners, u[k], v[k])
-    points[:, :, 3] *= np.outer(w, w).ravel()
-    return points
+    u, v = (grid.reshape(-1, 1) for grid in np.meshgrid(t, t, indexing="ij"))
+    p = shapes.corners[:, None]
+    first, second = p[:, :, 1] - p[:, :, 0], p[:, :, 2] - p[:, :, 3]
+    along = (1 - v) * first + v * second
+    across = (1 - u) * (p[:, :, 3] - p[:, :, 0]) + u * (p[:, :, 2] - p[:, :, 1])
+    place = p[:, :, 0] + u * first + v * (p[:, :, 3] - p[:, :, 0] + u * (second - first))
+    element = np.linalg.norm(np.cross(along, across), axis=2) * np.outer(w, w).ravel()
+    return np.concatenate([place, element[:, :, None]], axis=2)
 
 
 @compiled
@@ -260,14 +275,14 @@ def _ratio(r2: float, one: float, other: float) -> float:
 
 
 @summing_quotients
-def _count_near(a: Array, b: Array, rows: IntArray) -> int:
+def _count_near(a: Array, b: Array, end: float, rows: IntArray) -> int:
     """Set `rows` (f_a,) to the number of near faces of b for each face of a; return their sum."""
-    limit = BLENDS[2, 1] ** 2
+    limit = end * end
     low, high, widest = _box(b)
     total = 0
     for f in range(a.shape[1]):
         rows[f] = 0
-        reach = 2 * BLENDS[2, 1] * max(widest, a[10, f])
+        reach = 2 * end * max(widest, a[10, f])
         outside = 0.0
         for i in range(3):
             outside += max(low[i] - a[i, f], a[i, f] - high[i], 0.0) ** 2
@@ -297,14 +312,16 @@ def _box(b: Array) -> tuple[Array, Array, float]:
 
 
 @bare
-def _list_near(a: Array, b: Array, rows: IntArray, near: IntArray) -> None:
-    limit = BLENDS[2, 1] ** 2
+def _list_near(a: Array, b: Array, end: float, rows: IntArray, near: IntArray) -> None:
+    limit = end * end
     at = 0
     for f in range(a.shape[1]):
         if rows[f] == 0:
             continue
-        x, y, z, size = a[0, f], a[1, f], a[2, f], a[10, f]
+        x, y, z, size, end_of_row = a[0, f], a[1, f], a[2, f], a[10, f], at + rows[f]
         for g in range(b.shape[1]):
+            if at == end_of_row:
+                break
             dx, dy, dz = x - b[0, g], y - b[1, g], z - b[2, g]
             if at < len(near) and _ratio(dx * dx + dy * dy + dz * dz, size, b[10, g]) < limit:
                 near[at, 0], near[at, 1] = f, g
@@ -319,9 +336,11 @@ def _weight(s2: float, low2: float, high2: float) -> tuple[float, float]:
 
 
 @summing_quotients
-def _far_potential(a: Array, b: Array, rows: IntArray, potential: Array) -> None:
+def _far_potential(
+    a: Array, b: Array, far: tuple[float, float], rows: IntArray, potential: NDArray[Any]
+) -> None:
     """Set `potential` (f_a, f_b) by the far rule, times its weight."""
-    low2, high2 = BLENDS[2, 0] ** 2, BLENDS[2, 1] ** 2
+    low2, high2 = far[0] ** 2, far[1] ** 2
     for f in range(a.shape[1]):
         x, y, z, area, size = a[0, f], a[1, f], a[2, f], a[3, f] / FOUR_PI, a[10, f]
         p, q, s, t, u, v = a[4, f], a[5, f], a[6, f], a[7, f], a[8, f], a[9, f]
@@ -351,8 +370,9 @@ def _far_potential(a: Array, b: Array, rows: IntArray, potential: Array) -> None
 
 @compiled
 def _far_wrench(
-    a: Array, b: Array, sigma_a: Array, sigma_b: Array, near: IntArray, out: Array
-) -> None:
+    a: Array, b: Array, sigma_a: Array, sigma_b: Array, near: IntArray, far: tuple[float, float],
+    out: Array,
+) -> None:  # fmt: skip
     """Add force and torque (6,) on a of the far rule, weights and their slope included.
 
     Only faces of a that take part in a pair of `near` need the weights, and these cost most.
@@ -363,7 +383,7 @@ def _far_wrench(
     charge, sums = b[3] * sigma_b, np.empty(9)
     for f in range(a.shape[1]):
         if blended[f]:
-            _pushes_blended(a, f, b, charge, sums)
+            _pushes_blended(a, f, b, far, charge, sums)
         else:
             _pushes(a, f, b, charge, sums)
         x, y, z = a[0, f], a[1, f], a[2, f]
@@ -420,9 +440,11 @@ def _pushes(a: Array, f: int, b: Array, charge: Array, sums: Array) -> None:
 
 
 @summing_quotients
-def _pushes_blended(a: Array, f: int, b: Array, charge: Array, sums: Array) -> None:
+def _pushes_blended(
+    a: Array, f: int, b: Array, far: tuple[float, float], charge: Array, sums: Array
+) -> None:
     """The same with each pair's weight and the push of its slope."""
-    low2, high2 = BLENDS[2, 0] ** 2, BLENDS[2, 1] ** 2
+    low2, high2 = far[0] ** 2, far[1] ** 2
     x, y, z, size = a[0, f], a[1, f], a[2, f], a[10, f]
     p, q, s, t, u, v = a[4, f], a[5, f], a[6, f], a[7, f], a[8, f], a[9, f]
     fx, fy, fz, qxx, qyy, qzz, qxy, qxz, qyz = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
@@ -473,10 +495,13 @@ def _near_wrench(near: IntArray, load: Array, sigma_a: Array, sigma_b: Array, ou
 def _near_potential(
     moments_a: Array, polygon_a: Array, points_a: Array,
     moments_b: Array, polygon_b: Array, points_b: Array,
-    near: IntArray, rules: Rules, potential: Array, load: Array,
+    near: IntArray, rules: Rules, potential: NDArray[Any], load: Array,
 ) -> None:  # fmt: skip
     """Add the nearer rules' part to `potential`, and set `load` (k, 6) to minus its gradient."""
     part, blends = np.empty(7), rules.blends
+    middle = rules.sides[0] ** 2
+    close = middle + rules.sides[1] ** 2
+    touching = close + rules.sides[2] ** 2
     for k in range(len(near)):
         f, g = near[k, 0], near[k, 1]
         dx, dy, dz = (
@@ -500,11 +525,13 @@ def _near_potential(
             if w <= 0:
                 continue
             if rule == 2:
-                _points_on_points(points_a[f], points_b[g], rules.middle, part)
+                _points_on_points(points_a[f], points_b[g], 0, middle, part)
+            elif rule == 1 and rules.on_points:
+                _points_on_points(points_a[f], points_b[g], middle, close, part)
             else:
-                first, last = rules.middle, rules.close
+                first, last = middle, close
                 if rule == 0:
-                    first, last = rules.close, rules.touching
+                    first, last = close, touching
                 if outer_a:
                     _points_on_polygon(points_a[f, first:last], polygon_b[g], 1.0, part)
                 else:
@@ -526,13 +553,13 @@ def _near_potential(
 
 
 @summing_quotients
-def _points_on_points(a: Array, b: Array, count: int, part: Array) -> None:
-    """Set `part` to P and minus its gradient for the first `count` points of both faces."""
+def _points_on_points(a: Array, b: Array, first: int, last: int, part: Array) -> None:
+    """Set `part` to P and minus its gradient for points `first` to `last` of both faces."""
     total, fx, fy, fz, tx, ty, tz = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
-    for i in range(count):
+    for i in range(first, last):
         x, y, z, w = a[i, 0], a[i, 1], a[i, 2], a[i, 3] / FOUR_PI
         hx, hy, hz = 0.0, 0.0, 0.0
-        for j in range(count):
+        for j in range(first, last):
             dx, dy, dz = x - b[j, 0], y - b[j, 1], z - b[j, 2]
             inverse = 1.0 / (dx * dx + dy * dy + dz * dz)
             k = w * b[j, 3] * np.sqrt(inverse)

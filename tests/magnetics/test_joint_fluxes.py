@@ -116,3 +116,20 @@ def test_touching_parts_of_any_iron_have_a_least_energy(gap: float) -> None:
     near, state = model.evaluate(stacked(1e-5)), model.evaluate(stacked(gap))
     assert state.converged
     assert state.energy == pytest.approx(near.energy, rel=1e-3)
+
+
+def test_parts_that_go_over_to_nodes_keep_one_energy() -> None:
+    # between these distances a pair is a mean of faces and nodes (`distant_charges`); no magnet, so
+    # that nothing but the pair pulls
+    plates = parts(PLATE, PLATE)[1:]
+    model = MagneticModel(plates, "draft", tolerance=1e-12, background=(0.0, 0.0, 2e5))
+
+    def beside(apart: float) -> Pose:
+        place = np.array([[0, 0, 0], [apart, 0, 0.0]])
+        return Pose(place, np.tile(rotations.IDENTITY, (2, 1)))
+
+    reach, step = 2 * float(np.linalg.norm(PLATE.extents)), 2e-4
+    for apart in (1.7 * reach, 1.9 * reach, 2.2 * reach):
+        state = model.evaluate(beside(apart))
+        up, down = (model.evaluate(beside(apart + s), state).energy for s in (step, -step))
+        assert (down - up) / (2 * step) == pytest.approx(state.force[1, 0], rel=1e-3)
