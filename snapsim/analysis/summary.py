@@ -256,6 +256,8 @@ def _impact(impact: Impact) -> dict[str, Any]:
         found["fastest_point_speed_m_s"] = number(impact.fastest)
     if impact.struck_through:
         found["struck_through"] = True
+    if impact.jammed:
+        found["jammed"] = True
     if impact.area > 0:
         found["face_area_m2"] = number(impact.area)
     if not math.isnan(impact.edge_stress[1]):

@@ -169,6 +169,12 @@ def _impacts(impacts: list[dict[str, Any]], twins: dict[str, Any]) -> Renderable
     lines: list[RenderableType] = [table]
     if alike < len(impacts):
         lines.append(f"a twin repeats the first {alike} of these blows, no more")
+    jams = ", ".join(f"{i['time_s']:.4f} s" for i in impacts[:MOST_IMPACTS] if i.get("jammed"))
+    if jams:
+        lines.append(
+            f"a slide jams at {jams}: friction presses the two together, and the closing speed told"
+            " is that of a straight blow which would compress them as much"
+        )
     left = len(impacts) - MOST_IMPACTS
     if left > 0:
         lines.append(f"... and {left} more in the run file")

@@ -35,6 +35,10 @@ from snapsim.parts.states import State
 SAME_PLACE: Final = 1e-3
 """Of a contact's distance from the nearer centre of mass: no two corners of a part are closer."""
 
+NUDGE: Final = 4e-6
+"""Closing speed, as a share of the slip, that a slide which jams begins with: the blow errs by as
+much. Above what `simultaneous_blows` is quiet below."""
+
 
 @dataclass(frozen=True)
 class Blow:
@@ -42,8 +46,8 @@ class Blow:
 
     `velocity` and `spin` (n, 3) after it, world axes [m/s, rad/s]; `impulse` (c, 3) on a, world
     axes [N s] (of a row its size, in the first place); `normal_work` and `friction_work` (c,) [J]
-    done by the contacts on the bodies; `stored_work` (c,) the most that each was compressed by [J],
-    where several met; `effective_mass` (c,) 1/(n W n) [kg], infinite between fixed
+    done by the contacts on the bodies; `stored_work` (c,) the most that each was compressed by [J];
+    `effective_mass` (c,) 1/(n W n) [kg], infinite between fixed
     bodies; `closing_speed` (c,) before the blow [m/s], negative where a contact was opening; `lost`
     kinetic energy [J], >= 0 to rounding; `steps` taken where several contacts met.
     """
@@ -72,13 +76,15 @@ def resolve_impact(
     fineness: float = STEP,
     springs: Springs | None = None,
     quiet: float = 0.0,
+    slip: float = 0.0,
 ) -> Blow:
     """Return what the blow at all given contacts (c) and one-sided rows of joints (k) does.
 
     `restitution`, `friction` (c,) of the contacts, `bounce` (k,) the restitution of the `limits`;
     the state must be on the joints. Several contacts together: `fineness` is the step, relative to
     the fastest contact unit; `springs` says how stiff they are, equally without it; no rebound
-    slower than `quiet` [m/s] is followed.
+    slower than `quiet` [m/s] is followed. A slide that jams is a blow in which nothing closes at
+    first: friction at the contacts' `slip` [m/s], zero otherwise, makes them close.
     """
     after, turning, count = state.velocity.copy(), state.spin.copy(), len(bounce)
     units = _with_rows(springs or equal_springs(len(contacts)), count)
@@ -97,8 +103,7 @@ def resolve_impact(
         restitution,
         friction,
         units,
-        fineness,
-        quiet,
+        (fineness, quiet, slip),
     )
     lost = -float(works[:2].sum())
     each = works[0], works[1], works[2]
@@ -129,8 +134,7 @@ def _blow(
     restitution: Array,
     friction: Array,
     units: tuple[Array, BoolArray],
-    fineness: float,
-    quiet: float,
+    ways: tuple[float, float, float],
 ) -> tuple[Array, Array, Array, Array, int]:
     """Change `velocity` and `spin` in place; return impulse, works, closing speed, mass, steps."""
     count, total = len(contacts[0]), restitution.size
@@ -140,7 +144,7 @@ def _blow(
     before, apart = contact_velocity(velocity, spin, pair, rows), np.ones(total, dtype=np.bool_)
     apart[:count] = standing_apart(position, contacts[0], contacts[1], contacts[2])
     impulse, works, steps = blow_on_operator(
-        operator, before, restitution, friction, units, apart, fineness, quiet
+        operator, before, restitution, friction, units, apart, ways
     )
     apply_impulses(velocity, spin, pair, response, impulse, coupling, held)
     mass, world = np.empty(total), np.zeros((total, 3))
@@ -191,13 +195,13 @@ def blow_on_operator(
     friction: Array,
     units: tuple[Array, BoolArray],
     apart: BoolArray,
-    fineness: float,
-    quiet: float,
+    ways: tuple[float, float, float],
 ) -> tuple[Array, Array, int]:
     """Return impulse (3c,), normal, friction and stored work (3, c) and steps, from W, velocities.
 
     Contacts that do not stand `apart` (c,) take no part: others are where they are. `units` are
-    stiffness and whether it is linear (c,); `fineness`, `quiet` as in `simultaneous_blows`.
+    stiffness and whether it is linear (c,); `ways` are fineness, quiet and slip of
+    `simultaneous_blows`.
     """
     count = restitution.size
     impulse, works, steps = np.zeros(3 * count), np.zeros((3, count)), 0
@@ -206,8 +210,7 @@ def blow_on_operator(
         members = np.flatnonzero((island == label) & apart)
         if members.size > 0:
             steps += _resolve_island(
-                operator, before, restitution, friction, units, fineness, quiet, members,
-                impulse, works,
+                operator, before, restitution, friction, units, ways, members, impulse, works,
             )  # fmt: skip
     return impulse, works, steps
 
@@ -236,8 +239,7 @@ def _resolve_island(
     restitution: Array,
     friction: Array,
     units: tuple[Array, BoolArray],
-    fineness: float,
-    quiet: float,
+    ways: tuple[float, float, float],
     members: IntArray,
     impulse: Array,
     works: Array,
@@ -252,13 +254,16 @@ def _resolve_island(
     for i in range(3 * count):
         for j in range(3 * count):
             block[i, j] = operator[rows[i], rows[j]]
+    if ways[2] > 0.0:
+        for k in range(count):
+            start[3 * k] = min(start[3 * k], -NUDGE * ways[2])
     if count == 1:
         return _lone(block, start, restitution, friction, members[0], impulse, works)
     if np.max(-start[::3]) <= 0.0:
         return 0
     found, work, steps = simultaneous_blows(
         block, start, restitution[members], friction[members], units[0][members],
-        units[1][members], fineness, quiet,
+        units[1][members], ways[0], ways[1], ways[2],
     )  # fmt: skip
     for k in range(count):
         impulse[3 * members[k] : 3 * members[k] + 3] = found[3 * k : 3 * k + 3]
@@ -288,4 +293,5 @@ def _lone(
         total += result[i] * (start[i] + 0.5 * change)
     works[0, k] = result[3]
     works[1, k] = total - result[3]
+    works[2, k] = -single_blow(block, start, 0.0, friction[k])[3]
     return 0

@@ -68,7 +68,7 @@ class Motion:
                 report, now = strike(now, problem, books)
                 yield report
             elif phase is Phase.LANDING:
-                now = land(now, problem, books)
+                now = yield from land(now, problem, books)
             elif phase is Phase.PRESS:
                 now = yield from press(now, problem, books)
             else:

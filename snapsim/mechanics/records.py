@@ -50,8 +50,9 @@ class PairBlow:
     (3,) from the second into the first body, `closing_speed` [m/s], `effective_mass` [kg],
     `impulse` (3,) on the first body [N s]; `area` [m^2] that the touching points of a face landing
     on a face span, 0 for an edge or a point; `stored` [J] the work that compressed the contact,
-    where several were struck at once (0 of a lone one). A pair that was `struck_through` touched
-    and did not close: others' blow went through it."""
+    at the most. A pair that was `struck_through` touched and did not close: others' blow went
+    through it. Where a slide `jammed`, friction compressed the contact, and the closing speed is
+    that of a straight blow which would compress it as much."""
 
     pair: IntArray
     point: Array
@@ -62,6 +63,7 @@ class PairBlow:
     area: float = 0.0
     stored: float = 0.0
     struck_through: bool = False
+    jammed: bool = False
 
 
 @dataclass(frozen=True)

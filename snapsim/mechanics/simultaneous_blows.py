@@ -70,13 +70,16 @@ def simultaneous_blows(
     linear: BoolArray,
     fineness: float,
     quiet: float,
+    slip: float,
 ) -> tuple[Array, Array, int]:
     """Return impulse (3c,), normal work, friction work and the most that was stored (3, c) [J], and
     the number of steps.
 
     `start` (3c,) is the contact velocity before; `stiffness` k (c,), of `linear` units [N/m];
     `fineness` the step (STEP is the usual one); `quiet` [m/s] what no rebound is followed below.
-    Every contact counts as touching at the start. Ends with no contact closing.
+    Every contact counts as touching at the start. Ends with no contact closing. `slip` [m/s], where
+    it is not zero, is that of a slide that jams: nothing closes faster than a nudge at first, what
+    closes later is measured by the slip.
     """
     count = restitution.size
     coupling = coupling_of(operator)
@@ -86,13 +89,14 @@ def simultaneous_blows(
     work, bend = np.zeros((3, count)), np.zeros(count)
     piece, moved, turn = np.zeros(3 * count), np.zeros(3 * count), np.zeros(count)
     scale = max(np.max(np.abs(start)), 1e-300)
-    closing = _closing(start)
+    closing, heard = max(_closing(start), slip), slip == 0.0
     least = max(min(quiet, _LOUD * closing), _QUIET * closing)
     steps, last = 0, 1.0
     while steps < _MOST_STEPS:
         if np.max(press) == 0.0 and (_closing(u) <= _QUIET * closing or not _fly(u, gap)):
             break
-        if _is_quiet(coupling.rows, u, press, units, least):
+        heard = heard or _closing(u) > 2.0 * least
+        if heard and _is_quiet(coupling.rows, u, press, units, least):
             break
         rate = _rate(coupling, u, press, units, bend)
         step = (fineness if count <= FEW else _LONGER * fineness) / rate

@@ -120,7 +120,7 @@ class ContactStep:
     `status` (c,) SEPARATED, STICKING or SLIDING; `normal_work`, `friction_work` [J] done by all
     contacts and one-sided rows; `applied_work` [J] done by force and torque, `rubbing_work` by
     bearings; `residual` [m/s] misfit of the contact laws, of order 1e-12 of the speeds met where
-    solved.
+    solved; `leap` [m/s] the largest change of velocity at a contact that pushed.
     """
 
     velocity: Array
@@ -135,6 +135,7 @@ class ContactStep:
     applied_work: float
     rubbing_work: float
     residual: float
+    leap: float
 
 
 def contact_step(
@@ -218,7 +219,7 @@ def _step(
     )
     before = contact_velocity(velocity, spin, pair, rows)
     slip = held_rates(velocity, spin, body[0])
-    works = np.zeros(5)
+    works = np.zeros(6)
     works[2] = 0.5 * dt * power(load[0], load[1], velocity, spin)
     rubs = len(rubbing[0]) > 0
     if rubs:
@@ -250,6 +251,7 @@ def _step(
     for k in range(gap.size):
         works[0] += done[0, k]
         works[1] += done[1, k]
+    works[5] = _leap(impulse, before, after, grip.size)
     for j in range(len(held)):
         held[j] += more[j]
         slip[j] = 0.5 * (slip[j] + end[j])
@@ -308,6 +310,19 @@ def contact_work(impulse: Array, before: Array, after: Array) -> Array:
             j = 3 * k + i
             works[min(i, 1), k] += 0.5 * impulse[j] * (before[j] + after[j])
     return works
+
+
+@part_of_caller
+def _leap(impulse: Array, before: Array, after: Array, count: int) -> float:
+    """Return the largest change of velocity [m/s] at the first `count` contacts that push."""
+    largest = 0.0
+    for k in range(count):
+        if impulse[3 * k] > 0.0:
+            square = 0.0
+            for i in range(3 * k, 3 * k + 3):
+                square += (after[i] - before[i]) ** 2
+            largest = max(largest, np.sqrt(square))
+    return largest
 
 
 @compiled

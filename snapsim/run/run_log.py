@@ -228,12 +228,15 @@ class RunLog:
             chip_chances(first, second, mass, as_speed, blow.area, outward),
             fastest=self._fastest(strike, blow),
             struck_through=blow.struck_through,
+            jammed=blow.jammed,
         )
 
     def _fastest(self, strike: Strike, blow: PairBlow) -> float:
         """Closing speed of the fastest point of the faces that met [m/s]."""
         a, b = self._corners[blow.pair[0]], self._corners[blow.pair[1]]
-        return fastest_closing(strike.before, blow.pair, blow.point, blow.normal, (a, b))
+        met = blow.pair, blow.point, blow.normal
+        fastest = fastest_closing(strike.before, *met, (a, b))
+        return max(fastest, blow.closing_speed) if blow.jammed else fastest
 
     @cached_property
     def _corners(self) -> list[Array]:

@@ -35,7 +35,9 @@ class Impact:
     typical and largest chance that the blow chips it; nan otherwise. `fastest` is
     the closing speed of the fastest point of the faces that met [m/s], nan where it is not known.
     Two bodies that touched are `struck_through` by others' blow: their closing speed is nil, and
-    `effective_energy` is the work that compressed the contact.
+    `effective_energy` is the work that compressed the contact. Where a slide `jammed`, friction
+    compressed it, with or without a collision: the closing speed told is then that of a straight
+    blow with as much work.
     """
 
     time: float
@@ -55,6 +57,7 @@ class Impact:
     chipping: tuple[float, float, float] = (math.nan, math.nan, math.nan)
     fastest: float = math.nan
     struck_through: bool = False
+    jammed: bool = False
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,10 @@ IMPACT = {
     "time": ("s", "moment of the blow"),
     "point": ("m", "contact point, world axes"),
     "normal": ("1", "unit normal from `against` into `body`, world axes"),
-    "closing_speed": ("m/s", "normal speed of approach at the contact point"),
+    "closing_speed": (
+        "m/s",
+        "normal speed of approach at the contact point; what would compress it as much if jammed",
+    ),
     "kinetic_energy": ("J", "kinetic energy of `body` just before, world frame"),
     "effective_mass": ("kg", "1/(n W n) at the contact point"),
     "effective_energy": (
@@ -34,6 +37,10 @@ IMPACT = {
     "chipping": ("1", "chance that the blow chips it: least, typical, largest; nan without"),
     "fastest": ("m/s", "closing speed of the fastest point of the faces that met; nan if unknown"),
     "struck_through": ("1", "1 where the two touched and others' blow went through them"),
+    "jammed": (
+        "1",
+        "1 where a slide jammed and friction compressed the contact: see closing_speed",
+    ),
 }
 """Per blow; the names are those of `Impact`."""
 

@@ -230,6 +230,8 @@ def _later(table: dict[str, Array], i: int) -> dict[str, Any]:
     if "fastest" in table:
         found["fastest"] = float(table["fastest"][i])
         found["struck_through"] = bool(table["struck_through"][i])
+    if "jammed" in table:
+        found["jammed"] = bool(table["jammed"][i])
     return found
 
 

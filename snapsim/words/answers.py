@@ -19,7 +19,8 @@ def strike_sentences(run: Trajectory) -> list[str]:
     if not run.impacts:
         return [f"Nothing is struck within {run.time[-1]:.3g} s."]
     first, hardest = run.impacts[0], max(run.impacts, key=lambda i: i.effective_energy)
-    found = [f"The {first.body} strikes the {first.against} {_blow(run, first, 'first_blow')}."]
+    does = "jams on" if first.jammed else "strikes"
+    found = [f"The {first.body} {does} the {first.against} {_blow(run, first, 'first_blow')}."]
     if hardest is not first:
         found.append(
             f"The hardest of {len(run.impacts)} blows is the {hardest.body} against the"

@@ -346,7 +346,7 @@ def test_units_reduce_to_one_contacts_law(seed, e, k, linear):
     u[0] = -abs(u[0]) - 0.1
     exact = single_blow(w, u, e, mu)[:3]
     one = np.array([e]), np.array([mu]), np.array([k]), np.array([linear])
-    stepped = simultaneous_blows(w, u, *one, 0.01, 0.0)[0]
+    stepped = simultaneous_blows(w, u, *one, 0.01, 0.0, 0.0)[0]
     # second order: halving the step quarters this
     np.testing.assert_allclose(w @ stepped, w @ exact, atol=2e-5 * np.abs(u).max())
 

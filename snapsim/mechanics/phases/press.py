@@ -44,9 +44,10 @@ from snapsim.mechanics.phases.step_of_joints import (
     limits_in,
     no_joints,
 )
+from snapsim.mechanics.phases.strike import jam
 from snapsim.mechanics.position_correction import owed
 from snapsim.mechanics.present import Past, Present, Pressed, present
-from snapsim.mechanics.records import Frame
+from snapsim.mechanics.records import Frame, Strike
 from snapsim.mechanics.rigid_bodies import drift
 from snapsim.mechanics.sustained_contact import ContactStep, StepTerms, contact_step
 from snapsim.parts.states import Pose, State
@@ -57,6 +58,16 @@ back at once (`position_correction`)."""
 
 HOP: Final = 1e-6
 """Speed [m/s] by which a contact opens that hops: below, it sinks by less than a nanometre."""
+
+LEAP: Final = 8.0
+"""Change of a contact's velocity over what the applied forces make of any point's, above which a
+step is looked at for a shock."""
+
+SUDDEN: Final = 1e-7
+"""Length [s] of the step in which a shock is placed: a blow takes tens of microseconds."""
+
+EVENLY: Final = 0.15, 0.4
+"""Shares of a step's change that a quarter of it makes where forces do it."""
 
 SHORTEST: Final = 1e-9
 """Shortest step of sustained contact [s], in which a fast gap closes by less than it is known."""
@@ -101,8 +112,10 @@ class Sides:
     near: Array
 
 
-def press(now: Present, problem: MotionProblem, books: Books) -> Generator[Frame, None, Present]:
-    """Take one step with contacts that last, ended early where a new one closes."""
+def press(
+    now: Present, problem: MotionProblem, books: Books
+) -> Generator[Frame | Strike, None, Present]:
+    """Take one step with contacts that last, ended early where a new one closes or a slide jams."""
     trial = _tried(now, problem, _duration(now, problem))
     sinking = now.past.sinking_length
     for _ in range(40):
@@ -115,8 +128,14 @@ def press(now: Present, problem: MotionProblem, books: Books) -> Generator[Frame
         if sooner is None:
             sooner = _cheaper_time(problem, trial)
         if sooner is None:
+            sooner = _jamming_time(now, problem, trial)
+        if sooner is None:
             break
         trial = _tried(now, problem, sooner)
+    shock = _jammed(now, problem, books, trial)
+    if shock is not None:
+        yield shock[0]
+        return shock[1]
     after = _accepted(now, problem, books, trial, (following, 1.5 * sinking))
     if books.time - books.last_frame >= problem.settings.frame_spacing:
         yield books.frame(after.state, touching=True)
@@ -274,6 +293,43 @@ def _cheaper_time(problem: MotionProblem, trial: Trial) -> float | None:
     if trial.step.normal_work >= -DEAREST * has or trial.dt < 1e-7:
         return None
     return 0.5 * trial.dt
+
+
+def _leaps(now: Present, problem: MotionProblem, trial: Trial) -> bool:
+    """Whether a contact's velocity changes by more than what is applied explains."""
+    explained = LEAP * trial.dt * now.acceleration
+    return trial.step.leap > max(now.slow(problem), explained)
+
+
+def _jamming_time(now: Present, problem: MotionProblem, trial: Trial) -> float | None:
+    """A shorter step where contacts change the motion by a shock; None where not, or where it is
+    short enough to place that.
+
+    What forces do in a quarter of the step is about a quarter of what they do in all of it; a shock
+    is there or is not.
+    """
+    if trial.dt <= SUDDEN or not _leaps(now, problem, trial):
+        return None
+    sooner = max(0.25 * trial.dt, SUDDEN)
+    share = _tried(now, problem, sooner).step.leap / trial.step.leap
+    return None if EVENLY[0] < share < EVENLY[1] else sooner
+
+
+def _jammed(
+    now: Present, problem: MotionProblem, books: Books, trial: Trial
+) -> tuple[Strike, Present] | None:
+    """The blow of a slide that jams in a trial, and the moment after it; None where none does.
+
+    It acts in the middle of the trial, which is as far as the bodies go before it.
+    """
+    if trial.dt > SUDDEN or not _leaps(now, problem, trial):
+        return None
+    time = now.time + 0.5 * trial.dt
+    past = replace(now.past, pressed=None)
+    found = jam(present(problem, time, trial.middle, now.mode, past), problem, books)
+    if found is not None:
+        books.time = time
+    return found
 
 
 def _closing_time(now: Present, problem: MotionProblem, trial: Trial) -> tuple[float | None, Trial]:
