@@ -17,11 +17,13 @@ from snapsim.analysis.summary import number, numbers
 from snapsim.analysis.tables import cautions
 from snapsim.landscape.confirmation import Decider
 from snapsim.words.margins import margin_answer, way_name, way_sentence
+from snapsim.words.slips import slip_sentence, slips_answer
 
 if TYPE_CHECKING:  # importing it loads the compiled magnetics
     from snapsim.landscape.confirmation import Confirmation, LetGo
     from snapsim.landscape.margin import Barrier, Margin
     from snapsim.landscape.place import Place
+    from snapsim.landscape.slipping import Slip
     from snapsim.landscape.thresholds import RefinedQuantity, Threshold
 
 LIMITS = (
@@ -39,6 +41,8 @@ def margin_summary(report: Margin) -> dict[str, Any]:
     """Return what `snapsim margin --json` prints; SI, angles in degrees, None where none is."""
     body, names = report.system.bodies[report.body], [b.name for b in report.system.bodies]
     answer = margin_answer(report.fate, body.name, report.reached, report.thresholds, names)
+    if report.fate == "touches" and report.slips:
+        answer = f"{answer[:-1]}; {slips_answer(body.name, report.slips)}."
     return {
         "title": report.system.title,
         "answer": answer,
@@ -53,6 +57,7 @@ def margin_summary(report: Margin) -> dict[str, Any]:
             "released": None if report.now is None else let_go_summary(report.now, ("m", 1.0)),
         },
         "ways": [way_summary(t, names) for t in report.thresholds],
+        "slips": [slip_summary(one) for one in report.slips],
         "barrier": None if report.barrier is None else _barrier(report.barrier),
         "accuracy": {
             "detail": report.system.detail,
@@ -106,6 +111,32 @@ def way_summary(t: Threshold, bodies: Sequence[str]) -> dict[str, Any]:
         found |= _quantity("hand_torque_zero", t.balance, unit, scale)
         found["pivot_m"] = None if t.pivot is None else numbers(t.pivot)
     return found
+
+
+def slip_summary(slip: Slip) -> dict[str, Any]:
+    """Return the push along one direction that moves the part."""
+    then = slip.then
+    return {
+        "sentence": slip_sentence(slip),
+        "direction": numbers(slip.direction),
+        "may_begin_from_N": number(slip.least),
+        "push_N": number(slip.force.value),
+        "push_error_N": number(slip.force.error),
+        "begins_code": slip.begins,
+        "on": list(slip.on),
+        "along_the_pole": None
+        if then is None
+        else {
+            "largest_push_N": number(then.peak),
+            "largest_at_m": number(then.peak_at),
+            "goes_on_from_m": None if then.goes_on is None else number(then.goes_on),
+            "fate_code": then.fate,
+            "reaches": then.reaches or None,
+            "ends_m": number(then.ends),
+            "searched_m": number(then.searched),
+            "leaves_the_face": then.leaves,
+        },
+    }
 
 
 def _decided_by(t: Threshold) -> str | None:
@@ -183,6 +214,7 @@ def margin_table(result: dict[str, Any]) -> RenderableType:
         parts.append(_ways(result["ways"], present["fate"] == "snaps"))
     parts += _pass(result["barrier"], result["ways"], present["fate"] == "snaps")
     parts += [Text(f"- {way['sentence']}") for way in result["ways"] if not _crossed(way)]
+    parts += [Text(f"- {slip['sentence']}") for slip in result["slips"]]
     cells = f"{result['accuracy']['coarse_cells']} and {result['accuracy']['cells']} cells"
     return Group(*parts, f"from {cells}", Text("\n".join(result["limits"])), cautions())
 

@@ -14,6 +14,7 @@ from snapsim.cli.target import Target
 from snapsim.errors import InputError, label
 
 if TYPE_CHECKING:
+    from snapsim.landscape.confirmation import Safety
     from snapsim.parts.bodies import Body
     from snapsim.render.plots import Plot
     from snapsim.simulation.system import System
@@ -192,16 +193,13 @@ def _tilt(
 
 def _told(
     scene: System, number: int, axis: int, progress: Progress | None
-) -> list[tuple[float, str]]:
-    """What becomes of the part let go at angles, as the bands of a plot say it."""
-    from snapsim.landscape.confirmation import SAFE
-    from snapsim.render.plots.angle import DOES_NOT_SNAP, SNAPS, UNKNOWN
-    from snapsim.simulation.fate import FateKind
+) -> list[tuple[float, Safety]]:
+    """What is known of the part let go at angles."""
+    from snapsim.landscape.confirmation import safety
     from snapsim.study.sides import sides
 
     found = sides(scene, number, axis, progress)
-    words = {FateKind.SNAPS: SNAPS, FateKind.TOUCHES: SNAPS, **dict.fromkeys(SAFE, DOES_NOT_SNAP)}
-    return [(a, words.get(k, UNKNOWN)) for a, k in zip(found.angle, found.kind, strict=True)]
+    return [(a, safety(k)) for a, k in zip(found.angle, found.kind, strict=True)]
 
 
 def _surface(scene: System, body: str | None, axis: int, progress: Progress | None) -> Plot:

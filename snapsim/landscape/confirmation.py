@@ -17,6 +17,21 @@ SAFE: Final = frozenset({FateKind.STAYS, FateKind.FALLS_BACK, FateKind.GOES_AWAY
 """Fates that count as no snap: all that is not known counts as one."""
 
 
+class Safety(StrEnum):
+    """What is known of a release; the value is what a picture says of it."""
+
+    SNAPS = "snaps"
+    DOES_NOT_SNAP = "does not snap"
+    UNKNOWN = "not known"
+
+
+def safety(kind: FateKind) -> Safety:
+    """Return what is known where `kind` became of the parts."""
+    if kind in (FateKind.SNAPS, FateKind.TOUCHES):
+        return Safety.SNAPS
+    return Safety.DOES_NOT_SNAP if kind in SAFE else Safety.UNKNOWN
+
+
 class Ruling(StrEnum):
     """What releases say of one way; the value stands in files, `words.margins` says it."""
 

@@ -41,6 +41,7 @@ from snapsim.landscape.place import Place
 from snapsim.landscape.rests import (
     body_number,
 )
+from snapsim.landscape.slipping import Slip, slips
 from snapsim.landscape.thresholds import (
     KINDS,
     MeasuredWay,
@@ -78,7 +79,8 @@ class Margin:
     """How far body number `body` is from snapping. `fate` of the present pose let go, or "touches"
     where it is at a magnet already, with `reached` the body's name; `load` (6,) [N, N m] on it now,
     weight included; `cells` coarse and fine. `now` is a release of the present pose, where one was
-    asked for: where it is not safe and the slow fall is, it is what `fate` says."""
+    asked for: where it is not safe and the slow fall is, it is what `fate` says. `slips`: the push
+    along what it lies on that moves it."""
 
     system: System
     body: int
@@ -92,6 +94,7 @@ class Margin:
     order: float
     evaluations: int
     now: LetGo | None = None
+    slips: tuple[Slip, ...] = ()
 
 
 def margin(
@@ -144,6 +147,7 @@ class _Measure(Ways):
             self.meshes.counts,
             self.meshes.order,
             self.fine.evaluations + self.coarse.evaluations,
+            slips=slips(self),
         )
 
     # -- the pass --------------------------------------------------------------------------------

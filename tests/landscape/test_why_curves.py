@@ -8,7 +8,7 @@ import pytest
 
 from snapsim.constants import MU_0
 from snapsim.errors import InputError
-from snapsim.landscape.confirmation import LetGo
+from snapsim.landscape.confirmation import LetGo, Safety, safety
 from snapsim.landscape.constraints import Constraints
 from snapsim.landscape.energy import EnergyLandscape
 from snapsim.landscape.film_strip import COUNT, chosen_frames
@@ -176,8 +176,13 @@ def test_a_part_that_stays_is_one_or_two_pictures():
 
 
 def test_bands_join_angles_that_end_alike_and_leave_a_gap_where_they_change():
-    told = [(-1.0, "a"), (-0.5, "a"), (0.0, "b"), (0.5, "a")]
-    assert bands(told) == [(-1.0, -0.5, "a"), (0.0, 0.0, "b"), (0.5, 0.5, "a")]
+    kinds = FateKind.STAYS, FateKind.FALLS_BACK, FateKind.TOUCHES, FateKind.UNDECIDED
+    told = [(a, safety(k)) for a, k in zip((-1.0, -0.5, 0.0, 0.5), kinds, strict=True)]
+    assert bands(told) == [
+        (-1.0, -0.5, Safety.DOES_NOT_SNAP),
+        (0.0, 0.0, Safety.SNAPS),
+        (0.5, 0.5, Safety.UNKNOWN),
+    ]
 
 
 def test_sides_are_looked_at_again_between_two_that_end_otherwise(monkeypatch):

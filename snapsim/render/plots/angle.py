@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from snapsim.arrays import Array
+from snapsim.landscape.confirmation import Safety
 from snapsim.landscape.curves import AngleCurve
 from snapsim.render.plots.figure import Plot
 from snapsim.render.plots.style import DASHES, Paper, entitle
@@ -17,10 +18,6 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 ENERGY_HEIGHT, TORQUE_HEIGHT = 4.9, 6.2
-DOES_NOT_SNAP: Final = "does not snap"
-SNAPS: Final = "snaps"
-UNKNOWN: Final = "not known"
-
 NARROW: Final = 0.22
 """Share of the turn below which the words of a band stand upright."""
 
@@ -35,8 +32,8 @@ PARTS = (
 )
 
 
-Told = Sequence[tuple[float, str]]
-"""Angles [rad], rising, and what becomes of the part let go there, in words that a band has."""
+Told = Sequence[tuple[float, Safety]]
+"""Angles [rad], rising, and what is known of the part let go there."""
 
 
 def energy_plot(curve: AngleCurve, title: str, told: Told = ()) -> Plot:
@@ -70,27 +67,27 @@ def _energy(figure: Figure, paper: Paper, curve: AngleCurve, title: str, told: T
     figure.legend(loc="outside lower center", ncols=2)
 
 
-def bands(told: Told) -> list[tuple[float, float, str]]:
-    """Return (from, to, words) [rad] of runs of angles told alike; between two runs is a gap."""
-    found: list[tuple[float, float, str]] = []
-    for angle, words in told:
-        if found and found[-1][2] == words:
-            found[-1] = found[-1][0], angle, words
+def bands(told: Told) -> list[tuple[float, float, Safety]]:
+    """Return (from, to, what is known) [rad] of runs of angles told alike, with gaps between."""
+    found: list[tuple[float, float, Safety]] = []
+    for angle, known in told:
+        if found and found[-1][2] is known:
+            found[-1] = found[-1][0], angle, known
         else:
-            found.append((angle, angle, words))
+            found.append((angle, angle, known))
     return found
 
 
 def _bands(axes: Axes, paper: Paper, told: Told) -> None:
     """What becomes of the part, shaded, with words along the upper edge."""
-    for low, high, words in bands(told):
-        bad = words != DOES_NOT_SNAP
+    for low, high, known in bands(told):
+        bad = known is not Safety.DOES_NOT_SNAP
         colour = paper.warn if bad else paper.series[2]
         a, b = np.degrees(low) - 0.4, np.degrees(high) + 0.4
         axes.axvspan(a, b, color=colour, alpha=0.16, lw=0)
         turned = b - a < NARROW * np.degrees(told[-1][0] - told[0][0])
         axes.text(
-            0.5 * (a + b), 0.985, words, transform=axes.get_xaxis_transform(), ha="center",
+            0.5 * (a + b), 0.985, known.value, transform=axes.get_xaxis_transform(), ha="center",
             va="top", color=colour, size=11.5, weight="bold", rotation=90 if turned else 0,
         )  # fmt: skip
 
