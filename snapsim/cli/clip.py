@@ -68,8 +68,8 @@ def clip(
         ),
     ] = None,
     camera: Annotated[
-        str, typer.Option(help="fixed, orbit, follow or close-up, or a file of shots (TOML).")
-    ] = "fixed",
+        str, typer.Option(help="near, close-up, fixed, orbit or follow, or a file of shots (TOML).")
+    ] = "near",
     view: Annotated[
         str | None, typer.Option(metavar="AZIMUTH,ELEVATION", help="Direction of view [deg].")
     ] = None,

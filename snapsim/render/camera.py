@@ -15,7 +15,7 @@ import numpy as np
 
 from snapsim.arrays import Array
 
-FIELD_OF_VIEW = 26.0  # degrees across the shorter side: little perspective, shapes stay true
+FIELD_OF_VIEW = 20.0  # degrees across the shorter side: little perspective, shapes stay true
 ELEVATIONS = (14.0, 26.0)
 AZIMUTHS = (-62.0, -118.0, -38.0, -142.0, -80.0, 62.0, 118.0)
 

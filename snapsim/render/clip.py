@@ -212,7 +212,9 @@ def draw_scene(system: System, path: Path, options: ClipOptions | None = None) -
         figures=False,
     )
     moment = Moment(0.0, pose.position, pose.quaternion, system.start.velocity, 0.0, float("nan"))
-    with Picture(system, pose, action, Fixed(view), supersample=options.supersample) as picture:
+    with Picture(
+        system, pose, action, Fixed(view), supersample=2.0 if options.supersample else 1.0
+    ) as picture:
         frame = picture.draw(moment)
     words.show(frame, [], "", None)
     _save(frame, path)

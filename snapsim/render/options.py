@@ -15,6 +15,8 @@ from snapsim.render.rates import Rate
 
 LAYERS: Final[dict[str, str]] = {
     "stage": "backdrop and ground; without it PNG pictures and ProRes are see-through",
+    "glow": "iron glows the more, the nearer it is to saturation",
+    "outlines": "a pale rim round what moves",
     "words": "one sentence and one number at a time, and how fast time runs",
     "caution": "the quiet caution in the corner",
     "figures": "time, speed, kinetic energy and gap",
@@ -33,7 +35,7 @@ LAYERS: Final[dict[str, str]] = {
 }
 """What can be switched on and off, and what it shows."""
 
-DEFAULT_LAYERS: Final = frozenset({"stage", "words", "caution", "hands"})
+DEFAULT_LAYERS: Final = frozenset({"stage", "glow", "words", "caution", "hands"})
 
 DASHBOARD: Final = frozenset({"figures", "energy", "plot"})
 """Layers that stand in panels of their own: with any of them words keep to lines."""

@@ -1,8 +1,9 @@
 """Colours and surface looks: chosen here, safe for colour-blind viewers, and checked by contrast.
 
-Poles: north is plain cream, south is dark plum with a pale diagonal hatch, so lightness, pattern
-and letter each tell them apart. Strings, pins and rails are sky blue, the trail amber: a pair that
-all common colour blindnesses keep apart; hands are pale handles. Contrast is the WCAG 2.2 ratio
+A dark green room, an oak table, a magnet in two tones of nickel; the iron is the only thing that
+glows, and only by what it holds (`ember`). Poles: north is bright nickel, south black nickel with
+fine pale stripes, so lightness, pattern and letter each tell them apart. Cords are sisal, the trail
+brass, field lines ice, forces mint. Contrast is the WCAG 2.2 ratio
 (W3C Recommendation, 5 October 2023, definitions "relative luminance" and "contrast ratio"; success
 criteria 1.4.3 text 4.5:1 and 1.4.11 graphics 3:1; from memory): (L1 + 0.05) / (L2 + 0.05) of the
 relative luminances, L1 the larger.
@@ -15,84 +16,105 @@ from typing import Final
 
 from snapsim.parts.materials import Material
 
-NORTH: Final = "#F6E7BE"
-SOUTH: Final = "#35204F"
-SOUTH_HATCH: Final = "#8C79B4"
-NORTH_LETTER: Final = "#2A1B40"
-SOUTH_LETTER: Final = "#FBF3DC"
+NORTH: Final = "#ECE7DB"
+SOUTH: Final = "#201F25"
+SOUTH_HATCH: Final = "#7A7684"
+NORTH_LETTER: Final = "#17191A"
+SOUTH_LETTER: Final = "#D8D2C6"
 
-BACKDROP_LOW: Final = "#0A0E13"
-BACKDROP_HIGH: Final = "#3A4D5A"
-FLOOR: Final = "#2A343D"
-GRID: Final = "#F2F6F5"
-EDGE_DARK: Final = "#10151A"
-OUTLINE: Final = "#F2F6F5"
-TRAIL: Final = "#FFB454"
-GHOST: Final = "#9FB4BF"
-STRING: Final = "#8CD3F2"
-JOINT: Final = "#5FB0DA"
+BACKDROP_LOW: Final = "#070B0B"
+ROOM: Final = "#0E1716"
+BACKDROP_HIGH: Final = "#33433F"
+FLOOR: Final = "#1B2624"
+GRID: Final = "#F6F1E7"
+EDGE_DARK: Final = "#070B0B"
+OUTLINE: Final = "#F6F1E7"
+TRAIL: Final = "#E3C58A"
+GHOST: Final = "#A9B2AC"
+STRING: Final = "#CDBFA4"
+JOINT: Final = "#8FB6C4"
 HANDLE: Final = "#E4DED3"
 HANDLE_DARK: Final = "#55504A"
 
-PANEL: Final = "#18222B"
-PANEL_EDGE: Final = "#31414D"
-INK: Final = "#F4F7F6"
-INK_SOFT: Final = "#B9C7CC"
-ACCENT: Final = "#FFB454"
-ACCENT_INK: Final = "#1B1204"
+PANEL: Final = "#0E1716"
+PANEL_EDGE: Final = "#33433F"
+INK: Final = "#F6F1E7"
+INK_SOFT: Final = "#A9B2AC"
+ACCENT: Final = "#E3C58A"
+ACCENT_INK: Final = "#17120A"
 ALARM: Final = "#B3261E"
 ALARM_LETTER: Final = "#FFFFFF"
 
-VELOCITY: Final = "#FFB454"
-FORCE: Final = "#7FE0C3"
-TORQUE: Final = "#E3B5F2"
-GAP_LINE: Final = "#F4F7F6"
-HAND_OPEN: Final = "#8CD3F2"
+VELOCITY: Final = "#E3C58A"
+FORCE: Final = "#4FE3B0"
+TORQUE: Final = "#D9B8EC"
+GAP_LINE: Final = "#F6F1E7"
+HAND_OPEN: Final = "#9BD4EE"
 HAND_CLOSED: Final = "#FF8F6B"
-BAR_FIELD: Final = "#8CD3F2"
-BAR_MOTION: Final = "#FFB454"
-BAR_LIFTED: Final = "#B9C7CC"
+BAR_FIELD: Final = "#9BD4EE"
+BAR_MOTION: Final = "#E3C58A"
+BAR_LIFTED: Final = "#A9B2AC"
 BAR_LOST: Final = "#FF8F6B"
-CURVE_FAINT: Final = "#6B7C86"
-FIELD_LINE: Final = "#9FC7E8"
-COMPANION: Final = "#9FB4BF"
+CURVE_FAINT: Final = "#74857F"
+FIELD_NEAR: Final = "#CFF0FF"
+FIELD_FAR: Final = "#4D97BA"
+FIELD_LINE: Final = "#9BD4EE"
+COMPANION: Final = "#A9B2AC"
 
-ARROW_RIM: Final = "#F2F6F5"
+ARROW_RIM: Final = "#F6F1E7"
 ARROW_MAP: Final = "cividis"
 """Perceptual, readable with every common colour blindness (matplotlib's own table)."""
 
 
 @dataclass(frozen=True)
 class MaterialLook:
-    """How a material is drawn: `colour`, gloss 0..1, its sharpness, and opacity 0..1."""
+    """How a material is drawn: `colour`; `metallic` 0 or 1 and `roughness` 0..1 of a physically
+    based surface; `opacity` 0..1; `finish`, the fine pattern on it: a name of `FINISHES`."""
 
     colour: str
-    gloss: float
-    sharpness: float
+    metallic: float
+    roughness: float
     opacity: float = 1.0
+    finish: str = "even"
 
+    @property
+    def gloss(self) -> float:
+        """Strength 0..1 of the highlight where surfaces are drawn more simply, as on the page."""
+        return 0.6 * (1 - self.roughness)
+
+    @property
+    def sharpness(self) -> float:
+        """Sharpness of that highlight, an exponent."""
+        return 4 + 60 * (1 - self.roughness) ** 2
+
+
+FINISHES: Final = ("even", "cast", "ground", "wood", "striped")
 
 # First word found in the material's name or family wins, so the special stands before the general.
 _LOOKS: Final[tuple[tuple[str, MaterialLook], ...]] = (
-    ("stainless", MaterialLook("#AEB8BF", 0.55, 40)),
-    ("cast iron", MaterialLook("#7F868B", 0.22, 12)),
-    ("ductile", MaterialLook("#858C92", 0.25, 14)),
-    ("steel", MaterialLook("#98A3AC", 0.45, 30)),
-    ("iron", MaterialLook("#858C92", 0.30, 16)),
-    ("ferrite", MaterialLook("#4B4A4C", 0.15, 8)),
-    ("plywood", MaterialLook("#C2A06E", 0.05, 5)),
-    ("oak", MaterialLook("#9A6F43", 0.08, 6)),
-    ("wood", MaterialLook("#A67C4F", 0.08, 6)),
-    ("acrylic", MaterialLook("#BFE6EA", 0.60, 60, 0.26)),
-    ("glass", MaterialLook("#CDE9EE", 0.70, 70, 0.22)),
-    ("aluminium", MaterialLook("#C9D0D4", 0.45, 25)),
-    ("copper", MaterialLook("#B9704A", 0.45, 25)),
-    ("brass", MaterialLook("#C2A14D", 0.45, 25)),
-    ("concrete", MaterialLook("#8B8C88", 0.02, 4)),
+    ("stainless", MaterialLook("#B9BFC3", 1, 0.24, finish="ground")),
+    ("cast iron", MaterialLook("#8D8F90", 1, 0.40, finish="cast")),
+    ("ductile", MaterialLook("#93979A", 1, 0.38, finish="cast")),
+    ("bearing", MaterialLook("#C9CCD0", 1, 0.16)),
+    ("steel", MaterialLook("#ABB0B4", 1, 0.28, finish="ground")),
+    ("iron", MaterialLook("#96999B", 1, 0.34, finish="cast")),
+    ("ferrite", MaterialLook("#3E3D40", 0, 0.55)),
+    ("plywood", MaterialLook("#B08A5C", 0, 0.75, finish="wood")),
+    ("oak", MaterialLook("#8F6137", 0, 0.75, finish="wood")),
+    ("wood", MaterialLook("#9A6D42", 0, 0.75, finish="wood")),
+    ("acrylic", MaterialLook("#9FE8D2", 0, 0.08, 0.10)),
+    ("glass", MaterialLook("#CDE9EE", 0, 0.05, 0.12)),
+    ("aluminium", MaterialLook("#D0D4D7", 1, 0.30, finish="ground")),
+    ("copper", MaterialLook("#C07A55", 1, 0.28, finish="ground")),
+    ("brass", MaterialLook("#C9A650", 1, 0.28, finish="ground")),
+    ("concrete", MaterialLook("#83847F", 0, 0.95, finish="cast")),
 )
-_SOFT: Final = MaterialLook("#8C949A", 0.30, 16)
-_OTHER: Final = MaterialLook("#8F8A80", 0.10, 8)
-MAGNET: Final = MaterialLook(NORTH, 0.08, 10)
+_SOFT: Final = MaterialLook("#96999B", 1, 0.34, finish="cast")
+_OTHER: Final = MaterialLook("#8F8A80", 0, 0.7)
+MAGNET: Final = MaterialLook(NORTH, 1, 0.17)
+"""Nickel, bright on the north half."""
+MAGNET_SOUTH: Final = MaterialLook(SOUTH, 1, 0.30, finish="striped")
+"""Black nickel, with fine pale stripes."""
 
 
 def look_of(material: Material) -> MaterialLook:

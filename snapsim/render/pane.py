@@ -7,9 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 from PIL import Image
 
+from snapsim.arrays import Array
 from snapsim.errors import InputError
 from snapsim.parts.states import Pose
 from snapsim.render.cameras.choice import Subject, camera_for
+from snapsim.render.cameras.nearness import Cast
 from snapsim.render.events import main_blow
 from snapsim.render.film_words import FilmWords
 from snapsim.render.framing import Action, corners, find_action, leading_part
@@ -18,6 +20,7 @@ from snapsim.render.layers.companions import Companions
 from snapsim.render.layers.field_lines import FieldLines
 from snapsim.render.layers.gap import GapLine
 from snapsim.render.layers.ghosts import Ghosts, places_passed
+from snapsim.render.layers.glow import Glow, glowing
 from snapsim.render.layers.hands import HandMarks
 from snapsim.render.layers.magnetisation import Magnetisation, top_polarisation
 from snapsim.render.layers.section import SectionLayer
@@ -37,7 +40,7 @@ from snapsim.words.endings import warning
 
 HELD, ENDED = "held for the other", "run over"
 BLOW_SHOWN = 3.0  # clip seconds for which the first blow's figures stay
-NEAR_BLOW = 0.7  # of the part's size: how much of what is struck a close view holds
+WIDE_SAMPLES, CLOSE_SAMPLES = 2.0, 1.5  # a side of a pixel, where edges are to be smooth
 
 
 class Pane:
@@ -71,6 +74,7 @@ class Pane:
         self._layout = _layout(options, size, self._part, abreast=len(self._fellows) > 1)
         self._scales = choose_scales(self._fellows, timeline.slow_motion)
         self._blow = first_blow(run) if options.slow_motion is not None else main_blow(run)
+        self._glowing = glowing(run) if "glow" in options.layers else []
         self._heading = apart or run.system.title
         self._subject, self._beside = (
             subjects[number],
@@ -170,8 +174,10 @@ class Pane:
             Pose(run.position[0], run.quaternion[0]),
             self._action,
             view,
-            supersample=options.supersample,
+            supersample=(WIDE_SAMPLES, CLOSE_SAMPLES)[shot] if options.supersample else 1.0,
             with_stage="stage" in options.layers,
+            glowing=self._glowing,
+            outlined="outlines" in options.layers,
             parted={n: load.parted for n, load in run.loads.items() if not np.isnan(load.parted)},
             watch=self._watch,
         )
@@ -220,6 +226,8 @@ class Pane:
             for number in section.bodies:
                 picture.body(number).hide()
             picture.add(section)
+        if self._glowing:
+            picture.add(Glow(run, {i: picture.body(i).mesh for i in self._glowing}))
         if "magnetisation" in on and top > 0:
             where = run.position, run.quaternion
             cells = run.system.bodies, run.cells, run.magnetisation
@@ -280,22 +288,20 @@ def subject_of(run: Trajectory, action: Action, options: ClipOptions, lag: float
     bodies, pose = run.system.bodies, Pose(run.position[0], run.quaternion[0])
     free = [i for i, b in enumerate(bodies) if not b.fixed] or list(range(len(bodies)))
     part = free[0] if part is None else part
+    blow = first_blow(run)
 
-    def at(
-        numbers: Sequence[int], time: float
-    ) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
+    def part_at(time: float) -> Array:
         m = sample(run, time - lag)
-        return np.vstack(
-            [corners(bodies[i], m.position[i : i + 1], m.quaternion[i : i + 1]) for i in numbers]
-        )
+        return corners(bodies[part], m.position[part : part + 1], m.quaternion[part : part + 1])
 
     return Subject(
         action,
         choose_axes(run.system, pose, action, options.shot.view),
-        lambda time: at([part], time),
-        lambda time: at(free, time),
-        struck_points(run, part),
+        part_at,
+        Cast(run, part),
+        blow.time if blow is not None else float(run.time[-1]),
         obstacles_of(run.system, pose),
+        lag,
     )
 
 
@@ -303,20 +309,6 @@ def _parts(run: Trajectory) -> list[int]:
     """The leading part of a run, if it has one."""
     found = leading_part(run.system, run.velocity)
     return [] if found is None else [found]
-
-
-def struck_points(run: Trajectory, part: int) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
-    """Return points (m, 3) of what the first blow strikes, near the blow; none without one."""
-    blow = first_blow(run)
-    if blow is None:
-        return np.zeros((0, 3))
-    i = run.system.number(blow.against)
-    size = float(np.linalg.norm(run.system.bodies[part].shape.extents))
-    k = int(np.searchsorted(run.time, blow.time))
-    k = min(k, len(run.time) - 1)
-    box = corners(run.system.bodies[i], run.position[k : k + 1, i], run.quaternion[k : k + 1, i])
-    reach = NEAR_BLOW * size
-    return np.clip(box, blow.point - reach, blow.point + reach)
 
 
 def _layout(

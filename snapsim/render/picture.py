@@ -3,7 +3,10 @@
 Where the camera stands still, only the rectangle that moving things and their shadows can reach is
 drawn anew for each frame; the rest is drawn once, by the same means and to the same pixel grid.
 
-With opacity asked for, the scene stands before nothing: it is drawn before black and before white,
+The scene is drawn before nothing, reduced, and laid over the backdrop, which so is dithered at the
+picture's own size; what is opaque has an opacity of its own in the window.
+
+With opacity asked for, the scene is drawn before black and before white,
 B = C + (1 - a) 0 and W = C + (1 - a) 1, so a = 1 - (W - B) and the straight colour is B / a; exact
 for shadows and see-through parts too (Smith and Blinn, SIGGRAPH '96, triangulation matting with two
 backings; from memory).
@@ -11,19 +14,22 @@ backings; from memory).
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from types import TracebackType
 from typing import Any
 
 import numpy as np
 import pyvista as pv
-from PIL import Image
+from PIL import Image, ImageChops
+from vtkmodules.util.numpy_support import vtk_to_numpy
+from vtkmodules.vtkCommonCore import vtkUnsignedCharArray
 
 from snapsim.arrays import Array, ByteArray, IntArray
 from snapsim.numerics import rotations
 from snapsim.parts.states import Pose
-from snapsim.render import camera, palette, stage
+from snapsim.render import camera, palette, stage, studio
 from snapsim.render.actors import BodyActors
+from snapsim.render.backdrop import backdrop
 from snapsim.render.cameras.contract import Camera
 from snapsim.render.framing import Action, find_action
 from snapsim.render.interpolation import Moment
@@ -36,7 +42,6 @@ from snapsim.render.stopwatch import Stopwatch
 from snapsim.simulation.system import System
 
 SHADOW_FINENESS = 32
-TABLE_DIM = 0.45  # a table's sides, beside its lit top
 
 
 def choose_axes(
@@ -74,7 +79,8 @@ class Picture:
     """Draws moments of one run into frames; a context, as it holds a window.
 
     Layers are added with `add`; `line` is the width of a hair line [pixels of the window]. Frames
-    are RGB, without the stage's backdrop and ground RGBA.
+    are RGB, without the stage's backdrop RGBA. `supersample` is how many samples a pixel has along
+    a side, `glowing` the bodies that show their magnetisation.
     """
 
     def __init__(
@@ -84,21 +90,23 @@ class Picture:
         action: Action,
         path: Camera,
         *,
-        supersample: bool = True,
+        supersample: float = 2.0,
         with_stage: bool = True,
+        glowing: Collection[int] = (),
+        outlined: bool = False,
         parted: Mapping[str, float] | None = None,
         watch: Stopwatch | None = None,
     ) -> None:
         self.system, self._path, self._action = system, path, action
         self.view = path.view_at(0.0)
         self._staged, self._watch = with_stage, watch or Stopwatch()
-        self._factor = 2 if supersample else 1
+        self._factor, self._glowing, self._outlined = supersample, glowing, outlined
         self._crop: tuple[int, int, int, int] | None = None
         self._layers: list[Layer] = []
         self._first: Image.Image | None = None
         self.line = self._factor * min(self.view.size) / 720
         w, h = self.view.size
-        self.plotter = _open_window(self._factor * w, self._factor * h)
+        self.plotter = _open_window(*self._window(w, h))
         self._whole = 0, 0, w, h
         self._set_stage(pose)
         self._add_bodies(pose)
@@ -119,7 +127,7 @@ class Picture:
     @property
     def level(self) -> float:
         """Height of the ground [m]."""
-        return self._floor.ground.level
+        return self._receiver.level
 
     @property
     def still(self) -> bool:
@@ -144,21 +152,27 @@ class Picture:
         """Let a layer take part, before the first frame."""
         self._layers.append(layer)
 
+    def _window(self, width: int, height: int) -> tuple[int, int]:
+        """Pixels of the window for pixels of the picture."""
+        return round(self._factor * width), round(self._factor * height)
+
     def _set_stage(self, pose: Pose) -> None:
         action, view = self._action, self.view
-        stage.light(self.plotter, action, view.axes)
-        self._backdrop: stage.StageBackdrop | None = None
+        studio.illuminate(self.plotter, view.axes, action.centre, action.size)
+        middle = view.project(action.centre)[0] / view.size
+        self._back: Image.Image | None = None
         if self._staged:
-            self._backdrop = stage.StageBackdrop(self.plotter)
-            self._backdrop.hang(view, 0.98 * self._depths(view)[1])
-        receiver = stage.find_receiver(self.system, pose, action)
-        self._table = receiver.table
-        colour = palette.FLOOR
+            x, y = np.clip(np.round(middle, 2), 0.3, 0.7)
+            self._back = backdrop(view.size, (float(x), float(y)))
+        self._receiver = receiver = stage.find_receiver(self.system, pose, action)
+        self._ground = stage.shadow_ground(receiver, action, view.axes)
+        self._top: stage.TableTop | None = None
         if receiver.table is not None:
-            colour = palette.look_of(self.system.bodies[receiver.table].material).colour
-        self._floor = stage.Floor(
-            self.plotter, receiver, action, view.axes, colour, ground=self._staged
-        )
+            i = receiver.table
+            place = pose.position[i], pose.quaternion[i]
+            self._top = stage.TableTop(
+                self.plotter, self.system.bodies[i], place, action, self._ground
+            )
 
     def _add_bodies(self, pose: Pose) -> None:
         self._every: dict[int, BodyActors] = {}
@@ -171,17 +185,25 @@ class Picture:
         for i in order:
             body = self.system.bodies[i]
             position, quaternion = pose.position[i], pose.quaternion[i]
-            dim = TABLE_DIM if i == self._table else 1.0
-            actors = BodyActors(self.plotter, body, quaternion, 1.6 * self.line, dim)
+            actors = BodyActors(
+                self.plotter,
+                body,
+                quaternion,
+                1.2 * self.line,
+                glows=i in self._glowing,
+                table=i == self._receiver.table,
+                outline=self._outlined,
+            )
             actors.move(position, quaternion)
             self._every[i] = actors
             corners, triangles = body.shape.surface(SHADOW_FINENESS)
             if not body.fixed:
                 self._actors[i] = actors
                 self._shadows[i] = corners, triangles
-            elif palette.look_of(body.material).opacity == 1:
+            elif palette.look_of(body.material).opacity == 1 and self._top is not None:
                 placed = position + rotations.rotate(quaternion, corners)
-                self._floor.keep_still(placed, triangles)
+                if i != self._receiver.table:
+                    self._top.keep_still(placed, triangles)
 
     def body(self, number: int) -> BodyActors:
         """Return the actors of a body."""
@@ -196,8 +218,6 @@ class Picture:
         matrix = pv.vtkmatrix_from_array(camera.projection(view, *depth, crop))
         c.SetExplicitProjectionTransformMatrix(matrix)
         c.UseExplicitProjectionTransformMatrixOn()
-        if self._backdrop is not None:
-            self._backdrop.hang(view, 0.98 * depth[1])
 
     def _depths(self, view: camera.CameraView) -> tuple[float, float]:
         """Return near and far distances that hold the action and, as far as it goes, the table."""
@@ -211,7 +231,7 @@ class Picture:
         self._aim(self.view, self._whole)
         self._bring(moment)
         self.plotter.screenshot(None, return_img=True)
-        self._first = self._render()
+        self._first = self._render(self._whole)
         if self._path.still:
             self._narrow()
 
@@ -220,19 +240,18 @@ class Picture:
         reaches = [layer.reach for layer in self._layers]
         if any(reach is None for reach in reaches):
             return
-        ground = self._floor.ground
         swept = self._action.redrawn
-        fallen = throw(swept, ground.level, ground.slope)
-        flat = np.column_stack([fallen, np.full(len(swept), ground.level)])
-        blur = LAMP * float(np.max(swept[:, 2] - ground.level, initial=0))
-        blur += 0.03 * self._action.size
-        soft = [flat + blur * np.array([a, b, 0.0]) for a in (-1, 1) for b in (-1, 1)]
+        soft = []
+        if self._top is not None:
+            ground = self._ground
+            fallen = throw(swept, ground.level, ground.slope)
+            flat = np.column_stack([fallen, np.full(len(swept), ground.level)])
+            blur = LAMP * float(np.max(swept[:, 2] - ground.level, initial=0))
+            blur += 0.03 * self._action.size
+            soft = [flat + blur * np.array([a, b, 0.0]) for a in (-1, 1) for b in (-1, 1)]
         points = np.vstack([swept, *soft, *(r for r in reaches if r is not None)])
         self._crop = crop = camera.crop_around(self.view, points, 8)
-        self.plotter.window_size = (
-            self._factor * (crop[2] - crop[0]),
-            self._factor * (crop[3] - crop[1]),
-        )
+        self.plotter.window_size = self._window(crop[2] - crop[0], crop[3] - crop[1])
         self._aim(self.view, crop)
 
     def draw(self, moment: Moment, clip: float = 0.0) -> Image.Image:
@@ -245,7 +264,7 @@ class Picture:
             self._aim(self.view, self._whole)
         with self._watch.stage("place"):
             self._bring(moment)
-        drawn = self._render()
+        drawn = self._render(self._crop or self._whole)
         if self._crop is None:
             return drawn
         assert self._first is not None
@@ -261,31 +280,58 @@ class Picture:
             corners, triangles = self._shadows[i]
             placed = pose.position[i] + rotations.rotate(pose.quaternion[i], corners)
             shadows.append((placed, triangles))
-        self._floor.cast(shadows)
+        if self._top is not None:
+            self._top.cast(shadows)
+        for i, actors in self._every.items():
+            actors.face(self.view.eye, pose.position[i], pose.quaternion[i])
         self._joints.show(moment.time, pose)
         for layer in self._layers:
             layer.show(moment, self.view)
 
-    def _render(self) -> Image.Image:
-        if self._staged:
-            return self._reduce(self._shoot())
+    def _render(self, box: tuple[int, int, int, int]) -> Image.Image:
+        """Draw what the camera is aimed at: the part `box` of the picture."""
+        size = box[2] - box[0], box[3] - box[1]
+        if self._back is not None:
+            drawn = self._reduce(self._shoot(), size)
+            with self._watch.stage("backdrop"):
+                return laid_over(drawn, self._back.crop(box))
         backs = []
         for colour in ("black", "white"):
             self.plotter.set_background(colour)
-            backs.append(np.array(self._reduce(self._shoot())))
+            backs.append(np.array(self._reduce(self._shoot(), size).convert("RGB")))
         with self._watch.stage("matte"):
             return Image.fromarray(matte(*backs), "RGBA")
 
     def _shoot(self) -> ByteArray:
+        """Draw, and read the window back: (height, width, 4), row 0 at the bottom."""
         with self._watch.stage("render"):
             self.plotter.render()
-            image: ByteArray = self.plotter.image
-            return image
+            window, read = self.plotter.render_window, vtkUnsignedCharArray()
+            w, h = window.GetSize()
+            window.GetRGBACharPixelData(0, 0, w - 1, h - 1, 0, read)
+            pixels: ByteArray = vtk_to_numpy(read)  # type: ignore[no-untyped-call]
+            return pixels.reshape(h, w, 4)
 
-    def _reduce(self, image: ByteArray) -> Image.Image:
+    def _reduce(self, image: ByteArray, size: tuple[int, int]) -> Image.Image:
+        """Return the picture as "RGBX": to Pillow the fourth channel is one as any other, as the
+        colours are multiplied by it already."""
         with self._watch.stage("reduce"):
-            picture = Image.fromarray(np.ascontiguousarray(image[..., :3]))
-            return picture.reduce(self._factor) if self._factor > 1 else picture
+            h, w, _ = image.shape
+            rows = np.ascontiguousarray(image[::-1])
+            picture = Image.frombuffer("RGBX", (w, h), rows, "raw", "RGBX", 0, 1)
+            if self._factor == 1:
+                return picture
+            if self._factor == 2:
+                return picture.reduce(2)
+            return picture.resize(size, Image.Resampling.BOX)
+
+
+def laid_over(drawn: Image.Image, back: Image.Image) -> Image.Image:
+    """Return a picture of colours multiplied by opacity, "RGBX", over another, "RGB"."""
+    *colours, opacity = drawn.split()
+    through = ImageChops.invert(opacity)
+    seen = ImageChops.multiply(back, Image.merge("RGB", (through, through, through)))
+    return ImageChops.add(Image.merge("RGB", colours), seen)
 
 
 def matte(black: ByteArray, white: ByteArray) -> ByteArray:
@@ -309,5 +355,6 @@ def _open_window(width: int, height: int) -> Any:
     """Return an off-screen plotter of this many pixels, without lamps."""
     plotter: Any = pv.Plotter(off_screen=True, window_size=[width, height], lighting="none")
     plotter.disable_anti_aliasing()
-    plotter.set_background(palette.BACKDROP_LOW)
+    plotter.set_background("black")
+    plotter.render_window.SetAlphaBitPlanes(1)
     return plotter

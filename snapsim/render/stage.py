@@ -1,7 +1,4 @@
-"""The stage: a backdrop with a soft glow, three lamps, and the ground with its grid and shadows.
-
-The lamps and the backdrop belong to the camera, so every scene is lit alike from where it is seen.
-"""
+"""The stage: which table a scene stands on, and its top with light and shadows."""
 
 from __future__ import annotations
 
@@ -11,20 +8,24 @@ from typing import Any
 import numpy as np
 import pyvista as pv
 
-from snapsim.arrays import Array, ByteArray, IntArray
+from snapsim.arrays import Array, IntArray
 from snapsim.numerics import rotations
+from snapsim.parts.bodies import Body
 from snapsim.parts.shapes import fills_its_box
 from snapsim.parts.states import Pose
 from snapsim.render import palette
-from snapsim.render.camera import CameraView
+from snapsim.render.actors import pose_matrix
+from snapsim.render.bevel import setback_of
 from snapsim.render.framing import Action
 from snapsim.render.shadow import DARKNESS, Ground
+from snapsim.render.wood import TILE, planks
 from snapsim.simulation.system import System
 
-TEXTURE = 1024  # pixels along a side of the ground's picture
-REACH = 2.4  # half size of the ground's picture in sizes of the action; beyond it is dusk
-DUSK = 0.88  # how dark it gets far from the action
-SHADOW = 160  # pixels along a side of the shadow's picture; it is soft, so coarse is enough
+SHADOW = 320  # pixels along a side of the shadow's picture
+SHADOW_SLOPE = 0.28  # how slanting the light of the shadows is, away from the lamp
+LIT, DUSK = 1.0, 0.20  # how bright the table is in the pool of light, and far from it
+POOL = 0.62  # radius of the pool in sizes of the action
+LIFT = 2e-4  # m of the painted top over the table's own
 GRID_STEPS = (0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0)
 
 
@@ -37,59 +38,6 @@ class Receiver:
     table: int | None
     low: Array
     high: Array
-
-
-# Lamps: toward them in camera axes (right, up, back), colour, strength.
-LAMPS = (
-    ((-0.70, 1.00, 0.75), "#FFF1DC", 0.72),
-    ((0.95, 0.10, 0.80), "#CFE0F0", 0.46),
-    ((0.30, -0.90, 0.55), "#DCE6EE", 0.40),
-    ((0.20, 0.75, -1.00), "#E6F0F8", 0.34),
-)
-SHADOW_SLOPE = 0.28  # how slanting the light of the shadows is, away from the key lamp
-
-
-def light(plotter: pv.Plotter, action: Action, axes: Array) -> None:
-    """Set the lamps: a warm key from the upper left, cool fills, a rim from behind."""
-    centre = action.centre
-    for direction, colour, strength in LAMPS:
-        position = centre + 4 * action.size * np.array(direction) @ axes
-        plotter.add_light(
-            pv.Light(
-                position=tuple(position),
-                focal_point=tuple(centre),
-                color=colour,
-                intensity=strength,
-                light_type="scene light",
-            )
-        )
-
-
-class StageBackdrop:
-    """A sheet behind the scene: dark, with a glow behind the action."""
-
-    def __init__(self, plotter: Any) -> None:
-        n = 256
-        along = (np.arange(n) + 0.5) / n * 2 - 1
-        x, y = np.meshgrid(along, along)
-        glow = np.exp(-(((x / 0.75) ** 2 + ((y - 0.25) / 0.8) ** 2) ** 1.0))[..., None]
-        low, high = (
-            np.array(palette.rgb(c), float) for c in (palette.BACKDROP_LOW, palette.BACKDROP_HIGH)
-        )
-        texture = _texture((low + (high - low) * glow).round().astype(np.uint8))
-        corners = np.array([[-1.0, -1, 0], [1, -1, 0], [1, 1, 0], [-1, 1, 0]])
-        sheet = pv.PolyData(corners, np.array([4, 0, 1, 2, 3]))
-        sheet.active_texture_coordinates = np.array([[0.0, 0], [1, 0], [1, 1], [0, 1]])
-        self._actor = plotter.add_mesh(sheet, texture=texture, lighting=False, reset_camera=False)
-
-    def hang(self, view: CameraView, distance: float) -> None:
-        """Hang it square to the view at `distance` [m], a little larger than the picture."""
-        place = np.eye(4)
-        place[:3, 0] = 1.02 * distance * view.half[0] * view.axes[0]
-        place[:3, 1] = 1.02 * distance * view.half[1] * view.axes[1]
-        place[:3, 2] = view.axes[2]
-        place[:3, 3] = view.eye - distance * view.axes[2]
-        self._actor.user_matrix = place
 
 
 def find_receiver(system: System, pose: Pose, action: Action) -> Receiver:
@@ -113,116 +61,88 @@ def find_receiver(system: System, pose: Pose, action: Action) -> Receiver:
     return Receiver(level, None, action.centre[:2] - reach, action.centre[:2] + reach)
 
 
-class Floor:
-    """The ground: a still sheet with the grid, and above it a sheet of shadow."""
+class TableTop:
+    """The lit top of a table: planks, a pool of light about the action, and shadows, which darken
+    the points of a mesh that is finer where things happen."""
 
     def __init__(
         self,
-        plotter: pv.Plotter,
-        receiver: Receiver,
+        plotter: Any,
+        body: Body,
+        place: tuple[Array, Array],
         action: Action,
-        axes: Array,
-        colour: str,
-        ground: bool = True,
+        ground: Ground,
     ) -> None:
-        """`ground` False leaves only the shadow."""
-        slope = SHADOW_SLOPE * (axes[0, :2] - axes[2, :2])
-        self.ground = Ground(action.centre[:2], 1.6 * action.size, receiver.level, SHADOW, slope)
-        self._still = np.ones((SHADOW, SHADOW))
-        lift = 2e-4 * action.size
-        if ground:
-            whole = Ground(self.ground.centre, REACH * action.size, receiver.level, TEXTURE, slope)
-            painted = _paint(receiver, whole, action, lit_from_above(colour, axes))
-            self._lay(plotter, receiver, lift, painted, whole.half)
-        dark = np.zeros((SHADOW, SHADOW, 4), dtype=np.uint8)
-        self._texture = self._lay(plotter, receiver, 2 * lift, dark, self.ground.half)
+        """`place` is the body's position (3,) and quaternion (4,)."""
+        self._ground, (position, quaternion) = ground, place
+        self._still = np.ones((ground.pixels, ground.pixels), dtype=np.float32)
+        centre = rotations.rotate_back(quaternion, action.centre - position)
+        half = body.shape.extents[:2] - setback_of(body.shape.extents)
+        x, y = (_stations(h, c, 0.7 * action.size) for h, c in zip(half, centre[:2], strict=True))
+        self._mesh = _sheet(x, y, float(body.shape.extents[2]) + LIFT)
+        self._mesh.active_texture_coordinates = self._mesh.points[:, :2] / TILE
+        world = position + rotations.rotate(quaternion, np.asarray(self._mesh.points, float))
+        self._pixel = self._pixels(world)
+        away = np.linalg.norm(world[:, :2] - action.centre[:2], axis=1)
+        self._pool = (DUSK + (LIT - DUSK) * np.exp(-((away / (POOL * action.size)) ** 2))).clip(
+            0, 1
+        )
+        self._mesh["shade"] = np.zeros((self._mesh.n_points, 3), dtype=np.uint8)
+        texture: Any = pv.Texture(planks(palette.look_of(body.material).colour))  # type: ignore[no-untyped-call]
+        texture.SetInterpolate(True)
+        texture.SetMipmap(True)
+        texture.SetRepeat(True)
+        actor = plotter.add_mesh(
+            self._mesh,
+            scalars="shade",
+            rgb=True,
+            texture=texture,
+            lighting=False,
+            reset_camera=False,
+        )
+        actor.user_matrix = pose_matrix(position, quaternion)
+
+    def _pixels(self, world: Array) -> tuple[IntArray, IntArray]:
+        """Row and column of the shadow's picture at world points; outside it, at its edge."""
+        g = self._ground
+        share = (world[:, :2] - g.centre + g.half) / (2 * g.half)
+        at = np.clip(np.rint(share * (g.pixels - 1)), 0, g.pixels - 1).astype(np.int64)
+        return at[:, 1], at[:, 0]
 
     def keep_still(self, corners: Array, triangles: IntArray) -> None:
         """Add the shadow of a body that never moves."""
-        self._still *= 1 - DARKNESS * self.ground.darkness(corners, triangles)
+        self._still *= 1 - DARKNESS * self._ground.darkness(corners, triangles)
 
     def cast(self, moving: list[tuple[Array, IntArray]]) -> None:
         """Draw the shadows of the moving bodies' (corners, triangles), in place, with the still."""
         light = self._still.copy()
         for corners, triangles in moving:
-            light *= 1 - DARKNESS * self.ground.darkness(corners, triangles)
-        image: Any = self._texture.GetInput()
-        scalars = image.GetPointData().GetScalars()
-        pv.convert_array(scalars)[:, 3] = (255 * (1 - light)).astype(np.uint8).ravel()
-        scalars.Modified()
-        image.Modified()
-        self._texture.Modified()
-
-    def _lay(
-        self,
-        plotter: pv.Plotter,
-        receiver: Receiver,
-        lift: float,
-        picture: ByteArray,
-        half: float,
-    ) -> Any:
-        """Lay a picture, row 0 at the least y, over what ground there is; returns its texture."""
-        g = self.ground
-        low = np.maximum(g.centre - half, receiver.low)
-        high = np.minimum(g.centre + half, receiver.high)
-        x, y = (
-            np.array([low[0], high[0], high[0], low[0]]),
-            np.array([low[1], low[1], high[1], high[1]]),
-        )
-        sheet = pv.PolyData(
-            np.column_stack([x, y, np.full(4, receiver.level + lift)]), np.array([4, 0, 1, 2, 3])
-        )
-        corner = g.centre - half
-        sheet.active_texture_coordinates = (np.column_stack([x, y]) - corner) / (2 * half)
-        texture = _texture(picture)
-        plotter.add_mesh(sheet, texture=texture, lighting=False, reset_camera=False)
-        return texture
+            light *= 1 - DARKNESS * self._ground.darkness(corners, triangles)
+        grey = np.rint(255 * self._pool * light[self._pixel]).astype(np.uint8)
+        self._mesh["shade"] = np.repeat(grey[:, None], 3, axis=1)
 
 
-def lit_from_above(colour: str, axes: Array) -> Array:
-    """Return the 8-bit colour (3,) of a matt level ground under the lamps."""
-    sum_of_light = np.full(3, 0.2)
-    for direction, lamp, strength in LAMPS:
-        toward = np.array(direction) @ axes
-        share = max(0.0, float(toward[2]) / float(np.linalg.norm(toward)))
-        sum_of_light += strength * share * np.array(palette.rgb(lamp)) / 255
-    shown: Array = np.clip(np.array(palette.rgb(colour)) * sum_of_light, 0, 255)
-    return shown
+def shadow_ground(receiver: Receiver, action: Action, axes: Array) -> Ground:
+    """Return the patch on which shadows are worked out, for a view along `axes`."""
+    slope = SHADOW_SLOPE * (axes[0, :2] - axes[2, :2])
+    return Ground(action.centre[:2], 0.9 * action.size, receiver.level, SHADOW, slope)
 
 
-def _paint(receiver: Receiver, patch: Ground, action: Action, colour: Array) -> ByteArray:
-    """Return the ground without shadows, row 0 at the least y: RGB, a floor RGBA.
+def _stations(half: float, centre: float, near: float) -> Array:
+    """Coordinates from -half to half, closer together within `near` of `centre` [m]."""
+    coarse = np.linspace(-half, half, 40)
+    fine = np.linspace(max(-half, centre - near), min(half, centre + near), 110)
+    found: Array = np.unique(np.concatenate([coarse, fine]))
+    return found
 
-    A pool of light lies round the action; a floor fades out into the backdrop.
-    """
-    along = ((np.arange(TEXTURE) + 0.5) / TEXTURE * 2 - 1) * patch.half
-    x, y = np.meshgrid(along, along)
-    radius = np.hypot(x, y) / action.size
-    pool = 1 - DUSK * (1 - np.exp(-((radius / 1.15) ** 2)))
-    step = min(GRID_STEPS, key=lambda s: abs(np.log(s / (action.size / 9))))
-    pixel = 2 * patch.half / TEXTURE
-    lines = np.maximum(
-        _grid(x + patch.centre[0], step, pixel), _grid(y + patch.centre[1], step, pixel)
+
+def _sheet(x: Array, y: Array, height: float) -> pv.PolyData:
+    """Return a level mesh of quadrangles with points at all x and y [m]."""
+    gx, gy = np.meshgrid(x, y, indexing="ij")
+    points = np.column_stack([gx.ravel(), gy.ravel(), np.full(gx.size, height)])
+    i, j = np.meshgrid(np.arange(len(x) - 1), np.arange(len(y) - 1), indexing="ij")
+    corner = (i * len(y) + j).ravel()
+    faces = np.column_stack(
+        [np.full(len(corner), 4), corner, corner + len(y), corner + len(y) + 1, corner + 1]
     )
-    mix = (0.15 * lines * np.exp(-((radius / 0.9) ** 2)))[..., None]
-    paint = colour * pool[..., None] * (1 - mix) + np.array(palette.rgb(palette.GRID)) * mix
-    if receiver.table is not None:
-        return paint.astype(np.uint8)
-    cover = 255 * np.clip(1.6 * (1 - radius / REACH), 0, 1)
-    return np.dstack([paint, cover]).astype(np.uint8)
-
-
-def _grid(x: Array, step: float, pixel: float) -> Array:
-    """1 on lines `step` apart, falling to 0 within a pixel and a half; every fifth is stronger."""
-    nearest = np.round(x / step)
-    line = np.clip(1.5 - np.abs(x - nearest * step) / pixel, 0, 1)
-    strong: Array = line * np.where(nearest % 5 == 0, 1.0, 0.55)
-    return strong
-
-
-def _texture(picture: ByteArray) -> Any:
-    """Return a smooth texture of a picture whose row 0 is the bottom."""
-    texture: Any = pv.Texture(picture[::-1])  # type: ignore[no-untyped-call]
-    texture.SetInterpolate(True)
-    texture.SetRepeat(False)
-    return texture
+    return pv.PolyData(points, faces.ravel())

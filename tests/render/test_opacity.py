@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from snapsim.render import ClipOptions, layers_of, timeline
+from snapsim.render import ClipOptions, layers_of, palette, timeline
 from snapsim.render.interpolation import sample
 from snapsim.render.job import ClipJob
 from snapsim.render.picture import matte
@@ -42,7 +42,7 @@ def test_without_its_stage_a_frame_is_see_through_but_for_parts_shadow_and_words
     ) as show:  # a format without opacity gets a dark ground
         flat = show.still(0.1)
     assert flat.mode == "RGB"
-    dark = Image.new("RGB", frame.size, "#0A0E13")
+    dark = Image.new("RGB", frame.size, palette.BACKDROP_LOW)
     dark.paste(frame, (0, 0), frame)
     assert np.array_equal(np.asarray(dark), np.asarray(flat))
 

@@ -35,7 +35,7 @@ def test_the_difference_is_known_for_known_colours():
 def gone_from(picture):
     """The picture with the part painted over in the backdrop's colour."""
     gone = picture.copy()
-    ImageDraw.Draw(gone).rectangle((150, 80, 210, 130), "#2A3840")
+    ImageDraw.Draw(gone).rectangle((190, 20, 350, 258), "#22302D")
     return gone
 
 
@@ -43,7 +43,7 @@ def test_a_part_a_little_aside_or_missing_is_noticed():
     with Image.open(pictures.FOLDER / "impact.png") as stored:
         stored = stored.convert("RGB")
     aside = stored.copy()
-    aside.paste(stored.crop((60, 60, 300, 200)), (63, 60))
+    aside.paste(stored.crop((180, 16, 360, 262)), (183, 16))
     for changed in (aside, gone_from(stored)):
         mean, worst = pictures.difference(stored, changed)
         assert mean > MEAN or worst > WORST

@@ -12,6 +12,7 @@ from snapsim.render import camera
 from snapsim.render.camera import CameraView
 from snapsim.render.cameras.contract import Camera, Fixed
 from snapsim.render.cameras.moving import middle_of, moving, zoomed
+from snapsim.render.cameras.nearness import CLOSE, TELLING, Cast, NearFraming, direction
 from snapsim.render.cameras.shot import Key, Shot
 from snapsim.render.framing import Action
 from snapsim.render.layout import PictureLayout
@@ -19,22 +20,39 @@ from snapsim.render.timeline import Timeline
 
 AROUND = 1.1  # of the part's size: what a following camera shows round it
 BESIDE = (75.0, -75.0, 105.0, -105.0, 40.0, -40.0, 180.0)  # degrees from the first camera
+EASE = 0.3  # clip seconds: less than the picture stands at the blow
 LOW = 8.0  # elevation of the second camera [deg]
 
 
 @dataclass(frozen=True)
 class Subject:
     """What there is to be seen: the whole `action` from its best direction `axes`; `part_at` gives
-    corners (8, 3) of the leading part at a simulated time, `moving_at` those of all that moves,
-    `struck` (m, 3) are points of what is struck, near the blow; `obstacles` as in `camera.hidden`:
-    boxes (centre (3,), rotation (3, 3), half sizes (3,)) that hide what is behind."""
+    corners (8, 3) of the leading part at a simulated time, `near_at` what a near camera holds, for
+    a rim of what the part flies to (`nearness`); `obstacles` as in `camera.hidden`: boxes (centre
+    (3,), rotation (3, 3), half sizes (3,)) that hide what is behind; `lag` [s] is how much later
+    than the run's own the simulated time is."""
 
     action: Action
     axes: Array
     part_at: Callable[[float], Array]
-    moving_at: Callable[[float], Array]
-    struck: Array
+    cast: Cast
+    blow: float
     obstacles: list[tuple[Array, Array, Array]]
+    lag: float = 0.0
+
+    def near_at(self, time: float, near: NearFraming) -> Array:
+        """Return the points (n, 3) that a near camera holds at a simulated time."""
+        return self.cast.held(time - self.lag, near)
+
+    def bearings(
+        self, timeline: Timeline, span: tuple[float, float], near: NearFraming
+    ) -> tuple[float, float]:
+        """Return where a near camera looks from [deg]."""
+        start, end = (timeline.sim_at(t) - self.lag for t in span)
+        until = self.blow if start < self.blow else end
+        times = np.linspace(start, max(until, start), 9).tolist()
+        first = camera.angles_of(self.axes)
+        return direction(self.cast, times, self.obstacles, first, near.elevations)
 
 
 def camera_for(
@@ -51,13 +69,30 @@ def camera_for(
     first = _angles(shot, subject, number)
     if shot.kind == "fixed":
         return _fixed(subject.action.held, first, shot.zoom, layout)
-    close = _close_points(subject, timeline, number)
-    if shot.kind == "close-up" and number > 0:
-        others = [_close_points(other, timeline, number) for other in beside]
-        close = _as_large_as(close, others)
-        return _fixed(close, first, shot.zoom, layout)
-    held, look, zoom = _program(shot, subject, timeline, span, first, close)
+    if shot.kind in ("near", "close-up"):
+        return _near(shot, (subject, *beside), timeline, number, layout)
+    held, look, zoom = _program(shot, subject, timeline, span, first)
     return moving(span, look, zoom, held, layout.size, layout.margins)
+
+
+def _near(
+    shot: Shot, subjects: Sequence[Subject], timeline: Timeline, number: int, layout: PictureLayout
+) -> Camera:
+    """The camera that holds the part now; of runs abreast, whose first is this one, all the same
+    size."""
+    near = CLOSE if shot.kind == "close-up" else TELLING
+    own, *others = subjects
+    span = _span(timeline, number)
+    look = shot.view or own.bearings(timeline, span, near)
+
+    def held(clip: float) -> Array:
+        time = timeline.sim_at(clip)
+        found = own.near_at(time, near)
+        return _as_large_as(found, [other.near_at(time, near) for other in others])
+
+    margins = near.margins(layout.size)
+    steady = (lambda _: look), (lambda _: shot.zoom)
+    return moving(span, *steady, held, layout.size, margins, EASE)
 
 
 def _span(timeline: Timeline, number: int) -> tuple[float, float]:
@@ -75,7 +110,6 @@ def _program(
     timeline: Timeline,
     span: tuple[float, float],
     first: tuple[float, float],
-    close: Array,
 ) -> tuple[Callable[[float], Array], Bearings, Callable[[float], float]]:
     """Return what a moving camera holds, where it looks from and how near, by clip time."""
 
@@ -90,9 +124,6 @@ def _program(
 
     if shot.kind == "follow":
         return _follower(subject, timeline), steady, zoom
-    if shot.kind == "close-up":
-        slow = _slow_span(timeline)
-        return (lambda t: close if slow[0] <= t <= slow[1] else subject.action.held), steady, zoom
     if shot.kind == "orbit":
         return whole, _orbit(first, shot.turn, span), zoom
     return whole, _between(shot.keys, 0), lambda t: _between(shot.keys, 1)(t)[0]
@@ -138,25 +169,6 @@ def _between(keys: tuple[Key, ...], what: int) -> Bearings:
         return float(a), float(b)
 
     return look
-
-
-def _slow_span(timeline: Timeline) -> tuple[float, float]:
-    """The clip times of slow motion and freeze in the first telling."""
-    slow = [
-        p
-        for p in timeline.pieces
-        if p.shot == 0 and (p.kind == "freeze" or (p.kind == "play" and p.first == p.last < 1))
-    ]
-    return (slow[0].clip, slow[-1].until) if slow else (np.inf, -np.inf)
-
-
-def _close_points(subject: Subject, timeline: Timeline, number: int) -> Array:
-    """All places of what moves while shot `number` shows slow motion, and what is struck."""
-    span = _span(timeline, number) if number > 0 else _slow_span(timeline)
-    if not np.isfinite(span[0]):
-        return subject.action.held
-    shown = {timeline.sim_at(t) for t in np.linspace(*span, 160)}
-    return np.vstack([*(subject.moving_at(t) for t in sorted(shown)), subject.struck])
 
 
 def _as_large_as(own: Array, others: Sequence[Array]) -> Array:

@@ -4,7 +4,7 @@ that nothing it must hold is lost.
 For a direction the nearest eye that holds all points follows in closed form (`camera.fit`). An eye
 fitted anew at each moment would shake with whichever point happens to be outermost; so the fit is
 made on a grid of clip times, and the distance from the aim point is the upper envelope of the fits
-within `EASE` seconds, then averaged over as long: smooth, and never nearer than the fit itself.
+within `ease` seconds, then averaged over as long: smooth, and never nearer than the fit itself.
 """
 
 from __future__ import annotations
@@ -51,6 +51,7 @@ def moving(
     held: Held,
     size: tuple[int, int],
     margins: Margins,
+    ease: float = EASE,
 ) -> Moving:
     """Return the camera of the clip times `span` that looks along `angles` [deg] and holds what
     `held` says at each time; `zoom` below 1 stands further off."""
@@ -61,9 +62,10 @@ def moving(
     half = fits[0].half
     # the eye in its own axes: aside, above, back; an eye moved aside must stand further off
     eye = np.array([a @ fit.eye for fit, a in zip(fits, axes, strict=True)])
-    count = max(1, round(EASE / GRID))
+    count = max(1, round(ease / GRID))
     aside = np.column_stack([_smooth(eye[:, i], count) for i in (0, 1)])
-    need = eye[:, 2] + (np.abs(aside - eye[:, :2]) / _slopes(half, margins)).max(axis=1)
+    every = zip(at, axes, aside, strict=True)
+    need = np.array([_least_back(held(t) @ a.T, x, half, margins) for t, a, x in every])
     back = _smooth(_envelope(need, count), count)
     depth = back - np.array([middle_of(held(t)) @ a[2] for t, a in zip(at, axes, strict=True)])
     back += depth * (1 / np.array([zoom(t) for t in at]) - 1)
@@ -72,14 +74,17 @@ def moving(
     return Moving(at, eyes, turns, half, size)
 
 
-def _slopes(half: tuple[float, float], margins: Margins) -> Array:
-    """Tangents of the narrower half angle across and up, between the margins."""
-    return np.array(
-        [
-            half[0] * (1 - 2 * max(margins.left, margins.right)),
-            half[1] * (1 - 2 * max(margins.bottom, margins.top)),
-        ]
-    )
+def _least_back(seen: Array, aside: Array, half: tuple[float, float], margins: Margins) -> float:
+    """Return the least third coordinate of an eye whose other two are `aside` (2,) from which all
+    points (n, 3), in its own axes, lie inside the margins."""
+    across, above = seen[:, 0] - aside[0], seen[:, 1] - aside[1]
+    needs = [
+        seen[:, 2] + across / (half[0] * (1 - 2 * margins.right)),
+        seen[:, 2] - across / (half[0] * (1 - 2 * margins.left)),
+        seen[:, 2] + above / (half[1] * (1 - 2 * margins.top)),
+        seen[:, 2] - above / (half[1] * (1 - 2 * margins.bottom)),
+    ]
+    return float(np.max(needs))
 
 
 def middle_of(points: Array) -> Array:

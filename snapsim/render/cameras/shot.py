@@ -13,10 +13,11 @@ from itertools import pairwise
 from typing import Final
 
 KINDS: Final = {
+    "near": "holds the moving part and what it flies to, as near as they allow at each moment",
     "fixed": "stands where nothing is hidden and all that moves is in view",
     "orbit": "the same, turning about the scene",
     "follow": "goes along with the leading part",
-    "close-up": "holds what moves during slow motion, as near as that allows",
+    "close-up": "the same, nearer: only a rim of what it flies to",
     "keyframes": "moves between given directions",
 }
 
@@ -36,7 +37,7 @@ class Shot:
     """`kind` of `KINDS`; `view` (azimuth, elevation) [deg], None where nothing is hidden; `turn`
     [deg] is how far an orbit goes over the clip; `zoom`, and `keys` of a camera of keyframes."""
 
-    kind: str = "fixed"
+    kind: str = "near"
     view: tuple[float, float] | None = None
     zoom: float = 1.0
     turn: float = 60.0

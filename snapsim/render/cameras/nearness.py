@@ -1,0 +1,211 @@
+"""What a near camera holds at a moment: the moving part now, and what it flies to, now.
+
+Of a magnet only the piece round the place nearest to the part is held, the larger, the wider the
+gap: all of it while the part is far, a rim of it at the blow, so that the part fills the picture
+when it matters. The direction is chosen so that a turning part is seen to turn.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.spatial import ConvexHull
+
+from snapsim.arrays import Array
+from snapsim.numerics import rotations
+from snapsim.parts.bodies import Body
+from snapsim.render import camera
+from snapsim.render.camera import Margins
+from snapsim.render.interpolation import Moment, sample
+from snapsim.render.readings import first_blow
+from snapsim.simulation.trajectory import Trajectory
+
+OUTLINE = 20  # pieces of a circle of a part's outline
+PER_GAP = 0.35  # of the gap: how much further a magnet is held round the nearest place
+LARGER = 1.6  # times the leading part's size: what is larger is not held with it
+COMPANY = 0.4  # of the leading part's size: gap up to which other free bodies are held with it
+TURNED = 0.15  # change of a unit axis that counts as a turn
+AZIMUTHS = tuple(-62.0 + 15 * s * k for k in range(1, 13) for s in (1, -1))
+ELEVATIONS = (6.0, 14.0, -5.0, 30.0)
+LOW = (-5.0, 6.0, 14.0, 30.0)
+
+
+@dataclass(frozen=True)
+class NearFraming:
+    """How near: `rim` is what of a magnet is held at the blow, over the part's size; `struck`: of
+    a blow on something else hold that; `wide` and `tall` are the margins of pictures wider and not
+    wider than they are high, `elevations` [deg] those to choose from."""
+
+    rim: float
+    struck: bool
+    elevations: tuple[float, ...]
+    wide: Margins
+    tall: Margins
+
+    def margins(self, size: tuple[int, int]) -> Margins:
+        """Return the margins of a picture (width, height)."""
+        return self.wide if size[0] >= 1.25 * size[1] else self.tall
+
+
+TELLING = NearFraming(
+    0.20, False, ELEVATIONS, Margins(0.26, 0.03, 0.03, 0.05), Margins(0.04, 0.04, 0.26, 0.13)
+)
+"""Words have their place at the left, in tall and square pictures above."""
+CLOSE = NearFraming(
+    0.04, True, LOW, Margins(0.20, 0.03, 0.02, 0.03), Margins(0.03, 0.03, 0.26, 0.08)
+)
+
+
+class Cast:
+    """The bodies of a run that a near camera looks at, by the run's own time [s]."""
+
+    def __init__(self, run: Trajectory, part: int) -> None:
+        self._run, self._part, bodies = run, part, run.system.bodies
+        self._outlines = {i: body.shape.surface(OUTLINE)[0] for i, body in enumerate(bodies)}
+        most = LARGER * float(bodies[part].shape.extents.max())
+        self._free = [
+            i for i, b in enumerate(bodies) if not b.fixed and b.shape.extents.max() <= most
+        ]
+        blow = first_blow(run)
+        self._struck = None if blow is None else run.system.number(blow.against)
+        if blow is not None and run.system.number(blow.body) != part:
+            self._struck = run.system.number(blow.body) if self._struck == part else None
+        self._magnets = [i for i, b in enumerate(bodies) if i != part and b.is_magnet]
+        self.size = float(np.linalg.norm(bodies[part].shape.extents)) * 2 / np.sqrt(2)
+
+    def held(self, time: float, near: NearFraming) -> Array:
+        """Return the points (n, 3) to hold."""
+        moment = sample(self._run, time)
+        points = [self.outline(moment, self._part)]
+        for i in self._free:
+            if i != self._part:
+                own = self.outline(moment, i)
+                if _gap(points[0], own) < COMPANY * self.size:
+                    points.append(own)
+        goal = self._struck if near.struck and self._struck is not None else self._nearest(moment)
+        if goal is not None:
+            points.append(self._piece(moment, goal, near.rim))
+        return np.vstack(points)
+
+    def outline(self, moment: Moment, body: int) -> Array:
+        """Return points of a body's surface (n, 3), world axes."""
+        turned = rotations.rotate(moment.quaternion[body], self._outlines[body])
+        found: Array = moment.position[body] + turned
+        return found
+
+    def axis(self, time: float) -> Array:
+        """Return the part's thin axis, or the long one of what has no thin one, world axes (3,)."""
+        extents = self._run.system.bodies[self._part].shape.extents
+        low, middle, high = np.argsort(extents)
+        long = extents[high] / extents[middle] > extents[middle] / extents[low]
+        turn = sample(self._run, time).quaternion[self._part]
+        found: Array = rotations.rotate(turn, np.eye(3)[high if long else low])
+        return found
+
+    def _nearest(self, moment: Moment) -> int | None:
+        part = moment.position[self._part]
+        away = {
+            i: float(np.linalg.norm(part - self._place(moment, i, part)[0])) for i in self._magnets
+        }
+        return min(away, key=lambda i: away[i]) if away else None
+
+    def _place(self, moment: Moment, body: int, point: Array) -> tuple[Array, Array]:
+        """The place of a body's box nearest to a point, in world axes and in its own."""
+        x, q = moment.position[body], moment.quaternion[body]
+        box = self._run.system.bodies[body].shape.extents
+        own = np.clip(rotations.rotate_back(q, point - x), -box, box)
+        return x + rotations.rotate(q, own), own
+
+    def _piece(self, moment: Moment, goal: int, rim: float) -> Array:
+        """Corners (8, 3) of the piece of a body's box that is held."""
+        outline = self.outline(moment, self._part)
+        centre = moment.position[self._part]
+        world, own = self._place(moment, goal, centre)
+        way = world - centre
+        way /= max(float(np.linalg.norm(way)), 1e-12)
+        gap = max(0.0, float(np.linalg.norm(world - centre) - ((outline - centre) @ way).max()))
+        reach = rim * self.size + PER_GAP * gap
+        box = self._run.system.bodies[goal].shape.extents
+        signs = np.array([[a, b, c] for a in (-1, 1) for b in (-1, 1) for c in (-1, 1)])
+        piece = np.clip(signs * box, own - reach, own + reach)
+        x, q = moment.position[goal], moment.quaternion[goal]
+        found: Array = x + rotations.rotate(q, piece)
+        return found
+
+
+def _gap(a: Array, b: Array) -> float:
+    """About how far two sets of points are from each other."""
+    middle, other = a.mean(axis=0), b.mean(axis=0)
+    way = other - middle
+    apart = float(np.linalg.norm(way))
+    way = way / max(apart, 1e-12)
+    return apart - float(((a - middle) @ way).max()) - float(((other - b) @ way).max())
+
+
+def area_seen(points: Array, axes: Array) -> float:
+    """Return the area [m^2] of the outline of points (n, 3) as seen along `axes` from afar."""
+    flat = points @ axes[:2].T
+    return float(ConvexHull(flat).volume)
+
+
+def direction(
+    cast: Cast,
+    times: Sequence[float],
+    obstacles: list[tuple[Array, Array, Array]],
+    first: tuple[float, float],
+    elevations: Sequence[float] = ELEVATIONS,
+) -> tuple[float, float]:
+    """Return azimuth and elevation [deg] from which the part is hidden least, its turning lies
+    across the view, and it is seen broad at the last of `times` [s]; `first` wins ties."""
+    outlines = [cast.outline(sample(cast._run, t), cast._part) for t in times]
+    path = np.array([o.mean(axis=0) for o in outlines])
+    axes = np.array([cast.axis(t) for t in times])
+    axes *= np.sign(axes @ axes[-1])[:, None]
+    turn = axes[-1] - axes[0]
+    few = np.vstack([o[:: max(1, len(o) // 8)] * 0.9 + 0.1 * o.mean(axis=0) for o in outlines])
+    candidates = [(a, e) for e in elevations for a in (first[0], *AZIMUTHS)]
+    views = [camera.axes_of(*candidate) for candidate in candidates]
+    broad = np.array([area_seen(outlines[-1], view) for view in views])
+    broad /= broad.max()
+
+    def cost(k: int) -> float:
+        view, (azimuth, _) = views[k], candidates[k]
+        hidden = hidden_share(few, view[2], obstacles)
+        deep = float(np.ptp((path - path.mean(axis=0)) @ view[2]))
+        found = 4 * hidden + 0.5 * deep / max(float(np.ptp(path, axis=0).max()), 1e-9)
+        found += 0.9 * (1 - float(broad[k]))
+        if np.linalg.norm(turn) > TURNED:
+            found += 0.7 * abs(float(turn @ view[2])) / float(np.linalg.norm(turn))
+        found += 0.4 * max(0.0, abs(float(axes[-1] @ view[2])) - 0.85) / 0.15  # flat on: no depth
+        return (
+            found
+            + 0.06 * abs((azimuth - first[0] + 180) % 360 - 180) / 90
+            + 0.05 * (k // (len(AZIMUTHS) + 1))
+        )
+
+    return candidates[min(range(len(candidates)), key=cost)]
+
+
+def hidden_share(points: Array, back: Array, obstacles: list[tuple[Array, Array, Array]]) -> float:
+    """Return which share of points (n, 3) is hidden, as in `camera.hidden`, from afar."""
+    lost = np.zeros(len(points), dtype=bool)
+    for centre, rotation, half in obstacles:
+        start, ray = (points - centre) @ rotation, rotation.T @ back
+        ray = np.where(np.abs(ray) < 1e-12, 1e-12, ray)
+        t1, t2 = (-half - start) / ray, (half - start) / ray
+        enter = np.minimum(t1, t2).max(axis=1)
+        lost |= np.maximum(t1, t2).min(axis=1) > np.maximum(enter, 1e-4)
+    return float(lost.mean())
+
+
+def share_of_frame(body: Body, moment: Moment, number: int, view: camera.CameraView) -> float:
+    """Return which share of the picture's area the outline of a body covers, within the picture.
+
+    A hole through it counts as covered.
+    """
+    corners = body.shape.surface(48)[0]
+    world = moment.position[number] + rotations.rotate(moment.quaternion[number], corners)
+    seen = np.clip(view.project(world) / view.size, 0, 1)
+    return float(ConvexHull(seen).volume) if np.all(np.ptp(seen, axis=0) > 1e-9) else 0.0
