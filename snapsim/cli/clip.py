@@ -92,6 +92,16 @@ def clip(
         typer.Option(metavar="RUNS", help="Run files or folders of them, shown see-through."),
     ] = None,
     captions: Annotated[bool, typer.Option(help="Write CLIP.srt and CLIP.vtt too.")] = False,
+    markers: Annotated[
+        bool, typer.Option(help="Write CLIP.otio too: markers for an editor of what happens when.")
+    ] = False,
+    passes: Annotated[
+        bool,
+        typer.Option(
+            help="CLIP is a new folder: plate, clean, part, lines, words and caution each as see-"
+            "through pictures of their own."
+        ),
+    ] = False,
     poster: Annotated[
         str | None, typer.Option(metavar="FILE.png", help="Write the impact as a picture too.")
     ] = None,
@@ -121,8 +131,10 @@ def clip(
         raise InputError("is missing; name a run file, or --story FILE", key="RUN.h5")
     hidden = [name for name in without or () if name != "cards"]
     see_through = Path(output).suffix.lower() in (".mov", "") and not still
-    if see_through and "stage" not in (layer or ()):
-        hidden.append("stage")
+    asked = set(layer or ())
+    bare = see_through and not asked & {"stage", "words", "caution"}
+    if see_through and not passes:
+        hidden += [name for name in ("stage", "words", "caution") if name not in asked]
     width, height = parse_size(size or "1280x720")
     options = ClipOptions(
         width=width,
@@ -131,7 +143,7 @@ def clip(
         slow_motion=slow_motion,
         supersample=not rough,
         layers=layers_of(layer or (), hidden),
-        cards="cards" not in (without or ()),
+        cards="cards" not in (without or ()) and not bare,
         freeze=freeze,
         shot=shot_file.shot_of(camera, "--camera", 0),
         replay=None if replay == "none" else shot_file.shot_of(replay, "--replay", 1),
@@ -144,9 +156,11 @@ def clip(
     _refuse_early(output, options, still)
     shown = [_read(name) for name in runs]
     others = [_read(name) for name in _ensemble_files(ensemble or (), runs)]
+    if passes:
+        return _passes(shown, output, options, json)
     if still is not None:
         return _still(shown, others, still, output, options, json)
-    return _clip(shown, others, output, options, captions, poster, json)
+    return _clip(shown, others, output, options, captions, markers, poster, json)
 
 
 def _story(
@@ -190,11 +204,12 @@ def _clip(
     output: str,
     options: ClipOptions,
     captions: bool,
+    markers: bool,
     poster: str | None,
     json: bool,
 ) -> None:
     from snapsim.cli.progress import clip_progress
-    from snapsim.render import render_clip, render_still, write_captions
+    from snapsim.render import render_clip, render_still, write_captions, write_markers
 
     besides = []
     if poster is not None:
@@ -203,6 +218,8 @@ def _clip(
         besides.append(poster)
     if captions:
         besides += [str(path) for path in write_captions(shown, Path(output), options)]
+    if markers:
+        besides.append(str(write_markers(shown, Path(output), options)))
     try:
         with clip_progress() as progress:
             report = render_clip(shown, Path(output), options, progress, others)
@@ -212,6 +229,17 @@ def _clip(
     if json:
         return emit_json("clip", _result(report, output, besides))
     return emit("\n".join(_told(report, output, besides)))
+
+
+def _passes(shown: list[Trajectory], output: str, options: ClipOptions, json: bool) -> None:
+    from snapsim.cli.progress import clip_progress
+    from snapsim.render.passes import render_passes
+
+    with clip_progress() as progress:
+        made = [str(p) for p in render_passes(shown, Path(output), options, progress=progress)]
+    if json:
+        return emit_json("clip_passes", {"folders": made})
+    return emit("\n".join(f"wrote {name}" for name in made))
 
 
 def _told(report: ClipReport, output: str, besides: list[str]) -> list[str]:

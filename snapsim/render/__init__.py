@@ -8,6 +8,7 @@ from snapsim.render.clip import (
     render_still,
     render_story,
     write_captions,
+    write_markers,
     write_story_captions,
 )
 from snapsim.render.options import LAYERS, ClipOptions, layers_of
@@ -24,5 +25,6 @@ __all__ = [
     "render_still",
     "render_story",
     "write_captions",
+    "write_markers",
     "write_story_captions",
 ]

@@ -156,26 +156,40 @@ def write_captions(runs: Runs, path: Path, options: ClipOptions | None = None) -
     return _write_tracks(_cues(several, options), path, options.overwrite)
 
 
+def write_markers(runs: Runs, path: Path, options: ClipOptions | None = None) -> Path:
+    """Write PATH.otio, markers of what happens when in the clip at `path`; returns its name."""
+    from snapsim.render.markers import timeline_file
+
+    options, path = options or ClipOptions(), Path(path)
+    several = (runs,) if isinstance(runs, Trajectory) else tuple(runs)
+    line, lags = plan(several, options)
+    text = timeline_file(several, lags, line, options.fps, path)
+    return _write_text(text, path.with_suffix(".otio"), options.overwrite)
+
+
 def write_story_captions(board: Storyboard, path: Path) -> list[Path]:
     """Write PATH.srt and PATH.vtt of a storyboard; returns their names."""
     return _write_tracks(board_cues(board), Path(path), board.options.overwrite)
 
 
 def _write_tracks(told: list[captions.Cue], path: Path, overwrite: bool) -> list[Path]:
-    written = []
-    for suffix, text in ((".srt", captions.subrip(told)), (".vtt", captions.webvtt(told))):
-        target = path.with_suffix(suffix)
-        targets.check_target(target, suffix, overwrite)
-        part = targets.temporary_beside(target)
-        try:
-            part.write_text(text, encoding="utf-8")
-            targets.put(part, target)
-        except OSError as broken:
-            raise OutputError(f"{target}: could not be written: {broken.strerror}") from broken
-        finally:
-            part.unlink(missing_ok=True)
-        written.append(target)
-    return written
+    return [
+        _write_text(text, path.with_suffix(suffix), overwrite)
+        for suffix, text in ((".srt", captions.subrip(told)), (".vtt", captions.webvtt(told)))
+    ]
+
+
+def _write_text(text: str, target: Path, overwrite: bool) -> Path:
+    targets.check_target(target, target.suffix, overwrite)
+    part = targets.temporary_beside(target)
+    try:
+        part.write_text(text, encoding="utf-8")
+        targets.put(part, target)
+    except OSError as broken:
+        raise OutputError(f"{target}: could not be written: {broken.strerror}") from broken
+    finally:
+        part.unlink(missing_ok=True)
+    return target
 
 
 def _cues(runs: tuple[Trajectory, ...], options: ClipOptions) -> list[captions.Cue]:

@@ -40,6 +40,7 @@ DEFAULT_LAYERS: Final = frozenset({"stage", "glow", "words", "caution", "hands"}
 DASHBOARD: Final = frozenset({"figures", "energy", "plot"})
 """Layers that stand in panels of their own: with any of them words keep to lines."""
 
+BODIES: Final = ("all", "free", "fixed", "none")
 ALIGNMENTS: Final = ("release", "impact")
 
 
@@ -67,10 +68,10 @@ class ClipOptions:
     many times slower round the first impact (1: real time throughout), for `slow_window` (before,
     after) the impact [s of simulated time] (None: chosen); `events` are the kinds that are told;
     `supersample` draws four samples a pixel; `layers` are names of `LAYERS`; `cards` shows a
-    question and an end card; `freeze` [s of clip] is how long the picture stands at the impact;
-    `shot` is the camera, `replay` that of what is told once more (None: told once only);
-    `align` brings several runs in step; `workers` is how many processes draw; `overwrite` replaces
-    an existing file.
+    question and an end card (`card` False: no end card); `bodies` are those that are drawn;
+    `freeze` [s of clip] is how long the picture stands at the impact; `shot` is the camera,
+    `replay` that of what is told once more (None: told once only); `align` brings several runs in
+    step; `workers` is how many processes draw; `overwrite` replaces an existing file.
     """
 
     width: int = 1280
@@ -82,6 +83,8 @@ class ClipOptions:
     supersample: bool = True
     layers: frozenset[str] = DEFAULT_LAYERS
     cards: bool = True
+    card: bool = True
+    bodies: Literal["all", "free", "fixed", "none"] = "all"
     freeze: float = 1.2
     shot: Shot = field(default_factory=Shot)
     replay: Shot | None = field(default_factory=lambda: Shot("close-up"))
@@ -112,6 +115,8 @@ def _problems(o: ClipOptions) -> Iterator[tuple[str, str]]:
         yield "freeze", f"is {o.freeze:g}; must be 0 (none) or 0.5 to 60 seconds"
     if not 1 <= o.workers <= 64:
         yield "workers", f"is {o.workers}; must be 1 to 64 processes"
+    if o.bodies not in BODIES:
+        yield "bodies", f'is "{o.bodies}"; must be one of {", ".join(BODIES)}'
     if o.align not in ALIGNMENTS:
         yield "align", f'is "{o.align}"; must be {" or ".join(ALIGNMENTS)}'
     unknown = sorted(o.layers - set(LAYERS))

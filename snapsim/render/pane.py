@@ -181,6 +181,9 @@ class Pane:
             parted={n: load.parted for n, load in run.loads.items() if not np.isnan(load.parted)},
             watch=self._watch,
         )
+        for number, body in enumerate(run.system.bodies):
+            if options.bodies != "all" and options.bodies != ("fixed" if body.fixed else "free"):
+                picture.body(number).hide()
         top = self._add_layers(picture)
         return picture, self._words(picture, top)
 

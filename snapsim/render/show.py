@@ -158,7 +158,7 @@ def extras_of(options: ClipOptions) -> Extras:
         title=0.0 if not options.cards else QUESTION if options.slow_motion is None else TITLE,
         freeze=options.freeze,
         replay=options.replay is not None,
-        card=CARD if options.cards else 0.0,
+        card=CARD if options.cards and options.card else 0.0,
     )
 
 

@@ -30,7 +30,9 @@ def check_target(path: Path, suffix: str, overwrite: bool) -> None:
 
 def is_our_folder(path: Path) -> bool:
     """Is this a folder of nothing but numbered pictures?"""
-    return path.is_dir() and all(re.fullmatch(r"\d{6}\.png", f.name) for f in path.iterdir())
+    return path.is_dir() and all(
+        re.fullmatch(r"([a-z0-9.-]+\.)?\d{6}\.png", f.name) for f in path.iterdir()
+    )
 
 
 def temporary_beside(path: Path) -> Path:
