@@ -118,6 +118,7 @@ def _summary(standing: Standing, folder: str) -> dict[str, Any]:
         "runs_per_second": standing.rate,
         "statuses": dict(sorted(standing.statuses.items())),
         "flags": dict(sorted(standing.flags.items())),
+        "coarse_first_left_out": standing.too_few,
         "cautions": list(CAUTIONS),
     }
 
@@ -133,6 +134,8 @@ def _table(result: dict[str, Any]) -> str:
         f"{also}; next: snapsim rank {result['directory']}",
         *result["cautions"],
     ]
+    if result["coarse_first_left_out"]:
+        lines.insert(1, "coarse_first left out: with fewer than 12 runs a setup it spares nothing")
     if result["damaged_rows"]:
         lines.insert(1, f"{result['damaged_rows']} rows were damaged and are computed anew")
     return "\n".join(lines)

@@ -74,6 +74,10 @@ RIDGE = 5e-5
 FEWEST = 24
 """With fewer runs all are open where a flag goes both ways."""
 
+WORTH = 12
+"""With fewer runs a setup the long steps (a third of a run each) and the four checked both ways
+cost about what can be spared at best: coarse first is left out."""
+
 RARE = 8
 """With fewer runs on one side, these and as many nearest ones of the other are open."""
 

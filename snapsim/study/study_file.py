@@ -118,7 +118,9 @@ class Study(Table):
     sensitivities: Flag = Field(False, description="samples * (varied keys + 2) runs a replicate")
     stop: Stop = Field(Stop.END, description="how far each run is followed")
     coarse_first: Flag = Field(
-        False, description="long steps for all runs, usual ones where these leave the outcome open"
+        False,
+        description="long steps for all runs, usual ones where these leave the outcome open; left"
+        " out with fewer than 12 runs a setup",
     )
     set: dict[str, Any] = Field({}, description="keys of the scene changed in all runs")
     vary: dict[str, Distribution] = Field({}, description="scene keys and their spread")

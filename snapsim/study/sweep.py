@@ -24,6 +24,7 @@ from snapsim.numerics.program import program_identity
 from snapsim.study.cases import Cases, cases, stopping
 from snapsim.study.coarse_first import (
     COARSE,
+    WORTH,
     CoarseRun,
     checked,
     coarse_number,
@@ -50,6 +51,7 @@ class Standing:
 
     `flags` counts runs with each flag up, `statuses` those done, overlapping and failed, of all in
     the ledger. `seconds` since it was started. `damaged` rows of the ledger are computed anew.
+    `too_few`: coarse first was asked for, and would not have helped with so few runs.
     """
 
     total: int
@@ -59,6 +61,7 @@ class Standing:
     flags: Counter[str] = field(default_factory=Counter)
     statuses: Counter[str] = field(default_factory=Counter)
     damaged: int = 0
+    too_few: bool = False
 
     def take(self, result: dict[str, Any], instead_of: dict[str, Any] | None = None) -> None:
         """Count one result, of a run made again instead of its earlier one."""
@@ -124,16 +127,25 @@ def _fill(
     progress: Callable[[Standing], None] | None,
 ) -> Standing:
     """Compute what is missing: in one pass, coarse first, or level by level."""
-    standing = Standing(count(ready.study), damaged=len(ledger.damaged))
+    standing = Standing(
+        count(ready.study),
+        damaged=len(ledger.damaged),
+        too_few=ready.study.coarse_first and not helps(ready.study),
+    )
     run_options = stopping(ready.study, Options(keep=options.keep, folder=_folder(ledger, options)))
     with closing(_SweepDesk(ledger, options, progress, standing)) as desk:
         if ready.study.rare is not None:
             _level_by_level(ready, desk, run_options)
-        elif ready.study.coarse_first:
+        elif ready.study.coarse_first and not standing.too_few:
             _coarse_first(ready, desk, run_options)
         else:
             desk.compute(ready.tasks(run_options))
         return desk.standing
+
+
+def helps(study: Study) -> bool:
+    """Return whether coarse first can help: with fewer than `WORTH` runs a setup it does not."""
+    return count(study) // max(1, len(study.setup)) >= WORTH
 
 
 def _coarse_first(ready: Cases, desk: _SweepDesk, options: Options) -> None:

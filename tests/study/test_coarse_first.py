@@ -7,7 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from snapsim.study.cases import cases, stopping
+from snapsim.study import sweep as sweep_module
+from snapsim.study.cases import cases, stopping, with_samples
 from snapsim.study.coarse_first import (
     CHECKED,
     COARSE,
@@ -205,6 +206,27 @@ def test_a_run_made_again_counts_instead_of_the_coarse_one():
     results[3] = {"status": "done", "x": 2}
     assert latest(results, 3)["x"] == 2
     assert latest(results, 5) is None
+
+
+@pytest.mark.parametrize(("samples", "coarse"), [(5, False), (6, True)])
+def test_with_fewer_than_12_runs_a_setup_none_is_made_twice(monkeypatch, tmp_path, samples, coarse):
+    """2 replicates of 5 samples: 10 runs, none of them with long steps."""
+    path = Path(__file__).parents[2] / "scenarios" / "bearing-ball.study.toml"
+    study = with_samples(load_study(path), samples)
+    numbers = []
+
+    def noted(self, tasks):
+        numbers.extend(task.number for task in tasks)
+
+    def nothing_left(ready, desk, options):
+        desk.compute(replace(t, number=coarse_number(t.number)) for t in ready.tasks(options))
+
+    monkeypatch.setattr(sweep_module._SweepDesk, "compute", noted)
+    monkeypatch.setattr(sweep_module, "_coarse_first", nothing_left)
+    standing = sweep_module.sweep(study, path, tmp_path / "sweep")
+    assert len(numbers) == 2 * samples * max(1, len(study.setup))
+    assert all((n < 0) is coarse for n in numbers)
+    assert standing.too_few is not coarse
 
 
 @pytest.mark.slow
