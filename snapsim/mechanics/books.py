@@ -15,7 +15,8 @@ from snapsim.parts.states import State
 @dataclass
 class Books:
     """Of a motion of `bodies` and `joint_count` joints: the time reached [s], energies, loads and
-    steps; `last_frame` is the time of the last frame given out."""
+    steps; `last_frame` is the time of the last frame given out; `misfit` [m/s] the largest by which
+    a step missed the laws of contact."""
 
     bodies: int
     joint_count: int
@@ -23,6 +24,7 @@ class Books:
     tally: Tally = field(default_factory=Tally)
     steps: int = 0
     last_frame: float = 0.0
+    misfit: float = 0.0
     borne: BodyLoads = field(init=False)
     joints: list[JointRecord] = field(init=False)
 

@@ -87,7 +87,8 @@ class Motion:
 
     def _end(self, ending: Ending) -> End:
         books = self.books
-        return End(books.time, ending, books.borne, books.steps, tuple(books.joints))
+        joints = tuple(books.joints)
+        return End(books.time, ending, books.borne, books.steps, joints, books.misfit)
 
 
 def phase_of(now: Present, problem: MotionProblem) -> Phase:

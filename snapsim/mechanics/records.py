@@ -145,13 +145,15 @@ def no_loads(count: int) -> BodyLoads:
 
 @dataclass(frozen=True)
 class End:
-    """How the motion ended, what each body bore, and one record a joint."""
+    """How the motion ended, what each body bore, one record a joint, and the largest `misfit` [m/s]
+    of the laws of contact in any step."""
 
     time: float
     ending: Ending
     loads: BodyLoads
     steps: int
     joints: tuple[JointRecord, ...] = ()
+    misfit: float = 0.0
 
     @property
     def outcome(self) -> Outcome:

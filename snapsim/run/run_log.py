@@ -278,7 +278,7 @@ class RunLog:
             loads=self._loads(end),
             audit=audit,
             cost=Cost(self.loads.evaluations, end.steps, clock.perf_counter() - began),
-            accuracy=self._accuracy(),
+            accuracy=self._accuracy(end),
             work=work,
             bearing=self._borne(),
         )
@@ -404,11 +404,12 @@ class RunLog:
         load = np.linalg.norm(self._column("force") + weight, axis=2)[:, self.bodies.free]
         return max(self.settings.touch * float(load.sum(axis=1).max()), 1e-12)
 
-    def _accuracy(self) -> dict[str, float | str]:
+    def _accuracy(self, end: End) -> dict[str, float | str]:
         return {
             "detail": self.system.detail,
             "solver_bound_J": self.loads.worst_bound,
             "unconverged_evaluations": float(self.loads.unconverged),
+            "contact_misfit_m_s": end.misfit,
             **self._interpolation(),
         }
 

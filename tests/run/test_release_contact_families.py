@@ -13,4 +13,5 @@ def test_drawn_contact_scenes_end_with_their_books_right_and_nothing_sunk_in(see
     assert run.outcome in ("settled", "moving")
     assert run.audit.unaccounted_fraction < STEPS.unaccounted
     assert run.audit.deepest_overlap < STEPS.overlap
+    assert run.accuracy["contact_misfit_m_s"] < STEPS.landing
     assert run.audit.event_gain <= 1e-9 * (run.audit.impact_loss + run.energy["kinetic"].max())
