@@ -2,7 +2,7 @@
 
     python renders/remake.py [--stills] [SCENE ...]    (minutes for all: every scene is released)
 
-SCENE.png is the first blow, or the end of a run without one; SCENE.mp4 the whole run, small.
+SCENE.png is the main blow, or the end of a run without one; SCENE.mp4 its film, small.
 """
 
 import sys
@@ -12,21 +12,19 @@ from PIL import Image
 
 import snapsim
 from snapsim.render import ClipOptions, layers_of, render_clip, render_still
-from snapsim.render.readings import first_blow
+from snapsim.render.events import main_blow
 
 HERE = Path(__file__).parent
 SCENES = HERE.parent / "scenarios"
 STILL = ClipOptions(width=960, height=540, overwrite=True)
-CLIP = ClipOptions(
-    width=480, height=270, fps=30, cards=False, freeze=1.2, replay=None, overwrite=True
-)
+CLIP = ClipOptions(width=640, height=360, fps=30, overwrite=True)
 WITH_LINES = ("gear-blank", "two-magnets", "bar-on-a-hinge")
 
 
 def remake(name, stills_only=False):
     """Release a scene and draw it."""
     run = snapsim.release(snapsim.load_scene(SCENES / f"{name}.toml"))
-    blow = first_blow(run)
+    blow = main_blow(run)
     when = blow.time if blow is not None else float(run.time[-1])
     layers = layers_of(["lines"]) if name in WITH_LINES else STILL.layers
     still = HERE / f"{name}.png"

@@ -19,11 +19,13 @@ if TYPE_CHECKING:
     from snapsim.simulation.trajectory import Trajectory
 
 LENGTH: Final = 60.0
-"""Clip seconds of a ready film, where its runs leave room for the rest."""
+"""Clip seconds of a ready film that comes near it by itself."""
+NEAR: Final = 40.0
+"""Least own length of a film that is made to last `LENGTH`: stills would stand too long else."""
 STEP: Final = 12.0
 """How much less a part leans in a ready film's what-if [deg], where none is given."""
-WHY: Final = ("resisting", "righting", "parting", "approach")
-"""Events of which a ready film draws why, the first two that happen."""
+WHY: Final = ("resisting", "lift-off", "righting", "parting", "approach")
+"""Events of which a ready film draws why, the first three that happen."""
 LAYERS: Final = ["section", "lines"]
 
 
@@ -105,7 +107,7 @@ def _whys(run: Trajectory) -> list[dict[str, Any]]:
     from snapsim.render.lines import line_of
 
     events = {str(e.kind): e for e in reversed(find_events(run))}
-    chosen = [name for name in WHY if name in events][:2]
+    chosen = [name for name in WHY if name in events][:3]
     found = []
     for name in chosen:
         said = line_of(events[name], run)
@@ -115,8 +117,11 @@ def _whys(run: Trajectory) -> list[dict[str, Any]]:
 
 
 def leaves_room(board: Storyboard) -> bool:
-    """Whether the runs of a board leave room in `LENGTH` for what stands beside them."""
+    """Whether a board that lasts `NEAR` or more leaves room in `LENGTH` for what stands in it."""
     from snapsim.render.board_show import segments_of
 
-    moving = sum(s.length for s in segments_of(board) if not s.shot.stands)
+    found = segments_of(board)
+    moving = sum(s.length for s in found if not s.shot.stands)
+    if sum(s.length for s in found) < NEAR:
+        return False
     return moving + SHORTEST * sum(shot.stands for shot in board.shots) <= LENGTH

@@ -80,7 +80,7 @@ class BoardShotTable(Table):
     events: tuple[str, ...] | None = None
     layers: tuple[str, ...] = ()
     without: tuple[str, ...] = ()
-    camera: str = "fixed"
+    camera: str | None = None
     align: str = "release"
     at: str = "impact"
     number: str = ""
@@ -148,7 +148,8 @@ def _shot(
 
 
 def _options(table: BoardShotTable, options: ClipOptions) -> ClipOptions:
-    if table.camera not in KINDS or table.camera == "keyframes":
+    known = {kind for kind in KINDS if kind != "keyframes"}
+    if table.camera is not None and table.camera not in known:
         allowed = ", ".join(kind for kind in KINDS if kind != "keyframes")
         raise InputError(f'"{table.camera}" is no camera; allowed: {allowed}', key="camera")
     if table.align not in ALIGNMENTS:
@@ -161,8 +162,10 @@ def _options(table: BoardShotTable, options: ClipOptions) -> ClipOptions:
         layers = layers_of(table.layers, table.without)
     except InputError as error:
         raise InputError(error.message, key="layers") from None
-    shot = Shot(table.camera)
-    return replace(options, layers=layers, events=kinds, shot=shot, align=table.align)  # type: ignore[arg-type]
+    made = replace(options, layers=layers, events=kinds, align=table.align)  # type: ignore[arg-type]
+    if table.camera is None:
+        return made
+    return replace(made, shot=Shot(table.camera), replay=Shot(table.camera))
 
 
 def _one_of(name: str, kinds: type[Named], key: str) -> Named:
@@ -181,8 +184,9 @@ def moment_of(text: str, run: Trajectory) -> float:
     if text == "end":
         return float(run.time[-1])
     found = [e for e in find_events(run) if e.kind == text]
-    if found:
-        return found[0].end
+    if found:  # the moment that its line's figures are of
+        late = found[0].kind in (EventKind.RIGHTING, EventKind.PARTING)
+        return found[0].end if late else found[0].start
     if text in [str(kind) for kind in EventKind]:
         told = ", ".join(dict.fromkeys(str(e.kind) for e in find_events(run)))
         raise InputError(f'"{text}" does not happen in this run; it has {told}', key="at")

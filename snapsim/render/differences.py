@@ -6,6 +6,7 @@ scenes, changed as the command line changed them, are laid side by side; those t
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Mapping, Sequence
 
@@ -14,12 +15,18 @@ from snapsim.simulation.system import System
 MOST = 2
 """Differences that a heading has room for."""
 SILENT = {"title", "note"}
+COMPONENTS = (".x", ".y", ".z")
 
 
 def differences(systems: Sequence[System], most: int = MOST) -> list[str]:
     """Return one heading a run that says what sets it apart, at most `most` keys, those with the
     shortest values first; empty words where nothing does."""
     trees = [_flat(system) for system in systems]
+    for key in {key for tree in trees for key in tree if key[-2:] in COMPONENTS}:
+        for tree in trees:
+            told = tree.get(key) or _component(tree.get(key[:-2]), key[-1])
+            if told is not None:
+                tree[key] = told
     keys = list(dict.fromkeys(key for tree in trees for key in tree if key not in SILENT))
     apart = [k for k in keys if len({tree.get(k) for tree in trees}) > 1]
     apart.sort(key=lambda key: max(len(tree.get(key) or "") for tree in trees))
@@ -33,6 +40,15 @@ def differences(systems: Sequence[System], most: int = MOST) -> list[str]:
 def _said(key: str, value: str | None) -> str:
     words = key.removeprefix("body.").replace(".", " ").replace("_", " ")
     return f"{words} {value}" if value is not None else f"{words} not given"
+
+
+def _component(text: str | None, axis: str) -> str | None:
+    """One number of a text like "0, 0, 20 mm", with its unit."""
+    found = re.fullmatch(r"([^,]+),([^,]+),\s*(\S+)\s*(.*)", text or "")
+    if found is None:
+        return None
+    number = found["xyz".index(axis) + 1].strip()
+    return f"{number} {found[4]}".strip()
 
 
 def _flat(system: System) -> dict[str, str]:

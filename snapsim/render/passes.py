@@ -21,8 +21,8 @@ from snapsim.simulation.trajectory import Trajectory
 
 PASSES: Final[dict[str, tuple[frozenset[str], str]]] = {
     "plate": (frozenset({"stage"}), "fixed"),
-    "clean": (frozenset({"magnetisation", "section"}), "all"),
-    "part": (frozenset({"magnetisation", "section"}), "free"),
+    "clean": (frozenset({"glow", "magnetisation", "section"}), "all"),
+    "part": (frozenset({"glow", "magnetisation", "section"}), "free"),
     "lines": (frozenset({"lines"}), "none"),
     "words": (frozenset({"words"}), "none"),
     "caution": (frozenset({"caution"}), "none"),

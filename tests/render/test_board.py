@@ -93,8 +93,8 @@ def test_a_length_that_cannot_be_had_says_what_can(board):
         ('run = ["a.h5"]\nspeed = 3', "shot 1.speed: is unknown; allowed are run, still, picture"),
         ('run = ["a.h5"]\npart = "half"', 'shot 1.part: "half" is unknown; allowed: all, real'),
         ('run = ["a.h5"]\nevents = ["bang"]', 'shot 1.events: "bang" is unknown; allowed: release'),
-        ('run = ["a.h5"]\nlayers = ["glow"]', 'shot 1.layers: "glow" is no layer'),
-        ('run = ["a.h5"]\ncamera = "crane"', 'shot 1.camera: "crane" is no camera; allowed: fixed'),
+        ('run = ["a.h5"]\nlayers = ["haze"]', 'shot 1.layers: "haze" is no layer'),
+        ('run = ["a.h5"]\ncamera = "crane"', 'shot 1.camera: "crane" is no camera; allowed: '),
         ('still = "a.h5"\nat = "parting"', 'shot 1.at: "parting" does not happen in this run'),
         ('still = "a.h5"\nat = "soon"', "shot 1.at: "),
         ('picture = "q.png"', "q.png: does not exist"),
@@ -127,7 +127,7 @@ def test_a_moment_is_named_by_its_event_or_a_time(trajectory):
     assert moment_of("impact", trajectory) == blow.time
     assert moment_of("end", trajectory) == trajectory.time[-1]
     assert moment_of("20 ms", trajectory) == pytest.approx(0.02)
-    assert moment_of("approach", trajectory) == pytest.approx(blow.time)
+    assert moment_of("approach", trajectory) == pytest.approx(blow.time - 0.02)
 
 
 def test_captions_of_a_board_are_its_films_at_their_times(board, trajectory, tmp_path):
@@ -152,7 +152,9 @@ def test_a_ready_board_reads_back_and_leaves_room(tmp_path, trajectory):
     assert kinds[:2] == ["run", "title"]
     assert kinds[-3:] == ["title", "run", "caution"]
     assert "38 deg" in made.shots[-3].words
-    assert leaves_room(made)
+    assert not leaves_room(made)  # by itself it is far from a minute
+    stretched = [dataclasses.replace(s, seconds=8.0) if s.stands else s for s in made.shots]
+    assert leaves_room(dataclasses.replace(made, shots=tuple(stretched)))
 
 
 def test_a_what_if_leans_less():

@@ -49,3 +49,11 @@ def test_like_scenes_and_scenes_made_in_code_have_no_heading(system):
 def test_more_than_two_differences_are_counted(system):
     more = scene("38 deg", duration="2 s").replace("8 mm", "9 mm") + 'detail = "fine"\n'
     assert told(system, scene(), more)[1].endswith(" and 2 more")
+
+
+def test_one_number_of_three_is_told_of_both():
+    from snapsim.render.differences import _component
+
+    assert _component("0, 0, 20 mm", "z") == "20 mm"
+    assert _component("1, -2.5, 0 mm", "y") == "-2.5 mm"
+    assert _component(None, "x") is None
