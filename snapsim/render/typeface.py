@@ -3,7 +3,6 @@ set the same letters on every machine."""
 
 from __future__ import annotations
 
-from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
 from typing import Final
@@ -30,13 +29,17 @@ def font_path(bold: bool) -> Path:
 
 
 def plot_families() -> list[str]:
-    """Return the families that plots ask for: signs that the first lacks come from the second."""
-    from matplotlib import font_manager
+    """Return the families that plots ask for: signs that the first lacks come from the second.
 
-    entries = font_manager.fontManager.ttflist
-    known = {Path(entry.fname) for entry in entries}
-    for weight, asked in ((Weight.PLAIN, 400), (Weight.BOLD, 700)):
+    They ask for "normal" and "bold", and matplotlib complains of a family that has only others.
+    """
+    from matplotlib.font_manager import FontEntry, fontManager
+
+    known = {Path(entry.fname) for entry in fontManager.ttflist}
+    for weight, asked in ((Weight.PLAIN, "normal"), (Weight.BOLD, "bold")):
         if weight_path(weight) not in known:
-            font_manager.fontManager.addfont(weight_path(weight))
-            entries[-1] = replace(entries[-1], weight=asked)  # as plots ask, without a warning
+            file = str(weight_path(weight))
+            fontManager.ttflist.append(
+                FontEntry(fname=file, name="Manrope", weight=asked, size="scalable")
+            )
     return ["Manrope", "DejaVu Sans"]
