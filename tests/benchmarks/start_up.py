@@ -64,7 +64,7 @@ COMMANDS: dict[str, list[str]] = {
     "sweep": ["sweep", "s.study.toml", "-o", "swept", "--workers", "1", "--redo"],
     "rank": ["rank", "swept"],
     "page -o": ["page", "run.h5", "-o", "run.html", "--force"],
-    "clip, one still": ["clip", "run.h5", "--still", "still.png", "--force"],
+    "clip, one still": ["clip", "run.h5", "-o", "still.png", "--still", "0.02 s", "--force"],
 }
 """Each on its own; those below may use what those above wrote."""
 

@@ -135,16 +135,24 @@ def commands(trees: list[Path], runs: int, chosen: list[str] | None) -> Iterator
     start_up = loaded(HERE / "start_up.py")
     with tempfile.TemporaryDirectory() as folder:
         places = [Path(folder) / str(k) for k in range(len(trees))]
-        for place in places:
+        names = [n for n in start_up.COMMANDS if chosen is None or n in chosen]
+        for tree, place in zip(trees, places, strict=True):
             place.mkdir()
-            start_up.prepare(place, list(start_up.COMMANDS))
-        for name in [n for n in start_up.COMMANDS if chosen is None or n in chosen]:
-            times: list[list[float]] = [[] for _ in trees]
+            choose(tree)
+            start_up.prepare(place, names)
+        for name in names:
+            times: list[list[tuple[float, int]]] = [[] for _ in trees]
             for _ in range(1 + runs):
                 for tree, place, taken in zip(trees, places, times, strict=True):
                     choose(tree)
-                    taken.append(start_up.seconds(start_up.COMMANDS[name], str(place))[0])
-            yield f"{name}, CPU s", [f"{min(taken[1:]):.2f}" for taken in times]
+                    taken.append(start_up.seconds(start_up.COMMANDS[name], str(place)))
+            yield f"{name}, CPU s", [_least(taken[1:]) for taken in times]
+
+
+def _least(taken: list[tuple[float, int]]) -> str:
+    """The least time, and the exit status where that is not 0."""
+    seconds, status = min(taken)
+    return f"{seconds:.2f}" + (f" (status {status})" if status else "")
 
 
 def choose(tree: Path) -> None:
