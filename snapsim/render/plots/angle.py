@@ -129,7 +129,7 @@ def _mark(axes: Axes, paper: Paper, degrees: Array, energy: Array) -> None:
             paper,
             at,
             value,
-            f"{'crest' if crest else 'hollow'} {at:.0f}°",
+            f"{'crest' if crest else 'hollow'} {round(at)}°",
             8 if crest else -16,
         )
 
