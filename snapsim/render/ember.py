@@ -82,3 +82,9 @@ def cover(share: Array) -> Array:
     u = np.clip((share - FROM) / (FULL - FROM), 0, 1)
     eased: Array = u * u * (3 - 2 * u)
     return eased
+
+
+def as_bytes(count: int) -> list[tuple[int, int, int]]:
+    """Return the map in `count` even steps, 8 bits a colour."""
+    steps = np.rint(255 * colours(np.linspace(0, 1, max(count, 1)))).astype(int)
+    return [(int(r), int(g), int(b)) for r, g, b in steps]

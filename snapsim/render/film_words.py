@@ -8,11 +8,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import matplotlib as mpl
 import numpy as np
 from PIL import Image, ImageDraw
 
-from snapsim.render import palette
+from snapsim.render import ember, palette
 from snapsim.render.layout import PictureLayout, scaled
 from snapsim.render.lettering import fitted, font, weighted, wrapped
 from snapsim.render.lines import StoryLine
@@ -61,7 +60,7 @@ class FilmWords:
         if "words" in shown and heading:
             self._put_heading(pen, heading)
         if "words" in shown and scale > 0:
-            self._put_scale(pen, scale)
+            self._put_scale(pen)
         if alarm:
             self._put_alarm(pen, alarm)
         self._box = self._still.getbbox()
@@ -114,16 +113,15 @@ class FilmWords:
             y = top + round(k * 1.15 * size)
             pen.text((left, y), told, palette.INK, font(points, True), anchor="la")
 
-    def _put_scale(self, pen: ImageDraw.ImageDraw, top_value: float) -> None:
-        """The colours of polarisation from nothing to their top, in tesla."""
+    def _put_scale(self, pen: ImageDraw.ImageDraw) -> None:
+        """The colours of magnetisation, from nothing to the material's saturation."""
         left, _, right, bottom = self.layout.key
         size = self._u(26)
-        for x, text, anchor in ((left, "magnetised", "ls"), (right, f"{top_value:g} T", "rs")):
+        for x, text, anchor in ((left, "magnetised", "ls"), (right, "full", "rs")):
             pen.text((x, bottom - self._u(14)), text, palette.INK_SOFT, font(size), anchor=anchor)
-        colours = mpl.colormaps[palette.ARROW_MAP]
-        for x in range(left, right):
-            r, g, b, _ = colours((x - left) / max(right - left - 1, 1), bytes=True)
-            pen.line((x, bottom - self._u(8), x, bottom), (int(r), int(g), int(b), 255))
+        colours = ember.as_bytes(right - left)
+        for x, (r, g, b) in zip(range(left, right), colours, strict=True):
+            pen.line((x, bottom - self._u(8), x, bottom), (r, g, b, 255))
 
     def _put_alarm(self, pen: ImageDraw.ImageDraw, alarm: str) -> None:
         """A band right across of a run that is not to be relied on."""

@@ -10,7 +10,7 @@ from snapsim.arrays import Array
 from snapsim.errors import InputError
 from snapsim.simulation.trajectory import Trajectory
 
-POLARISED = frozenset({"magnetisation", "section", "lines"})
+POLARISED = frozenset({"glow", "magnetisation", "section", "lines"})
 
 
 def require_finite(runs: Sequence[Trajectory], layers: frozenset[str]) -> None:

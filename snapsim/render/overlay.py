@@ -8,11 +8,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import matplotlib as mpl
 import numpy as np
 from PIL import Image, ImageDraw
 
-from snapsim.render import palette
+from snapsim.render import ember, palette
 from snapsim.render.interpolation import Moment
 from snapsim.render.layout import PictureLayout, PixelBox, scaled
 from snapsim.render.lettering import fitted, font, wrapped
@@ -289,23 +288,20 @@ class ClipOverlay:
     def _put_polarisation_key(
         self, pen: ImageDraw.ImageDraw, left: int, top_value: float, arrows: bool
     ) -> None:
-        """Colour bar of the arrows, or of a cut without them, with its two ends in tesla."""
+        """Colour bar of magnetisation over saturation; beside arrows the length of the longest."""
         _, top, right, bottom = self.layout.key
         size, middle = self._u(20), (top + bottom) // 2
-        what = "arrows" if arrows else "cut"
-        first, last = f"{what}: µ₀M  0", f"{top_value:g} T"
+        first, last = "magnetised 0", "full"
+        if arrows:
+            last += f"; longest arrow {top_value:g} T"
         bar = self._u(130)
         need = font(size).getlength(first + last) + bar + self._u(20)
         if need > right - left:
-            first = "µ₀M 0"
+            first, last = "0", "full"
             room = int(right - left - font(size).getlength(first + last)) - self._u(20)
             bar = max(self._u(40), min(bar, room))
         pen.text((left, middle), first, palette.INK, font(size), anchor="lm")
         x = left + int(font(size).getlength(first)) + self._u(8)
-        colours = mpl.colormaps[palette.ARROW_MAP]
-        for i in range(bar):
-            r, g, b, _ = colours(i / max(bar - 1, 1), bytes=True)
-            pen.line(
-                (x + i, middle - self._u(7), x + i, middle + self._u(7)), (int(r), int(g), int(b))
-            )
+        for i, colour in enumerate(ember.as_bytes(bar)):
+            pen.line((x + i, middle - self._u(7), x + i, middle + self._u(7)), colour)
         pen.text((x + bar + self._u(8), middle), last, palette.INK, font(size), anchor="lm")

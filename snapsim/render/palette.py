@@ -61,9 +61,8 @@ FIELD_FAR: Final = "#4D97BA"
 FIELD_LINE: Final = "#9BD4EE"
 COMPANION: Final = "#A9B2AC"
 
-ARROW_RIM: Final = "#F6F1E7"
-ARROW_MAP: Final = "cividis"
-"""Perceptual, readable with every common colour blindness (matplotlib's own table)."""
+ARROW: Final = "#F6F1E7"
+ARROW_RIM: Final = "#17191A"
 
 
 @dataclass(frozen=True)

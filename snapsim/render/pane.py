@@ -40,7 +40,8 @@ from snapsim.words.endings import warning
 
 HELD, ENDED = "held for the other", "run over"
 BLOW_SHOWN = 3.0  # clip seconds for which the first blow's figures stay
-WIDE_SAMPLES, CLOSE_SAMPLES = 2.0, 1.5  # a side of a pixel, where edges are to be smooth
+SAMPLES = 1.5  # a side of a pixel of a moving camera, where edges are to be smooth
+STILL_SAMPLES = 2.0  # of one that stands, where little is drawn anew
 
 
 class Pane:
@@ -174,7 +175,7 @@ class Pane:
             Pose(run.position[0], run.quaternion[0]),
             self._action,
             view,
-            supersample=(WIDE_SAMPLES, CLOSE_SAMPLES)[shot] if options.supersample else 1.0,
+            supersample=(STILL_SAMPLES if view.still else SAMPLES) if options.supersample else 1.0,
             with_stage="stage" in options.layers,
             glowing=self._glowing,
             outlined="outlines" in options.layers,
@@ -225,7 +226,7 @@ class Pane:
         polarised = on & {"section", "magnetisation"} and any(r.cells for r in self._fellows)
         top = max(top_polarisation(r.magnetisation) for r in self._fellows) if polarised else 0.0
         if "section" in on and top > 0:
-            section = SectionLayer(given, run, picture.view.axes, top)
+            section = SectionLayer(given, run, picture.view.axes)
             for number in section.bodies:
                 picture.body(number).hide()
             picture.add(section)
@@ -240,7 +241,7 @@ class Pane:
         if "lines" in on and any(b.is_magnet for b in run.system.bodies):
             self._need_cells()
             action, axes = self._action, picture.view.axes
-            picture.add(FieldLines(given, run, action.centre, action.size, axes, 1.8 * hair))
+            picture.add(FieldLines(given, run, action.centre, action.size, axes, 3.2 * hair))
         if "gap" in on:
             picture.add(GapLine(given, run, 2 * hair))
         if "hands" in on and run.system.hands:

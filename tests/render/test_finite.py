@@ -36,5 +36,5 @@ def test_a_run_with_a_value_that_is_no_number_is_refused_by_name_and_time(
 
 
 def test_magnetisation_that_is_not_drawn_need_not_be_known(trajectory, drawing, tmp_path):
-    options = ClipOptions(320, 240, layers=layers_of(hidden=["magnetisation"]))
+    options = ClipOptions(320, 240, layers=layers_of(hidden=["glow"]))
     render_still(spoilt(trajectory, "magnetisation", np.nan), 0.1, tmp_path / "a.png", options)

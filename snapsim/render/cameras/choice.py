@@ -20,7 +20,7 @@ from snapsim.render.timeline import Timeline
 
 AROUND = 1.1  # of the part's size: what a following camera shows round it
 BESIDE = (75.0, -75.0, 105.0, -105.0, 40.0, -40.0, 180.0)  # degrees from the first camera
-EASE = 0.3  # clip seconds: less than the picture stands at the blow
+EASE = 0.2  # clip seconds: less than the picture stands at the blow
 LOW = 8.0  # elevation of the second camera [deg]
 
 

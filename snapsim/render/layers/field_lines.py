@@ -59,9 +59,9 @@ class FieldLines:
     ) -> None:
         self._lines = MovingLines(run, centre, size, axes)
         count = 2 * self._lines.count
-        self._mesh = pv.PolyData(np.zeros((count * POINTS, 3)))
         strips = np.arange(count * POINTS).reshape(count, POINTS)
-        self._mesh.lines = np.column_stack([np.full(count, POINTS), strips]).ravel()
+        cells = np.column_stack([np.full(count, POINTS), strips]).ravel()
+        self._mesh = pv.PolyData(np.zeros((count * POINTS, 3)), lines=cells)
         self._head = HEAD * size
         self._heads = pv.PolyData(
             np.zeros((4 * self._lines.count, 3)), faces=_head_faces(self._lines.count)
@@ -73,7 +73,11 @@ class FieldLines:
             scalars="shade",
             rgb=True,
             line_width=line,
-            lighting=False,
+            render_lines_as_tubes=True,
+            ambient=0.62,
+            diffuse=0.5,
+            specular=0.35,
+            specular_power=25,
             reset_camera=False,
         )
         plotter.add_mesh(self._heads, color=palette.FIELD_LINE, lighting=False, reset_camera=False)

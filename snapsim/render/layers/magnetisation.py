@@ -1,6 +1,8 @@
-"""A few arrows of magnetisation in the soft parts: length and colour by |M|, one scale.
+"""A few arrows of magnetisation in the soft parts: length by |M|, one scale.
 
-Polarisation J = mu_0 M [T] (IEC 60050-121, 121-11-54; from memory) is what the colours stand for.
+Polarisation J = mu_0 M [T] (IEC 60050-121, 121-11-54; from memory). Arrows point from a part's own
+south to its own north: below a north pole they point down while the part is pulled up, as its south
+end lies nearer.
 Each layer of arrows is shrunk a little toward the eye, which leaves its picture as it is but brings
 it before its own part, so that the arrows show without making the iron transparent.
 """
@@ -21,6 +23,7 @@ from snapsim.render.camera import CameraView
 from snapsim.render.framing import around, corners
 from snapsim.render.interpolation import Moment
 from snapsim.render.layers.contract import Note
+from snapsim.render.layers.glow import unknown
 from snapsim.simulation.trajectory import Cells
 
 COUNT = 24
@@ -115,7 +118,7 @@ class Magnetisation:
             for i, body in enumerate(bodies)
             if body.name in cells and top > 0
         }
-        self._names = [body.name for body in bodies]
+        self._names, self._bodies = [body.name for body in bodies], bodies
         self.reach = np.concatenate(
             [np.zeros((0, 3))]
             + [
@@ -131,8 +134,8 @@ class Magnetisation:
             part.show(moment.position[i], moment.quaternion[i], m, view.eye)
 
     def notes(self, moment: Moment) -> list[Note]:
-        """No words: the colours have a key."""
-        return []
+        """Which magnetisation is not known: its arrows are left out."""
+        return unknown(moment, {i: self._bodies[i] for i in self._parts})
 
 
 class _Arrows:
@@ -149,14 +152,11 @@ class _Arrows:
         self.room = 0.65 * self._length * top  # how far an arrow goes from its cell [m]
         faces = (triangles[None] + size * np.arange(count)[:, None, None]).reshape(-1, 3)
         self._mesh = poles.poly(np.zeros((count * size, 3)), faces)
-        self._mesh["polarisation"] = np.zeros(count * size)
         self._rim = self._mesh.copy()
         self._actor = plotter.add_mesh(
             self._mesh,
-            scalars="polarisation",
-            cmap=palette.ARROW_MAP,
-            clim=(0.0, top),
-            show_scalar_bar=False,
+            color=palette.ARROW,
+            scalars=None,
             lighting=False,
             reset_camera=False,
         )
@@ -171,10 +171,9 @@ class _Arrows:
 
     def show(self, position: Array, quaternion: Array, magnetisation: Array, eye: Array) -> None:
         """Draw `magnetisation` (c, 3) [A/m], body axes, with the body at its pose."""
-        j = MU_0 * magnetisation[self._chosen]
+        j = np.nan_to_num(MU_0 * magnetisation[self._chosen])
         self._mesh.points = arrow_points(self._template, self._position, self._length * j)
         self._rim.points = arrow_points(self._fat, self._position, self._length * j)
-        self._mesh["polarisation"] = np.repeat(np.linalg.norm(j, axis=1), len(self._template))
         toward = np.eye(4)
         share = 1 - self._toward / float(np.linalg.norm(position - eye))
         toward[:3, :3] *= share

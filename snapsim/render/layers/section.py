@@ -1,7 +1,8 @@
 """Soft parts cut open: the half toward the eye left away, cells coloured by their polarisation.
 
 The cut goes through the part's centre along a plane of its own axes, the one whose normal points
-most toward the camera over the run, and moves with the part. Colours as those of the arrows.
+most toward the camera over the run, and moves with the part. Colours are those of the glow: |J|
+over the material's own saturation.
 """
 
 from __future__ import annotations
@@ -11,17 +12,18 @@ from typing import Any
 
 import numpy as np
 import pyvista as pv
+from matplotlib.colors import ListedColormap
 
 from snapsim.arrays import Array, IntArray
-from snapsim.constants import MU_0
 from snapsim.magnetics.cells import mesh as cells_of
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
-from snapsim.render import palette
+from snapsim.render import ember
 from snapsim.render.actors import pose_matrix
 from snapsim.render.camera import CameraView
 from snapsim.render.interpolation import Moment
 from snapsim.render.layers.contract import Note
+from snapsim.render.layers.glow import shares, unknown
 from snapsim.simulation.trajectory import Trajectory
 
 HEXAHEDRON = 12
@@ -30,9 +32,8 @@ HEXAHEDRON = 12
 class SectionLayer:
     """The soft bodies of a run whose cells are known, cut for a view along `axes` (3, 3)."""
 
-    def __init__(self, plotter: Any, run: Trajectory, axes: Array, top: float) -> None:
-        """`top` [T] is the end of the colours."""
-        self.reach, self._top = np.zeros((0, 3)), top
+    def __init__(self, plotter: Any, run: Trajectory, axes: Array) -> None:
+        self.reach, self._bodies = np.zeros((0, 3)), run.system.bodies
         self._parts: dict[int, tuple[str, pv.PolyData, IntArray, Any]] = {}
         for i, body in enumerate(run.system.bodies):
             if body.is_soft and body.name in run.cells:
@@ -50,11 +51,10 @@ class SectionLayer:
         actor = plotter.add_mesh(
             half,
             scalars="polarisation",
-            cmap=palette.ARROW_MAP,
-            clim=(0.0, max(self._top, 1e-12)),
+            cmap=ListedColormap(ember.TABLE),
+            clim=(0.0, 1.0),
             show_scalar_bar=False,
-            ambient=0.55,
-            diffuse=0.5,
+            lighting=False,
             reset_camera=False,
         )
         self._parts[number] = body.name, half, cells, actor
@@ -62,13 +62,13 @@ class SectionLayer:
     def show(self, moment: Moment, view: CameraView) -> None:
         """Colour the cells by the moment's polarisation."""
         for i, (name, half, cells, actor) in self._parts.items():
-            size = MU_0 * np.linalg.norm(moment.magnetisation[name], axis=1)
-            half.cell_data["polarisation"] = size[cells]
+            share = shares(self._bodies[i], moment.magnetisation[name])
+            half.cell_data["polarisation"] = np.where(np.isfinite(share), share, 0.0)[cells]
             actor.user_matrix = pose_matrix(moment.position[i], moment.quaternion[i])
 
     def notes(self, moment: Moment) -> list[Note]:
-        """No words: the colours have a key."""
-        return []
+        """Which magnetisation is not known; else none, as the colours have a key."""
+        return unknown(moment, {i: self._bodies[i] for i in self._parts})
 
 
 def facing(quaternion: Array, back: Array) -> Array:
