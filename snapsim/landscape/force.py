@@ -13,6 +13,7 @@ from snapsim.landscape.body_force import BodyForce
 from snapsim.landscape.constraints import Constraints
 from snapsim.landscape.place import Place
 from snapsim.landscape.pull_off import PullOff, pull_off
+from snapsim.magnetics.continuous_normal import serves
 from snapsim.magnetics.model import MagneticModel, MagneticSeries, MagneticState
 from snapsim.numerics import rotations
 from snapsim.parts.states import Pose
@@ -159,7 +160,8 @@ def _close(
     meshes = [model.cells[i] for i in model.soft]
     cells = {n: Cells(m.centre, m.volume) for n, m in zip(names, meshes, strict=True)}
     here = dict(zip(names, found.magnetisation, strict=False))
-    gaps = CloseSoftParts(system, cells).at(system.start.pose, here)
+    continuous = serves(model.cells.values(), system.recoil)
+    gaps = CloseSoftParts(system, cells, continuous).at(system.start.pose, here)
     return worth_a_word(system, gaps, found.force, pulls)
 
 

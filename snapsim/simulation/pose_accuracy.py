@@ -82,6 +82,7 @@ class PoseAccuracy:
                 system.bodies[i].name: Cells(self._cells[i].centre, self._cells[i].volume)
                 for i in soft
             },
+            self.meshes.continuous,
         )
 
     def at(self, pose: Pose) -> PoseEstimate:
@@ -145,20 +146,28 @@ class PoseAccuracy:
         to the energy's by a length."""
         force, torque = found.force.error.copy(), found.torque.error.copy()
         energy = float(found.energy.error)
+        close = self._gaps(pose, found.fine, found.pulls)
+        resolved = {self._numbers(gap) for gap in close if gap.resolved}
         for (i, j), pull in found.pulls.items():
+            if (i, j) in resolved:
+                continue
             error = pull_error(before[i, j], pull, bool(clear[i] and clear[j]), self.meshes)
             for k in (i, j):
                 force[k] += error
                 torque[k] += error * float(self.system.bodies[k].shape.extents.max())
-        close = self._gaps(pose, found.fine, found.pulls)
         for gap in close:
             i, j = self._numbers(gap)
             growth = float(np.linalg.norm(found.pulls[i, j] - before[i, j]))
-            error = gap.error(growth) * self.meshes.safety / SAFETY
+            error = gap.error(growth)
+            if not gap.resolved:
+                error *= self.meshes.safety / SAFETY
             energy += error * max(gap.gap, gap.cell)
             for k in (i, j):
                 force[k] += error
-                torque[k] += error * float(np.linalg.norm(np.array(gap.point) - pose.position[k]))
+                arm = float(np.linalg.norm(np.array(gap.point) - pose.position[k]))
+                if gap.resolved:
+                    arm = max(arm, float(self.system.bodies[k].shape.extents.max()))
+                torque[k] += error * arm
         return replace(
             found,
             force=replace(found.force, error=force),

@@ -6,7 +6,9 @@ as a third of the difference of its two meshes (0.1 % in the median, 0.8 % at 95
 top. The constants of `close_soft_parts` were chosen on seeds 0 to 47. On 48 to 99 they missed 5 of
 104 forces (95 %), which gave two more terms (pulls that cancel in the net one, |F_f - F_c| for
 equal faces too); on 100 to 140, drawn later, 3 of 82 (96 %, draft cells; the worst, seed 108, is
-off by 14 N of 31 +- 10), and `HIDDEN` serves all flat faces since. Other cells, other seeds, each
+off by 14 N of 31 +- 10), and `HIDDEN` serves all flat faces since. `ALIKE` was chosen on seeds 0 to
+55 here and 0 to 129 of finite_element_stacks.json, at draft; the 48 forces on equal parts and all
+121 of the seeds after these (to 99 and 206) were covered. Other cells, other seeds, each
 case on a line:
 
     python tests/simulation/test_close_accuracy.py normal 0 100
@@ -84,12 +86,19 @@ def cases(first, last):
 def test_bars_cover_parts_close_together(first, last, misses):
     """At least 95 % of the forces on 52 arrangements, draft cells (16 and 88 forces: at most 1 and
     4 outside; of the 20 that the suite takes of the latter at most 1). The bars are no blanket: in
-    the median below three quarters of the larger force (draft cells; a fifth at normal)."""
+    the median below three quarters of the larger force, of equal parts below a tenth."""
     rows = [(case, row) for case in cases(first, last) for row in compared(case, "draft")]
     outside = [(case["seed"], row) for case, row in rows if row[1] > row[2]]
     assert len(outside) <= misses, outside
     shares = [row[2] / max(np.abs(case["force"])) for case, row in rows]
     assert np.median(shares) < 0.75
+    equal = [share for (case, _), share in zip(rows, shares, strict=True) if _equal(case)]
+    assert np.median(equal) < 0.1
+
+
+def _equal(case):
+    one, other = case["parts"]
+    return one == other
 
 
 LYING = rotations.from_axis_angle([0, 1, 0], np.pi / 2)
@@ -124,14 +133,15 @@ def test_bars_cover_what_two_meshes_do_not_see(magnet, one, other, apart, turns,
 
 
 def test_a_gap_is_told_with_size_and_sign():
-    """Equal flat faces: too large; a point: too small; nothing where the force hardly depends."""
+    """Equal flat faces: either way; a point: too small; nothing where the force hardly depends."""
     curve = MagnetisationCurve(400.0, 1.6)
     still = rotations.IDENTITY
     rings = [(RING, (0.0, 0.0, -0.029), still), (RING, (0.0, 0.0, -0.0473), still)]
     (flat,) = force(arranged(WIDE, 1.34, 0.025, rings, curve, "draft")).close
     assert flat.flat
     assert flat.alike
-    assert "too large" in str(flat)
+    assert "off" in str(flat)
+    assert "too" not in str(flat)
     assert f"({flat.pull:.3g} N here)" in str(flat)
     balls = [(BALL, (0.0, 0.0, -0.15), still), (BALL, (0.0, 0.0, -0.1803), still)]
     (point,) = force(arranged(WIDE, 1.34, 0.025, balls, curve, "draft")).close
