@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from PIL import Image
@@ -10,6 +11,7 @@ from PIL import Image
 from snapsim.arrays import Array
 from snapsim.errors import InputError
 from snapsim.parts.states import Pose
+from snapsim.render.camera import angles_of
 from snapsim.render.cameras.choice import Subject, camera_for
 from snapsim.render.cameras.nearness import Cast
 from snapsim.render.events import main_blow
@@ -83,6 +85,7 @@ class Pane:
         )
         self._pictures: dict[int, tuple[Picture, ClipOverlay | FilmWords]] = {}
         self._number = number
+        self._common = angles_of(subjects[0].axes)
         self._drawn: tuple[object, Image.Image] | None = None
 
     def close(self) -> None:
@@ -108,7 +111,7 @@ class Pane:
         step = {"release": "in step at release", "impact": "in step at the blow"}
         abreast = f", {step[self._options.align]}" if len(self._fellows) > 1 else ""
         label = self._timeline.label_at(clip)
-        return label + abreast if label else label
+        return label + abreast if piece.kind in ("play", "replay") else label
 
     def _strikes_at(self, now: float) -> bool:
         return self._blow is not None and abs(now - self._blow.time) <= ROUNDING
@@ -168,6 +171,8 @@ class Pane:
     def _make(self, shot: int) -> tuple[Picture, ClipOverlay | FilmWords]:
         run, options = self._run, self._options
         chosen = options.shot if shot == 0 or options.replay is None else options.replay
+        if len(self._fellows) > 1 and chosen.kind in ("near", "close-up"):
+            chosen = replace(chosen, kind="fixed", view=chosen.view or self._common)  # one scale
         seen = self._subject, self._timeline, shot, self._layout
         view = camera_for(chosen, *seen, self._beside)
         picture = Picture(
@@ -193,6 +198,8 @@ class Pane:
         if not on & DASHBOARD:
             heading = self._heading if len(self._fellows) > 1 else ""
             alarm = warning(self._run.ending)
+            if self._number > 0:  # once in a picture
+                on = on - {"caution"}
             return FilmWords(self._layout, shown=on, heading=heading, alarm=alarm, scale=top)
         return ClipOverlay(
             self._layout,

@@ -69,3 +69,13 @@ def test_replays_have_one_scale(show):
         for pane in show._panes
     ]
     assert scales[0] == pytest.approx(scales[1], rel=0.03)  # the points lie at unlike depths
+
+
+def test_films_abreast_have_one_view_and_say_the_caution_once(trajectory, late, drawing):
+    with Show(ClipJob((trajectory, late), ClipOptions(640, 360))) as film:
+        for shot in (0, 1):
+            views = [pane._picture(shot)[0].view for pane in film._panes]
+            assert views[0].eye == pytest.approx(views[1].eye)
+            assert views[0].axes == pytest.approx(views[1].axes)
+        shown = ["caution" in pane._picture(0)[1]._shown for pane in film._panes]
+    assert shown == [True, False]
