@@ -12,6 +12,8 @@ from snapsim.scenario.contact import ContactDescription
 from snapsim.scenario.run import RunDescription
 from snapsim.scenario.shapes import SHAPE_TABLES
 
+FACES = ["+x", "-x", "+y", "-y", "+z", "-z"]
+
 FormField = dict[str, Any]
 
 
@@ -19,8 +21,18 @@ def scene_fields(document: Mapping[str, Any], part: str) -> list[dict[str, Any]]
     """Return groups of fields: one a body, then contact and run; `part` moves in the 3-D view."""
     own = [m.get("name") for m in document.get("material", [])]
     groups = [
-        {"title": body["name"], "fields": list(_body(body, part, own))}
+        {
+            "title": body["name"],
+            "fields": list(_body(body, part, own)),
+            "shape": body.get("shape", {}).get("kind", ""),
+        }
         for body in document.get("body", [])
+    ]
+    groups += [
+        {"title": t["name"], "fields": list(_fastened(f"{kind}.{label(t['name'])}", t))}
+        for kind in ("joint", "hand")
+        for t in document.get(kind, [])
+        if "name" in t
     ]
     groups.append({"title": "contact", "fields": list(_contact(document.get("contact", {})))})
     groups.append({"title": "run", "fields": list(_run(document.get("run", {})))})
@@ -49,6 +61,14 @@ def _body(body: Mapping[str, Any], part: str, own: list[Any]) -> Iterator[FormFi
         yield _field(f"{key}.magnetised", "magnetised along", body["magnetised"])
     if body["name"] != part:
         yield _field(f"{key}.position", "position (centre)", body.get("position"))
+
+
+def _fastened(key: str, table: Mapping[str, Any]) -> Iterator[FormField]:
+    """What a joint or a hand has as plain texts and numbers."""
+    for name, value in table.items():
+        if name not in ("name", "kind") and isinstance(value, str | int | float):
+            options = FACES if name == "face" else None
+            yield _field(f"{key}.{name}", _words(name), value, options)
 
 
 def _like(body: Mapping[str, Any], own: list[Any]) -> list[str]:

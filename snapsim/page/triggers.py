@@ -21,6 +21,7 @@ from snapsim.arrays import Array
 from snapsim.errors import InputError, SnapsimError
 from snapsim.landscape.place import Place
 from snapsim.numerics import rotations
+from snapsim.page import edits
 from snapsim.page.bench import Bench, Run, Source
 from snapsim.page.draft_job import draft_work
 from snapsim.page.energy_curve import curve_work, margin_work
@@ -29,6 +30,10 @@ from snapsim.page.field_lines_job import lines_work
 from snapsim.page.jobs import Lane, PageJob, cancel
 from snapsim.page.pose import typed
 from snapsim.page.release_job import load_work, release_work
+from snapsim.scenario.examples import example as named_example
+from snapsim.scenario.examples import examples
+from snapsim.scenario.loading import scene_text
+from snapsim.scenario.shapes import SHAPE_TABLES
 
 MOST_TABS = 16
 """Tabs that are remembered; the one not used for longest, and idle, is forgotten."""
@@ -103,19 +108,25 @@ class Desk:
             "figures": bench.figures(),
             "standing": self._standing(bench),
             "cautions": list(CAUTIONS),
+            "examples": [{"name": e.name, "title": e.title} for e in examples().values()],
+            "kinds": list(edits.KINDS),
+            "shapes": [k for k in SHAPE_TABLES if k not in ("mesh", "compound")],
             "tabs": len(self.tabs),
         }
 
     @answering
-    def move(self, tab: str, position: list[float], quaternion: list[float]) -> Reply:
-        """Bring the part to a position [m] and quaternion."""
+    def move(
+        self, tab: str, position: list[float], quaternion: list[float], stroke: int | None = None
+    ) -> Reply:
+        """Bring the part to a position [m] and quaternion;
+        moves of one stroke are one step for undo."""
         bench = self.bench(tab)
         turn = _finite(quaternion, 4, "quaternion")
         if not turn.any():
             raise InputError("is no rotation", key="quaternion")
         turn = turn / np.abs(turn).max()  # so that no square leaves the range of numbers
         place = Place(_finite(position, 3, "position"), rotations.normalise(turn))
-        bench.move(typed(place))
+        bench.move(typed(place), stroke)
         return {"figures": bench.figures(), "pose": bench.shown_pose()}
 
     @answering
@@ -161,6 +172,53 @@ class Desk:
         """Choose which part is moved."""
         bench = self.bench(tab)
         bench.choose(name)
+        return {"view": bench.view(), "figures": bench.figures()}
+
+    @answering
+    def edit(self, tab: str, kind: str, name: str) -> Reply:
+        """Add, duplicate, remove, lock or free a body, joint or hand."""
+        return self._seen(tab, lambda bench: bench.edit(kind, name))
+
+    @answering
+    def reshape(self, tab: str, name: str, kind: str) -> Reply:
+        """Give a body another kind of shape."""
+        return self._seen(tab, lambda bench: bench.reshape(name, kind))
+
+    @answering
+    def undo(self, tab: str) -> Reply:
+        """Go one step back."""
+        return self._seen(tab, Bench.undo)
+
+    @answering
+    def redo(self, tab: str) -> Reply:
+        """Go one step forward again."""
+        return self._seen(tab, Bench.redo)
+
+    @answering
+    def retext(self, tab: str, text: str) -> Reply:
+        """Take the whole scene as TOML that was typed."""
+        return self._seen(tab, lambda bench: bench.retext(text))
+
+    @answering
+    def open(self, tab: str, text: str, file: str) -> Reply:
+        """Take a scene from a file of the reader's, or that the browser kept."""
+        return self._seen(tab, lambda bench: bench.open(text, file))
+
+    @answering
+    def begin(self, tab: str, example: str) -> Reply:
+        """Begin with an example by name, or ("") with a new scene."""
+        text = edits.NEW if not example else scene_text(str(named_example(example).files[0]))
+        file = f"{example or 'scene'}.toml"
+        return self._seen(tab, lambda bench: bench.open(text, file))
+
+    @answering
+    def toml(self, tab: str) -> Reply:
+        """The scene as text."""
+        return {"toml": self.bench(tab).toml()}
+
+    def _seen(self, tab: str, change: Callable[[Bench], None]) -> Reply:
+        bench = self.bench(tab)
+        change(bench)
         return {"view": bench.view(), "figures": bench.figures()}
 
     # --- long work --------------------------------------------------------------------------------
@@ -299,7 +357,8 @@ def _finite(given: list[float], count: int, key: str) -> Array:
 
 
 CALLS = (
-    "hello", "move", "type_pose", "look", "back", "set_down", "put", "choose", "release", "explain",
+    "hello", "move", "type_pose", "look", "back", "set_down", "put", "choose", "edit", "reshape",
+    "undo", "redo", "retext", "open", "begin", "toml", "release", "explain",
     "draft", "lines", "clip", "html", "stop", "standing", "result", "file_of",
 )  # fmt: skip
 """Names of the calls that the browser may make."""

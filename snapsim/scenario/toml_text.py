@@ -84,18 +84,33 @@ def _edit(there: Any, old: dict[str, Any], new: dict[str, Any]) -> None:
             continue
         if isinstance(before, dict) and isinstance(value, dict):
             _edit(there[key], before, value)
-        elif _tables(before) and _tables(value) and len(before) <= len(value):
+        elif _tables(before) and _tables(value):
             _edit_tables(there[key], before, value)
         else:
             _put(there, key, value)
 
 
 def _edit_tables(there: Any, old: list[dict[str, Any]], new: list[dict[str, Any]]) -> None:
+    old = _without_those_gone(there, old, new)
     for k, value in enumerate(new):
         if k < len(old):
             _edit(there[k], old[k], value)
         else:
             there.append(value)
+
+
+def _without_those_gone(
+    there: Any, old: list[dict[str, Any]], new: list[dict[str, Any]]
+) -> list[dict[str, Any]]:
+    """Take out entries that are no longer there, by name, else the last; return what is left."""
+    kept, names = list(old), {v["name"] for v in new if "name" in v}
+    for k in reversed(range(len(old))):
+        if len(kept) > len(new) and "name" in old[k] and old[k]["name"] not in names:
+            del there[k], kept[k]
+    while len(kept) > len(new):
+        del there[len(kept) - 1]
+        kept.pop()
+    return kept
 
 
 def _put(there: Any, key: str, value: Any) -> None:

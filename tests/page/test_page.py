@@ -159,7 +159,7 @@ def test_a_bad_value_gets_one_line_beside_its_field_and_changes_nothing(tab: Tab
 
 
 def test_a_key_of_the_scene_is_changed_and_taken_back_and_a_bad_one_refused(tab: Tab) -> None:
-    tab.js("document.getElementById('tab-scene').click()")
+    tab.js("document.getElementById('tab-build').click()")
     field = "[data-key='body.disc.shape.diameter']"
     pull = tab.js("snapsim.page.pull")
     fill(tab, field, "-3 mm")
@@ -283,7 +283,7 @@ def test_the_run_file_that_is_saved_holds_the_run_that_is_shown(
 
     tab.js("snapsim.page.saveRun()")
     path = browser.downloads / "disc.h5"
-    for _ in range(100):
+    for _ in range(300):
         if path.exists():
             break
         time.sleep(0.05)
@@ -300,7 +300,7 @@ def test_the_page_of_a_run_is_saved_and_a_clip_begun_and_cancelled(
 ) -> None:
     tab.js("snapsim.page.savePage()")
     path = browser.downloads / "disc.html"
-    for _ in range(200):
+    for _ in range(600):
         if path.exists():
             break
         tab.js("0")
@@ -318,7 +318,7 @@ def test_a_picture_is_saved_with_the_caution_in_it(tab: Tab, browser: Chromium) 
     tab.js("document.querySelector('canvas').focus()")
     tab.press("p")
     path = browser.downloads / "disc.png"
-    for _ in range(100):
+    for _ in range(300):
         if path.exists() and path.stat().st_size:
             break
         tab.js("0")
@@ -497,7 +497,7 @@ def test_on_a_small_screen_all_can_be_pressed_and_nothing_is_covered(
     small.resize(*size, mobile=size[0] < 800)
     small.call("Emulation.setTouchEmulationEnabled", enabled=True)
     small.wait("snapsim.page.verdict", 60)
-    for panel in ("place", "scene", "runs"):
+    for panel in ("place", "build", "runs"):
         small.js(f"document.getElementById('tab-{panel}').click()")
         small.js("snapsim.page.$nextTick().then(() => 0)")
         assert small.js(NARROW) == []

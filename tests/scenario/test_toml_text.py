@@ -96,3 +96,23 @@ def test_a_new_key_stands_above_the_comment_of_what_follows():
 def test_a_comment_cannot_be_ended_by_what_it_names(name):
     assert tomllib.loads(toml_text.comment(name)) == {}
     assert len(toml_text.comment(name).splitlines()) == 1
+
+
+def test_entries_taken_out_leave_the_others_their_comments() -> None:
+    source = """# kept
+[[body]]
+name = "a"   # first
+x = 1
+[[body]]
+name = "b"
+[[body]]
+name = "c"   # third
+"""
+    document = tomllib.loads(source)
+    document["body"] = [document["body"][0], document["body"][2] | {"x": 2}]
+    text = toml_text.rewritten(source, document)
+    assert tomllib.loads(text) == document
+    assert text.startswith("# kept")
+    assert "# first" in text
+    assert "# third" in text
+    assert '"b"' not in text

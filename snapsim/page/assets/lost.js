@@ -40,6 +40,7 @@
     data: () => ({ state: "trying", gone: false }),
     computed: {
       words() { return WORDS[this.state]; },
+      unsaved() { return Boolean(window.snapsim.unsaved); },
     },
     mounted() {
       reconnect({
@@ -51,7 +52,17 @@
       });
     },
     beforeUnmount() { this.gone = true; },
-    template: `<div class="lost" role="alert"><h1>{{ words[0] }}</h1><p>{{ words[1] }}</p></div>`,
+    methods: {
+      // What this window still holds of a scene that was changed and not saved.
+      save() {
+        const { text, file } = window.snapsim.unsaved || { text: "", file: "scene" };
+        const link = document.createElement("a"), name = file.replace(/^.*[\\/]/, "").replace(/\.[^.]*$/, "") || "scene";
+        Object.assign(link, { href: URL.createObjectURL(new Blob([text])), download: `${name}.toml` });
+        link.click();
+      },
+    },
+    template: `<div class="lost" role="alert"><h1>{{ words[0] }}</h1><p>{{ words[1] }}</p>
+      <p v-if="unsaved"><button type="button" @click="save">Save the scene as it was (.toml)</button></p></div>`,
   };
 
   Object.assign(window.snapsim, { SnapLost, reconnect });

@@ -4,7 +4,7 @@
   const { StageView, Hands, Recording, Clock, quantity, said, LAYERS } = window.snapsim;
   const { add, length, multiply, about, normalised } = window.snapsim.math;
   const { showArrows, placeLabels, showRecord, showOther, showLayers, showLines, dress } = window.snapsim;
-  const POLL = 150, QUIET = 450;
+  const POLL = 150, QUIET = 450, KEPT = "snapsim-unsaved";
 
   // A name for this tab that a reload keeps; a tab opened as a copy of another gets its own.
   function tabName() {
@@ -22,7 +22,7 @@
     ["← →", "move the part along x"], ["↑ ↓", "move it up and down (z)"], ["Page Up / Page Down", "move it along y"],
     ["A D", "tilt about y"], ["W S", "tilt about x"], ["Q E", "tilt about z"], ["Shift with these", "ten times as far"],
     ["− +", "step finer, coarser"], ["G", "set the part down"], ["Home", "back to where the scene has it"],
-    ["R", "release"], ["Escape", "cancel the release, or back to placing"], ["Space", "play, pause"],
+    ["R", "release"], ["Ctrl Z / Ctrl Shift Z", "undo, redo"], ["Escape", "cancel the release, or back to placing"], ["Space", "play, pause"],
     [", .", "scrub back, forward"], ["J L I K", "look from the left, right, above, below"], ["Z X", "nearer, farther"],
     ["F", "whole stage in view"], ["1 2 3 4 5", "layers: force, torque, trail, start, field lines"], ["P", "save the picture"], ["?", "these keys"],
   ];
@@ -39,7 +39,8 @@
     components: window.snapsim.parts,
     data: () => ({
       ready: false, fault: "", title: "", note: "", file: "", starter: false, cautions: [],
-      part: -1, parts: [], partName: "", jointed: false, groups: [], changed: [], complaints: {},
+      part: -1, parts: [], partName: "", jointed: false, groups: [], changed: [], examples: [], kinds: [], shapes: [], bodies: [], fastened: [], adding: "part", beginning: "",
+      toml: "", typedToml: null, kept: null, complaints: {},
       pose: null, figures: null, tool: "move", axis: "", step: 1, holding: false,
       jobs: [], runs: [], records: {}, shown: null, compare: null, followed: "", mode: "place",
       verdict: null, verdictFor: "", curve: null, curveFor: "", margin: null, marginFor: "", time: 0, playing: false, pace: 0.05,
@@ -63,7 +64,7 @@
       looking() { return this.jobs.find((j) => ["curve", "margin"].includes(j.kind) && j.state === "running"); },
       record() { return this.shown === null ? null : this.records[this.shown] || null; },
       other() { return this.compare === null ? null : this.records[this.compare] || null; },
-      poseKey() { return JSON.stringify(this.pose && [this.partName, this.pose.changes]); },
+      poseKey() { return JSON.stringify(this.pose && [this.partName, this.pose.revision]); },
       pull() { return this.figures && this.figures.force_N ? length(this.figures.force_N) : NaN; },
       weights() {
         if (!this.figures || !this.figures.force_N) return "";
@@ -112,6 +113,7 @@
       heading() { return this.curve && this.curve.along !== "tilt" ? "Energy against the way to the magnet" : "Energy against tilt"; },
       command() {
         if (!this.pose) return "";
+        if (!this.pose.changes) return `save the scene as a file first, then: snapsim release ${this.stem()}.toml`;
         const changes = this.pose.changes.map((c) => `--set '${c}'`).join(" ");
         if (this.starter) return `snapsim new scene.toml\nsnapsim release scene.toml ${changes}`;
         const file = /^[\w./\\:-]+$/.test(this.file) ? this.file : `'${this.file}'`;
@@ -141,7 +143,9 @@
           return;
         }
         this.cautions = answer.cautions;
+        Object.assign(this, { examples: answer.examples, kinds: answer.kinds, shapes: answer.shapes });
         this.take(answer.view);
+        this.offerKept();
         this.ready = true;
         await this.$nextTick();
         this.setStage();
@@ -154,7 +158,9 @@
         Object.assign(this, {
           title: view.title, note: view.note, file: view.file, starter: view.starter, part: view.part, parts: view.parts,
           partName: view.part_name, jointed: view.jointed, groups: view.fields, changed: view.changed, pose: view.pose,
+          toml: view.toml, bodies: view.bodies, fastened: view.fastened,
         });
+        this.keep();
         if (this.view && this.mode === "place") this.showScene();
       },
       setStage() {
@@ -168,7 +174,12 @@
         this.hands = new Hands(this.view, {
           part: () => (this.mode === "place" ? this.part : -1),
           tool: () => this.tool, axis: () => this.axis,
-          held: (now) => { this.holding = now; },
+          held: (now) => {
+            this.holding = now;
+            if (!now) return;
+            this.stroke = (this.stroke || 0) + 1;
+            if (this.drafting) this.stopJob(this.drafting); // the figures come first
+          },
           other: (index) => {
             const name = this.scene.bodies[index].name;
             if (this.parts.includes(name)) this.choose(name);
@@ -183,6 +194,76 @@
         this.showScene();
         window.snapsim.page = this;
       },
+      // An unsaved scene stays in this browser, and in the window for the page of a lost connection.
+      keep() {
+        window.snapsim.unsaved = this.pose.moved ? { text: this.toml, file: this.file } : null;
+        try {
+          if (this.pose.moved) {
+            localStorage.setItem(KEPT, JSON.stringify(window.snapsim.unsaved));
+            this.kept = null;
+            this.mine = true;
+          } else if (this.mine) this.forgetKept(); // never what another tab, or an earlier day, kept
+        } catch { // storage is full or refused: the server has the scene
+        }
+      },
+      offerKept() {
+        try {
+          const kept = JSON.parse(localStorage.getItem(KEPT) || "null");
+          if (kept && typeof kept.text === "string" && kept.text !== this.toml && !this.pose.moved) this.kept = kept;
+        } catch { // not ours
+        }
+      },
+      async takeKept() {
+        const { text, file } = this.kept;
+        this.kept = null;
+        await this.change("scene", "open", text, file);
+      },
+      forgetKept() {
+        this.kept = null;
+        this.mine = false;
+        localStorage.removeItem(KEPT);
+      },
+      async freshToml() {
+        const answer = await this.call("toml");
+        if (answer.error) return;
+        this.toml = answer.toml;
+        this.keep();
+      },
+
+      // --- building: each is one call, and one step for undo -----------------------------------
+      async change(where, name, ...given) {
+        const answer = await this.call(name, ...given);
+        this.complain(where, answer);
+        if (answer.error) return false;
+        this.take(answer.view);
+        this.see(answer.figures);
+        this.later();
+        return true;
+      },
+      async addOne() {
+        if (await this.change("build", "edit", "add", this.adding)) this.speak(`added a ${this.adding}`);
+      },
+      async editOne(kind, name) {
+        if (await this.change("build", "edit", kind, name)) this.speak(`${kind} ${name}`);
+      },
+      async reshape(name, kind) { await this.change(`shape ${name}`, "reshape", name, kind); },
+      async undo() { if (await this.change("build", "undo")) this.speak("undone"); },
+      async redo() { if (await this.change("build", "redo")) this.speak("done again"); },
+      async begin() { await this.change("scene", "begin", this.beginning); },
+      async takeToml() {
+        if (this.typedToml !== null && await this.change("toml", "retext", this.typedToml)) this.typedToml = null;
+      },
+      async openFile(event) {
+        const file = event.target.files[0];
+        event.target.value = "";
+        if (file) await this.change("scene", "open", await file.text(), file.name);
+      },
+      async saveScene() {
+        await this.freshToml();
+        const address = URL.createObjectURL(new Blob([this.toml], { type: "application/toml" }));
+        this.offer(address, `${this.stem()}.toml`);
+      },
+
       showScene() {
         this.view.show(this.scene);
         this.showPose();
@@ -212,7 +293,7 @@
           const { position, quaternion, since } = this.want;
           this.want = null;
           const asked = performance.now();
-          const answer = await this.call("move", position, quaternion);
+          const answer = await this.call("move", position, quaternion, this.stroke || 0);
           if (window.snapsim.delays) window.snapsim.asked = [asked - since, performance.now() - asked];
           this.answered(answer, since);
         }
@@ -226,7 +307,7 @@
           if (this.jointed) this.showPose();
           return;
         }
-        if (answer.pose) this.takePose(answer.pose);
+        if (answer.pose && !this.want) this.takePose(answer.pose); // a quick key builds on the newest wish
         this.see(answer.figures, since);
         if (this.jointed || !(this.holding || this.want)) this.showPose(); // not where it no longer is
       },
@@ -268,6 +349,8 @@
         this.later();
       },
       async nudge(way, tilt, far) {
+        if (performance.now() - (this.nudged || 0) > 800) this.stroke = (this.stroke || 0) + 1;
+        this.nudged = performance.now();
         const p = this.pose;
         let { position, quaternion } = p;
         if (tilt) quaternion = normalised(multiply(about(way, (far * this.step * Math.PI) / 180), quaternion));
@@ -320,6 +403,10 @@
         this.quiet = setTimeout(() => {
           this.askLines();
           this.judge();
+          if (this.ready && this.tomlFor !== this.poseKey && !this.holding) {
+            this.tomlFor = this.poseKey;
+            this.freshToml();
+          }
         }, QUIET);
       },
       // A draft release first, the curve and the margins after it.
@@ -600,12 +687,22 @@
 
       // --- keys ----------------------------------------------------------------------------------
       key(event) {
-        if (event.defaultPrevented || event.ctrlKey || event.metaKey || event.altKey) return;
+        if (event.defaultPrevented || event.altKey) return;
+        if (event.ctrlKey || event.metaKey) {
+          this.stepKey(event);
+          return;
+        }
         const typing = ["INPUT", "SELECT", "TEXTAREA"].includes(event.target.tagName);
         if (event.key === "Escape") this.escape(event);
         else if (typing) return;
         else if (event.key === "?") this.keys = !this.keys;
         else if (this.plainKey(event)) event.preventDefault();
+      },
+      stepKey(event) {
+        if (event.key.toLowerCase() !== "z" || ["INPUT", "SELECT", "TEXTAREA"].includes(event.target.tagName) || this.mode !== "place") return;
+        event.preventDefault();
+        if (event.shiftKey) this.redo();
+        else this.undo();
       },
       escape(event) {
         if (this.keys) this.keys = false;
@@ -637,7 +734,7 @@
       },
       scrub(sign, far) { if (this.record) this.seek(this.time + (sign * far * this.record.end) / 500); },
       turnTab(way) {
-        const all = ["place", "scene", "runs"];
+        const all = ["place", "build", "runs"];
         this.tab = all[(all.indexOf(this.tab) + way + all.length) % all.length];
         this.$nextTick(() => document.getElementById(`tab-${this.tab}`)?.focus());
       },

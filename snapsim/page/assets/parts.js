@@ -185,8 +185,9 @@
         const placed = [];
         return marks.map((m) => {
           const wide = 7.8 * m.text.length, left = m.x - { start: 0, middle: 0.5, end: 1 }[m.end] * wide;
-          let level = m.crest ? m.y - 11 : m.y + 21;
-          while (placed.some((p) => p.left < left + wide && left < p.left + p.wide && Math.abs(p.level - level) < 15)) level += m.crest ? -15 : 15;
+          const above = m.crest || m.y + 21 > this.f.bottom - 2;
+          let level = above ? m.y - 11 : m.y + 21;
+          while (placed.some((p) => p.left < left + wide && left < p.left + p.wide && Math.abs(p.level - level) < 15)) level += above ? -15 : 15;
           placed.push({ left, wide, level });
           return { ...m, level };
         });

@@ -122,6 +122,7 @@ interface Snapsim {
     ask(): Promise<number>; wait(s: number): Promise<void>; tell(state: string): void; again(): void; over(): boolean;
   }): Promise<void>;
   page: any;
+  unsaved?: { text: string; file: string } | null;
   plugin: any;
   delays?: { all: number; event: number; answer: number }[];
   asked: number[];

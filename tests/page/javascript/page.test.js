@@ -105,3 +105,10 @@ test("a verdict that calms does not stand once the scene has changed; one that w
 test("a draft that failed is told as that, and nothing is said to be safe", () => {
   assert.match(judged(null, { complaints: { draft: "no room" } }).says, /No verdict: no room/);
 });
+
+test("a key pressed while an answer is under way builds on the newest wish", () => {
+  const taken = [];
+  const self = { want: { position: [0, 0, 2] }, complain() {}, see() {}, showPose() {}, takePose: () => taken.push(1) };
+  page.methods.answered.call(self, { pose: {}, figures: {} }, 0);
+  assert.equal(taken.length, 0);
+});

@@ -67,8 +67,9 @@ test("marks of an axis whose texts would run into each other are left out", () =
 test("texts of crests and hollows in one place stand one above the other", () => {
   const { stacked } = snapsim.parts.SnapCurve.methods;
   const mark = { x: 100, y: 50, crest: false, end: "middle", text: "hollow 10°" };
-  const levels = stacked([mark, { ...mark, x: 110 }, { ...mark, x: 300 }]).map((m) => m.level);
-  assert.deepEqual(levels, [71, 86, 71]);
+  const self = { f: { bottom: 100 } }, of = (marks) => stacked.call(self, marks).map((m) => m.level);
+  assert.deepEqual(of([mark, { ...mark, x: 110 }, { ...mark, x: 300 }]), [71, 86, 71]);
+  assert.deepEqual(of([{ ...mark, y: 95 }]), [84]); // not on the axis below
 });
 
 test("a length of nothing is told in millimetres", () => {
