@@ -36,9 +36,9 @@ def board_of(
     then written beside the output, in OUTPUT.story. Raises InputError."""
     import snapsim
 
-    told = read_toml(file, "a storyboard or a scene is TOML in UTF-8")
-    if "body" in told:
-        file = _made_ready(file, told, Path(output), what_if, force)
+    document = read_toml(file, "a storyboard or a scene is TOML in UTF-8")
+    if "body" in document:
+        file = _made_ready(file, document, Path(output), what_if, force)
     elif what_if:
         raise InputError("goes with a scene only; a storyboard names its own runs", key="--what-if")
     return read_story(file, sizes, snapsim.read_run)

@@ -6,6 +6,7 @@ from typing import Any
 
 from snapsim.analysis.summary import number
 from snapsim.page.jobs import Report
+from snapsim.simulation.fate import FateKind
 from snapsim.study.draft_verdict import DraftVerdict, draft_verdict
 from snapsim.words.draft_verdicts import error_words, gap_words, headline, limit_words
 
@@ -44,9 +45,10 @@ def _said(v: DraftVerdict) -> dict[str, Any]:
 
 def _kind(v: DraftVerdict) -> str:
     """Which of the marks the page gives it; only a part that came to rest is calm."""
-    if v.fate.kind == "snaps":
+    if v.fate.kind == FateKind.SNAPS:
         return "snaps"
     if v.snaps_if_stronger:
         return "may_snap"
-    calm = v.fate.kind in ("stays", "falls back") and not v.untrusted and not v.held
+    stays = v.fate.kind in (FateKind.STAYS, FateKind.FALLS_BACK)
+    calm = stays and not v.untrusted and not v.held
     return "calm" if calm else "unknown"

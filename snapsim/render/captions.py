@@ -39,14 +39,12 @@ def story_cues(timeline: Timeline, titles: Sequence[str], end: str) -> list[Cue]
     until = {start: start + LONGEST for start in told}
     for line in timeline.lines:
         title = f"{titles[line.run]}: " if len(titles) > 1 and line.about is not None else ""
-        said = told.setdefault(line.start, [])
-        if title + line.text not in said:
-            said.append(title + line.text)
+        told.setdefault(line.start, []).append(title + line.text)
         until[line.start] = max(until.get(line.start, 0.0), line.end)
     starts = sorted(told)
     stops = [*starts[1:], timeline.duration]
     return [
-        Cue(at, min(stop, until[at]), "\n".join(told[at]))
+        Cue(at, min(stop, until[at]), "\n".join(dict.fromkeys(told[at])))
         for at, stop in zip(starts, stops, strict=True)
         if stop > at
     ]

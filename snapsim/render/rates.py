@@ -27,11 +27,11 @@ TICKS: Final = 1000
 
 def rate_of(text: str, key: str) -> Rate:
     """Return the rate that a text means; raises InputError naming `key`."""
-    told = text.strip()
-    if told in BROADCAST:
-        return BROADCAST[told]
+    number = text.strip()
+    if number in BROADCAST:
+        return BROADCAST[number]
     try:
-        rate = Fraction(told)
+        rate = Fraction(number)
     except (ValueError, ZeroDivisionError):
         rate = Fraction(0)
     if rate in BROADCAST.values():

@@ -27,10 +27,10 @@ def _heading(name: str | None, table: dict[str, Any]) -> str:
     """The kind as a file names it, or what the table is called."""
     kind = table.get("properties", {}).get("kind", {}).get("const")
     words = "".join(f" {c.lower()}" if c.isupper() else c for c in name or "").split()
-    told = " ".join(w for w in words if w not in ("description", "table"))
-    return (
-        f'{told.removesuffix(" shape").removesuffix(" joint")}: kind = "{kind}"' if kind else told
-    )
+    names = [w for w in words if w not in ("description", "table")]
+    if kind and names[-1] in ("shape", "joint"):
+        names.pop()
+    return f'{" ".join(names)}: kind = "{kind}"' if kind else " ".join(names)
 
 
 def _rows(table: dict[str, Any], schema: dict[str, Any]) -> Iterator[tuple[str, str, str, str]]:
