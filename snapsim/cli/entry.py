@@ -37,6 +37,7 @@ app = typer.Typer(
     name="snapsim",
     no_args_is_help=True,
     add_completion=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
     pretty_exceptions_enable=False,
     help="What a part near a strong magnet will do when it is let go: motion, blows, clips.",
     epilog="Results are no permission: strong magnets crush and shatter; local rules and"

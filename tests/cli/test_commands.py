@@ -199,3 +199,10 @@ def test_every_command_with_json_has_a_named_object(snap):
     names = {c.callback.__name__ for c in app.registered_commands}
     assert "release" in names
     assert names - set(VERSIONS) <= {"plot"}  # which writes a picture only
+
+
+@pytest.mark.parametrize("command", [[], ["force"], ["sweep"]])
+def test_the_short_question_for_help_is_answered(command, snap):
+    asked = [snap(*command, question) for question in ("-h", "--help")]
+    assert [a.status for a in asked] == [0, 0]
+    assert asked[0].out == asked[1].out != ""
