@@ -7,8 +7,8 @@ top. The constants of `close_soft_parts` were chosen on seeds 0 to 47. On 48 to 
 104 forces (95 %), which gave two more terms (pulls that cancel in the net one, |F_f - F_c| for
 equal faces too); on 100 to 140, drawn later, 3 of 82 (96 %, draft cells; the worst, seed 108, is
 off by 14 N of 31 +- 10), and `HIDDEN` serves all flat faces since. `ALIKE` was chosen on seeds 0 to
-55 here and 0 to 129 of finite_element_stacks.json, at draft; the 48 forces on equal parts and all
-121 of the seeds after these (to 99 and 206) were covered. Other cells, other seeds, each
+55 here and 0 to 129 of finite_element_stacks.json, at draft; the 54 forces on equal parts and all
+133 of the seeds after these (to 99 and 179) were covered. Other cells, other seeds, each
 case on a line:
 
     python tests/simulation/test_close_accuracy.py normal 0 100
