@@ -29,7 +29,7 @@ from snapsim.render.layers.section import SectionLayer
 from snapsim.render.layers.trail import Trail
 from snapsim.render.layers.vectors import QUANTITIES, Vector, largest
 from snapsim.render.layout import PictureLayout, lay_out, lay_out_film
-from snapsim.render.lines import StoryLine, energy
+from snapsim.render.lines import JOIN, StoryLine, energy
 from snapsim.render.options import DASHBOARD, ClipOptions
 from snapsim.render.overlay import ClipOverlay
 from snapsim.render.panels import EnergyBars, Panel, SpeedPlot
@@ -289,7 +289,7 @@ class Pane:
 
 def _blow_line(blow: Impact) -> StoryLine:
     """A blow's announcement, outside of any telling."""
-    said = f"{blow.body} strikes {blow.against} at {blow.closing_speed:.2f} m/s"
+    said = f"{blow.body} strikes {blow.against} at {blow.closing_speed:.2f}{JOIN}m/s"
     return StoryLine(0.0, 0.0, energy(blow.kinetic_energy), said)
 
 
