@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from PIL import Image, ImageDraw
+from PIL import Image, ImageDraw, ImageFilter
 
 from snapsim.render import ember, palette
 from snapsim.render.layout import PictureLayout, scaled
@@ -25,6 +25,7 @@ CAUTION_LINES = (
     "Local rules and qualified people decide.",
 )
 DARKEST = 150  # of 255: the scrim behind words, where it is darkest
+SHADE = 235  # of 255: how much darker it gets round letters that stand over something pale
 
 
 @dataclass(frozen=True)
@@ -56,6 +57,8 @@ class FilmWords:
             self._still.putalpha(scrim(layout))
         pen = ImageDraw.Draw(self._still)
         if "caution" in shown:
+            if "stage" in shown:
+                self._shade_caution()
             self._put_caution(pen)
         if "words" in shown and heading:
             self._put_heading(pen, heading)
@@ -65,6 +68,7 @@ class FilmWords:
             self._put_alarm(pen, alarm)
         self._box = self._still.getbbox()
         self._laid = self._still.crop(self._box) if self._box else None
+        self._shades: dict[tuple[StoryLine | None, str], PlacedShade | None] = {}
 
     def _u(self, size: float) -> int:
         return scaled(self.layout.unit, size)
@@ -86,20 +90,50 @@ class FilmWords:
         put_notes(pen, self.layout, notes)
         if "words" not in self._shown:
             return
-        if pace:
-            left, top, right, _ = self.layout.pace
-            text, size = fitted(pace, right - left, self._u(LABEL))
-            pen.text((left, top), text, palette.INK_SOFT, font(size), anchor="la")
+        if "stage" in self._shown:
+            self._shade(frame, line, pace)
+        self._put_pace(pen, pace, palette.INK_SOFT)
         if line is not None:
             put_line(pen, self.layout, line)
 
-    def _put_caution(self, pen: ImageDraw.ImageDraw) -> None:
+    def _put_pace(self, pen: ImageDraw.ImageDraw, pace: str, ink: str | int) -> None:
+        if pace:
+            left, top, right, _ = self.layout.pace
+            text, size = fitted(pace, right - left, self._u(LABEL))
+            pen.text((left, top), text, ink, font(size), anchor="la")
+
+    def _shade(self, frame: Image.Image, line: StoryLine | None, pace: str) -> None:
+        """Darken the picture round the letters that are to come, made once a line."""
+        key = line, pace
+        if key not in self._shades:
+            letters = Image.new("L", self.layout.size, 0)
+            pen = ImageDraw.Draw(letters)
+            self._put_pace(pen, pace, 255)
+            if line is not None:
+                put_line(pen, self.layout, line, 255)
+            self._shades[key] = shade(letters, self._u(6), self._u(9))
+        made = self._shades[key]
+        if made is not None:
+            frame.paste(palette.BACKDROP_LOW, made.box, made.mask)
+
+    def _shade_caution(self) -> None:
+        """Darken what the caution stands on: it is always there."""
+        letters = Image.new("L", self.layout.size, 0)
+        self._put_caution(ImageDraw.Draw(letters), 255)
+        made = shade(letters, self._u(9), self._u(7))
+        if made is not None:
+            there = np.asarray(self._still.getchannel("A").crop(made.box))
+            darker = Image.fromarray(np.maximum(there, np.asarray(made.mask)), "L")
+            ground = Image.new("RGB", darker.size, palette.BACKDROP_LOW)
+            self._still.paste(Image.merge("RGBA", (*ground.split(), darker)), made.box)
+
+    def _put_caution(self, pen: ImageDraw.ImageDraw, ink: str | int = palette.INK_SOFT) -> None:
         left, top, right, _ = self.layout.caution
         size = self._u(CAUTION * self.layout.caution_scale)
         for k, text in enumerate(CAUTION_LINES):
             told, points = fitted(text, right - left, size, least=8)
             y = top + round(k * 1.25 * size)
-            pen.text((left, y), told, palette.INK_SOFT, font(points), anchor="la")
+            pen.text((left, y), told, ink, font(points), anchor="la")
 
     def _put_heading(self, pen: ImageDraw.ImageDraw, heading: str) -> None:
         left, top, right, bottom = self.layout.title
@@ -135,13 +169,45 @@ class FilmWords:
             pen.text((edge, y), text, palette.ALARM_LETTER, font(size, True))
 
 
-def put_line(pen: ImageDraw.ImageDraw, layout: PictureLayout, line: StoryLine) -> None:
+@dataclass(frozen=True)
+class PlacedShade:
+    """How much darker (mode L) a box of the picture gets."""
+
+    box: tuple[int, int, int, int]
+    mask: Image.Image
+
+
+def shade(letters: Image.Image, reach: int, blur: int) -> PlacedShade | None:
+    """Return the shade round letters (mode L): as dark as `SHADE` within `reach` pixels of them and
+    fading beyond; None where there are none."""
+    inner = letters.getbbox()
+    if inner is None:
+        return None
+    room = 2 * (reach + 2 * blur)
+    w, h = letters.size
+    box = (
+        max(inner[0] - room, 0),
+        max(inner[1] - room, 0),
+        min(inner[2] + room, w),
+        min(inner[3] + room, h),
+    )
+    wide = letters.crop(box).filter(ImageFilter.MaxFilter(2 * (reach + blur) + 1))
+    soft = wide.filter(ImageFilter.GaussianBlur(blur))
+    return PlacedShade(box, soft.point([round(SHADE * k / 255) for k in range(256)]))
+
+
+def put_line(
+    pen: ImageDraw.ImageDraw,
+    layout: PictureLayout,
+    line: StoryLine,
+    ink: str | int = palette.INK,
+) -> None:
     """Set a number and its sentence, or a question, into the box for them."""
     left, top, right, bottom = layout.words
     rows = set_in(line, right - left, bottom - top, layout.unit)
     y = top + (0 if layout.top_words else (bottom - top - _height(rows)) // 2)
     for row in rows:
-        pen.text((left, y), row.text, palette.INK, weighted(row.points, row.weight), anchor="la")
+        pen.text((left, y), row.text, ink, weighted(row.points, row.weight), anchor="la")
         y += _step(row)
 
 

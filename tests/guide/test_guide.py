@@ -8,13 +8,9 @@ from pathlib import Path
 import pytest
 
 from snapsim.cli.entry import _commands, run
-from snapsim.footage.match_file import match_schema
 from snapsim.guide import CHAPTERS, chapter
 from snapsim.scenario.body import BodyDescription
-from snapsim.scenario.key_reference import key_reference
 from snapsim.scenario.material import MaterialDescription
-from snapsim.scenario.schema import scene_schema
-from snapsim.study.study_file import study_schema
 
 ROOT = Path(__file__).parents[2]
 TEXTS = {name: chapter(name) for name in CHAPTERS if not name.startswith("keys")}
@@ -40,28 +36,6 @@ def test_every_chapter_has_a_heading_and_its_file():
     files = {p.stem for p in (ROOT / "snapsim" / "guide").glob("*.md")}
     assert files == set(TEXTS)
     assert all(chapter(name).startswith("# ") for name in CHAPTERS)
-
-
-@pytest.mark.parametrize("schema", [scene_schema, study_schema, match_schema])
-def test_every_key_says_what_it_is_and_what_it_takes(schema):
-    found = schema()
-    tables = {"file": found, **found["$defs"]}
-    keys = [(n, k, v) for n, t in tables.items() for k, v in t.get("properties", {}).items()]
-    silent = [(n, k) for n, k, v in keys if k != "kind" and not v.get("description")]
-    assert not silent
-    bare = [k for n, k, v in keys if v.get("description", "").endswith("with its unit")]
-    assert not bare
-    text = key_reference(found, "Keys")
-    assert all(f"| `{k}` |" in text for _, k, _ in keys if k != "kind")
-    assert "a value" not in re.findall(r"^\| `[^`]+` \| ([^|]+) \|", text, re.MULTILINE)
-
-
-def test_a_key_shows_its_unit_default_and_need():
-    text = chapter("keys")
-    assert '| `duration` | like `"1.5 s"` | `"1 s"` | how long the motion is followed |' in text
-    assert re.search(r'## ring: kind = "ring"\n\nA ring.*?\n\n\| key', text)
-    assert re.search(r"\| `outer_diameter` \| [^|]+ \| required \|", text)
-    assert "[[material]]" in text
 
 
 def _parse(line):
