@@ -63,15 +63,16 @@ def put_notes(pen: ImageDraw.ImageDraw, layout: PictureLayout, notes: Sequence[P
 
 
 def _plate(layout: PictureLayout, note: PlacedNote, width: int, taken: list[PixelBox]) -> PixelBox:
-    """The plate of a note: right of its place, or left where there is no room, and never over
-    another; those above the middle of the scene move up, the others down."""
+    """The plate of a note: right of its place, or left where there is no room, never over another,
+    nor outside of what words leave to the scene; those above its middle move up, the others down.
+    """
     u = layout.unit
-    (_, low, side, high), (x, y) = layout.scene, note.place
+    (near, low, side, high), (x, y) = layout.scene, note.place
     wide, tall, off = width + scaled(u, 14), scaled(u, 29), note.aside + scaled(u, 10)
     left = x + off
-    if left + wide > side - 4 and x - off - wide > 4:
+    if left + wide > side - 4 and x - off - wide > near + 4:
         left = x - off - wide
-    left = int(min(max(left, 4), side - wide - 4))
+    left = int(max(min(left, side - wide - 4), near + 4))
     top = int(min(max(y - tall / 2, low), high - tall))
     way = 1 if top < (low + high) / 2 else -1
     while any(_meet((left, top, left + wide, top + tall), box) for box in taken):

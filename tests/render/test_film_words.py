@@ -8,6 +8,7 @@ from snapsim.render import palette
 from snapsim.render.film_words import FilmWords, put_line, shade
 from snapsim.render.layout import lay_out_film
 from snapsim.render.lines import StoryLine
+from snapsim.render.overlay import PlacedNote, _plate
 
 ENOUGH = 4.5
 """Contrast that text of any size is to have (success criterion 1.4.3, level AA)."""
@@ -68,3 +69,14 @@ def test_the_shade_is_only_round_the_letters():
     assert made.box[2] < 0.6 * size[0]
     assert np.asarray(made.mask)[:, -1].max() == 0
     assert shade(Image.new("L", size, 0), 6, 9) is None
+
+
+@pytest.mark.parametrize("size", [(1280, 720), (640, 360), (720, 1280)])
+@pytest.mark.parametrize("across", [0.05, 0.45, 0.7, 0.99])
+def test_a_note_never_stands_where_the_words_do(size, across):
+    layout = lay_out_film(*size)
+    note = PlacedNote("a finger: 0 mm", palette.INK, (across * size[0], 0.5 * size[1]), 20.0)
+    left, top, right, bottom = _plate(layout, note, round(0.2 * size[0]), [])
+    beyond = left >= layout.words[2] or top >= layout.words[3]
+    assert beyond
+    assert (right <= size[0], bottom <= size[1]) == (True, True)
