@@ -289,15 +289,15 @@ def test_check_schema_starts_without_compiled_physics():
 @pytest.mark.parametrize(
     ("options", "said"),
     [
-        (["--layer", "glow"], '"glow" is no layer; layers are stage,'),
+        (["--layer", "moon"], '"moon" is no layer; layers are stage,'),
         (["--without", "trial"], "did you mean trail?"),
-        (["--camera", "crane"], "cameras are fixed, orbit, follow, close-up, or a file of shots"),
+        (["--camera", "crane"], "cameras are near, fixed, orbit, follow, close-up, or a file of shots"),
         (["--camera", "none.toml"], "none.toml: cannot be read"),
         (["--replay", "moon"], '--replay: "moon" is no camera'),
         (["--view", "3"], "azimuth and elevation in degrees, like -60,20"),
         (["--align", "never"], "must be release or impact"),
         (["--freeze", "0.1"], "must be 0 (none) or 0.5 to 60 seconds"),
-        (["--fps", "0"], "must be 1 to 240 frames a second"),
+        (["--fps", "0"], "write a whole number of 1 to 240, or one of 23.976, 29.97"),
         (["-o", "a.avi"], "must end in .mp4, .webm, .gif or .mov"),
         (["-o", "no/a.mp4"], "no/a.mp4: folder no does not exist"),
         (["--still", "end"], "a.mp4: the name must end in .png"),

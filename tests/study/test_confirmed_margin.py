@@ -187,14 +187,14 @@ def test_only_what_nothing_brings_to_rest_may_go_to_and_fro_and_only_as_before()
     def swing(t):
         return 0.1 * np.sin(20 * t)
 
-    assert letting_go._to_and_fro(moving(ball, swing))
-    assert not letting_go._to_and_fro(moving(box, swing))
-    assert not letting_go._to_and_fro(moving(ball, lambda t: np.exp(t) * swing(t)))
-    assert not letting_go._to_and_fro(moving(ball, lambda t: 0.05 * t))
-    assert letting_go._to_and_fro(moving(ball, lambda t: 0.01 * np.exp(-8 * t)))
+    assert letting_go.to_and_fro(moving(ball, swing))
+    assert not letting_go.to_and_fro(moving(box, swing))
+    assert not letting_go.to_and_fro(moving(ball, lambda t: np.exp(t) * swing(t)))
+    assert not letting_go.to_and_fro(moving(ball, lambda t: 0.05 * t))
+    assert letting_go.to_and_fro(moving(ball, lambda t: 0.01 * np.exp(-8 * t)))
     nearer = moving(ball, swing)
     nearer.gap[150] *= 0.8
-    assert not letting_go._to_and_fro(nearer)
+    assert not letting_go.to_and_fro(nearer)
 
 
 @pytest.mark.slow
