@@ -12,6 +12,7 @@ from cost_of_many_parts import run
 
 
 @pytest.mark.slow
+@pytest.mark.longer
 def test_ten_parts_under_one_magnet_run_with_their_energy_audited():
     found, _ = run(10, 0.03)
     assert found.outcome in ("settled", "moving")

@@ -291,7 +291,10 @@ def test_check_schema_starts_without_compiled_physics():
     [
         (["--layer", "moon"], '"moon" is no layer; layers are stage,'),
         (["--without", "trial"], "did you mean trail?"),
-        (["--camera", "crane"], "cameras are near, fixed, orbit, follow, close-up, or a file of shots"),
+        (
+            ["--camera", "crane"],
+            "cameras are near, fixed, orbit, follow, close-up, or a file of shots",
+        ),
         (["--camera", "none.toml"], "none.toml: cannot be read"),
         (["--replay", "moon"], '--replay: "moon" is no camera'),
         (["--view", "3"], "azimuth and elevation in degrees, like -60,20"),

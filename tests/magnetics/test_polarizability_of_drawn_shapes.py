@@ -52,6 +52,7 @@ def test_a_permeable_platonic_solid_on_few_cells(points, published):
 
 
 @pytest.mark.slow
+@pytest.mark.longer
 def test_a_permeable_tetrahedron_at_fine_detail():
     # 128 and 1 024 cells: 0.02 % off, measured; 1.5 % before extrapolation
     found = from_two_meshes(hull(TETRAHEDRON), 1024)
