@@ -189,7 +189,7 @@ class Pane:
         )
         for number, body in enumerate(run.system.bodies):
             if options.bodies != "all" and options.bodies != ("fixed" if body.fixed else "free"):
-                picture.body(number).hide()
+                picture.hide(number)
         top = self._add_layers(picture)
         return picture, self._words(picture, top)
 

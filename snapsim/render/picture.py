@@ -209,6 +209,13 @@ class Picture:
         """Return the actors of a body."""
         return self._every[number]
 
+    def hide(self, number: int) -> None:
+        """Draw nothing of a body, nor the top of the table that it is."""
+        self._every[number].hide()
+        if number == self._receiver.table and self._top is not None:
+            self._top.hide()
+            self._top = None
+
     def _aim(self, view: camera.CameraView, crop: tuple[int, int, int, int]) -> None:
         """Point the plotter's camera at a rectangle of the picture."""
         c, depth = self.plotter.camera, self._depths(view)

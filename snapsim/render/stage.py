@@ -92,7 +92,7 @@ class TableTop:
         texture.SetInterpolate(True)
         texture.SetMipmap(True)
         texture.SetRepeat(True)
-        actor = plotter.add_mesh(
+        self._actor = actor = plotter.add_mesh(
             self._mesh,
             scalars="shade",
             rgb=True,
@@ -101,6 +101,10 @@ class TableTop:
             reset_camera=False,
         )
         actor.user_matrix = pose_matrix(position, quaternion)
+
+    def hide(self) -> None:
+        """Draw nothing of it."""
+        self._actor.visibility = False
 
     def _pixels(self, world: Array) -> tuple[IntArray, IntArray]:
         """Row and column of the shadow's picture at world points; outside it, at its edge."""

@@ -179,7 +179,8 @@ def test_the_part_fills_its_share_of_the_picture_at_the_blow(scene, size, reques
     name = request.node.callspec.params["scene"]
     blow = main_blow(scene)
     if blow is None:
-        pytest.skip("nothing strikes")
+        assert name == "two-blanks-under-one-pole"  # they swing apart: nothing strikes
+        return
     part = leading_part(scene.system, scene.velocity)
     moment = sample(scene, blow.time - 1e-9)
     seen = []
