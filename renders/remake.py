@@ -18,7 +18,7 @@ HERE = Path(__file__).parent
 SCENES = HERE.parent / "scenarios"
 STILL = ClipOptions(width=960, height=540, overwrite=True)
 CLIP = ClipOptions(width=640, height=360, fps=30, overwrite=True)
-WITH_LINES = ("gear-blank", "two-magnets", "bar-on-a-hinge")
+WITH_LINES = ("two-magnets",)  # the still in which no iron glows
 
 
 def remake(name, stills_only=False):
@@ -33,7 +33,7 @@ def remake(name, stills_only=False):
         picture.load()
     picture.save(still, optimize=True)
     if not stills_only:
-        render_clip(run, HERE / f"{name}.mp4", ClipOptions(**{**vars(CLIP), "layers": layers}))
+        render_clip(run, HERE / f"{name}.mp4", CLIP)
 
 
 def main():
