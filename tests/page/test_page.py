@@ -335,13 +335,17 @@ def test_a_picture_is_saved_with_the_caution_in_it(tab: Tab, browser: Chromium) 
 def test_a_reload_finds_the_run_and_the_pose_again(tab: Tab) -> None:
     name = tab.js("sessionStorage.getItem('snapsim-tab')")
     tab.press("Escape")
-    tab.wait(f"snapsim.page.mode === 'place' && {SETTLED}")
+    tab.wait("snapsim.page.mode === 'place'")
+    tab.press("ArrowUp")
+    tab.wait(SETTLED)
     place = tab.js(STAND)
     tab.js("window.gone = true")
     tab.call("Page.reload")
     tab.wait(f"!window.gone && {READY} && snapsim.page.runs.length === 1")
     assert tab.js("sessionStorage.getItem('snapsim-tab')") == name
     assert tab.js(STAND) == place
+    tab.js("snapsim.page.undo()")  # later tests begin from the scene as it was
+    tab.wait("snapsim.page.changed.length === 0 && snapsim.page.figures")
 
 
 def test_a_connection_that_breaks_comes_back_by_itself_with_the_same_scene(
