@@ -15,7 +15,10 @@ from snapsim.cli.output import complain, emit, emit_json
 from snapsim.errors import InputError
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from snapsim.render import ClipOptions, ClipReport
+    from snapsim.render.reel import FramesProgress
     from snapsim.simulation.trajectory import Trajectory
 
 MOST_GHOSTS = 40
@@ -23,144 +26,209 @@ SHAPES = {"16:9": (16, 9), "9:16": (9, 16), "1:1": (1, 1)}
 HEIGHTS = {"360p": 360, "540p": 540, "720p": 720, "1080p": 1080, "1440p": 1440, "4k": 2160}
 
 
+ClipTarget = Annotated[
+    str,
+    typer.Option(
+        "-o",
+        "--output",
+        metavar="CLIP",
+        help="Clip to write: .mp4, .webm, .gif, .mov (ProRes 4444), or a new folder of PNG"
+        " pictures; with --still a .png.",
+    ),
+]
+ClipRuns = Annotated[
+    list[str] | None,
+    typer.Argument(metavar="RUN.h5...", help="Run files; several are shown side by side."),
+]
+ClipSize = Annotated[
+    str | None,
+    typer.Option(
+        metavar="SIZE", help="Like 1080p, 4k, 1080p-9:16, 720p-1:1, or WIDTHxHEIGHT in pixels."
+    ),
+]
+ClipFps = Annotated[
+    str | None,
+    typer.Option(help="Frames a second; 60, and 25 for a GIF. 29.97 is 30000/1001, and so on."),
+]
+ClipStory = Annotated[
+    str | None,
+    typer.Option(
+        metavar="FILE",
+        help="Join shots to one film by a storyboard (TOML), or make a ready one of a scene.",
+    ),
+]
+ClipWhatIf = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="KEY=VALUE", help="What the ready film of a scene compares with. Repeatable."
+    ),
+]
+ClipSlow = Annotated[
+    float | None,
+    typer.Option(help="Tell it once, so many times slower round the first impact; 1 is real time."),
+]
+ClipCamera = Annotated[
+    str, typer.Option(help="near, close-up, fixed, orbit or follow, or a file of shots (TOML).")
+]
+ClipView = Annotated[
+    str | None, typer.Option(metavar="AZIMUTH,ELEVATION", help="Direction of view [deg].")
+]
+ClipReplay = Annotated[
+    str, typer.Option(help="Camera of the second, slow telling: as --camera; none: told once.")
+]
+ClipFreeze = Annotated[float, typer.Option(help="Seconds the picture stands at the impact.")]
+ClipLayer = Annotated[
+    list[str] | None, typer.Option(metavar="NAME", help="Show a layer besides. Repeatable.")
+]
+ClipWithout = Annotated[
+    list[str] | None,
+    typer.Option(metavar="NAME", help="Leave a layer out, or cards. Repeatable."),
+]
+ClipAlign = Annotated[
+    str, typer.Option(help="Bring several runs in step at their release or impact.")
+]
+ClipEnsemble = Annotated[
+    list[str] | None,
+    typer.Option(metavar="RUNS", help="Run files or folders of them, shown see-through."),
+]
+ClipCaptions = Annotated[bool, typer.Option(help="Write CLIP.srt and CLIP.vtt too.")]
+ClipMarkers = Annotated[
+    bool, typer.Option(help="Write CLIP.otio too: markers for an editor of what happens when.")
+]
+ClipPasses = Annotated[
+    bool,
+    typer.Option(
+        help="CLIP is a new folder: plate, clean, part, lines, words and caution each as see-"
+        "through pictures of their own."
+    ),
+]
+ClipPoster = Annotated[
+    str | None, typer.Option(metavar="FILE.png", help="Write the impact as a picture too.")
+]
+ClipStill = Annotated[
+    str | None,
+    typer.Option(metavar="TIME", help='Only a picture, at "0.12 s", release, impact or end.'),
+]
+ClipRough = Annotated[bool, typer.Option(help="No supersampling: quicker, rougher edges.")]
+ClipWorkers = Annotated[
+    int | None, typer.Option(help="Processes that draw; one for every core, at most 4.")
+]
+
+
 def clip(
-    output: Annotated[
-        str,
-        typer.Option(
-            "-o",
-            "--output",
-            metavar="CLIP",
-            help="Clip to write: .mp4, .webm, .gif, .mov (ProRes 4444), or a new folder of PNG"
-            " pictures; with --still a .png.",
-        ),
-    ],
-    runs: Annotated[
-        list[str] | None,
-        typer.Argument(metavar="RUN.h5...", help="Run files; several are shown side by side."),
-    ] = None,
-    size: Annotated[
-        str | None,
-        typer.Option(
-            metavar="SIZE", help="Like 1080p, 4k, 1080p-9:16, 720p-1:1, or WIDTHxHEIGHT in pixels."
-        ),
-    ] = None,
-    fps: Annotated[
-        str | None,
-        typer.Option(help="Frames a second; 60, and 25 for a GIF. 29.97 is 30000/1001, and so on."),
-    ] = None,
-    story: Annotated[
-        str | None,
-        typer.Option(
-            metavar="FILE",
-            help="Join shots to one film by a storyboard (TOML), or make a ready one of a scene.",
-        ),
-    ] = None,
-    what_if: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="KEY=VALUE", help="What the ready film of a scene compares with. Repeatable."
-        ),
-    ] = None,
-    slow_motion: Annotated[
-        float | None,
-        typer.Option(
-            help="Tell it once, so many times slower round the first impact; 1 is real time."
-        ),
-    ] = None,
-    camera: Annotated[
-        str, typer.Option(help="near, close-up, fixed, orbit or follow, or a file of shots (TOML).")
-    ] = "near",
-    view: Annotated[
-        str | None, typer.Option(metavar="AZIMUTH,ELEVATION", help="Direction of view [deg].")
-    ] = None,
-    replay: Annotated[
-        str, typer.Option(help="Camera of the second, slow telling: as --camera; none: told once.")
-    ] = "close-up",
-    freeze: Annotated[float, typer.Option(help="Seconds the picture stands at the impact.")] = 1.2,
-    layer: Annotated[
-        list[str] | None, typer.Option(metavar="NAME", help="Show a layer besides. Repeatable.")
-    ] = None,
-    without: Annotated[
-        list[str] | None,
-        typer.Option(metavar="NAME", help="Leave a layer out, or cards. Repeatable."),
-    ] = None,
-    align: Annotated[
-        str, typer.Option(help="Bring several runs in step at their release or impact.")
-    ] = "release",
-    ensemble: Annotated[
-        list[str] | None,
-        typer.Option(metavar="RUNS", help="Run files or folders of them, shown see-through."),
-    ] = None,
-    captions: Annotated[bool, typer.Option(help="Write CLIP.srt and CLIP.vtt too.")] = False,
-    markers: Annotated[
-        bool, typer.Option(help="Write CLIP.otio too: markers for an editor of what happens when.")
-    ] = False,
-    passes: Annotated[
-        bool,
-        typer.Option(
-            help="CLIP is a new folder: plate, clean, part, lines, words and caution each as see-"
-            "through pictures of their own."
-        ),
-    ] = False,
-    poster: Annotated[
-        str | None, typer.Option(metavar="FILE.png", help="Write the impact as a picture too.")
-    ] = None,
-    still: Annotated[
-        str | None,
-        typer.Option(metavar="TIME", help='Only a picture, at "0.12 s", release, impact or end.'),
-    ] = None,
-    rough: Annotated[bool, typer.Option(help="No supersampling: quicker, rougher edges.")] = False,
-    workers: Annotated[
-        int | None, typer.Option(help="Processes that draw; one for every core, at most 4.")
-    ] = None,
+    output: ClipTarget,
+    runs: ClipRuns = None,
+    size: ClipSize = None,
+    fps: ClipFps = None,
+    story: ClipStory = None,
+    what_if: ClipWhatIf = None,
+    slow_motion: ClipSlow = None,
+    camera: ClipCamera = "near",
+    view: ClipView = None,
+    replay: ClipReplay = "close-up",
+    freeze: ClipFreeze = 1.2,
+    layer: ClipLayer = None,
+    without: ClipWithout = None,
+    align: ClipAlign = "release",
+    ensemble: ClipEnsemble = None,
+    captions: ClipCaptions = False,
+    markers: ClipMarkers = False,
+    passes: ClipPasses = False,
+    poster: ClipPoster = None,
+    still: ClipStill = None,
+    rough: ClipRough = False,
+    workers: ClipWorkers = None,
     force: ReplaceFlag = False,
     json: AsJson = False,
 ) -> None:
     """Draw a run as a 3-D film: in real time, then slow where something happens, in few words."""
-    from snapsim.cli import shot_file
-    from snapsim.render import ClipOptions, layers_of
-    from snapsim.render.rates import rate_of
-
+    named = _runs_of(runs, story, what_if)
     if story is not None:
-        if runs:
-            raise InputError("goes without run files: it names its own", key="--story")
         return _story(story, output, what_if or [], size, fps, workers, force, captions, json)
-    if what_if:
-        raise InputError("goes with --story SCENE.toml only", key="--what-if")
-    if not runs:
-        raise InputError("is missing; name a run file, or --story FILE", key="RUN.h5")
-    hidden = [name for name in without or () if name != "cards"]
+    options = _timed(slow_motion, freeze, align, rough, force)
+    options = _framed(options, size, fps or _usual_rate(output), workers)
     see_through = Path(output).suffix.lower() in (".mov", "") and not still
-    asked = set(layer or ())
-    bare = see_through and not asked & {"stage", "words", "caution"}
-    if see_through and not passes:
-        hidden += [name for name in ("stage", "words", "caution") if name not in asked]
-    width, height = parse_size(size or "1280x720")
-    options = ClipOptions(
-        width=width,
-        height=height,
-        fps=rate_of(fps or ("25" if output.lower().endswith(".gif") else "60"), "--fps"),
-        slow_motion=slow_motion,
-        supersample=not rough,
-        layers=layers_of(layer or (), hidden),
-        cards="cards" not in (without or ()) and not bare,
-        freeze=freeze,
-        shot=shot_file.shot_of(camera, "--camera", 0),
-        replay=None if replay == "none" else shot_file.shot_of(replay, "--replay", 1),
-        align=align,  # type: ignore[arg-type]  # checked with all the others
-        workers=workers if workers is not None else _cores(),
-        overwrite=force,
-    )
-    if view is not None:
-        options = replace(options, shot=replace(options.shot, view=_direction(view)))
+    options = _layered(options, layer or [], without or [], see_through, passes)
+    options = _filmed(options, camera, replay, view)
     _refuse_early(output, options, still)
-    shown = [_read(name) for name in runs]
-    others = [_read(name) for name in _ensemble_files(ensemble or (), runs)]
+    shown = [_read(name) for name in named]
+    others = [_read(name) for name in _ensemble_files(ensemble or (), named)]
     if passes:
         return _passes(shown, output, options, json)
     if still is not None:
         return _still(shown, others, still, output, options, json)
     return _clip(shown, others, output, options, captions, markers, poster, json)
+
+
+def _runs_of(runs: list[str] | None, story: str | None, what_if: list[str] | None) -> list[str]:
+    """The run files named, none where a storyboard names its own; raises InputError."""
+    if story is not None:
+        if runs:
+            raise InputError("goes without run files: it names its own", key="--story")
+        return []
+    if what_if:
+        raise InputError("goes with --story SCENE.toml only", key="--what-if")
+    if not runs:
+        raise InputError("is missing; name a run file, or --story FILE", key="RUN.h5")
+    return runs
+
+
+def _timed(
+    slow_motion: float | None, freeze: float, align: str, rough: bool, force: bool
+) -> ClipOptions:
+    from snapsim.render import ClipOptions
+
+    return ClipOptions(
+        slow_motion=slow_motion,
+        freeze=freeze,
+        align=align,  # type: ignore[arg-type]  # checked with all the others
+        supersample=not rough,
+        overwrite=force,
+    )
+
+
+def _usual_rate(output: str) -> str | None:
+    """Frames a second of a GIF, whose pictures' times are whole hundredths of a second."""
+    return "25" if output.lower().endswith(".gif") else None
+
+
+def _framed(
+    options: ClipOptions, size: str | None, fps: str | None, workers: int | None
+) -> ClipOptions:
+    """Options with the size and the rate that are asked for, where they are, and the workers."""
+    from snapsim.render.rates import rate_of
+
+    width, height = parse_size(size) if size else (options.width, options.height)
+    rate = rate_of(fps, "--fps") if fps else options.fps
+    count = workers if workers is not None else _cores()
+    return replace(options, width=width, height=height, fps=rate, workers=count)
+
+
+def _layered(
+    options: ClipOptions, shown: list[str], hidden: list[str], see_through: bool, passes: bool
+) -> ClipOptions:
+    """Options with the layers asked for: a see-through picture has no stage, words and caution of
+    its own, and cards only with them."""
+    from snapsim.render import layers_of
+
+    veils = {"stage", "words", "caution"}
+    left_out = [name for name in hidden if name != "cards"]
+    if see_through and not passes:
+        left_out += sorted(veils - set(shown))
+    bare = see_through and not veils & set(shown)
+    cards = "cards" not in hidden and not bare
+    return replace(options, layers=layers_of(shown, left_out), cards=cards)
+
+
+def _filmed(options: ClipOptions, camera: str, replay: str, view: str | None) -> ClipOptions:
+    """Options with the cameras of the telling and of the replay."""
+    from snapsim.cli.shot_file import shot_of
+
+    shot = shot_of(camera, "--camera", 0)
+    again = None if replay == "none" else shot_of(replay, "--replay", 1)
+    if view is not None:
+        shot = replace(shot, view=_direction(view))
+    return replace(options, shot=shot, replay=again)
 
 
 def _story(
@@ -174,28 +242,16 @@ def _story(
     captions: bool,
     json: bool,
 ) -> None:
-    from snapsim.cli.progress import clip_progress
     from snapsim.cli.story import board_of
     from snapsim.render import render_story, write_story_captions
-    from snapsim.render.rates import rate_of
 
     board = board_of(file, output, what_if, force, parse_size)
-    o = board.options
-    width, height = parse_size(size) if size else (o.width, o.height)
-    rate = rate_of(fps, "--fps") if fps else o.fps
-    count = workers if workers is not None else _cores()
-    options = replace(o, width=width, height=height, fps=rate, workers=count, overwrite=force)
+    options = replace(_framed(board.options, size, fps, workers), overwrite=force)
     board = replace(board, options=options)
     besides = [str(p) for p in write_story_captions(board, Path(output))] if captions else []
-    try:
-        with clip_progress() as progress:
-            report = render_story(board, Path(output), progress)
-    except KeyboardInterrupt:
-        complain(f"{output}: stopped; what is drawn is kept, the same command goes on from there")
-        raise
-    if json:
-        return emit_json("clip", _result(report, output, besides))
-    return emit("\n".join(_told(report, output, besides)))
+    return _drawn(
+        lambda progress: render_story(board, Path(output), progress), output, besides, json
+    )
 
 
 def _clip(
@@ -208,7 +264,6 @@ def _clip(
     poster: str | None,
     json: bool,
 ) -> None:
-    from snapsim.cli.progress import clip_progress
     from snapsim.render import render_clip, render_still, write_captions, write_markers
 
     besides = []
@@ -220,9 +275,23 @@ def _clip(
         besides += [str(path) for path in write_captions(shown, Path(output), options)]
     if markers:
         besides.append(str(write_markers(shown, Path(output), options)))
+    return _drawn(
+        lambda progress: render_clip(shown, Path(output), options, progress, others),
+        output,
+        besides,
+        json,
+    )
+
+
+def _drawn(
+    draw: Callable[[FramesProgress | None], ClipReport], output: str, besides: list[str], json: bool
+) -> None:
+    """Draw a film, and say what was drawn."""
+    from snapsim.cli.progress import clip_progress
+
     try:
         with clip_progress() as progress:
-            report = render_clip(shown, Path(output), options, progress, others)
+            report = draw(progress)
     except KeyboardInterrupt:
         complain(f"{output}: stopped; what is drawn is kept, the same command goes on from there")
         raise
