@@ -15,6 +15,8 @@ CHAPTERS: Final = {
     "keys-study": "every key of a study file",
     "keys-match": "every key of a match file",
     "json": "what --json prints, and what stays the same",
+    "film": "clips, storyboards, layers and files for editors",
+    "limits": "how far to trust it: what is left out, and how large errors are",
     "theory": "energy, force, contact, impact, error bars: equations with sources",
     "faq": "what people ask",
     "changelog": "what changed, what breaks",

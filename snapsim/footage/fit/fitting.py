@@ -28,7 +28,7 @@ from snapsim.study.runner import processes
 from snapsim.study.study_file import SetupDescription, Study
 
 CELL_ERRORS = {"draft": 0.05, "normal": 0.02, "fine": 0.01}
-"""Errors of force by cells, upper ends; README, limits of validity."""
+"""Errors of force by cells, upper ends; the guide, limits."""
 
 NOISE = 1.0
 """Noise to begin with where the tracks are too short to tell [px]."""

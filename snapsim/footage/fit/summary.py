@@ -17,7 +17,7 @@ from snapsim.footage.fit.telling_apart import Ambiguity
 from snapsim.footage.fit.written import standard_error
 
 CELLS = {"draft": "about 4 %", "normal": "1-2 %", "fine": "up to 1 %"}
-"""Errors of force by cells; README, limits of validity."""
+"""Errors of force by cells; the guide, limits."""
 
 
 def fit_summary(result: FitResult, open_questions: tuple[Ambiguity, ...]) -> dict[str, Any]:
