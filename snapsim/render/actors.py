@@ -10,7 +10,7 @@ import pyvista as pv
 from snapsim.arrays import Array
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
-from snapsim.render import bevel, palette, poles
+from snapsim.render import bevel, cutaway, palette, poles
 from snapsim.render.surfaces import GLOW, surface_actor
 
 FINENESS = 96
@@ -32,13 +32,17 @@ class BodyActors:
         glows: bool = False,
         table: bool = False,
         outline: bool = False,
+        cut: Array | None = None,
     ) -> None:
         """`line` [pixels] is the width of edges; `glows`: iron that shows its magnetisation; a
-        `table` has its top painted elsewhere; `outline`: a pale rim."""
+        `table` has its top painted elsewhere; `outline`: a pale rim; `cut` (3,): the direction,
+        in body axes, of the half that is left away."""
         self._actors: list[Any] = []
         self._letters: list[tuple[Array, Array, Any]] = []
         self._plotter = plotter
         corners, triangles = body.shape.surface(FINENESS)
+        if cut is not None:
+            corners, triangles = cutaway.halved(corners, triangles, cut)
         self.mesh = bevel.rounded(corners, triangles, bevel.setback_of(body.shape.extents))
         self._way = np.eye(3)[int(np.argmax(body.shape.extents))]
         look = palette.look_of(body.material)

@@ -87,7 +87,7 @@ class MaterialLook:
         return 4 + 60 * (1 - self.roughness) ** 2
 
 
-FINISHES: Final = ("even", "cast", "ground", "wood", "striped")
+FINISHES: Final = ("even", "cast", "ground", "wood", "striped", "wound")
 
 # First word found in the material's name or family wins, so the special stands before the general.
 _LOOKS: Final[tuple[tuple[str, MaterialLook], ...]] = (
@@ -104,7 +104,8 @@ _LOOKS: Final[tuple[tuple[str, MaterialLook], ...]] = (
     ("acrylic", MaterialLook("#9FE8D2", 0, 0.08, 0.10)),
     ("glass", MaterialLook("#CDE9EE", 0, 0.05, 0.12)),
     ("aluminium", MaterialLook("#D0D4D7", 1, 0.30, finish="ground")),
-    ("copper", MaterialLook("#C07A55", 1, 0.28, finish="ground")),
+    ("winding", MaterialLook("#A8512B", 1, 0.34, finish="wound")),
+    ("copper", MaterialLook("#C66C46", 1, 0.24, finish="ground")),
     ("brass", MaterialLook("#C9A650", 1, 0.28, finish="ground")),
     ("concrete", MaterialLook("#83847F", 0, 0.95, finish="cast")),
 )

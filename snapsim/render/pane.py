@@ -311,7 +311,7 @@ def subject_of(run: Trajectory, action: Action, options: ClipOptions, lag: float
         part_at,
         Cast(run, part),
         blow.time if blow is not None else float(run.time[-1]),
-        obstacles_of(run.system, pose),
+        obstacles_of(run.system, pose, action.path),
         lag,
     )
 

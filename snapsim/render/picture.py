@@ -27,7 +27,7 @@ from vtkmodules.vtkCommonCore import vtkUnsignedCharArray
 from snapsim.arrays import Array, ByteArray, IntArray
 from snapsim.numerics import rotations
 from snapsim.parts.states import Pose
-from snapsim.render import camera, palette, stage, studio
+from snapsim.render import camera, cutaway, palette, stage, studio
 from snapsim.render.actors import BodyActors
 from snapsim.render.backdrop import backdrop
 from snapsim.render.cameras.contract import Camera
@@ -51,15 +51,17 @@ def choose_axes(
     if fixed is not None:
         return camera.axes_of(*fixed)
     few = action.path[:: max(1, len(action.path) // 24)]
-    return camera.choose_direction(few, obstacles_of(system, pose))
+    return camera.choose_direction(few, obstacles_of(system, pose, action.path))
 
 
-def obstacles_of(system: System, pose: Pose) -> list[tuple[Array, Array, Array]]:
-    """Return boxes of the fixed bodies that hide what is behind: centre, rotation, half sizes."""
+def obstacles_of(system: System, pose: Pose, path: Array) -> list[tuple[Array, Array, Array]]:
+    """Return boxes of the fixed bodies that hide what is behind: centre, rotation, half sizes; not
+    of those that are cut open for what passes along `path` (s, 3)."""
+    opened = cutaway.enclosing(system, pose, path)
     return [
         (pose.position[i], rotations.matrix(pose.quaternion[i]), body.shape.extents)
         for i, body in enumerate(system.bodies)
-        if body.fixed and palette.look_of(body.material).opacity == 1
+        if body.fixed and i not in opened and palette.look_of(body.material).opacity == 1
     ]
 
 
@@ -182,8 +184,10 @@ class Picture:
             range(len(self.system.bodies)),
             key=lambda i: palette.look_of(self.system.bodies[i].material).opacity < 1,
         )
+        opened = cutaway.enclosing(self.system, pose, self._action.path)
         for i in order:
             body = self.system.bodies[i]
+            cut = cutaway.toward(pose.quaternion[i], self.view.axes[2]) if i in opened else None
             position, quaternion = pose.position[i], pose.quaternion[i]
             actors = BodyActors(
                 self.plotter,
@@ -193,6 +197,7 @@ class Picture:
                 glows=i in self._glowing,
                 table=i == self._receiver.table,
                 outline=self._outlined,
+                cut=cut,
             )
             actors.move(position, quaternion)
             self._every[i] = actors

@@ -2,9 +2,10 @@
 
 VTK shades metal and matt alike by the room (`studio`) and its lamp; what is added here, in the
 fragment shader, is the finish: grain and turned rings of cast iron, the lay of ground steel, growth
-rings of wood, pale stripes on a magnet's south; and the glow of iron, where a mesh has the points'
-array "glow": sRGB and how far it covers the bare surface. Where it glows, reflections are held
-back, so that no highlight can be taken for a value. Patterns are given in the body's own axes.
+rings of wood, pale stripes on a magnet's south, turns of wire about the z axis; and the glow of
+iron, where a mesh has the points' array "glow": sRGB and how far it covers the bare surface. Where
+it glows, reflections are held back, so that no highlight can be taken for a value. Patterns are
+given in the body's own axes.
 """
 
 from __future__ import annotations
@@ -53,6 +54,12 @@ _FINISH: Final[dict[str, str]] = {
  float stripe = 1. - smoothstep(.10 - sharp, .10 + sharp, off);
  stripe = mix(stripe, .2, clamp(2.*sharp - .3, 0., 1.));
  float finish = 1. + 0.*run;""",
+    "wound": """
+ vec3 square = normalize(cross(dFdx(at), dFdy(at)));
+ float over_turns = (abs(square.z) > .7 ? length(at.xy) : at.z)*turns;
+ float blur = clamp(1.4*fwidth(over_turns) - .3, 0., 1.);
+ float round_wire = sqrt(max(0., 1. - pow(2.*fract(over_turns) - 1., 2.)));
+ float finish = mix(.30 + .80*round_wire, .90, blur);""",
 }
 _STRIPE: Final = " shown = mix(shown, shown*.5 + vec3(.27,.26,.30), stripe);"
 _GLOWING: Final = """
@@ -122,8 +129,12 @@ def _directions(way: Array, size: float) -> str:
     lines = [
         f" const vec3 {name} = vec3({v[0]:.9f},{v[1]:.9f},{v[2]:.9f});" for name, v in told.items()
     ]
-    return "\n".join([*lines, f" const float pace = {STRIPES / size:.9f};"])
+    paces = [("pace", STRIPES / size), ("turns", TURNS / size)]
+    return "\n".join([*lines, *(f" const float {name} = {pace:.9f};" for name, pace in paces)])
 
 
 STRIPES: Final = 24.0
 """Stripes along a magnet's longest side, about."""
+TURNS: Final = 40.0
+"""Wires that would lie beside each other along a winding's longest side: fewer than are really
+there, so that they can be seen."""
