@@ -21,6 +21,10 @@ class InputError(SnapsimError):
         super().__init__(": ".join(part for part in (file, key, message) if part))
 
 
+class MissingExtra(InputError):
+    """What was asked for needs a library that only an extra brings; the text says which."""
+
+
 class OutputError(SnapsimError):
     """A result could not be written where the user asked for it."""
 

@@ -13,6 +13,7 @@ import typer
 from snapsim.cli.options import AsJson, ReplaceFlag
 from snapsim.cli.output import complain, emit, emit_json
 from snapsim.errors import InputError
+from snapsim.extras import require_extra
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -142,6 +143,7 @@ def clip(
     json: AsJson = False,
 ) -> None:
     """Draw a run as a 3-D film: in real time, then slow where something happens, in few words."""
+    require_extra("clip", "a clip")
     named = _runs_of(runs, story, what_if)
     if story is not None:
         return _story(story, output, what_if or [], size, fps, workers, force, captions, json)

@@ -15,6 +15,7 @@ import typer
 
 from snapsim.cli.output import complain, leave_quietly
 from snapsim.errors import OutputError, SnapsimError
+from snapsim.extras import missing_of
 from snapsim.work.interrupts import INTERRUPTED, asked_to_end, caused_by_request
 
 BAD_INPUT, NOT_COMPLETED = 2, 3
@@ -31,6 +32,8 @@ def status_of(error: BaseException, arguments: list[str]) -> int:
         return INTERRUPTED
     if asked_to_end() and not _unwritten(error):  # an import that broke off, say
         return INTERRUPTED
+    if isinstance(error, ImportError):
+        error = missing_of(error) or error
     if isinstance(error, SnapsimError):
         complain(str(error))
         return error.exit_status

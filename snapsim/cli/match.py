@@ -12,6 +12,7 @@ import typer
 from snapsim.cli.options import AsJson, Changes, ReplaceFlag, Style
 from snapsim.cli.output import emit, emit_json, emit_schema
 from snapsim.errors import InputError
+from snapsim.extras import require_extra
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -154,6 +155,8 @@ class _What:
 
 def _check_targets(what: _What, force: bool) -> None:
     """Refuse before any work what could not be written or read after it."""
+    if what.clip is not None:
+        require_extra("clip", "a film", key="--clip")
     from snapsim.footage.backdrop import first_frame
     from snapsim.render.formats import format_of
     from snapsim.render.targets import check_target

@@ -9,6 +9,7 @@ import typer
 from snapsim.cli.options import AsJson, Changes, ReplaceFlag
 from snapsim.cli.output import emit, emit_json
 from snapsim.errors import InputError
+from snapsim.extras import require_extra
 
 if TYPE_CHECKING:
     from snapsim.page.bench import Source
@@ -32,6 +33,7 @@ def page(
     changes: Changes = None,
 ) -> None:
     """A page on this machine only: move the part, see the force, release, scrub, export."""
+    require_extra("page", "the page")
     if output is not None:
         return _one_run(file, output, force, json)
     from snapsim.page.server import serve

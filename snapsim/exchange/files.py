@@ -7,10 +7,8 @@ from pathlib import Path
 from typing import Final
 
 from snapsim.errors import InputError
-from snapsim.exchange.gltf import run_glb, scene_glb
-from snapsim.exchange.series import write_series
 from snapsim.exchange.tables import ROWS, TableRows, write_csv, write_parquet
-from snapsim.exchange.usd import write_usd
+from snapsim.extras import require_extra
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import Trajectory
 from snapsim.storage.whole_file import require_writable, whole_file
@@ -18,6 +16,8 @@ from snapsim.storage.whole_file import require_writable, whole_file
 USD: Final = (".usdc", ".usda")
 OF_RUN: Final = (".csv", ".parquet", ".glb", *USD, ".pvd")
 OF_SCENE: Final = (".glb", *USD, ".stl")
+DRAWN: Final = (".glb", *USD, ".pvd")
+"""What is made of surfaces as clips draw them."""
 SIDES: Final = 48
 """Sides that a round body has in an STL file."""
 
@@ -46,13 +46,19 @@ def export(
         )
     if rows not in ROWS:
         raise InputError(f'"{rows}" is not known; allowed: {", ".join(ROWS)}', key="--rows")
+    if ending in DRAWN:
+        require_extra("export", f"a {ending}", "pyvista", key="--output")
     require_writable(name, force)
     with whole_file(name, force) as temporary:
         if ending in USD:
+            from snapsim.exchange.usd import write_usd
+
             write_usd(what, temporary, ending)
         elif isinstance(what, Trajectory):
             _run(what, temporary, name, rows, force)
         elif ending == ".glb":
+            from snapsim.exchange.gltf import scene_glb
+
             scene_glb(what, temporary)
         else:
             _stl(what, body, temporary)
@@ -61,8 +67,12 @@ def export(
 def _run(run: Trajectory, temporary: Path, name: str, rows: TableRows, force: bool) -> None:
     ending = Path(name).suffix.lower()
     if ending == ".pvd":
+        from snapsim.exchange.series import write_series
+
         write_series(run, temporary, name, force)
     elif ending == ".glb":
+        from snapsim.exchange.gltf import run_glb
+
         run_glb(run, temporary)
     else:
         (write_csv if ending == ".csv" else write_parquet)(run, rows, temporary)

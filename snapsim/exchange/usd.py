@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 
 from snapsim.arrays import Array
-from snapsim.errors import InputError
 from snapsim.exchange.gltf import RATE, linear_light
+from snapsim.extras import require_extra
 from snapsim.parts.bodies import Body
 from snapsim.render.interpolation import sample
 from snapsim.render.solid import DrawnSurface, surfaces
@@ -20,23 +20,12 @@ from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import Trajectory
 
 
-def require_usd() -> None:
-    """Raise InputError where the library is missing."""
-    try:
-        import pxr.Usd  # noqa: F401
-    except ImportError:
-        raise InputError(
-            'USD needs usd-core, which is not installed: pip install "snapsim[usd]"',
-            key="--output",
-        ) from None
-
-
 def write_usd(what: System | Trajectory, path: Path, ending: str) -> None:
     """Write a scene as placed, or a run moving in real time; `ending` ".usdc" or ".usda".
 
     Raises InputError where the library is missing.
     """
-    require_usd()
+    require_extra("export", "USD", "pxr", key="--output")
     from pxr import Usd, UsdGeom
 
     system = what.system if isinstance(what, Trajectory) else what

@@ -11,12 +11,12 @@ import tempfile
 from pathlib import Path
 from types import TracebackType
 
-import imageio_ffmpeg
 import numpy as np
 from PIL import Image
 
 from snapsim.arrays import ByteArray
 from snapsim.errors import InputError
+from snapsim.render.formats.piping import encoder_program
 
 STILLS = (".png", ".jpg", ".jpeg", ".bmp", ".tif", ".tiff", ".webp")
 
@@ -39,7 +39,7 @@ class FootageBackdrop:
             self._last = _still(path)
             return
         self._said = tempfile.TemporaryFile()  # noqa: SIM115 - closed with the decoder
-        command = [imageio_ffmpeg.get_ffmpeg_exe(), "-v", "error", "-i", path, "-an"]
+        command = [encoder_program(), "-v", "error", "-i", path, "-an"]
         command += ["-f", "image2pipe", "-c:v", "ppm", "-pix_fmt", "rgb24", "-"]
         self._decoder = subprocess.Popen(
             command, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=self._said

@@ -4,13 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-import pyvista as pv
-
 from snapsim.errors import InputError
+from snapsim.extras import require_extra
 from snapsim.parts.states import Pose
-from snapsim.render.actors import pose_matrix
 from snapsim.render.interpolation import sample
-from snapsim.render.solid import surfaces
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import Trajectory
 
@@ -27,6 +24,12 @@ def view(shown: System | Trajectory, time: float | None = None, **options: Any) 
         system, pose = shown, shown.start.pose
     else:
         raise InputError(f"{type(shown).__name__} is neither a scene nor a run", key="view")
+    require_extra("notebook", "a view in 3-D", "pyvista")
+    import pyvista as pv
+
+    from snapsim.render.actors import pose_matrix
+    from snapsim.render.solid import surfaces
+
     plotter = pv.Plotter(**options)
     for i, body in enumerate(system.bodies):
         matrix = pose_matrix(pose.position[i], pose.quaternion[i])

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from snapsim.arrays import Array
-from snapsim.errors import InputError
+from snapsim.extras import require_extra
 from snapsim.mechanics.ending import Ending, EndReason, Outcome, Parting
 from snapsim.numerics import rotations
 from snapsim.simulation.body_motion import BodyMotion
@@ -258,12 +258,8 @@ class Trajectory:
 
 def _library(name: str) -> Any:
     """Return an optional library; raises InputError that says how to install it."""
-    try:
-        return import_module(name)
-    except ImportError:
-        raise InputError(
-            f'{name} is not installed: pip install "snapsim[notebook]"', key=name
-        ) from None
+    require_extra("notebook", "a data frame", name)
+    return import_module(name)
 
 
 def kinetic_energy(t: Trajectory, body: int) -> Array:

@@ -29,7 +29,7 @@ from snapsim.words.meshes import with_mesh_words
 FORMAT = "snapsim run"
 FORMAT_VERSION = 1
 
-_PACKAGES = ("snapsim", "numpy", "scipy", "numba", "magpylib", "h5py", "pydantic", "pint")
+_PACKAGES = ("snapsim", "numpy", "scipy", "numba", "h5py", "pydantic", "pint")
 
 
 def write_run(trajectory: Trajectory, path: str | PathLike[str], force: bool = False) -> None:

@@ -19,6 +19,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from snapsim.errors import ComputationError, InputError
+from snapsim.extras import require_extra
 from snapsim.numerics.program import program_identity
 from snapsim.study.runner import GLANCE, Result, Task, WorkerDied, WorkersElsewhere, run_task
 
@@ -126,12 +127,9 @@ def _own_program() -> str:
 
 
 def _connected(address: str) -> Client:
-    try:
-        from distributed import Client
-    except ImportError:
-        raise InputError(
-            'needs Dask, which is not installed: pip install "snapsim[cluster]"', key="--cluster"
-        ) from None
+    require_extra("cluster", "a cluster", key="--cluster")
+    from distributed import Client
+
     _hush()
     try:
         return Client(address, timeout=CONNECT, set_as_default=False)

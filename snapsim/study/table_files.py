@@ -9,7 +9,8 @@ from os import PathLike
 from typing import Any
 
 from snapsim.analysis.json_objects import labelled
-from snapsim.errors import InputError, OutputError
+from snapsim.errors import OutputError
+from snapsim.extras import require_extra
 
 _CHANCE = ("chance", "low", "high", "replicate_low", "replicate_high")
 
@@ -32,14 +33,8 @@ def rank_json(result: dict[str, Any]) -> str:
 
 
 def require_parquet() -> None:
-    """Raise InputError where Parquet files cannot be written."""
-    try:
-        import pyarrow.parquet  # noqa: F401
-    except ImportError:
-        raise InputError(
-            'Parquet needs pyarrow, which is not installed: pip install "snapsim[parquet]"',
-            key="--output",
-        ) from None
+    """Raise MissingExtra where Parquet files cannot be written."""
+    require_extra("export", "Parquet", "pyarrow", key="--output")
 
 
 def write_parquet(result: dict[str, Any], path: str | PathLike[str]) -> None:

@@ -20,7 +20,7 @@ from packaging.requirements import Requirement
 
 ROOT = Path(__file__).parents[2]
 TARGET = ROOT / "snapsim" / "licences.txt"
-EXTRAS = ("cluster", "notebook", "parquet", "usd")
+EXTRAS = ("clip", "page", "cluster", "export", "notebook")
 
 HEAD = """Licences of what an installation of snapsim brings with it. snapsim itself: MIT.
 
@@ -40,7 +40,7 @@ snapsim itself carries the typeface Manrope (SIL Open Font License 1.1: render/l
 """
 
 ENCODER = """
-The encoder: imageio-ffmpeg (itself {licence}) carries a program,
+The encoder of clips: imageio-ffmpeg (itself {licence}) carries a program,
 ffmpeg {version},
 built with {parts}.
 As a whole that program is under the GNU General Public License, version {gpl} or later. snapsim
@@ -62,8 +62,12 @@ def needed(requirements: Iterable[str]) -> dict[str, Distribution]:
         wanted = waiting.pop()
         name = canonical(wanted.name)
         extras = ["", *wanted.extras]
-        if name in found or not any(
-            wanted.marker is None or wanted.marker.evaluate({"extra": e}) for e in extras
+        if (
+            name in found
+            or name == "snapsim"
+            or not any(
+                wanted.marker is None or wanted.marker.evaluate({"extra": e}) for e in extras
+            )
         ):
             continue
         try:
@@ -117,13 +121,14 @@ def encoder() -> str:
 def text() -> str:
     """The whole file."""
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-    core = needed(project["dependencies"])
-    asked = [r for extra in EXTRAS for r in project["optional-dependencies"][extra]]
-    more = {k: v for k, v in needed(asked).items() if k not in core}
-    parts = [HEAD, "", *lines(core), WITHIN, encoder()]
-    return "\n".join(
-        [*parts, "Only with snapsim[cluster] or snapsim[parquet]:", "", *lines(more), ""]
-    )
+    told = needed(project["dependencies"])
+    parts = [HEAD, "Always:", "", *lines(told)]
+    for extra in EXTRAS:
+        found = needed(project["optional-dependencies"][extra])
+        more = {name: package for name, package in found.items() if name not in told}
+        parts += ["", f"With snapsim[{extra}] besides:", "", *lines(more)]
+        told |= more
+    return "\n".join([*parts, WITHIN, encoder()])
 
 
 if __name__ == "__main__":

@@ -197,8 +197,8 @@ def test_a_parquet_file_holds_the_columns_of_the_csv_and_the_cautions(ranked, tm
 
 
 def test_without_pyarrow_parquet_is_refused_in_one_line(ranked, tmp_path, monkeypatch):
-    monkeypatch.setitem(sys.modules, "pyarrow.parquet", None)
-    with pytest.raises(InputError, match=r'pip install "snapsim\[parquet\]"'):
+    monkeypatch.setitem(sys.modules, "pyarrow", None)
+    with pytest.raises(InputError, match=r'pip install "snapsim\[export\]"'):
         write_parquet(ranked[1], tmp_path / "r.parquet")
 
 

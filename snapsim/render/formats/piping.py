@@ -11,11 +11,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO
 
-import imageio_ffmpeg
 import numpy as np
 
 from snapsim.arrays import ByteArray
 from snapsim.errors import NotWritten
+from snapsim.extras import require_extra
 from snapsim.render.rates import Rate
 
 SAME_BYTES = ("-map_metadata", "-1", "-fflags", "+bitexact", "-flags:v", "+bitexact")
@@ -58,7 +58,7 @@ class Piped:
     ) -> None:
         """Write frames (height, width, 3 or 4) as a piece at `target`."""
         depth = 4 if self.alpha else 3
-        command = [imageio_ffmpeg.get_ffmpeg_exe(), "-y", "-v", "error", "-f", "rawvideo"]
+        command = [encoder_program(), "-y", "-v", "error", "-f", "rawvideo"]
         command += ["-pix_fmt", "rgba" if self.alpha else "rgb24", "-s", f"{size[0]}x{size[1]}"]
         command += ["-r", str(fps), "-i", "-", *self.piece(fps), *SAME_BYTES, str(target)]
         with tempfile.TemporaryFile() as said, _fed(command, said) as encoder:
@@ -82,13 +82,21 @@ class Piped:
             order = Path(folder) / "pieces"
             lines = (str(p.resolve()).replace("'", "'\\''") for p in pieces)
             order.write_text("".join(f"file '{line}'\n" for line in lines))
-            command = [imageio_ffmpeg.get_ffmpeg_exe(), "-y", "-v", "error"]
+            command = [encoder_program(), "-y", "-v", "error"]
             command += ["-f", "concat", "-safe", "0", "-i", str(order)]
             command += [*self.whole(fps), *SAME_BYTES, str(target)]
             done = subprocess.run(command, capture_output=True, text=True, check=False)
         if done.returncode != 0:
             reason = (done.stderr.strip().splitlines() or ["no reason given"])[0]
             raise NotWritten(f"{target}: the pieces could not be joined: {reason}")
+
+
+def encoder_program() -> str:
+    """Return where ffmpeg is; raises MissingExtra where the wheel is not installed."""
+    require_extra("clip", "a film", "imageio_ffmpeg")
+    import imageio_ffmpeg
+
+    return str(imageio_ffmpeg.get_ffmpeg_exe())
 
 
 @contextmanager
