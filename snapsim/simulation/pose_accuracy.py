@@ -146,26 +146,26 @@ class PoseAccuracy:
         to the energy's by a length."""
         force, torque = found.force.error.copy(), found.torque.error.copy()
         energy = float(found.energy.error)
-        close = self._gaps(pose, found.fine, found.pulls)
-        resolved = {self._numbers(gap) for gap in close if gap.resolved}
+        gaps = self._gaps(pose, found.fine, found.pulls)
+        unlocked = {_pair(gap, self.system) for gap in gaps if gap.unlocked}
         for (i, j), pull in found.pulls.items():
-            if (i, j) in resolved:
+            if (i, j) in unlocked:
                 continue
             error = pull_error(before[i, j], pull, bool(clear[i] and clear[j]), self.meshes)
             for k in (i, j):
                 force[k] += error
                 torque[k] += error * float(self.system.bodies[k].shape.extents.max())
-        for gap in close:
-            i, j = self._numbers(gap)
+        for gap in gaps:
+            i, j = _pair(gap, self.system)
             growth = float(np.linalg.norm(found.pulls[i, j] - before[i, j]))
             error = gap.error(growth)
-            if not gap.resolved:
+            if not gap.unlocked:
                 error *= self.meshes.safety / SAFETY
             energy += error * max(gap.gap, gap.cell)
             for k in (i, j):
                 force[k] += error
                 arm = float(np.linalg.norm(np.array(gap.point) - pose.position[k]))
-                if gap.resolved:
+                if gap.unlocked:
                     arm = max(arm, float(self.system.bodies[k].shape.extents.max()))
                 torque[k] += error * arm
         return replace(
@@ -173,17 +173,13 @@ class PoseAccuracy:
             force=replace(found.force, error=force),
             torque=replace(found.torque, error=torque),
             energy=replace(found.energy, error=np.array(energy)),
-            close=close,
+            close=tuple(gap for gap in gaps if matters(gap, self.system, found.fine.force)),
         )
 
-    def _gaps(self, pose: Pose, found: MagneticState, pulls: Pulls) -> tuple[CloseGap, ...]:
+    def _gaps(self, pose: Pose, found: MagneticState, pulls: Pulls) -> list[CloseGap]:
         names = [self.system.bodies[i].name for i in self.fine.soft]
         here = dict(zip(names, found.magnetisation, strict=False))
-        return worth_a_word(self.system, self._close.at(pose, here), found.force, pulls)
-
-    def _numbers(self, gap: CloseGap) -> tuple[int, int]:
-        i, j = sorted((self.system.number(gap.first), self.system.number(gap.second)))
-        return i, j
+        return with_pulls(self.system, self._close.at(pose, here), found.force, pulls)
 
 
 def worth_a_word(
@@ -191,13 +187,27 @@ def worth_a_word(
 ) -> tuple[CloseGap, ...]:
     """Return the gaps, their pull filled in, whose error matters beside the lesser of the forces
     (n, 3) [N] on the two parts."""
-    close = []
+    told = with_pulls(system, gaps, force, pulls)
+    return tuple(gap for gap in told if matters(gap, system, force))
+
+
+def with_pulls(system: System, gaps: list[CloseGap], force: Array, pulls: Pulls) -> list[CloseGap]:
+    """Return the gaps with their pull and the larger of the forces (n, 3) [N] filled in."""
+    told = []
     for gap in gaps:
-        i, j = sorted((system.number(gap.first), system.number(gap.second)))
-        pull = float(np.linalg.norm(pulls[i, j]))
-        forces = np.linalg.norm(force[[i, j]], axis=1)
-        one = replace(gap, pull=pull, larger=float(forces.max()))
-        error = one.locking * one.gross if one.flat else one.crowding * pull
-        if error > MATTERS * float(forces.min()):
-            close.append(one)
-    return tuple(close)
+        i, j = _pair(gap, system)
+        larger = float(np.linalg.norm(force[[i, j]], axis=1).max())
+        told.append(replace(gap, pull=float(np.linalg.norm(pulls[i, j])), larger=larger))
+    return told
+
+
+def matters(gap: CloseGap, system: System, force: Array) -> bool:
+    """Does its error matter beside the lesser of the forces (n, 3) [N] on the two parts?"""
+    lesser = float(np.linalg.norm(force[list(_pair(gap, system))], axis=1).min())
+    error = gap.locking * gap.gross if gap.flat else gap.crowding * gap.pull
+    return error > MATTERS * lesser
+
+
+def _pair(gap: CloseGap, system: System) -> tuple[int, int]:
+    i, j = sorted((system.number(gap.first), system.number(gap.second)))
+    return i, j

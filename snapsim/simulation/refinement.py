@@ -93,6 +93,10 @@ RATIO_FEW_CONTINUOUS: Final = 0.0, 0.85
 UNSEEN: Final = {False: 0.05, True: 0.015}
 """Share of the pull between two soft parts that both meshes may miss, by: cells enough."""
 
+UNSEEN_CONTINUOUS: Final = 0.02
+"""The same with few cells without charges on inner faces: 56 forces of parts further apart than
+their cells' edge were covered with 0."""
+
 EXPECTED_FEW: Final = 0.25, 0.65
 """The same of a compound with less than eight times `FEW` cells a member; box and angle, draft."""
 
@@ -146,6 +150,12 @@ class TwoMeshes:
     def floor(self) -> float:
         """Least bar as a share of a load."""
         return FLOOR_CONTINUOUS if self.continuous and not self.has_enough else FLOOR
+
+    @property
+    def unseen(self) -> float:
+        """Share of the pull between two parts that both meshes may miss."""
+        share = UNSEEN[self.has_enough]
+        return min(share, UNSEEN_CONTINUOUS) if self.continuous else share
 
     def ratios(self, clear: bool) -> tuple[float, float]:
         """m and s; `clear` where no magnet's edge lies within a fine cell."""
@@ -238,7 +248,7 @@ def pull_error(coarse: Array, fine: Array, clear: bool, meshes: TwoMeshes) -> fl
     It may lie near a turning point, where two meshes agree by chance: so a share of it at least.
     """
     step = float(np.linalg.norm(as_floats(fine) - as_floats(coarse)))
-    share = FLOOR + UNSEEN[meshes.has_enough]
+    share = FLOOR + meshes.unseen
     return meshes.ratios(clear)[1] * step + share * float(np.linalg.norm(fine))
 
 

@@ -1,9 +1,14 @@
 """Several parts without charges on inner faces: right across a gap, and one energy throughout."""
 
+import itertools
+
 import numpy as np
 import pytest
 
+from snapsim.arrays import Array
+from snapsim.constants import MU_0
 from snapsim.magnetics.model import MagneticModel
+from snapsim.magnetics.total_field import TotalField
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
 from snapsim.parts.materials import MagnetisationCurve, Material
@@ -14,6 +19,7 @@ GRADE = Material("test magnet", 7500.0, remanence=1.34)
 MAGNET = Body("magnet", Cylinder(0.2, 0.05), GRADE, np.array([0.0, 0.0, 1.0]), True)
 RING = Ring(0.11, 0.026, 0.018)
 PLATE = Box((0.04, 0.03, 0.006))
+UPRIGHT, BLOCK = Box((0.016, 0.08, 0.08)), Box((0.2, 0.2, 0.05))
 
 
 def parts(*shapes: Shape, chi: float = 400.0, saturation: float | None = 1.6) -> list[Body]:
@@ -27,6 +33,15 @@ def stacked(gap: float, turn: float = 0.0) -> Pose:
     quaternion = np.tile(rotations.IDENTITY, (3, 1))
     quaternion[2] = [np.cos(turn / 2), 0.0, np.sin(turn / 2), 0.0]
     return Pose(place, quaternion)
+
+
+def side_by_side(gap: float) -> tuple[list[Body], Pose]:
+    """Two plates on edge, 5 mm off the pole of a wide block."""
+    block = Body("magnet", BLOCK, GRADE, np.array([0.0, 0.0, 1.0]), True)
+    aside = UPRIGHT.extents[0] + gap / 2
+    place = np.array([[0, 0, 0.025], [-aside, 0, -0.045], [aside, 0, -0.045]])
+    pose = Pose(place, np.tile(rotations.IDENTITY, (3, 1)))
+    return [block, *parts(UPRIGHT, UPRIGHT)[1:]], pose
 
 
 @pytest.mark.parametrize(
@@ -43,13 +58,47 @@ def test_two_rings_are_pulled_as_finite_elements_say(gap: float, true: tuple[flo
 def test_two_plates_side_by_side_push_each_other_apart_as_finer_cells_say() -> None:
     # 5 mm off the pole, 0.3 mm between: equal cells of 0.5 mm with exact tensors; constant cells of
     # as many were 3.0 per cent off
-    block = Body("magnet", Box((0.2, 0.2, 0.05)), GRADE, np.array([0.0, 0.0, 1.0]), True)
-    plate = Box((0.016, 0.08, 0.08))
-    model = MagneticModel([block, *parts(plate, plate)[1:]], "draft")
-    place = np.array([[0, 0, 0.025], [-0.00815, 0, -0.045], [0.00815, 0, -0.045]])
-    found = model.evaluate(Pose(place, np.tile(rotations.IDENTITY, (3, 1)))).force
+    bodies, pose = side_by_side(3e-4)
+    found = MagneticModel(bodies, "draft").evaluate(pose).force
     true = np.array([205.160, 0.0, 173.462])
     assert np.linalg.norm(found[2] - true) < 0.01 * np.linalg.norm(true)
+
+
+def round_a_box(middle: Array, half: Array, n: int) -> tuple[Array, Array]:
+    """Gauss points (6 n n, 3) and outward elements of area (6 n n, 3) on a box."""
+    x, w = np.polynomial.legendre.leggauss(n)
+    u, v, area = (*(g.ravel() for g in np.meshgrid(x, x)), np.outer(w, w).ravel())
+    points, elements = [], []
+    for axis, side in itertools.product(range(3), (-1.0, 1.0)):
+        a, b = (k for k in range(3) if k != axis)
+        point, element = np.zeros((n * n, 3)), np.zeros((n * n, 3))
+        point[:, axis], point[:, a], point[:, b] = side, u, v
+        element[:, axis] = side * area * half[a] * half[b]
+        points.append(middle + half * point)
+        elements.append(element)
+    return np.concatenate(points), np.concatenate(elements)
+
+
+def test_the_torque_between_parts_is_that_of_the_stress_round_one() -> None:
+    """Maxwell's stress of the field in the air on a box midway in the gap, which knows nothing of
+    pairs of faces and no slope of an energy (10 %: the cells' charges are uneven 1.5 mm off; 3 % at
+    normal). The magnet alone gives +1.08 N m, as cells of 0.5 mm with exact tensors do: a table
+    that has this as the whole torque leaves out what the other plate does, -2.0 N m."""
+    bodies, pose = side_by_side(3e-3)
+    model = MagneticModel(bodies, "draft", tolerance=1e-9)
+    state = model.evaluate(pose)
+    points, area = round_a_box(pose.position[1], UPRIGHT.extents + 0.0015, 20)
+    h = TotalField(bodies, model, pose, state).h(points)
+    stress = MU_0 * (
+        h * np.sum(h * area, axis=1)[:, None] - 0.5 * np.sum(h**2, axis=1)[:, None] * area
+    )
+    torque = np.cross(points - pose.position[1], stress).sum(axis=0)
+    assert stress.sum(axis=0)[[0, 2]] == pytest.approx(state.force[1, [0, 2]], rel=0.04)
+    assert torque[1] == pytest.approx(state.torque[1, 1], rel=0.12)
+    assert state.torque[1, 1] < -0.9
+    by_magnet, by_plate = model.loads_between(pose, state)[1, [0, 2], 4]
+    assert by_magnet == pytest.approx(1.0816, rel=0.01)
+    assert by_plate == pytest.approx(state.torque[1, 1] - by_magnet)
 
 
 @pytest.mark.parametrize("turn", [0.0, 0.004])

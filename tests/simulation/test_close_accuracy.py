@@ -6,9 +6,10 @@ as a third of the difference of its two meshes (0.1 % in the median, 0.8 % at 95
 top. The constants of `close_soft_parts` were chosen on seeds 0 to 47. On 48 to 99 they missed 5 of
 104 forces (95 %), which gave two more terms (pulls that cancel in the net one, |F_f - F_c| for
 equal faces too); on 100 to 140, drawn later, 3 of 82 (96 %, draft cells; the worst, seed 108, is
-off by 14 N of 31 +- 10), and `HIDDEN` serves all flat faces since. `ALIKE` was chosen on seeds 0 to
-55 here and 0 to 129 of finite_element_stacks.json, at draft; the 54 forces on equal parts and all
-133 of the seeds after these (to 99 and 179) were covered. Other cells, other seeds, each
+off by 14 N of 31 +- 10), and `HIDDEN` serves all flat faces since. What flat faces of cells without
+charges on inner faces have (`LEFT`, `RIMS`) was chosen on all of these and of
+finite_element_stacks.json to 179, at draft (369 of 372 forces); of seeds drawn and solved after
+that, 200 to 213 here and 257 to 276 there, 49 of 49 were covered. Other cells, other seeds, each
 case on a line:
 
     python tests/simulation/test_close_accuracy.py normal 0 100
@@ -86,14 +87,14 @@ def cases(first, last):
 def test_bars_cover_parts_close_together(first, last, misses):
     """At least 95 % of the forces on 52 arrangements, draft cells (16 and 88 forces: at most 1 and
     4 outside; of the 20 that the suite takes of the latter at most 1). The bars are no blanket: in
-    the median below three quarters of the larger force, of equal parts below a tenth."""
+    the median below two fifths of the larger force, of equal parts below 3 %."""
     rows = [(case, row) for case in cases(first, last) for row in compared(case, "draft")]
     outside = [(case["seed"], row) for case, row in rows if row[1] > row[2]]
     assert len(outside) <= misses, outside
     shares = [row[2] / max(np.abs(case["force"])) for case, row in rows]
-    assert np.median(shares) < 0.75
+    assert np.median(shares) < 0.4
     equal = [share for (case, _), share in zip(rows, shares, strict=True) if _equal(case)]
-    assert np.median(equal) < 0.1
+    assert np.median(equal) < 0.03
 
 
 def _equal(case):
