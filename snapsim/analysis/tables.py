@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 from rich.console import Group, RenderableType
@@ -153,32 +154,39 @@ def _impacts(impacts: list[dict[str, Any]], twins: dict[str, Any]) -> Renderable
     for heading in headings:
         table.add_column(heading, justify="right")
     alike = twins.get("blows_alike", len(impacts))
-    for number, i in enumerate(impacts[:MOST_IMPACTS]):
-        table.add_row(
-            f"{i['time_s']:.4f}",
-            escape(i["body"]),
-            escape(i["against"]),
-            plain(i["closing_speed_m_s"]),
-            plain(i["kinetic_energy_J"]),
-            plain(i["effective_energy_J"]),
-            plain(i["impulse_Ns"]),
-            " to ".join(plain(f / 1e3 if f is not None else None) for f in i["peak_force_N"]),
-            style="" if number < alike else "dim",
-            end_section=number == alike - 1,
-        )
-    lines: list[RenderableType] = [table]
+    for number, one in enumerate(impacts[:MOST_IMPACTS]):
+        style = "" if number < alike else "dim"
+        table.add_row(*_impact(one), style=style, end_section=number == alike - 1)
+    return Group(table, *_of_impacts(impacts, alike), *_chipping(impacts))
+
+
+def _impact(i: dict[str, Any]) -> list[str]:
+    """One blow's cells."""
+    return [
+        f"{i['time_s']:.4f}",
+        escape(i["body"]),
+        escape(i["against"]),
+        plain(i["closing_speed_m_s"]),
+        plain(i["kinetic_energy_J"]),
+        plain(i["effective_energy_J"]),
+        plain(i["impulse_Ns"]),
+        " to ".join(plain(f / 1e3 if f is not None else None) for f in i["peak_force_N"]),
+    ]
+
+
+def _of_impacts(impacts: list[dict[str, Any]], alike: int) -> Iterator[str]:
+    """What is to be said under the table of blows: twins, jams, and those left out of it."""
     if alike < len(impacts):
-        lines.append(f"a twin repeats the first {alike} of these blows, no more")
+        yield f"a twin repeats the first {alike} of these blows, no more"
     jams = ", ".join(f"{i['time_s']:.4f} s" for i in impacts[:MOST_IMPACTS] if i.get("jammed"))
     if jams:
-        lines.append(
+        yield (
             f"a slide jams at {jams}: friction presses the two together, and the closing speed told"
             " is that of a straight blow which would compress them as much"
         )
     left = len(impacts) - MOST_IMPACTS
     if left > 0:
-        lines.append(f"... and {left} more in the run file")
-    return Group(*lines, *_chipping(impacts))
+        yield f"... and {left} more in the run file"
 
 
 def _chipping(impacts: list[dict[str, Any]]) -> list[RenderableType]:

@@ -16,11 +16,15 @@ if TYPE_CHECKING:
     from snapsim.scenario.examples import Example
 
 
+ExampleName = Annotated[str, typer.Argument(metavar="[NAME]", help="Copy this one.")]
+ExampleFolder = Annotated[
+    str, typer.Argument(metavar="[DIR]", help="Where to; made where it is missing.")
+]
+
+
 def examples(
-    name: Annotated[str, typer.Argument(metavar="[NAME]", help="Copy this one.")] = "",
-    folder: Annotated[
-        str, typer.Argument(metavar="[DIR]", help="Where to; made where it is missing.")
-    ] = ".",
+    name: ExampleName = "",
+    folder: ExampleFolder = ".",
     force: ReplaceFlag = False,
     json: AsJson = False,
 ) -> None:

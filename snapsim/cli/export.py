@@ -10,25 +10,28 @@ from snapsim.cli.options import AsJson, Changes, ReplaceFlag
 from snapsim.cli.output import emit, emit_json
 from snapsim.errors import InputError
 
+ExportSource = Annotated[str, typer.Argument(metavar="INPUT", help="Run (HDF5) or scene (TOML).")]
+ExportTarget = Annotated[
+    str,
+    typer.Option(
+        "-o",
+        "--output",
+        metavar="FILE",
+        help="A run: .csv, .parquet, .glb, .usdc, .usda (moving), .pvd. A scene: .glb, .usdc,"
+        " .usda, .stl.",
+    ),
+]
+ExportRows = Annotated[str, typer.Option(help="Rows of a table: frames, impacts or loads.")]
+ExportBody = Annotated[
+    str | None, typer.Option("--body", metavar="NAME", help="Whose surface an .stl is.")
+]
+
 
 def export(
-    source: Annotated[str, typer.Argument(metavar="INPUT", help="Run (HDF5) or scene (TOML).")],
-    output: Annotated[
-        str,
-        typer.Option(
-            "-o",
-            "--output",
-            metavar="FILE",
-            help="A run: .csv, .parquet, .glb, .usdc, .usda (moving), .pvd. A scene: .glb, .usdc,"
-            " .usda, .stl.",
-        ),
-    ],
-    rows: Annotated[
-        str, typer.Option(help="Rows of a table: frames, impacts or loads.")
-    ] = "frames",
-    body: Annotated[
-        str | None, typer.Option("--body", metavar="NAME", help="Whose surface an .stl is.")
-    ] = None,
+    source: ExportSource,
+    output: ExportTarget,
+    rows: ExportRows = "frames",
+    body: ExportBody = None,
     force: ReplaceFlag = False,
     json: AsJson = False,
     changes: Changes = None,

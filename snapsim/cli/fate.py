@@ -114,20 +114,11 @@ def _slice(
     on: str | None,
 ) -> Slice:
     from snapsim.scenario.loading import scene_text
-    from snapsim.scenario.spans import read_span, step_in
-    from snapsim.study.fate_map import Slice
+    from snapsim.study.fate_map import Slice, resolution_of, two_spans
 
-    one, two = read_span(first, "--first"), read_span(second, "--second")
-    keys = [s.key for s in (one, *one.along)]
-    if any(s.key in keys for s in (two, *two.along)):
-        raise InputError("is the key of --first; two different ones are due", key="--second")
+    one, two = two_spans(first, second, "--")
     columns, rows = _grid(grid)
-    k = one.shown
-    step = (
-        abs(one.high[k] - one.low[k]) / (8 * columns)
-        if resolution is None
-        else step_in(resolution, one.unit, "--resolution")
-    )
+    step = resolution_of(resolution, one, columns, "--resolution")
     return Slice(scene_text(file), file, one, two, step, changes, body, on, detail, columns, rows)
 
 

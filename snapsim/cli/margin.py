@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from snapsim.render.plots import Plot
     from snapsim.scenario.spans import Span
     from snapsim.study.continuation import Against
+    from snapsim.study.find_value import FoundValue
 
 WAYS = ("lift", "approach", "push", "tilt")
 
@@ -184,13 +185,7 @@ def _find(
     with stage_progress() as progress:
         found = find_value(given, progress)
     tried = [tried_summary(t.numbers, t.detail, t.measure, t.holds, t.problem) for t in found.tried]
-    said = {
-        "title": title,
-        "body": found.body,
-        "condition": condition.text,
-        "outcome": found.outcome.value,
-        "rising": found.rising,
-    }
+    said = {"title": title, "condition": condition.text, **_search_said(found)}
     result = found_summary(span, said, (found.value, found.beyond), tried)
     if json:
         emit_json("margin-find", result)
@@ -198,6 +193,10 @@ def _find(
         emit(found_table(result))
     if found.outcome in (Search.NOT_MONOTONE, Search.CONTRADICTED):
         raise typer.Exit(3)
+
+
+def _search_said(found: FoundValue) -> dict[str, Any]:
+    return {"body": found.body, "outcome": found.outcome.value, "rising": found.rising}
 
 
 def _against(given: Against, workers: int, target: Target) -> None:

@@ -15,19 +15,23 @@ if TYPE_CHECKING:
     from snapsim.page.bench import Source
 
 
+PageFile = Annotated[
+    str | None,
+    typer.Argument(metavar="[FILE]", help="Scene (TOML) or run (HDF5); else a starter scene."),
+]
+PagePort = Annotated[int, typer.Option(min=0, max=65535, help="Port; 0 takes a free one.")]
+PageOpen = Annotated[bool, typer.Option("--open/--no-open", help="Open the page in the browser.")]
+PageOutput = Annotated[
+    str | None,
+    typer.Option("-o", "--output", metavar="RUN.html", help="Write a run as one HTML file."),
+]
+
+
 def page(
-    file: Annotated[
-        str | None,
-        typer.Argument(metavar="[FILE]", help="Scene (TOML) or run (HDF5); else a starter scene."),
-    ] = None,
-    port: Annotated[int, typer.Option(min=0, max=65535, help="Port; 0 takes a free one.")] = 0,
-    open_: Annotated[
-        bool, typer.Option("--open/--no-open", help="Open the page in the browser.")
-    ] = True,
-    output: Annotated[
-        str | None,
-        typer.Option("-o", "--output", metavar="RUN.html", help="Write a run as one HTML file."),
-    ] = None,
+    file: PageFile = None,
+    port: PagePort = 0,
+    open_: PageOpen = True,
+    output: PageOutput = None,
     force: ReplaceFlag = False,
     json: AsJson = False,
     changes: Changes = None,
@@ -41,21 +45,22 @@ def page(
 
     source, run = _source(file, changes or [])
     desk = Desk(source, run)
-
-    def ready(address: str) -> None:
-        if json:
-            emit_json("page", {"address": address})
-        else:
-            emit(f"open {address}\nonly this machine can; end with Ctrl-C")
-        if open_:
-            import webbrowser
-
-            webbrowser.open(address)
-
     try:
-        serve(desk, port, ready)
+        serve(desk, port, lambda address: _ready(address, open_, json))
     finally:
         desk.close()
+
+
+def _ready(address: str, open_: bool, json: bool) -> None:
+    """Say where the page is, and open it in the browser."""
+    if json:
+        emit_json("page", {"address": address})
+    else:
+        emit(f"open {address}\nonly this machine can; end with Ctrl-C")
+    if open_:
+        import webbrowser
+
+        webbrowser.open(address)
 
 
 def _one_run(file: str | None, output: str, force: bool, json: bool) -> None:

@@ -40,8 +40,20 @@ def _plane(given: PlaneDescription, file: str, unit: str) -> PlaneView:
     if abs(float(right @ up)) > 1e-6:
         raise InputError("right and up are not square to each other", file=file, key="view")
     measured = unit not in PIXELS
+    _require_measures(given, file, unit)
     scale = 1 / _metres(unit, file) if measured else given.scale
-    if scale is None:
+    assert scale is not None
+    down = given.y == "down" and not (measured and "y" not in given.model_fields_set)
+    return PlaneView(
+        given.size, given.line_time, given.exposure, down, right, up, scale,
+        given.origin or (0.0, 0.0),
+    )  # fmt: skip
+
+
+def _require_measures(given: PlaneDescription, file: str, unit: str) -> None:
+    """Refuse pixels without scale and origin, and a scale of places that have a unit."""
+    measured = unit not in PIXELS
+    if given.scale is None and not measured:
         raise InputError(
             'units are missing: give scale = "4 px/mm" under [view] (--scale "4 px/mm"), or head'
             ' the columns with a unit, like "x [mm]"',
@@ -61,11 +73,6 @@ def _plane(given: PlaneDescription, file: str, unit: str) -> PlaneView:
             file=file,
             key="view.origin",
         )
-    down = given.y == "down" and not (measured and "y" not in given.model_fields_set)
-    return PlaneView(
-        given.size, given.line_time, given.exposure, down, right, up, scale,
-        given.origin or (0.0, 0.0),
-    )  # fmt: skip
 
 
 def _metres(unit: str, file: str) -> float:

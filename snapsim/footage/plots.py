@@ -56,6 +56,19 @@ def _overlay(
         low, top = (high, 0.0) if found.view.down else (0.0, high)
         axes.imshow(still, extent=(0, wide, low, top), alpha=0.6)
     _bodies(axes, paper, found)
+    _frame(axes, _tracks(axes, paper, found), found.view.down)
+    axes.set(xlabel=f"across [{unit}]", ylabel=f"along [{unit}]")
+    axes.set_aspect("equal")
+    figure.suptitle(
+        "\n".join(wrap(title, TITLE_WIDTH)), x=0.02, ha="left", weight="bold", size=13.5
+    )
+    figure.legend(
+        loc="outside lower center", ncols=3, borderaxespad=1.2, title="tracked; lines: computed"
+    )
+
+
+def _tracks(axes: Axes, paper: Paper, found: TrackOverlay) -> Array:
+    """Draw what was tracked and what is computed of it; return all places (k, 2) drawn."""
     shown = []
     for k, track in enumerate(found.footage.tracks):
         style = k % len(paper.series)
@@ -66,15 +79,7 @@ def _overlay(
             label=track.point,
         )  # fmt: skip
         shown += [path, track.place]
-    _frame(axes, np.concatenate(shown), found.view.down)
-    axes.set(xlabel=f"across [{unit}]", ylabel=f"along [{unit}]")
-    axes.set_aspect("equal")
-    figure.suptitle(
-        "\n".join(wrap(title, TITLE_WIDTH)), x=0.02, ha="left", weight="bold", size=13.5
-    )
-    figure.legend(
-        loc="outside lower center", ncols=3, borderaxespad=1.2, title="tracked; lines: computed"
-    )
+    return np.concatenate(shown)
 
 
 def _bodies(axes: Axes, paper: Paper, found: TrackOverlay) -> None:

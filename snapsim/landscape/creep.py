@@ -156,6 +156,17 @@ def creep_step(
     if size == 0.0:
         return CreepStep(np.zeros(6), 0.0, np.zeros(len(limits.joint)))
     free = free * (step / size)
+    rows, p = _held_back(place, limits, inverse, free, friction, 1e-10 * step)
+    d = free + inverse @ (rows.T @ p)
+    pull = p[::3][len(limits.other) :] * size / step
+    return CreepStep(d, length(d, measure) / step, pull)
+
+
+def _held_back(
+    place: Place, limits: Limits, inverse: Array, free: Array, friction: bool, tolerance: float
+) -> tuple[Array, Array]:
+    """Rows of contacts and one-sided joints (3k, 6), and what keeps the motion `free` (6,) out of
+    them by friction's law (3k,); joints' rows of tangents only fill the matrix."""
     rows, rub = _rows(place, limits, friction)
     operator = rows @ inverse @ rows.T
     for k in range(len(limits.other), len(limits.gap)):
@@ -165,10 +176,8 @@ def creep_step(
     q[::3] += np.maximum(limits.gap, 0.0)
     p = np.zeros(len(q))
     if len(rub):
-        p, _ = solve_contacts(operator, q, rub, p, 1e-10 * step)
-    d = free + inverse @ (rows.T @ p)
-    pull = p[::3][len(limits.other) :] * size / step
-    return CreepStep(d, length(d, measure) / step, pull)
+        p, _ = solve_contacts(operator, q, rub, p, tolerance)
+    return rows, p
 
 
 def landscape_left(landscape: EnergyLandscape, place: Place, far: float) -> bool:

@@ -8,7 +8,7 @@ values are NaN. Poses follow each other along a line, so each solve starts near 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -89,17 +89,13 @@ def angle_curve(
 
     `places` (k) and `pivots` (k, 3) as from `ways.turn`; angles rise.
     """
-    levels, parts, gaps = [], [], []
-    for (place, gap), pivot in zip(_each(places, constraints, tick), pivots, strict=True):
-        gaps.append(gap)
-        if gap < -OVERLAP:
-            levels.append((np.nan, np.nan))
-            parts.append(np.full(4, np.nan))
-            continue
+
+    def row(k: int, place: Place) -> tuple[float, ...]:
         level = landscape.at(place)
-        levels.append((level.energy, level.magnetic))
-        parts.append(torque_parts(landscape, place, axis, pivot))
-    energy, magnetic = np.array(levels).T
+        return level.energy, level.magnetic, *torque_parts(landscape, place, axis, pivots[k])
+
+    rows, gaps = _where_clear(row, 6, places, constraints, tick)
+    energy, magnetic, *torques = rows.T
     first = int(np.argmax(np.isfinite(energy)))
     return AngleCurve(
         angles,
@@ -107,8 +103,8 @@ def angle_curve(
         pivots,
         energy - energy[first],
         magnetic - magnetic[first],
-        TorqueParts(*np.array(parts).T),
-        np.array(gaps),
+        TorqueParts(*torques),
+        gaps,
     )
 
 
@@ -167,19 +163,27 @@ def _forces(
     landscape: EnergyLandscape, constraints: Constraints, places: list[Place], tick: Tick | None
 ) -> tuple[Array, Array]:
     """Magnetic force, torque and energy (k, 7), NaN in an overlap, and gaps (k,)."""
-    rows, gaps = np.full((len(places), 7), np.nan), np.empty(len(places))
-    for k, (place, gap) in enumerate(_each(places, constraints, tick)):
-        gaps[k] = gap
-        if gap >= -OVERLAP:
-            level = landscape.at(place)
-            rows[k] = *level.force, *level.torque, level.magnetic
-    return rows, gaps
+
+    def row(_: int, place: Place) -> tuple[float, ...]:
+        level = landscape.at(place)
+        return *level.force, *level.torque, level.magnetic
+
+    return _where_clear(row, 7, places, constraints, tick)
 
 
-def _each(
-    places: list[Place], constraints: Constraints, tick: Tick | None
-) -> Iterator[tuple[Place, float]]:
+def _where_clear(
+    row: Callable[[int, Place], tuple[float, ...]],
+    width: int,
+    places: list[Place],
+    constraints: Constraints,
+    tick: Tick | None,
+) -> tuple[Array, Array]:
+    """What `row` says (k, width) of each place, by its number, NaN in an overlap, and gaps (k,)."""
+    rows, gaps = np.full((len(places), width), np.nan), np.empty(len(places))
     for k, place in enumerate(places):
-        yield place, float(constraints.gaps(place).min(initial=np.inf))
+        gaps[k] = constraints.gaps(place).min(initial=np.inf)
+        if gaps[k] >= -OVERLAP:
+            rows[k] = row(k, place)
         if tick is not None:
             tick(k + 1, len(places))
+    return rows, gaps

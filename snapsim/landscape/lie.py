@@ -9,6 +9,7 @@ a share of the magnet's half size there.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -89,28 +90,24 @@ def lie(system: System, body: int, pose: Pose, within: float = LYING) -> Lie:
     normal = _normal(limits, main)
     direction, rod = telling_axis(part)
     axis = rotations.rotate(place.quaternion, direction)
-    side, offset, share = LieSide.ON_TOP, 0.0, 0.0
-    if main is not None:
-        side, offset, share = _where(system, pose, body, main, normal)
     iron = [i for i in touched if system.bodies[i].is_soft]
     facing = [i for i in iron if _facing(system, pose, limits, i, axis)]
+    others = [i for i in touched if i not in magnets[:1] and i not in iron]
     return Lie(
         part.name,
         _attitude(part, axis, normal, rod),
         float(np.arccos(min(1.0, abs(float(axis[2]))))),
         system.bodies[magnets[0]].name if magnets else "",
-        side,
-        offset,
-        share,
-        tuple(
-            system.bodies[i].name
-            for i in touched
-            if i not in magnets[:1] and not system.bodies[i].is_soft
-        ),
-        tuple(system.bodies[i].name for i in facing),
-        tuple(system.bodies[i].name for i in iron if i not in facing),
+        *_where(system, pose, body, main, normal),
+        _names(system, others),
+        _names(system, facing),
+        _names(system, [i for i in iron if i not in facing]),
         _holding(system, constraints, limits),
     )
+
+
+def _names(system: System, numbers: Sequence[int]) -> tuple[str, ...]:
+    return tuple(system.bodies[i].name for i in numbers)
 
 
 def _posed(system: System, pose: Pose) -> System:
@@ -162,10 +159,12 @@ def _normal(limits: Limits, main: int | None) -> Array | None:
 
 
 def _where(
-    system: System, pose: Pose, body: int, main: int, normal: Array | None
+    system: System, pose: Pose, body: int, main: int | None, normal: Array | None
 ) -> tuple[LieSide, float, float]:
-    """LieSide of the body lain on, offset [m] across the normal, and its share of the half size."""
-    assert normal is not None
+    """LieSide of the body lain on, offset [m] across the normal, and its share of the half size;
+    on top, and none, where nothing is lain on."""
+    if main is None or normal is None:
+        return LieSide.ON_TOP, 0.0, 0.0
     gravity = system.gravity
     size = float(np.linalg.norm(gravity))
     rise = -gravity / size if size > 0 else np.array([0.0, 0.0, 1.0])

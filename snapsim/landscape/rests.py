@@ -231,13 +231,7 @@ class _Search:
         except KeyboardInterrupt:
             made, interrupted = self.made, True
         fine = EnergyLandscape(self.system, self.body)
-        rests: list[Rest] = []
-        with suppress(KeyboardInterrupt):
-            refined = self._refined(fine)
-            for k, family in enumerate(refined):
-                self.progress("judging rests", k, len(refined))
-                rests.append(self._rest(fine, family))
-            refined = []
+        rests = self._judged(fine)
         interrupted = interrupted or len(rests) < len(self.families)
         rests.sort(key=lambda r: r.energy)
         cells = [
@@ -250,6 +244,16 @@ class _Search:
             interrupted, self.away, self.unfinished, cells[0], cells[1], self.seed,
             self.coarse.evaluations + fine.evaluations,
         )  # fmt: skip
+
+    def _judged(self, fine: EnergyLandscape) -> list[Rest]:
+        """The rests of all families on fine cells, or those that were judged when interrupted."""
+        rests: list[Rest] = []
+        with suppress(KeyboardInterrupt):
+            refined = self._refined(fine)
+            for k, family in enumerate(refined):
+                self.progress("judging rests", k, len(refined))
+                rests.append(self._rest(fine, family))
+        return rests
 
     def _searched(self, first: Sequence[Place], fixed: int) -> int:
         """Descend and creep from each start; return how many were made."""

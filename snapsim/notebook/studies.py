@@ -7,7 +7,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from os import PathLike, fspath
 from typing import Any, Literal
 
-from snapsim.errors import InputError
 from snapsim.footage.match_file import load_match, match_from
 from snapsim.footage.matched import fit_and_lay, lay_footage, require_trusted
 from snapsim.footage.matching import as_long_as, read_footage, require_long_enough
@@ -15,9 +14,8 @@ from snapsim.landscape.fate_map import FateMap
 from snapsim.notebook.progress import stages
 from snapsim.run.release import release
 from snapsim.scenario.loading import load_scene, scene_text
-from snapsim.scenario.spans import read_span, step_in
 from snapsim.study.cases import with_samples
-from snapsim.study.fate_map import Slice, fate_map
+from snapsim.study.fate_map import Slice, fate_map, resolution_of, two_spans
 from snapsim.study.ranking import rank as ranked
 from snapsim.study.study_file import load_study
 from snapsim.study.sweep import Standing, SweepOptions
@@ -85,15 +83,8 @@ def fate(
 
     Options as those of `snapsim fate`; `plot` draws the map. Raises InputError in one line.
     """
-    across, upward = read_span(first, "first"), read_span(second, "second")
-    if across.key == upward.key:
-        raise InputError("is the key of first; two different ones are due", key="second")
-    k = across.shown
-    step = (
-        abs(across.high[k] - across.low[k]) / (8 * grid[0])
-        if resolution is None
-        else step_in(resolution, across.unit, "resolution")
-    )
+    across, upward = two_spans(first, second)
+    step = resolution_of(resolution, across, grid[0], "resolution")
     file = fspath(scene)
     given = Slice(
         scene_text(file), file, across, upward, step, tuple(changes), body, on, detail, *grid

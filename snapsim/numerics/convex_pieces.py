@@ -87,8 +87,8 @@ def convex_pieces(
     if is_convex(corners, triangles, tolerance):
         return [corners]
     near = tolerance * float(np.ptp(corners, axis=0).max())
-    low, high = corners.min(axis=0), corners.max(axis=0)
-    work = [(_box(low, high), [p for p in corners[triangles] if _has_area(p, near)])]
+    box = _box(corners.min(axis=0), corners.max(axis=0))
+    work = [(box, [p for p in corners[triangles] if _has_area(p, near)])]
     pieces: list[Array] = []
     for _ in range(40 * most):
         if not work:
@@ -97,21 +97,39 @@ def convex_pieces(
         normals, offsets = _planes(polygons)
         cut = _best_cut(polygons, normals, offsets, near)
         if cut is None:
-            for n, d in zip(normals, offsets, strict=True):
-                region = _behind(region, n, d, near)
-            pieces += [np.concatenate(region)] if _has_volume(region, near) else []
+            pieces += _behind_all(region, normals, offsets, near)
             if len(pieces) > most:
                 return None
             continue
-        n, d = normals[cut], float(offsets[cut])
-        for sign in (1.0, -1.0):
-            side = _behind(region, sign * n, sign * d, near)
-            rest = [q for p in polygons for q in _part_behind(p, sign * n, sign * d, near)]
-            if rest:
-                work.append((side, rest))
-            elif sign > 0 and _has_volume(side, near):
-                pieces.append(np.concatenate(side))
+        (side, rest), other = _halves(region, polygons, normals[cut], float(offsets[cut]), near)
+        if not rest and _has_volume(side, near):
+            pieces.append(np.concatenate(side))
+        work += [half for half in ((side, rest), other) if half[1]]
     return None
+
+
+_Cell = tuple[list[Array], list[Array]]
+"""Faces of a convex region, and what lies in it of the polyhedron's surface, as polygons (k, 3)."""
+
+
+def _behind_all(region: list[Array], normals: Array, offsets: Array, near: float) -> list[Array]:
+    """Corners of the piece of a region behind all planes; none where it has no volume."""
+    for n, d in zip(normals, offsets, strict=True):
+        region = _behind(region, n, d, near)
+    return [np.concatenate(region)] if _has_volume(region, near) else []
+
+
+def _halves(
+    region: list[Array], polygons: list[Array], n: Array, d: float, near: float
+) -> list[_Cell]:
+    """Both sides of a plane, the one behind it first."""
+    return [
+        (
+            _behind(region, sign * n, sign * d, near),
+            [q for p in polygons for q in _part_behind(p, sign * n, sign * d, near)],
+        )
+        for sign in (1.0, -1.0)
+    ]
 
 
 def _box(low: Array, high: Array) -> list[Array]:

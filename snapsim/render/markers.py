@@ -12,7 +12,7 @@ from typing import Final
 
 import opentimelineio as otio
 
-from snapsim.render.events import EventKind, find_events
+from snapsim.render.events import Event, EventKind, find_events
 from snapsim.render.lines import line_of
 from snapsim.render.rates import Rate
 from snapsim.render.timeline import Timeline
@@ -38,26 +38,27 @@ def markers_of(
             for shot in shots:
                 if not _shown(line, event.start + lag, shot):
                     continue
-                at = line.clip_at(event.start + lag, shot)
-                said = line_of(event, run)
-                found.append(
-                    otio.schema.Marker(
-                        name=str(event.kind),
-                        color=COLOURS.get(event.kind, "YELLOW"),
-                        marked_range=otio.opentime.TimeRange(
-                            otio.opentime.RationalTime(round(at * rate), float(rate)),
-                            otio.opentime.RationalTime(0, float(rate)),
-                        ),
-                        metadata={
-                            "snapsim": {
-                                "run_time_s": event.start,
-                                "scene": run.system.title,
-                                "words": " ".join(said or ()).replace("\u00a0", " "),
-                            }
-                        },
-                    )
-                )
+                frame = round(line.clip_at(event.start + lag, shot) * rate)
+                found.append(_marker(event, run, frame, float(rate)))
     return sorted(found, key=lambda marker: marker.marked_range.start_time.value)
+
+
+def _marker(event: Event, run: Trajectory, frame: int, rate: float) -> otio.schema.Marker:
+    said = line_of(event, run)
+    moment = otio.opentime.TimeRange(
+        otio.opentime.RationalTime(frame, rate), otio.opentime.RationalTime(0, rate)
+    )
+    told = {
+        "run_time_s": event.start,
+        "scene": run.system.title,
+        "words": " ".join(said or ()).replace("\u00a0", " "),
+    }
+    return otio.schema.Marker(
+        name=str(event.kind),
+        color=COLOURS.get(event.kind, "YELLOW"),
+        marked_range=moment,
+        metadata={"snapsim": told},
+    )
 
 
 def _shown(line: Timeline, sim: float, shot: int) -> bool:

@@ -26,6 +26,17 @@ def check_names(scene: SceneDescription, file: str) -> None:
     materials = list(dict.fromkeys([*(m.name for m in scene.material), *MATERIALS]))
     for body in scene.body:
         _known(body.material, materials, f"body.{label(body.name)}.material", file)
+    _check_pairs(scene, bodies, file)
+    for number, joint in enumerate(scene.joint, start=1):
+        key = f"joint.{label(joint.name)}" if joint.name else f"joint[{number}]"
+        _two_ends(joint.between, bodies, f"{key}.between", file)
+    for hand in scene.hand:
+        if hand.body is not None:
+            _known(hand.body, bodies, f"hand.{label(hand.name)}.body", file)
+
+
+def _check_pairs(scene: SceneDescription, bodies: list[str], file: str) -> None:
+    """The contact's pairs name bodies, or materials in use; two different bodies."""
     in_use = list(dict.fromkeys(b.material for b in scene.body))
     for number, pair in enumerate(scene.contact.pair, start=1):
         key = f"contact.pair[{number}].between"
@@ -35,12 +46,6 @@ def check_names(scene: SceneDescription, file: str) -> None:
             raise InputError(
                 f'names "{pair.between[0]}" twice; name two bodies', file=file, key=key
             )
-    for number, joint in enumerate(scene.joint, start=1):
-        key = f"joint.{label(joint.name)}" if joint.name else f"joint[{number}]"
-        _two_ends(joint.between, bodies, f"{key}.between", file)
-    for hand in scene.hand:
-        if hand.body is not None:
-            _known(hand.body, bodies, f"hand.{label(hand.name)}.body", file)
 
 
 def _two_ends(ends: Sequence[str], bodies: list[str], key: str, file: str) -> None:

@@ -15,7 +15,7 @@ import numpy as np
 
 from snapsim.mechanics.ending import EndReason
 from snapsim.run.fate import attracting, judged
-from snapsim.run.release import ReleaseProgress, release, shared_loads
+from snapsim.run.release import ReleaseProgress, not_interrupted, release, shared_loads
 from snapsim.simulation.closing_gaps import Closing, closings
 from snapsim.simulation.fate import Fate, FateKind
 from snapsim.simulation.pose_accuracy import PoseAccuracy
@@ -57,23 +57,19 @@ def draft_verdict(system: System, progress: ReleaseProgress | None = None) -> Dr
 
     Raises OverlapError where bodies stand in each other.
     """
-    free = [
-        i for i, b in enumerate(system.bodies)
-        if not b.fixed and (b.is_soft or b.is_magnet) and attracting(system, i)
-    ]  # fmt: skip
+    free = _drawn(system)
     if not free:
         return None
     rough = replace(system, detail="draft")
     loads = shared_loads(rough, STEPPED)
 
     def until_snap(which: System) -> Trajectory:
-        run = release(
-            which, progress, STEPPED, None, lambda blow: _decided(system, free, blow),
-            False, False, False, loads=loads,
+        return not_interrupted(
+            release(
+                which, progress, STEPPED, None, lambda blow: _decided(system, free, blow),
+                False, False, False, loads=loads,
+            )
         )  # fmt: skip
-        if run.reason == EndReason.INTERRUPTED:
-            raise KeyboardInterrupt
-        return run
 
     run = until_snap(rough)
     part, fate = _worst(run, free)
@@ -85,6 +81,14 @@ def draft_verdict(system: System, progress: ReleaseProgress | None = None) -> Dr
         part, fate, error, stronger, _soonest_shut(run), tuple(passed_limits(run)), _held(run),
         run.outcome == "untrusted",
     )  # fmt: skip
+
+
+def _drawn(system: System) -> list[int]:
+    """Numbers of the free bodies that something draws."""
+    return [
+        i for i, b in enumerate(system.bodies)
+        if not b.fixed and (b.is_soft or b.is_magnet) and attracting(system, i)
+    ]  # fmt: skip
 
 
 def _error(run: Trajectory) -> float:

@@ -33,7 +33,7 @@ from snapsim.numerics.program import program_identity
 from snapsim.numerics.quartering import LabelMap, Point, boundaries, corners, is_mixed, refine
 from snapsim.run.fate import attracting, fate
 from snapsim.scenario.loading import scene_from_text
-from snapsim.scenario.spans import Span
+from snapsim.scenario.spans import Span, read_span, step_in
 from snapsim.simulation.fate import Fate, FateKind
 from snapsim.simulation.system import System
 from snapsim.study.fate_together import drawn_parts, fate_together
@@ -85,6 +85,27 @@ class Slice:
     def size(self) -> tuple[int, int]:
         """Steps of the finest lattice along both axes."""
         return self.columns * 2**self.depth, self.rows * 2**self.depth
+
+
+def two_spans(first: str, second: str, dashes: str = "") -> tuple[Span, Span]:
+    """Read what lies across and upward; `dashes` stand before the options' names in an InputError,
+    which also says where both are the same key."""
+    across, upward = read_span(first, f"{dashes}first"), read_span(second, f"{dashes}second")
+    keys = [s.key for s in (across, *across.along)]
+    if any(s.key in keys for s in (upward, *upward.along)):
+        raise InputError(
+            f"is the key of {dashes}first; two different ones are due", key=f"{dashes}second"
+        )
+    return across, upward
+
+
+def resolution_of(text: str | None, across: Span, columns: int, option: str) -> float:
+    """Return how finely boundaries are located, in the first key's unit: an eighth of a column
+    where nothing is said. Raises InputError."""
+    if text is not None:
+        return step_in(text, across.unit, option)
+    k = across.shown
+    return abs(across.high[k] - across.low[k]) / (8 * columns)
 
 
 def system_at(

@@ -50,20 +50,27 @@ def rare_chance(study: Study, setup: int, results: Mapping[int, Any]) -> dict[st
         return None
     total, rare = combined(each), study.rare
     return {
-        "measure": rare.measure,
-        "side": "most" if rare.exceeds is not None else "least",
-        "bound": rare.bound,
+        **_asked_of(rare),
         "chance": total.chance,
         "low": total.low,
         "high": total.high,
         "settled": total.settled,
-        "runs": len(asked),
-        "overlaps": sum(r["status"] == "overlap" for r in asked),
-        "failed": sum(r["status"] == "failed" for r in asked),
-        "untrusted": sum(r["status"] == "untrusted" for r in asked),
+        **_counted(asked),
         "replicates": [r.chance for r in each],
         "levels": [_threshold(rare, b) for b in each[0].thresholds],
     }
+
+
+def _asked_of(rare: RareDescription) -> dict[str, Any]:
+    side = "most" if rare.exceeds is not None else "least"
+    return {"measure": rare.measure, "side": side, "bound": rare.bound}
+
+
+def _counted(asked: Sequence[Mapping[str, Any]]) -> dict[str, int]:
+    """How many runs were asked for, and how many of them ended otherwise than well."""
+    among = {"overlaps": "overlap", "failed": "failed", "untrusted": "untrusted"}
+    counts = {name: sum(r["status"] == status for r in asked) for name, status in among.items()}
+    return {"runs": len(asked), **counts}
 
 
 def _replicate(study: Study, setup: int, replicate: int, answer: AnswerRuns) -> Rare:

@@ -181,11 +181,7 @@ def _until_broken(
     whole = False
     try:
         while queue or in_hand:
-            try:
-                while queue and len(in_hand) < _room(executor, room):
-                    in_hand[executor.submit(run_task, queue.first)] = queue.first
-                    queue.drop()
-            except BrokenExecutor:
+            if not _handed_out(executor, queue, in_hand, room):
                 break
             done = _some_done(executor, in_hand)
             if any(isinstance(f.exception(), BrokenExecutor) for f in done):
@@ -203,6 +199,19 @@ def _until_broken(
         yield in_hand[future].number, future.result()
         del in_hand[future]
     return lost + list(in_hand.values())
+
+
+def _handed_out(
+    executor: Executor, queue: _Waiting, in_hand: dict[Future[Result], Task], room: int
+) -> bool:
+    """Put tasks in hand while there is room; False where the executor is broken."""
+    try:
+        while queue and len(in_hand) < _room(executor, room):
+            in_hand[executor.submit(run_task, queue.first)] = queue.first
+            queue.drop()
+    except BrokenExecutor:
+        return False
+    return True
 
 
 def _room(executor: Executor, room: int) -> int:

@@ -84,28 +84,18 @@ def _fit(
     )  # fmt: skip
     settings = _settings(filmed, match)
     fitted = staged_fit(predictor, settings, say)
-    computed = predictor.computed
+    used, searched = [predictor], fitted.shares
     finish = given.finish or found.scene.detail
-    searched = fitted.shares
     if finish != given.detail and predictor.has_cells:
-        predictor = predictor.with_detail(finish)
-        fitted = refined(fitted, predictor, settings, say)
-        computed += predictor.computed
-    before = predictor.computed
+        used.append(predictor.with_detail(finish))
+        fitted = refined(fitted, used[-1], settings, say)
     fitted, intervals = with_intervals(fitted, given.confidence, say)
-    computed += predictor.computed - before
-    cells = cell_error(unknowns, predictor, searched, fitted.shares)
+    cells = cell_error(unknowns, used[-1], searched, fitted.shares)
+    whole, computed = widened(intervals, cells), sum(one.computed for one in used)
     cpu = process_time() - began
     return FitResult(
-        unknowns,
-        predictor,
-        fitted,
-        widened(intervals, cells),
-        given.confidence,
-        computed,
-        cpu,
-        cells,
-    )
+        unknowns, used[-1], fitted, whole, given.confidence, computed, cpu, cells
+    )  # fmt: skip
 
 
 def cell_error(

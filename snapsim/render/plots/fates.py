@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
@@ -100,17 +100,13 @@ def _fill(
         PolyCollection(polygons, facecolors=colours, edgecolors="face", linewidths=0.3)
     )
     if PATTERNS[name]:
-        axes.add_collection(
-            PolyCollection(
-                polygons,
-                facecolors="none",
-                edgecolors="#FFFFFF",
-                linewidths=0,
-                hatch=PATTERNS[name],
-                alpha=0.65,
-                zorder=2,
-            )
-        )
+        pattern: dict[str, Any] = {
+            "hatch": PATTERNS[name],
+            "edgecolors": "#FFFFFF",
+            "linewidths": 0,
+            "alpha": 0.65,
+        }
+        axes.add_collection(PolyCollection(polygons, facecolors="none", zorder=2, **pattern))
 
 
 def _unrefined(axes: Axes, paper: Paper, found: FateMap) -> None:

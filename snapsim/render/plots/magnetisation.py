@@ -46,10 +46,7 @@ def _draw(
     limit = next(iter(sections.values())).limit
     for axes, (name, cut) in zip(panels, sections.items(), strict=True):
         picture = draw_cut(axes, paper, cut, (system, number), peak)
-        middle = 1e3 * cut.place.position[list(cut.axes)]
-        half = 1e3 * 0.6 * reach
-        axes.set_xlim(middle[0] - half, middle[0] + half)
-        axes.set_ylim(middle[1] - half, middle[1] + half)
+        _centre(axes, cut, 0.6 * reach)
         axes.set_title(name, loc="center")
         axes.set_xlabel(_in_words(cut), size=10.5, color=paper.ink)
     figure.colorbar(
@@ -63,6 +60,13 @@ def _draw(
         weight="bold",
         size=13.5,
     )
+
+
+def _centre(axes: Axes, cut: PolarisationSection, half: float) -> None:
+    """Bring the part to the middle of a square of half a side [m]."""
+    middle = 1e3 * cut.place.position[list(cut.axes)]
+    axes.set_xlim(middle[0] - 1e3 * half, middle[0] + 1e3 * half)
+    axes.set_ylim(middle[1] - 1e3 * half, middle[1] + 1e3 * half)
 
 
 def draw_cut(

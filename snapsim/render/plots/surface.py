@@ -39,13 +39,8 @@ def _draw(figure: Figure, paper: Paper, found: EnergySurface, title: str) -> Non
         [0], [0], [0.03 * crest], "o", ms=11, mfc=paper.page, mec=paper.ink, mew=2.2, zorder=9
     )
     axes.text(0, 0, 0.3 * crest, "now", color=paper.ink, weight="bold", size=12, zorder=10)
-    axes.set_xlabel("turned by [deg]", labelpad=8)
-    axes.set_ylabel("lifted by [mm]", labelpad=8)
-    axes.set_zlabel("energy [J]", labelpad=6)
     axes.set_zlim(floor, 1.05 * crest)
-    axes.view_init(elev=30, azim=-38)
-    for pane in (axes.xaxis, axes.yaxis, axes.zaxis):
-        pane.set_pane_color(paper.page)
+    _frame(axes, paper)
     figure.suptitle(
         "\n".join(wrap(title, TITLE_WIDTH)), x=0.01, ha="left", weight="bold", size=13.5
     )
@@ -54,3 +49,13 @@ def _draw(figure: Figure, paper: Paper, found: EnergySurface, title: str) -> Non
             0.01, 0.79, "cut off below: there it falls\nto the magnet", size=11.5,
             color=paper.warn, weight="bold",
         )  # fmt: skip
+
+
+def _frame(axes: Any, paper: Paper) -> None:
+    """What the axes are, and from where they are seen."""
+    axes.set_xlabel("turned by [deg]", labelpad=8)
+    axes.set_ylabel("lifted by [mm]", labelpad=8)
+    axes.set_zlabel("energy [J]", labelpad=6)
+    axes.view_init(elev=30, azim=-38)
+    for pane in (axes.xaxis, axes.yaxis, axes.zaxis):
+        pane.set_pane_color(paper.page)
