@@ -128,6 +128,43 @@ def with_hand(document: Document, body: str) -> Document:
     return _appended(document, "hand", {"name": name, "body": body, "face": "-z", "gap": "25 mm"})
 
 
+def with_hand_that_moved(
+    document: Document,
+    part: str,
+    name: str,
+    places: Sequence[tuple[float, Any, Any]],
+    parted: float,
+    limit: float,
+) -> Document:
+    """Return it with a hand that carried a part through `places` (time [s], position [m],
+    quaternion) and let go at the time `parted` [s], nan where never; in place of what held it."""
+    x, y, z = (1e3 * float(c) for c in places[0][1])
+    path = [
+        {
+            "time": f"{time:.6f} s",
+            "position": _mm([1e3 * float(c) for c in position]),
+            "quaternion": ", ".join(f"{float(q):.12f}" for q in quaternion),
+        }
+        for time, position, quaternion in places[1:]
+    ]
+    hand: Document = {
+        "name": free_name(document, name),
+        "kind": "hold",
+        "between": [part, "world"],
+        "at": ["0, 0, 0 mm", _mm((x, y, z))],
+        "force_limit": f"{limit:g} N",
+        "path": path,
+    }
+    if parted == parted:
+        hand["until"] = f"{max(parted, 1e-6):.6f} s"
+    others = [j for j in document.get("joint", []) if not _carries(j, part)]
+    return document | {"joint": [*others, hand]}
+
+
+def _carries(joint: Document, name: str) -> bool:
+    return joint.get("kind") == "hold" and name in joint.get("between", [])
+
+
 def duplicated(document: Document, name: str, position: Sequence[float]) -> Document:
     """Return it with a copy of a body at another position [mm], without what is fastened to it."""
     table = copy.deepcopy(body_of(document, name)) | {"position": _mm(position)}

@@ -70,7 +70,7 @@ def release(
     loads = loads or shared_loads(system, steps, meshes)
     bodies = rigid_bodies(system.bodies)
     geometry = ContactGeometry(system.bodies, system.surfaces)
-    motion = Motion(_problem(system, bodies, geometry, loads, steps))
+    motion = Motion(motion_problem(system, bodies, geometry, loads, steps))
     log = RunLog(system, bodies, loads, geometry, motion.bearing, steps, frames, magnetisation)
     try:
         for item in motion.run():
@@ -122,13 +122,14 @@ def shared_loads(
     return MagneticLoads(model, EnergyBetweenPoses(space), shares)
 
 
-def _problem(
+def motion_problem(
     system: System,
     bodies: RigidBodies,
     geometry: ContactGeometry,
     loads: MagneticLoads,
     settings: MotionSettings,
 ) -> MotionProblem:
+    """Return the initial value problem of a system under its magnetic loads."""
     return MotionProblem(
         bodies,
         geometry,

@@ -4,7 +4,7 @@
   "use strict";
   const { said, grown } = window.snapsim;
   const { add, scale, length, unit } = window.snapsim.math;
-  const COLOURS = { force: "#FFB454", weight: "#9FB4BF", torque: "#8CD3F2", trail: "#FFB454", other: "#7FD8C4", start: "#9FB4BF", lines: "#9FC7E8" };
+  const COLOURS = { force: "#FFB454", hand: "#E6A0D8", weight: "#9FB4BF", torque: "#8CD3F2", trail: "#FFB454", other: "#7FD8C4", start: "#9FB4BF", lines: "#9FC7E8" };
   const LAYERS = { force: true, torque: true, trail: true, start: true, lines: false };
 
   // Arrows of magnetic force and torque, and weight, on a body; returns the labels they need.
@@ -21,6 +21,8 @@
     };
     const on = layers.force && force;
     arrow("force", on ? force : null, on ? length(force) / weight : 0, on ? `pull ${said(length(force), "N")}` : "");
+    const hand = acting && acting.hand;
+    arrow("hand", hand || null, hand ? length(hand) / weight : 0, hand ? `hand ${said(length(hand), "N")}` : "");
     arrow("weight", on ? [0, 0, -1] : null, 1, on ? `weight ${said(weight, "N")}` : "");
     const turn = layers.torque && torque ? length(torque) / (weight * 0.5 * size) : 0;
     const angle = Math.min(0.5 * grown(turn) + 0.35, 5);
