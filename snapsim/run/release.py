@@ -18,6 +18,7 @@ from snapsim.magnetics.model import MagneticModel
 from snapsim.mechanics.contact import ContactGeometry
 from snapsim.mechanics.contact_springs import contact_stiffness
 from snapsim.mechanics.ending import EndReason
+from snapsim.mechanics.material_restitution import MaterialRestitution
 from snapsim.mechanics.motion import Motion
 from snapsim.mechanics.motion_problem import MotionProblem
 from snapsim.mechanics.motion_settings import MotionSettings
@@ -141,6 +142,7 @@ def motion_problem(
         system.joints,
         contact_loads=loads.contact,
         stiffness=contact_stiffness(system.bodies),
+        rebounds=MaterialRestitution(system.bodies),
         settings=settings,
     )
 

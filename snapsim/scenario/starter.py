@@ -45,7 +45,7 @@ position = "0, 0, -125 mm"
 fixed = true
 
 [contact]                         # for every pair of bodies ...
-restitution = 0.3                 # 0 no rebound, 1 full rebound
+restitution = 0.3                 # 0 no rebound, 1 full rebound; "from materials": of metals
 friction = 0.35
 # air_gap = "0.2 mm"              # coating or tape that keeps bodies apart
 # yield_speed = "0.5 m/s"         # restitution falls as speed^(-1/4) above it; left out: constant
