@@ -11,9 +11,9 @@ from rich.table import Table
 from rich.text import Text
 
 from snapsim.analysis.cautions import CAUTIONS
+from snapsim.analysis.figures import number, numbers
 from snapsim.analysis.rebounds import restitution_lines, restitutions
 from snapsim.analysis.stray_field import stray_lines, stray_summary
-from snapsim.analysis.summary import number, numbers
 from snapsim.errors import ComputationError, InputError, label
 from snapsim.parts.bodies import Body
 from snapsim.parts.shapes import Shape

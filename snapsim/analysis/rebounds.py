@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import combinations
 from typing import Any, Final
 
-from snapsim.analysis.summary import number
+from snapsim.analysis.figures import number
 from snapsim.mechanics.material_restitution import restitution_band
 from snapsim.parts.bodies import Body
 from snapsim.simulation.system import System

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from snapsim.analysis.summary import number
+from snapsim.analysis.figures import number
 from snapsim.page.jobs import Report
 from snapsim.parts.states import Pose, State
 from snapsim.simulation.fate import FateKind

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from snapsim.analysis.summary import number, numbers
+from snapsim.analysis.figures import number, numbers
 from snapsim.landscape.constraints import Constraints
 from snapsim.landscape.energy import EnergyLandscape
 from snapsim.landscape.place import Place

@@ -15,7 +15,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from snapsim.analysis.summary import number, numbers
+from snapsim.analysis.figures import number, numbers
 from snapsim.arrays import Array
 from snapsim.errors import SnapsimError
 from snapsim.page.figures import low_by

@@ -213,11 +213,6 @@ def _row(field_strength: str, flux_density: str) -> tuple[float, float]:
     return parse(field_strength, FIELD_STRENGTH)[0], parse(flux_density, FLUX_DENSITY)[0]
 
 
-def setups(study: Study) -> list[str]:
-    """Return the names of a study's setups; one called "as given" where it has none."""
-    return [s.name for s in study.setup] or ["as given"]
-
-
 def with_samples(study: Study, samples: int | None) -> Study:
     """Return the study with another number of samples, where one is given."""
     return study if samples is None else study.model_copy(update={"samples": samples})

@@ -40,8 +40,10 @@ from snapsim.run.run_log import Until
 from snapsim.simulation.overlap import OverlapError
 from snapsim.simulation.system import Detail, System
 from snapsim.simulation.trajectory import Impact, Trajectory
-from snapsim.study.outcome import WhatCounts, nothing, outcome_of
-from snapsim.study.place import Placement, placed
+from snapsim.study.outcome import outcome_of
+from snapsim.study.outcome_row import WhatCounts, nothing
+from snapsim.study.place import placed
+from snapsim.study.placement import Placement
 from snapsim.work.processes import Processes
 
 Item = TypeVar("Item")

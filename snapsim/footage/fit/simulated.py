@@ -21,7 +21,8 @@ from snapsim.footage.views import FootageView, PlaneView
 from snapsim.mechanics.ending import EndReason
 from snapsim.simulation.trajectory import Impact
 from snapsim.study.cases import Cases
-from snapsim.study.place import Placement, placed
+from snapsim.study.place import placed
+from snapsim.study.placement import Placement
 from snapsim.study.sampling import RunSpot
 from snapsim.words.endings import ending_words
 
