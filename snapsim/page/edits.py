@@ -17,40 +17,11 @@ from snapsim.numerics import rotations
 from snapsim.page.pose import TypedPose, plain
 from snapsim.scenario.quantities import LENGTH, parse
 from snapsim.scenario.shapes import SHAPE_TABLES
+from snapsim.scenario.starter import new_scene
 
 Document = dict[str, Any]
 
-NEW = """title = "New scene"
-
-[[body]]
-name = "magnet"
-shape = { kind = "box", size = "80 x 60 x 30 mm" }
-material = "NdFeB N45"
-magnetised = "-z"
-position = "0, 0, 15 mm"
-fixed = true
-
-[[body]]
-name = "disc"
-shape = { kind = "cylinder", diameter = "60 mm", length = "12 mm" }
-material = "low-carbon steel"
-position = "0, 0, -114 mm"
-
-[[body]]
-name = "table"
-shape = { kind = "box", size = "400 x 300 x 30 mm" }
-material = "oak"
-position = "0, 0, -135 mm"
-fixed = true
-
-[contact]
-restitution = 0.3
-friction = 0.35
-
-[run]
-duration = "1 s"
-detail = "normal"
-"""
+NEW = new_scene()
 """Where a scene begins that is built from nothing: there must be one part that can move."""
 
 BODIES: dict[str, Document] = {
