@@ -52,6 +52,10 @@ def _said(v: DraftVerdict) -> dict[str, Any]:
         "says": headline(v.part, v.fate, v.snaps_if_stronger, v.error, v.held),
         "more": [m for m in more if m],
         "limits": list(v.limits),
+        "gaps": [
+            {"place": c.place, "notice_s": number(c.notice), "shut_s": number(c.shut)}
+            for c in v.closings
+        ],
         "speed_m_s": number(v.fate.speed),
         "energy_J": number(v.fate.energy),
         "time_s": number(v.fate.time),

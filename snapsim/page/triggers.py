@@ -28,6 +28,7 @@ from snapsim.page.energy_curve import curve_work, margin_work
 from snapsim.page.export import clip_work, html_work
 from snapsim.page.field_lines_job import lines_work
 from snapsim.page.jobs import Lane, PageJob, cancel
+from snapsim.page.parts_job import parts_work
 from snapsim.page.pose import FARTHEST, typed, with_unit
 from snapsim.page.rehearsing import Rehearsing
 from snapsim.page.release_job import load_work, release_work
@@ -312,17 +313,20 @@ class Desk:
 
     @answering
     def explain(self, tab: str, what: str) -> Reply:
-        """Begin the curve of energy against tilt, or the margins, from the present pose."""
+        """Begin what acts on each part, the curve of energy against tilt, or the margins, from the
+        present pose."""
         bench = self.bench(tab)
-        works = {"curve": curve_work, "margin": margin_work}
+        works = {"parts": parts_work, "curve": curve_work, "margin": margin_work}
         if what not in works:
-            raise InputError(f'is "{what}"; allowed: curve, margin', key="what")
+            raise InputError(f'is "{what}"; allowed: {", ".join(works)}', key="what")
+        later = list(works)[list(works).index(what) :]  # they are asked for in this order
         for job in [j for j in bench.jobs.values() if j.kind in works]:
-            if what == "curve" or job.kind == what:  # a new pose: what is left of the old is no use
+            if job.kind in later:  # of an earlier pose: what is left of it is no use
                 cancel(job)
             if not job.active:
                 del bench.jobs[job.number]
-        return self._begun(bench, self.looks.submit(what, works[what], bench.given()))
+        lane = self.drafts if what == "parts" else self.looks  # short work before long
+        return self._begun(bench, lane.submit(what, works[what], bench.given()))
 
     @answering
     def draft(self, tab: str) -> Reply:

@@ -4,7 +4,7 @@
   const { StageView, Hands, Recording, Clock, quantity, said, LAYERS } = window.snapsim;
   const { add, length, multiply, about, normalised } = window.snapsim.math;
   const { Warner, Counter, dangerOf, DANGERS } = window.snapsim;
-  const { showArrows, placeLabels, showRecord, showOther, showLayers, showLines, dress } = window.snapsim;
+  const { showArrows, placeLabels, showRecord, showOther, showLayers, showLines, showPulls, showHands, showReach, dress } = window.snapsim;
   const POLL = 150, QUIET = 450, KEPT = "snapsim-unsaved";
 
   // A name for this tab that a reload keeps; a tab opened as a copy of another gets its own.
@@ -25,7 +25,7 @@
     ["− +", "step finer, coarser"], ["G", "set the part down"], ["Home", "back to where the scene has it"],
     ["R", "release; in a rehearsal let go, grip again"], ["H", "rehearse"], ["Ctrl Z / Ctrl Shift Z", "undo, redo"], ["Escape", "cancel the release, or back to placing"], ["Space", "play, pause"],
     [", .", "scrub back, forward"], ["J L I K", "look from the left, right, above, below"], ["Z X", "nearer, farther"],
-    ["F", "whole stage in view"], ["1 2 3 4 5", "layers: force, torque, trail, start, field lines"], ["P", "save the picture"], ["?", "these keys"],
+    ["F", "whole stage in view"], ["1 2 3 4 5", "layers: force, torque, trail, start, field lines"], ["6", "how far the stray field reaches"], ["P", "save the picture"], ["?", "these keys"],
   ];
   const MOVES = {
     ArrowLeft: [-1, 0, 0], ArrowRight: [1, 0, 0], ArrowUp: [0, 0, 1], ArrowDown: [0, 0, -1],
@@ -44,7 +44,7 @@
       toml: "", typedToml: null, kept: null, complaints: {},
       pose: null, figures: null, tool: "move", axis: "", step: 1, holding: false,
       jobs: [], runs: [], records: {}, shown: null, compare: null, followed: "", mode: "place",
-      verdict: null, verdictFor: "", curve: null, curveFor: "", margin: null, marginFor: "", time: 0, playing: false, pace: 0.05,
+      byPart: null, byPartFor: "", reach: false, verdict: null, verdictFor: "", curve: null, curveFor: "", margin: null, marginFor: "", time: 0, playing: false, pace: 0.05,
       layers: { ...LAYERS }, tab: "place", keys: false,
       danger: "calm", letGo: null, handLimit: "60 N", tone: true,
       spoken: "", labels: [], linesFor: "", lines: null, gap: null, helpKeys: KEYS, clipSize: "1280x720",
@@ -243,6 +243,7 @@
         const answer = await this.call(name, ...given);
         this.complain(where, answer);
         if (answer.error) return false;
+        if (where === "scene") Object.assign(this, { verdict: null, byPart: null, curve: null, margin: null }); // of another scene
         this.take(answer.view);
         this.see(answer.figures);
         this.later();
@@ -281,6 +282,7 @@
         this.view.move(this.part, this.pose.position, this.pose.quaternion);
         this.showArrows();
         this.showLines();
+        this.showReach();
       },
 
       // --- a rehearsal: the hand is told what is wished, the newest moment comes back -----------
@@ -521,9 +523,11 @@
         if (this.holding || this.mode !== "place" || !this.figures || this.figures.overlap || this.curveFor === this.poseKey || this.askedFor === this.poseKey) return;
         this.askedFor = this.poseKey;
         this.speak(`pull ${said(this.pull, "N")}, ${this.weights}; gap ${said(this.figures.gap_m, "m")}`);
-        const answer = await this.call("explain", "curve");
-        if (answer.job) this.asked = { ...(this.asked || {}), [answer.job]: this.poseKey };
-        this.standing(answer);
+        for (const what of ["parts", "curve"]) {
+          const answer = await this.call("explain", what);
+          if (answer.job) this.asked = { ...(this.asked || {}), [answer.job]: this.askedFor };
+          this.standing(answer);
+        }
       },
       standing(answer) {
         if (!answer || answer.error) return;
@@ -568,6 +572,11 @@
         } else if (job.kind === "margin") {
           this.margin = answer.result;
           this.marginFor = key;
+        } else if (job.kind === "parts") {
+          this.byPart = Vue.markRaw(answer.result);
+          this.byPartFor = key;
+          this.showArrows();
+          this.showReach();
         } else if (job.kind === "lines") {
           this.lines = Vue.markRaw(answer.result.lines);
           this.linesFor = key;
@@ -714,6 +723,29 @@
         const acting = play ? { ...this.now, weight: this.record.weight_N }
           : f && f.force_N && { force: f.force_N, torque: f.torque_Nm, weight: f.weight_N };
         this.labels = showArrows(this.view, play ? this.record.part : this.part, acting, this.layers);
+        const here = !play && this.byPart && this.byPartFor === this.poseKey ? this.byPart : null;
+        showPulls(this.view, this.part, here && this.layers.force ? here.cards : []);
+        this.labels.push(...showHands(this.view, here ? here.hands : [], (h) => `${h.name}: ${h.gap_m === null ? "free" : said(h.gap_m, "m")}`));
+        const reached = !play && this.reachOf();
+        if (reached) this.labels.push({ name: "reach", text: `${said(1e3 * reached.limit_T, "")} mT, ${said(reached.distance_m, "m")}`, point: add(this.byPart.centre, [0, 0, reached.distance_m]) });
+      },
+      // A hand's gap, and the notice that a draft release left it.
+      handWords(hand) {
+        const gap = hand.gap_m === null ? "nothing can close on it" : `${said(hand.gap_m, "m")} to ${hand.to}`;
+        const shut = this.verdictFor === this.poseKey && ((this.verdict || {}).gaps || []).find((g) => g.place === hand.name && g.shut_s !== null);
+        return shut ? `${hand.name}: ${gap}, shut after ${said(shut.shut_s, "s", 3)}, ${said(shut.notice_s || 0, "s", 3)} of notice` : `${hand.name}: ${gap}`;
+      },
+      showReach() {
+        if (!this.view) return;
+        const stray = this.reachOf();
+        showReach(this.view, this.byPart && this.byPart.centre, stray ? stray.distance_m : 0);
+      },
+      // The farthest reaching of the limits that the stray field is held against.
+      reachOf() { return this.reach && this.byPart && this.mode === "place" && this.byPart.stray.find((s) => s.distance_m); },
+      toggleReach() {
+        this.reach = !this.reach;
+        this.showReach();
+        this.showArrows();
       },
       placeLabels() {
         if (this.$refs.labels) placeLabels(this.view, this.labels, this.$refs.labels);
@@ -826,6 +858,7 @@
         else if (key === " " && this.mode === "play") this.play();
         else if (key === "," || key === ".") this.scrub(key === "," ? -1 : 1, far);
         else if ("12345".includes(key)) this.toggleLayer(["force", "torque", "trail", "start", "lines"][Number(key) - 1]);
+        else if (key === "6" && this.mode === "place") this.toggleReach();
         else if (key === "p") this.savePicture();
         else return false;
         return true;

@@ -62,6 +62,7 @@ interface Stage {
   lively: boolean;
   alarmed: number;
   parted: Set<string>;
+  arrows: Map<string, any>;
   colours: { [name: string]: any };
   onframe: (() => void) | null;
   show(scene: any): void;
@@ -116,6 +117,9 @@ interface Snapsim {
   showRecord(view: Stage, record: PlayedRun, time: number): void;
   showOther(view: Stage, other: PlayedRun | null, time: number): void;
   showLayers(view: Stage, record: PlayedRun, other: PlayedRun | null, layers: Layers): void;
+  showPulls(view: Stage, part: number, cards: { name: string; index: number; force: Vector; weight_N: number }[]): void;
+  showHands(view: Stage, hands: (Pose & { name: string; point: Vector; span: Vector })[], words: (hand: any) => string): Label[];
+  showReach(view: Stage, centre: Vector, radius: number): void;
   showLines(view: Stage, lines: Vector[][] | null, stale: boolean): void;
   dress(view: Stage): void;
   Warner: new () => { on: boolean; hear(level: string): void };
