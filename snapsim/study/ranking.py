@@ -27,6 +27,7 @@ from snapsim.study.chance import chance
 from snapsim.study.hazard_limits import Limit, Standard, described, standards
 from snapsim.study.ledger import read_ledger
 from snapsim.study.limit_verdict import by_cells_words, verdict, verdict_words
+from snapsim.study.made_twice import repeats
 from snapsim.study.outcome_row import is_outcome
 from snapsim.study.rare_event import rare_chance
 from snapsim.study.sampling import FIRST_AB, MATRIX_A, MATRIX_B, RunSpot, spots
@@ -168,6 +169,7 @@ def _row(
         "limits": limits,
         "protection": _protection(limits),
         "inputs": _inputs(study, runs, done),
+        "repeats": repeats(r.result for r in done),
         "energies_J": [v for v in _values(done, AIM).tolist() if np.isfinite(v)],
     }
 

@@ -122,6 +122,14 @@ class Study(Table):
         description="long steps for all runs, usual ones where these leave the outcome open; left"
         " out with fewer than 12 runs a setup",
     )
+    twins: int = Field(
+        0,
+        ge=0,
+        le=1000,
+        strict=True,
+        description="runs of each setup that are made twice, begun a millionth otherwise: tells"
+        " which numbers of a run are chances",
+    )
     set: dict[str, Any] = Field({}, description="keys of the scene changed in all runs")
     vary: dict[str, Distribution] = Field({}, description="scene keys and their spread")
     correlated: tuple[CorrelatedPair, ...] = Field(
