@@ -11,9 +11,8 @@ from rich.table import Table
 from rich.text import Text
 
 from snapsim.analysis.cautions import CAUTIONS
-from snapsim.analysis.figures import number, numbers
-from snapsim.analysis.rebounds import restitution_lines, restitutions
 from snapsim.analysis.stray_field import stray_lines, stray_summary
+from snapsim.analysis.summary import number, numbers
 from snapsim.errors import ComputationError, InputError, label
 from snapsim.parts.bodies import Body
 from snapsim.parts.shapes import Shape
@@ -21,6 +20,7 @@ from snapsim.simulation.overlap import Overlap, close_pairs, refuse_overlaps
 from snapsim.simulation.refinement import expected_low
 from snapsim.simulation.system import System
 from snapsim.words.accuracy import percent
+from snapsim.words.braking import conductor_words
 
 CENTRED = 1e-6
 """Offset [mm] of a centre of mass that is rounding."""
@@ -44,7 +44,6 @@ def inventory(system: System, warnings: Iterable[str]) -> dict[str, Any]:
         "bodies": {body.name: _body(system, i) for i, body in enumerate(system.bodies)},
         "overlaps": [_overlap(o) for o in shared],
         "stray_field": stray_summary(system),
-        "restitution_of_materials": restitutions(system),
         "warnings": list(warnings),
     }
 
@@ -61,9 +60,22 @@ def _body(system: System, i: int) -> dict[str, Any]:
         "position_m": numbers(pose.position[i]),
         "quaternion": numbers(pose.quaternion[i]),
         "cells": cells,
+        **_currents(system, i),
         **_expected(system, body, cells),
         **_drawn(body.shape),
     }
+
+
+def _currents(system: System, i: int) -> dict[str, Any]:
+    """Cells and modes of the eddy currents in a conductor that brakes."""
+    from snapsim.simulation.eddy_brake import braking_conductors, modes_of
+
+    body = system.bodies[i]
+    if not system.eddy_currents or i not in braking_conductors(system.bodies):
+        return {}
+    found = modes_of(body, system.detail)
+    times = {"slowest_s": number(found.time[0]), "quickest_s": number(found.time[-1])}
+    return {"currents": {"cells": found.cells, "modes": len(found.time), **times}}
 
 
 def _cells(system: System, body: Body) -> int:
@@ -111,11 +123,16 @@ def inventory_table(result: dict[str, Any]) -> RenderableType:
         f"a release follows {result['duration_s']:g} s of motion, detail {result['detail']};"
         f" {'nothing that moves overlaps' if shared else 'nothing overlaps'}"
     )
+    currents = [
+        Text(conductor_words(name, b["currents"]))
+        for name, b in result["bodies"].items()
+        if "currents" in b
+    ]
     notes = [
+        *currents,
         *_expectations(result),
         *_shared_places(shared),
         *_centres(result["bodies"]),
-        *map(Text, restitution_lines(result["restitution_of_materials"])),
     ]
     warnings = [Text(f"note: {w}", style="yellow") for w in result["warnings"]]
     stray = [Text(line) for line in stray_lines(result["stray_field"])]

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from snapsim.analysis.figures import number, numbers
 from snapsim.analysis.repeats import twins_summary
 from snapsim.arrays import Array
 from snapsim.mechanics.chipping import chipping
 from snapsim.simulation.trajectory import Audit, Impact, Load, Trajectory, kinetic_energy
+from snapsim.words.braking import braking_words
 from snapsim.words.chipping import chance_words
 from snapsim.words.eddy_currents import with_eddy_words
 from snapsim.words.endings import ending_words, parting_words
@@ -49,6 +49,7 @@ def summary(trajectory: Trajectory) -> dict[str, Any]:
             "unaccounted_fraction": number(t.audit.unaccounted_fraction),
             **_audit_parts(t.audit),
         },
+        **_braking(t),
         "cost": {
             "field_evaluations": t.cost.field_evaluations,
             "steps": t.cost.steps,
@@ -162,6 +163,39 @@ def _force_accuracy(system: System, a: ForceAccuracy) -> dict[str, Any]:
         "bodies": bodies,
         "magnetic_energy_J": number(float(a.magnetic_energy.value)),
         "magnetic_energy_error_J": number(float(a.magnetic_energy.error)),
+    }
+
+
+def number(value: float) -> float | None:
+    """Return a plain float, or None for what is not finite: JSON has no NaN."""
+    plain = float(value)
+    return plain if math.isfinite(plain) else None
+
+
+def numbers(values: Array) -> list[float | None]:
+    """Return a list of plain floats."""
+    return [number(v) for v in np.asarray(values).tolist()]
+
+
+def _braking(t: Trajectory) -> dict[str, Any]:
+    """What eddy currents did, where conductors brake."""
+    if not t.currents:
+        return {}
+    from snapsim.run.braking import drifting
+
+    heat, drifts = t.audit.joule_heat, drifting(t)
+    potential = t.energy["gravity"] + t.energy["magnetic"]
+    turned_over = max(float((potential[0] - potential).max()), float(t.energy["kinetic"].max()))
+    return {
+        "braking": {
+            "joule_heat_J": number(heat),
+            "stored_J": number(t.audit.current_energy),
+            "conductors": sorted(t.currents),
+            "drifting": [
+                {k: v if isinstance(v, str) else number(v) for k, v in d.items()} for d in drifts
+            ],
+            "says": braking_words(heat, turned_over, drifts),
+        }
     }
 
 

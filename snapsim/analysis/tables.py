@@ -31,6 +31,7 @@ def release_table(result: dict[str, Any]) -> RenderableType:
         Text(result["title"], style="bold"),
         *(Text(line) for line in result.get("answer", {}).get("says", ())),
         _ending(result),
+        *(Text(result["braking"]["says"]) for _ in "x" if result.get("braking", {}).get("says")),
         *_repeats(result["twins"]),
         _impacts(result["impacts"], result["twins"]),
         _moving(result["bodies"], result["twins"]),
@@ -252,7 +253,7 @@ def _audit(result: dict[str, Any]) -> RenderableType:
     line = (
         f"magnetic energy released {plain(energy['magnetic_released_J'])} J;"
         f" unaccounted {plain(energy['unaccounted_J'])} J ({plain(share)} of the released energy)"
-        f"\n{_parts(energy)}"
+        f"\n{_parts(result)}"
         f"\n{cost['field_evaluations']} field evaluations{known}, {cost['steps']} steps,"
         f" {plain(cost['wall_s'])} s of computing"
     )
@@ -280,9 +281,12 @@ def _interpolation(accuracy: dict[str, Any]) -> str:
     return f"{said} ({'; '.join(notes)})" if notes else said
 
 
-def _parts(energy: dict[str, Any]) -> str:
+def _parts(result: dict[str, Any]) -> str:
     """The three parts of the audit in a line each."""
+    energy = result["energy"]
     field, integrator, events = energy["field"], energy["integrator"], energy["events"]
+    heat = result.get("braking", {}).get("joule_heat_J")
+    currents = "" if heat is None else f", eddy currents {plain(heat)} J"
     return (
         f"  field: work {plain(field['work_J'])} J against {plain(field['released_J'])} J"
         f" released, at most {plain(field['largest_misfit_J'])} J apart\n"
@@ -290,7 +294,7 @@ def _parts(energy: dict[str, Any]) -> str:
         f" kinetic energy of {plain(integrator['kinetic_change_J'])} J, at most"
         f" {plain(integrator['largest_misfit_J'])} J apart\n"
         f"  events: blows took {plain(events['impact_loss_J'])} J, friction"
-        f" {plain(events['friction_loss_J'])} J, gained {plain(events['gained_J'])} J"
+        f" {plain(events['friction_loss_J'])} J{currents}, gained {plain(events['gained_J'])} J"
         f"{_corrections(energy)}"
     )
 

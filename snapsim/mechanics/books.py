@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from snapsim.arrays import Array
+from snapsim.mechanics.brake import Stirred
 from snapsim.mechanics.ending import Parting
 from snapsim.mechanics.records import BodyLoads, Frame, JointRecord, Tally, no_loads
 from snapsim.parts.states import State
@@ -16,7 +17,7 @@ from snapsim.parts.states import State
 class Books:
     """Of a motion of `bodies` and `joint_count` joints: the time reached [s], energies, loads and
     steps; `last_frame` is the time of the last frame given out; `misfit` [m/s] the largest by which
-    a step missed the laws of contact."""
+    a step missed the laws of contact; `stirred` what a brake does now."""
 
     bodies: int
     joint_count: int
@@ -25,6 +26,7 @@ class Books:
     steps: int = 0
     last_frame: float = 0.0
     misfit: float = 0.0
+    stirred: Stirred | None = None
     borne: BodyLoads = field(init=False)
     joints: list[JointRecord] = field(init=False)
 
@@ -35,7 +37,13 @@ class Books:
     def frame(self, state: State, touching: bool) -> Frame:
         """Return the present frame."""
         self.last_frame = self.time
-        return Frame(self.time, state, self.tally, touching)
+        return Frame(self.time, state, self.tally, touching, self.stirred)
+
+    def stir(self, stirred: Stirred | None, heat: float = 0.0) -> None:
+        """Note what a brake does now, and heat [J] that it made; stored energy that the next phase
+        does not count is heat."""
+        self.stirred = stirred
+        self.tally = replace(self.tally, heat=self.tally.heat + heat)
 
     def bear(self, force: Array, torque: Array) -> None:
         """Note what acts on each body (n, 3) [N, N m] now."""

@@ -24,6 +24,7 @@ from typing import Final
 import numpy as np
 
 from snapsim.arrays import Array, IntArray
+from snapsim.mechanics.brake import Stirred, in_flight
 from snapsim.mechanics.linkage import (
     FRICTION,
     Mode,
@@ -54,12 +55,24 @@ DRIFT: Final = 1e-11
 class FlightEquations:
     """The equations of a stretch of flight in which the joints keep one `mode`.
 
-    Fixed bodies keep the pose they have in `start`.
+    Fixed bodies keep the pose they have in `start`. Of a brake the first `remembered` amplitudes
+    are part of the state.
     """
 
     problem: MotionProblem
     mode: Mode
     start: State
+    remembered: int = 0
+
+    @cached_property
+    def _end(self) -> int:
+        """Where the bodies' numbers end in y: those of a brake follow, then the books."""
+        return WIDTH * len(self._moving)
+
+    @cached_property
+    def _brakes(self) -> int:
+        """Numbers of a brake in y: amplitudes that are remembered, and the heat [J] since."""
+        return 0 if self.problem.brake is None else self.remembered + 1
 
     @cached_property
     def books(self) -> int:
@@ -79,18 +92,20 @@ class FlightEquations:
     def _inverse_mass(self) -> Array:
         return self.problem.bodies.inverse_mass[self._moving]
 
-    def pack(self, state: State, books: Array | None = None) -> Array:
-        """Return y of a state, its books zero unless given."""
+    def pack(self, state: State, books: Array | None = None, brakes: Array | None = None) -> Array:
+        """Return y of a state, its books, and a brake's numbers, zero unless given."""
         i = self._moving
         momentum = self.problem.bodies.angular_momentum(state)
         columns = [state.pose.position, state.pose.quaternion, state.velocity, momentum]
         flat = np.concatenate([c[i] for c in columns], axis=1)
         padded = np.concatenate([flat, np.zeros((len(i), 1))], axis=1)
-        return np.append(padded.ravel(), np.zeros(self.books) if books is None else books)
+        brakes = np.zeros(self._brakes) if brakes is None else brakes
+        books = np.zeros(self.books) if books is None else books
+        return np.concatenate([padded.ravel(), brakes, books])
 
     def state(self, y: Array) -> State:
         """Return the state of y."""
-        pose, rows = self.start.pose, y[: -self.books].reshape(-1, WIDTH)
+        pose, rows = self.start.pose, y[: self._end].reshape(-1, WIDTH)
         fixed = pose.position, pose.quaternion
         position, quaternion, velocity, spin = _kinematics(
             rows, self._moving, self._inverse_inertia, *fixed
@@ -105,22 +120,33 @@ class FlightEquations:
             inertia = float(np.trace(bodies.inertia[i])) / 3
             rows += [tolerances.length] * 3 + [tolerances.length / reach] * 4
             rows += [tolerances.speed] * 3 + [inertia * tolerances.speed / reach] * 3 + [1.0]
-        return np.array([*rows, *[np.inf] * self.books])
+        mass = float(bodies.mass[self._moving].sum())
+        stirred = [mass**0.5 * tolerances.speed] * self._brakes
+        stirred[-1:] = [np.inf] * len(stirred[-1:])
+        return np.array([*rows, *stirred, *[np.inf] * self.books])
 
     def rate(self, time: float, y: Array) -> Array:
         """Return dy/dt."""
         state, out = self.state(y), np.empty_like(y)
         force, torque = self.problem.loads(state.pose)
         push, twist = force, torque
+        if self.problem.brake is not None:
+            stirred, rates, heat = in_flight(self.problem.brake, state, self.amplitudes(y))
+            push, twist = force + stirred.force, torque + stirred.torque
+            out[self._end : -self.books - 1], out[-self.books - 1] = rates, heat
         if self.problem.joints:
-            found = self.reactions(time, state, force, torque)
-            push, twist = force + found.wrench[:, :3], torque + found.wrench[:, 3:]
+            found = self.reactions(time, state, push, twist)
+            push, twist = push + found.wrench[:, :3], twist + found.wrench[:, 3:]
             out[-2:] = found.friction_power, found.drive_power
-        rows, filled = (v[: -self.books].reshape(-1, WIDTH) for v in (y, out))
+        rows, filled = (v[: self._end].reshape(-1, WIDTH) for v in (y, out))
         loads = push, twist, self._inverse_mass, self.problem.gravity
         _rates(rows, state.pose.quaternion, state.spin, self._moving, *loads, filled)
         out[-self.books] = power(force, torque, state.velocity, state.spin)
         return out
+
+    def amplitudes(self, y: Array) -> Array:
+        """Return the amplitudes of a brake that are remembered."""
+        return y[self._end : self._end + self.remembered]
 
     def reactions(self, time: float, state: State, force: Array, torque: Array) -> Reactions:
         """Return what the joints do under an applied `force` and `torque` (n, 3)."""
@@ -139,7 +165,7 @@ class FlightEquations:
         given = problem.linkage, problem.bodies
         state = replace(state, pose=on_joints_pose(*given, state.pose, time, self.mode))
         state = on_joints_velocity(*given, state, time, self.mode)
-        return self.pack(state, y[-self.books :])
+        return self.pack(state, y[-self.books :], y[self._end : -self.books])
 
 
 @dataclass(frozen=True)
@@ -182,9 +208,25 @@ class Flight:
 
     def reactions(self, time: float) -> Reactions:
         """Return what the joints do at a time inside the last step."""
-        state = self.at(time)
-        load = self.equations.problem.loads(state.pose)
-        return self.equations.reactions(time, state, *load)
+        state, stirred = self.at(time), self.stirred(time)
+        force, torque = self.equations.problem.loads(state.pose)
+        if stirred is not None:
+            force, torque = force + stirred.force, torque + stirred.torque
+        return self.equations.reactions(time, state, force, torque)
+
+    def stirred(self, time: float) -> Stirred | None:
+        """Return what a brake does at a time inside the last step; None without one."""
+        brake = self.equations.problem.brake
+        if brake is None:
+            return None
+        return in_flight(brake, self.at(time), self.equations.amplitudes(self._y(time)))[0]
+
+    def heat(self, time: float) -> float:
+        """Return the heat [J] that a brake made since the flight began."""
+        equations = self.equations
+        if equations.problem.brake is None:
+            return 0.0
+        return float(self._y(time)[-equations.books - 1])
 
     def poses(self, times: Array) -> list[Pose]:
         """Return the poses at some times (k,) inside the last step."""
@@ -202,14 +244,18 @@ def take_off(
     begin: float,
     end: float,
     first: float | None = None,
+    stirred: Array | None = None,
 ) -> Flight:
     """Return a flight from `start` at `begin` that goes on until `end` [s], its first step of
-    length `first`, or as the equations ask for."""
-    equations, bounds = FlightEquations(problem, mode, start), problem.settings.tolerances
+    length `first`, or as the equations ask for; it remembers the amplitudes `stirred` (m,)."""
+    remembered = np.zeros(0) if stirred is None else stirred
+    equations = FlightEquations(problem, mode, start, len(remembered))
+    bounds = problem.settings.tolerances
     pair = FIFTH if bounds.relative >= LOOSE else EIGHTH
     absolute = equations.absolute(bounds)
     integration = Integration(equations.rate, pair, bounds.relative, absolute, end)
-    y = equations.pack(start)
+    brakes = None if stirred is None else np.append(remembered, 0.0)
+    y = equations.pack(start, brakes=brakes)
     last = integration.start(begin, y, None if first is None else min(first, end - begin))
     return Flight(equations, integration, last, equations.state(y))
 

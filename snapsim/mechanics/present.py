@@ -40,7 +40,8 @@ class Pressed:
 class Past:
     """What earlier steps left: the last one `pressed`, where nothing has flown since; lengths [s]
     that the next step of flight, and of contact, may have; steps in a row `still`; the `change` of
-    a joint that ended a flight; whether joints are `blocked`; whether a blow was `struck` since."""
+    a joint that ended a flight; whether joints are `blocked`; whether a blow was `struck` since;
+    amplitudes (k,) that are `stirred` up in a brake, and how fast it was `slowing` bodies [1/s]."""
 
     pressed: Pressed | None = None
     flight_length: float | None = None
@@ -50,6 +51,8 @@ class Past:
     change: Change | None = None
     blocked: bool = False
     struck: bool = False
+    stirred: Array | None = None
+    slowing: float | None = None
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from snapsim.arrays import Array, IntArray
+from snapsim.mechanics.brake import Stirred
 from snapsim.mechanics.ending import Ending, Outcome, Parting
 from snapsim.numerics.compilation import compiled
 from snapsim.parts.states import State
@@ -22,6 +23,7 @@ class Tally:
     error of the time step. `event_gain`: the sum of all energies that events gained. `hold_work`:
     done on the bodies by hands that carry a part. `correction_taken`, `correction_given`: what
     correcting positions took from the motion and gave it (`position_correction`), sums of sizes.
+    `heat`: what a brake has turned into heat (`brake`).
     """
 
     work: float = 0.0
@@ -32,16 +34,18 @@ class Tally:
     hold_work: float = 0.0
     correction_taken: float = 0.0
     correction_given: float = 0.0
+    heat: float = 0.0
 
 
 @dataclass(frozen=True)
 class Frame:
-    """The state at one time [s], in flight or in contact."""
+    """The state at one time [s], in flight or in contact, and what a brake does then."""
 
     time: float
     state: State
     tally: Tally
     touching: bool
+    stirred: Stirred | None = None
 
 
 @dataclass(frozen=True)
@@ -76,6 +80,7 @@ class Strike:
     tally_before: Tally
     tally_after: Tally
     blows: tuple[PairBlow, ...]
+    stirred: Stirred | None = None
 
 
 @dataclass(frozen=True)

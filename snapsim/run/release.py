@@ -18,7 +18,6 @@ from snapsim.magnetics.model import MagneticModel
 from snapsim.mechanics.contact import ContactGeometry
 from snapsim.mechanics.contact_springs import contact_stiffness
 from snapsim.mechanics.ending import EndReason
-from snapsim.mechanics.material_restitution import MaterialRestitution
 from snapsim.mechanics.motion import Motion
 from snapsim.mechanics.motion_problem import MotionProblem
 from snapsim.mechanics.motion_settings import MotionSettings
@@ -29,6 +28,7 @@ from snapsim.run.blow_error import blow_errors
 from snapsim.run.run_log import RunLog, Until
 from snapsim.run.steps import steps_of
 from snapsim.simulation.close_soft_parts import closest_of
+from snapsim.simulation.eddy_brake import eddy_brake
 from snapsim.simulation.eddy_loss import eddy_estimate
 from snapsim.simulation.energy_between_poses import EnergyBetweenPoses, pose_space
 from snapsim.simulation.loads import MagneticLoads, flight_tolerance, interpolation_shares
@@ -71,8 +71,10 @@ def release(
     loads = loads or shared_loads(system, steps, meshes)
     bodies = rigid_bodies(system.bodies)
     geometry = ContactGeometry(system.bodies, system.surfaces)
-    motion = Motion(motion_problem(system, bodies, geometry, loads, steps))
-    log = RunLog(system, bodies, loads, geometry, motion.bearing, steps, frames, magnetisation)
+    brake = eddy_brake(system.bodies, system.detail) if system.eddy_currents else None
+    motion = Motion(replace(_problem(system, bodies, geometry, loads, steps), brake=brake))
+    watched = motion.bearing, steps, frames, magnetisation
+    log = RunLog(system, bodies, loads, geometry, *watched, brake=brake)
     try:
         for item in motion.run():
             log.take(item)
@@ -123,14 +125,13 @@ def shared_loads(
     return MagneticLoads(model, EnergyBetweenPoses(space), shares)
 
 
-def motion_problem(
+def _problem(
     system: System,
     bodies: RigidBodies,
     geometry: ContactGeometry,
     loads: MagneticLoads,
     settings: MotionSettings,
 ) -> MotionProblem:
-    """Return the initial value problem of a system under its magnetic loads."""
     return MotionProblem(
         bodies,
         geometry,
@@ -142,7 +143,6 @@ def motion_problem(
         system.joints,
         contact_loads=loads.contact,
         stiffness=contact_stiffness(system.bodies),
-        rebounds=MaterialRestitution(system.bodies),
         settings=settings,
     )
 

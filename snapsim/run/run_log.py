@@ -28,6 +28,7 @@ from snapsim.mechanics.records import BodyLoads, End, Frame, PairBlow, Strike
 from snapsim.mechanics.rigid_bodies import RigidBodies
 from snapsim.numerics import rotations
 from snapsim.parts.states import Pose, State
+from snapsim.simulation.eddy_brake import EddyBrake
 from snapsim.simulation.energy_between_poses import PoseEnergy
 from snapsim.simulation.loads import MagneticLoads
 from snapsim.simulation.magnetisation_between_poses import (
@@ -115,6 +116,7 @@ class RunLog:
     settings: MotionSettings
     checked: bool
     shown: bool
+    brake: EddyBrake | None = None
     frames: list[Frame] = field(default_factory=list)
     rows: list[FrameLoads] = field(default_factory=list)
     impacts: list[Impact] = field(default_factory=list)
@@ -129,8 +131,8 @@ class RunLog:
         if isinstance(item, Frame):
             self._keep(item)
         elif isinstance(item, Strike):
-            self._keep(Frame(item.time, item.before, item.tally_before, True))
-            self._keep(Frame(item.time, item.after, item.tally_after, True))
+            self._keep(Frame(item.time, item.before, item.tally_before, True, item.stirred))
+            self._keep(Frame(item.time, item.after, item.tally_after, True, item.stirred))
             self.impacts += [self._impact(item, blow) for blow in item.blows]
         else:
             self.end = item
@@ -265,8 +267,8 @@ class RunLog:
             quaternion=quaternion,
             velocity=np.array([s.velocity for s in states]),
             spin=np.array([s.spin for s in states]),
-            force=self._column("force"),
-            torque=self._column("torque"),
+            force=self._column("force") + self._braking[:, :, :3],
+            torque=self._column("torque") + self._braking[:, :, 3:],
             energy=energy,
             gap=self._column("gap"),
             cells={
@@ -281,7 +283,23 @@ class RunLog:
             accuracy=self._accuracy(end),
             work=work,
             bearing=self._borne(),
+            currents=self._currents(),
         )
+
+    @property
+    def _braking(self) -> Array:
+        """What eddy currents do to the bodies at the frames (k, n, 6) [N, N m]."""
+        still = np.zeros((len(self.system.bodies), 6))
+        return np.array([still if f.stirred is None else f.stirred.wrench for f in self.frames])
+
+    def _currents(self) -> dict[str, Array]:
+        """How much there is of each conductor's modes at the frames (k, m)."""
+        if self.brake is None:
+            return {}
+        still = np.zeros(len(self.brake.time))
+        rows = [still if f.stirred is None else f.stirred.amplitude for f in self.frames]
+        parts = self.brake.parted(np.array(rows))
+        return {self.system.bodies[i].name: part for i, part in parts.items()}
 
     def _solve(self, k: int) -> None:
         """Solve for frame k unless that was done."""
@@ -354,12 +372,17 @@ class RunLog:
         magnetic = self._column("energy")
         kinetic = [float(np.sum(self.bodies.kinetic_energies(f.state))) for f in self.frames]
         tallies = [f.tally for f in self.frames]
-        return {
+        heat = np.array([t.heat for t in tallies])
+        energies = {
             "kinetic": np.array(kinetic),
             "gravity": height[0] - height,
             "magnetic": magnetic,
-            "dissipated": np.array([t.impact_loss + t.friction_loss for t in tallies]),
+            "dissipated": np.array([t.impact_loss + t.friction_loss for t in tallies]) + heat,
         }
+        if self.brake is None:
+            return energies
+        stored = [0.0 if f.stirred is None else f.stirred.stored for f in self.frames]
+        return energies | {"joule_heat": heat, "currents": np.array(stored)}
 
     def _work(self) -> dict[str, Array]:
         """Work done since the start, at the frames (k,) [J]."""
@@ -374,11 +397,12 @@ class RunLog:
         tally = self.frames[-1].tally
         change = {key: values - values[0] for key, values in energy.items()}
         potential = change["gravity"] + change["magnetic"]
+        lost = change["dissipated"] + change.get("currents", 0.0)
         scale = max(float(np.max(-potential)), float(energy["kinetic"].max()), self._least())
         pressed = np.array([f.tally.contact_work for f in self.frames])
         work = done["field"] + done["hold"] - change["gravity"]
-        work = work + pressed - change["dissipated"]
-        balance = change["kinetic"] + potential + change["dissipated"] - done["hold"]
+        work = work + pressed - lost
+        balance = change["kinetic"] + potential + lost - done["hold"]
         unaccounted = float(np.abs(balance).max())
         return Audit(
             magnetic_released=-float(change["magnetic"][-1]),
@@ -386,6 +410,8 @@ class RunLog:
             kinetic_change=float(change["kinetic"][-1]),
             impact_loss=tally.impact_loss,
             friction_loss=tally.friction_loss,
+            joule_heat=tally.heat,
+            current_energy=float(energy["currents"][-1]) if "currents" in energy else 0.0,
             unaccounted=unaccounted,
             unaccounted_fraction=unaccounted / scale,
             field_error=float(np.abs(done["field"] + change["magnetic"]).max()),

@@ -69,12 +69,22 @@ def Scene(
     detail: str | None = None,
     tolerance: float | None = None,
     recoil: bool | None = None,
+    eddy_currents: bool | None = None,
 ) -> System:
     """Return the scene ready for every command; raises InputError naming key and what is allowed.
 
-    `duration`, `detail`, `tolerance` and `recoil` are the keys of the file's [run].
+    `duration`, `detail`, `tolerance`, `recoil` and `eddy_currents` are the keys of the file's
+    [run].
     """
-    run = _plain({"duration": duration, "detail": detail, "tolerance": tolerance, "recoil": recoil})
+    run = _plain(
+        {
+            "duration": duration,
+            "detail": detail,
+            "tolerance": tolerance,
+            "recoil": recoil,
+            "eddy_currents": eddy_currents,
+        }
+    )
     lists = {"body": bodies, "joint": joints, "hand": hands, "material": materials}
     head = _plain({"title": title, "note": note or None, "gravity": gravity})
     tables = {"contact": contact.table if contact else {}, "run": run}
@@ -195,7 +205,7 @@ def Material(name: str, density: Given, **values: object) -> Written:
 
 
 def Contact(
-    restitution: float | str | None = None,
+    restitution: float | None = None,
     friction: float | None = None,
     air_gap: Given | None = None,
     yield_speed: Given | None = None,
@@ -208,7 +218,7 @@ def Contact(
 
 def Pair(
     between: tuple[str, str],
-    restitution: float | str | None = None,
+    restitution: float | None = None,
     friction: float | None = None,
     air_gap: Given | None = None,
     yield_speed: Given | None = None,

@@ -47,3 +47,7 @@ class RunDescription(Table):
         False,
         description="magnets yield by their recoil permeability to the field that they are in",
     )
+    eddy_currents: Flag = Field(
+        True,
+        description="conductors that are neither iron nor magnets brake magnets that move by them",
+    )

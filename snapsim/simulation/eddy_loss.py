@@ -38,6 +38,7 @@ from snapsim.magnetics.eddy_currents import (
 from snapsim.magnetics.sources import MagnetSet, magnet_set, source_for
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
+from snapsim.simulation.eddy_brake import conducting
 from snapsim.simulation.trajectory import Trajectory
 
 POINT_ORDER: Final = 8
@@ -74,10 +75,11 @@ def eddy_estimate(run: Trajectory) -> dict[str, float | str]:
     frames = _frames(run)
     if len(frames) < 2 or not any(body.is_magnet for body in run.system.bodies):
         return {}
+    modelled = conducting(run.system.bodies) if run.system.eddy_currents else []
     losses = [
         body_loss(body, _inside(run, i, frames), run.time[frames])
         for i, body in enumerate(run.system.bodies)
-        if (body.material.conductivity or 0.0) > 0
+        if (body.material.conductivity or 0.0) > 0 and i not in modelled
     ]
     unknown = [b.name for b in run.system.bodies if b.is_soft and not b.material.conductivity]
     potential = (run.energy["gravity"] + run.energy["magnetic"])[frames]

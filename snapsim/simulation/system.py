@@ -38,10 +38,11 @@ class System:
     """A scene made ready: `start` is the state at release, `gravity` (3,) [m/s^2].
 
     `source` is the scene as read and `resolved` the scene with every default and --set filled in,
-    both TOML, kept in the run file; `file` names where it came from. With `recoil` magnets yield by
-    their recoil permeability (`magnetics.model`). `tolerance` is the share of lengths and speeds
-    that a step of the motion may err by, where the scene asks for one. Two are equal where all that
-    is computed with is, from wherever they were read.
+    both TOML, kept in the run file; `file` names where it came from. With `recoil` magnets
+    yield by their recoil permeability (`magnetics.model`). With `eddy_currents` conductors that
+    are neither iron nor magnets brake magnets that move by them (`eddy_brake`). `tolerance` is
+    the share of lengths and speeds that a step of the motion may err by, where the scene asks
+    for one. Two are equal where all that is computed with is, from wherever they were read.
     """
 
     title: str
@@ -56,6 +57,7 @@ class System:
     resolved: str = ""
     file: str = ""
     recoil: bool = False
+    eddy_currents: bool = True
     tolerance: float | None = None
     joints: tuple[Joint, ...] = ()
     hands: tuple[Hand, ...] = ()

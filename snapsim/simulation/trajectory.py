@@ -93,6 +93,7 @@ class Audit:
     energy released, or of what the loads do over the touching gap if that is more. `hold_work` is
     done by hands that carry a part. `correction_taken` and `correction_given` went out of the
     motion and into it where positions were corrected; both are in `field_work` as booked.
+    `joule_heat` is what eddy currents turned into heat, `current_energy` what they end with.
     `deepest_overlap` [m] is the deepest that bodies lie in each other at a frame after the first.
     """
 
@@ -112,6 +113,8 @@ class Audit:
     correction_taken: float = math.nan
     correction_given: float = math.nan
     deepest_overlap: float = math.nan
+    joule_heat: float = 0.0
+    current_energy: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -154,12 +157,15 @@ class Trajectory:
     `spin` (k, n, 3) [rad/s]; `force` (k, n, 3) [N] and `torque` (k, n, 3) [N m] are magnetic,
     about the centres of mass, world axes. `energy` maps "kinetic", "gravity", "magnetic" and
     "dissipated" to (k,) [J], `work` "field" and "hold": what the magnetic forces and what hands
-    have done since the start (k,) [J]. `gap` (k,) is the smallest distance between a free body and
-    any other magnet [m] (nan without one). `magnetisation` maps a soft body's name to (k, c, 3)
-    [A/m] in body axes. `bearing` maps fixed bodies and joints, as `loads` does, to force [N] and
-    torque [N m] borne at the frames (k, 2), those of the step before in flight. At an impact two
-    frames share one time: just before and just after it. `twins` says which figures repeat; None
-    where that was not looked at.
+    have done since the start (k,) [J]. `gap` (k,) is the smallest distance between a free body
+    and any other magnet [m] (nan without one). `magnetisation` maps a soft body's name to (k,
+    c, 3) [A/m] in body axes. `bearing` maps fixed bodies and joints, as `loads` does, to force
+    [N] and torque [N m] borne at the frames (k, 2), those of the step before in flight. At an
+    impact two frames share one time: just before and just after it. Where conductors brake,
+    `energy` has their "joule_heat", which "dissipated" counts too, and what the "currents"
+    store, and `currents` maps conductors to how much there is of each mode (k, m) [root joule]
+    (`eddy_brake.modes_of`). `twins` says which figures repeat; None where that was not looked
+    at.
     """
 
     system: System
@@ -182,6 +188,7 @@ class Trajectory:
     accuracy: Mapping[str, float | str]
     work: Mapping[str, Array] = field(default_factory=dict)
     bearing: Mapping[str, Array] = field(default_factory=dict)
+    currents: Mapping[str, Array] = field(default_factory=dict)
     twins: Twins | None = None
 
     @property

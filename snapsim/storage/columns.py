@@ -59,9 +59,15 @@ ENERGY = {
     "kinetic": "kinetic energy of all free bodies",
     "gravity": "potential energy of weight, relative to the start",
     "magnetic": "magnetic energy of the scene",
-    "dissipated": "energy taken by blows and friction since the start",
+    "dissipated": "energy taken by blows, friction and eddy currents since the start",
 }
 """Energies [J] at each stored frame."""
+
+CURRENTS = {
+    "joule_heat": "what eddy currents have turned into heat since the start, part of dissipated",
+    "currents": "energy stored in eddy currents",
+}
+"""The same of runs in which conductors brake."""
 
 WORK = {
     "field": "work done by the magnetic forces and torques since the start",
@@ -78,6 +84,8 @@ AUDIT = {
     "kinetic_change": ("J", "gain of kinetic energy over the run"),
     "impact_loss": ("J", "energy taken by blows"),
     "friction_loss": ("J", "energy taken by friction"),
+    "joule_heat": ("J", "energy that eddy currents turned into heat"),
+    "current_energy": ("J", "energy stored in eddy currents at the end"),
     "unaccounted": ("J", "the most that the balance of energies leaves over at any frame"),
     "unaccounted_fraction": ("1", "the same as a share of the released energy"),
     "field_error": ("J", "work of the magnetic force against magnetic energy lost, largest"),

@@ -59,6 +59,7 @@ def _check_frames(run: Trajectory, shown: str) -> None:
         **{f"energy/{name}": values for name, values in run.energy.items()},
         **{f"work/{name}": values for name, values in run.work.items()},
         **{f"magnetisation of {name}": values for name, values in run.magnetisation.items()},
+        **{f"currents in {name}": values for name, values in run.currents.items()},
         **{f"load on {name}": values for name, values in run.bearing.items()},
         "gap": run.gap,
     }
@@ -160,13 +161,15 @@ def _trajectory(file: h5py.File, system: System) -> Trajectory:
         spin=motion["spin"],
         force=motion["force"],
         torque=motion["torque"],
-        energy={name: floats(energy, name) for name in columns.ENERGY},
+        energy={name: floats(energy, name) for name in columns.ENERGY}
+        | {name: floats(energy, name) for name in columns.CURRENTS if name in energy},
         gap=floats(file, "gap"),
         cells={
             name: Cells(floats(g["cells"], "position"), floats(g["cells"], "volume"))
             for name, g in soft.items()
         },
         magnetisation={name: floats(g, "magnetisation") for name, g in soft.items()},
+        currents=_currents(file, system),
         impacts=_impacts(file["impacts"]),
         loads=_loads(file["loads"]),
         audit=Audit(**_numbers(energy["audit"], [f.name for f in fields(Audit)])),
@@ -176,6 +179,12 @@ def _trajectory(file: h5py.File, system: System) -> Trajectory:
         bearing=_bearing(file["loads"]),
         twins=read_twins(file["twins"]) if "twins" in file else None,
     )
+
+
+def _currents(file: h5py.File, system: System) -> dict[str, Array]:
+    """Amplitudes of current modes at the frames (k, m) of bodies that have them."""
+    groups = {b.name: file["bodies"][escape(b.name)] for b in system.bodies}
+    return {n: floats(g, "current_modes") for n, g in groups.items() if "current_modes" in g}
 
 
 def _ending(attributes: h5py.AttributeManager) -> Ending:

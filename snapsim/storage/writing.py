@@ -15,6 +15,7 @@ from shutil import disk_usage
 import h5py
 import numpy as np
 
+from snapsim.arrays import Array
 from snapsim.errors import storable
 from snapsim.simulation.trajectory import Audit, Trajectory
 from snapsim.storage import columns
@@ -126,8 +127,18 @@ def _write_bodies(file: h5py.File, trajectory: Trajectory, time: h5py.Dataset) -
             values = getattr(trajectory, name)[:, number]
             dimensions = [("time", time), components[values.shape[1]]]
             put(group, name, values, units, description, dimensions)
+        if body.name in trajectory.currents:
+            _write_currents(group, trajectory.currents[body.name], time)
         if body.name in trajectory.cells:
             _write_cells(group, trajectory, body.name, time, components[3])
+
+
+def _write_currents(group: h5py.Group, amplitudes: Array, time: h5py.Dataset) -> None:
+    """How much there is of each mode of a conductor's currents at the frames (k, m)."""
+    number = put(group, "mode", np.arange(amplitudes.shape[1]), "1", "number of a current mode")
+    description = "eddy currents: amplitude of each mode, slowest first; half its square is energy"
+    dimensions = [("time", time), ("mode", scale(number, "mode"))]
+    put(group, "current_modes", amplitudes, "J^0.5", description, dimensions)
 
 
 def _write_cells(
@@ -185,7 +196,8 @@ def _write_loads(file: h5py.File, trajectory: Trajectory, time: h5py.Dataset) ->
 
 def _write_energy(file: h5py.File, trajectory: Trajectory, time: h5py.Dataset) -> None:
     group = file.create_group("energy")
-    for name, description in columns.ENERGY.items():
+    currents = columns.CURRENTS if trajectory.currents else {}
+    for name, description in (columns.ENERGY | currents).items():
         put(group, name, trajectory.energy[name], "J", description, [("time", time)])
     work = group.create_group("work")
     for name, values in trajectory.work.items():

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -13,7 +13,17 @@ from snapsim.landscape.constraints import Constraints
 from snapsim.landscape.place import Place, with_one_at
 from snapsim.landscape.ways import TOUCHING
 from snapsim.simulation.system import System
-from snapsim.study.placement import Placement
+
+
+@dataclass(frozen=True)
+class Placement:
+    """`body` is moved along `direction` (3,), a unit vector, until its gap to body `to` is `gap`
+    [m]; to the nearest such place, be it ahead or back."""
+
+    body: str
+    to: str
+    direction: tuple[float, float, float] = (0.0, 0.0, -1.0)
+    gap: float = 0.0
 
 
 def set_down(system: System, body: int, on: str | None) -> System:

@@ -29,6 +29,7 @@ def thinned(run: Trajectory) -> Trajectory:
         gap=run.gap[at],
         cells={},
         magnetisation={},
+        currents={name: v[at, :0] for name, v in run.currents.items()},
         work={k: v[at] for k, v in run.work.items()},
         bearing={k: v[at] for k, v in run.bearing.items()},
     )

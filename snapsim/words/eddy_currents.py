@@ -1,4 +1,4 @@
-"""What eddy currents would have done to a run that was computed without them, in words."""
+"""What eddy currents would have done where a run was computed without them, in words."""
 
 from __future__ import annotations
 
@@ -17,8 +17,7 @@ def with_eddy_words(accuracy: Mapping[str, float | str]) -> dict[str, float | st
         return dict(accuracy)
     part = f"{100 * share:.0f} %" if share < 1 else "all"
     said = (
-        f"eddy currents, which are not modelled, may take {part} of the energy released before the"
-        f" first blow, most of it in {accuracy['eddy_body']}: the real part arrives later and"
-        " slower"
+        f"eddy currents in {accuracy['eddy_body']}, which are not modelled there, may take {part}"
+        " of the energy released before the first blow: the real part arrives later and slower"
     )
     return {**accuracy, "warning": said}

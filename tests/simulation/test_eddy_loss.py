@@ -66,7 +66,8 @@ def test_a_copper_ball_thrown_at_a_magnet_loses_the_integral_of_its_heating(make
     ball = make_body("ball", Sphere(0.006), COPPER)
     start, speed, time = -0.12, 3.0, 0.02
     rows = [(magnet, (0, 0, 0)), (ball, (0, 0, start), None, (0, 0, speed))]
-    run = release(make_system(rows, duration=time, gravity=(0, 0, -1e-3)))
+    system = make_system(rows, duration=time, gravity=(0, 0, -1e-3))
+    run = release(replace(system, eddy_currents=False))
     shape = ball.shape
     square = quad(
         lambda z: axial_field_gradient(z, 0.03, 0.03, 1.3) ** 2, start, start + speed * time
@@ -74,6 +75,8 @@ def test_a_copper_ball_thrown_at_a_magnet_loses_the_integral_of_its_heating(make
     expected = 5.8e7 * shape.volume * 0.003**2 / 10 * speed * square
     # the ball's size beside the distance, (3 mm/60 mm)^2, and steps between frames
     assert run.accuracy["eddy_loss_J"] == pytest.approx(expected, rel=0.03)
+    # where they act, on cells that heat a little less; it hardly slows the ball
+    assert release(system).audit.joule_heat == pytest.approx(expected, rel=0.05)
     assert run.accuracy["eddy_body"] == "ball"
 
 
@@ -83,7 +86,7 @@ def test_a_falling_copper_plate_is_said_to_be_braked(make_body, make_system):
     )
     plate = make_body("plate", Box((0.1, 0.1, 0.01)), COPPER)
     rows = [(magnet, (0, 0, 0)), (plate, (0, 0, 0.10))]
-    run = release(make_system(rows, duration=0.15))
+    run = release(replace(make_system(rows, duration=0.15), eddy_currents=False))
     found = run.accuracy
     assert found["eddy_loss_fraction"] > 1  # no back-reaction: it would hardly fall
     assert "may take all of the energy" in with_eddy_words(found)["warning"]

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 import snapsim
+from snapsim.run.braking import drifting
 from snapsim.run.release import release
 from snapsim.run.steps import STEPS
 
@@ -197,3 +198,22 @@ def test_guard_bears_the_block_and_the_nut_inside_reaches_the_magnet():
     # The block is kept 40 mm from the pole: guard and air.
     top = run.position[-1, system.number("block"), 2] + 0.0125
     assert top == pytest.approx(-0.04, abs=5e-6)
+
+
+def test_a_copper_pipe_lets_a_magnet_sink_at_an_even_speed():
+    run = run_scene("magnet-through-a-copper-pipe")
+    (drift,) = drifting(run)
+    assert drift["speed_m_s"] == pytest.approx(0.0501, rel=0.05)  # 50.1 mm/s at normal
+    # outside the pipe it falls freely: 40 mm from its lower end, and from the drift before it
+    assert run.impacts[0].against == "table"
+    assert 0.5 < run.impacts[0].closing_speed < (2 * 9.80665 * 0.05) ** 0.5
+    assert run.audit.joule_heat > 0.8 * run.audit.gravity_released
+
+
+def test_a_copper_plate_stops_a_magnet_that_glides_over_it():
+    run = run_scene("magnet-over-a-copper-plate")
+    magnet = run.system.number("magnet")
+    assert run.position[-1, magnet, 0] == pytest.approx(-0.0469, abs=0.006)  # at normal
+    assert abs(run.velocity[-1, magnet, 0]) < 0.01
+    assert run.audit.joule_heat == pytest.approx(run.energy["kinetic"][0], rel=1e-3)
+    assert run.force[:, magnet, 2].max() > 1.0  # fast, it is lifted as well

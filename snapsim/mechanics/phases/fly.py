@@ -15,6 +15,7 @@ from scipy.optimize import brentq
 
 from snapsim.arrays import Array
 from snapsim.mechanics.books import Books
+from snapsim.mechanics.brake import AHEAD, BEHIND, remembered
 from snapsim.mechanics.ends import ending_at
 from snapsim.mechanics.flight import Flight, take_off
 from snapsim.mechanics.joint_changes import EIGHTHS, Change, change_by, row_closes
@@ -46,10 +47,11 @@ class _Landfall:
 def fly(now: Present, problem: MotionProblem, books: Books) -> Generator[Frame, None, Present]:
     """Fly until something touches, a joint changes, the run ends or a body leaves the stage."""
     state = clear(now, problem, books)
+    slow = _to_remember(now, problem, books)
     booked, still, change = books.tally, 0, None
     stop = next_stop(problem, now.time, now.mode)
     given = problem, now.mode, state, now.time, min(problem.duration, stop)
-    flight = take_off(*given, now.past.flight_length)
+    flight = take_off(*given, now.past.flight_length, slow)
     gaps, load = problem.geometry.gaps(state.pose), problem.loads(state.pose)
     while flight.running:
         longest, before = _longest_step(problem, state, gaps, load), flight
@@ -62,21 +64,56 @@ def fly(now: Present, problem: MotionProblem, books: Books) -> Generator[Frame, 
         change, time = found.change, flight.time if found.time is None else found.time
         yield from _frames_between(flight, before.time, time, booked, books)
         books.time, books.tally = time, _flown(booked, flight, time)
+        books.stirred = flight.stirred(time)
         state, gaps = flight.at(time), found.gaps
         load = problem.loads(state.pose)
         calm = _bears(flight, time, found, load, books)
         still = still + 1 if calm and stop == np.inf else 0
         if found.time is not None or ending_at(problem, books, state, still):
             break
+        if slow is not None and _forgets(problem, state, len(slow)):
+            break
     length = max(flight.last.end - flight.last.begin, 1e-6)
     past = replace(now.past, pressed=None, flight_length=length, still=still, change=change)
+    past = replace(past, stirred=_landed(problem, books), slowing=None)
     return present(problem, books.time, state, now.mode, past, load=load)
+
+
+def _to_remember(now: Present, problem: MotionProblem, books: Books) -> Array | None:
+    """The amplitudes of a brake that a flight remembers; the rest counts as heat."""
+    brake, stirred = problem.brake, now.past.stirred
+    if brake is None or stirred is None:
+        return None
+    count = remembered(brake, AHEAD * brake.quickness(now.state))
+    quick = stirred[count:]
+    books.stir(books.stirred, 0.5 * float(quick @ quick))
+    return stirred[:count]
+
+
+def _forgets(problem: MotionProblem, state: State, count: int) -> bool:
+    """Whether a flight with `count` amplitudes in its state should have more, or far fewer."""
+    assert problem.brake is not None
+    quickness = problem.brake.quickness(state)
+    if remembered(problem.brake, quickness) > count:
+        return True
+    return 2 * remembered(problem.brake, BEHIND * quickness) < count
+
+
+def _landed(problem: MotionProblem, books: Books) -> Array | None:
+    """All amplitudes of a brake at the end of a flight: what quick ones store is heat no more."""
+    if problem.brake is None or books.stirred is None:
+        return None
+    amplitude, stored = books.stirred.amplitude, books.stirred.stored
+    whole = 0.5 * float(amplitude @ amplitude)
+    books.stir(replace(books.stirred, stored=whole), stored - whole)
+    return amplitude
 
 
 def _flown(booked: Tally, flight: Flight, time: float) -> Tally:
     """The books at a time of a flight that began with `booked`."""
     done = flight.books(time)
-    tally = replace(booked, work=booked.work + float(done[0]))
+    heat = booked.heat + flight.heat(time)
+    tally = replace(booked, work=booked.work + float(done[0]), heat=heat)
     if len(done) == 1:
         return tally
     return replace(
@@ -193,7 +230,8 @@ def _frames_between(
         state = flight.at(time)
         state = replace(state, pose=on_joints_pose(*given, state.pose, time, mode))
         state = on_joints_velocity(*given, state, time, mode)
-        yield Frame(time, state, _flown(booked, flight, time), False)
+        stirred = flight.stirred(time)
+        yield Frame(time, state, _flown(booked, flight, time), False, stirred)
 
 
 def _bears(
@@ -201,6 +239,8 @@ def _bears(
 ) -> bool:
     """Note what bodies and joints bear; return whether everything hangs still."""
     problem, mode, (force, torque) = flight.equations.problem, flight.equations.mode, load
+    if books.stirred is not None:
+        force, torque = force + books.stirred.force, torque + books.stirred.torque
     if not mode.attached:
         books.bear(force, torque)
         return False

@@ -20,6 +20,7 @@ import numpy as np
 
 from snapsim.arrays import Array, BoolArray, IntArray
 from snapsim.mechanics.books import Books
+from snapsim.mechanics.brake import Brake, EvenStep, Stirred, moving, slowing
 from snapsim.mechanics.contact import ContactSet, separation_rate
 from snapsim.mechanics.joint_changes import limits_of
 from snapsim.mechanics.joint_modes import NEAR, next_stop, part, tied
@@ -69,6 +70,15 @@ SUDDEN: Final = 1e-7
 EVENLY: Final = 0.15, 0.4
 """Shares of a step's change that a quarter of it makes where forces do it."""
 
+BRAKED: Final = 0.25
+"""Length of a step times the rate at which a brake stops bodies, at most."""
+
+TURNS: Final = 30
+"""Turns by which brake and motion of a step find each other, at most: each is an eighth nearer."""
+
+SAME: Final = 1e-11
+"""Share of the velocities, and velocity [m/s] and spin [rad/s], to which they do."""
+
 SHORTEST: Final = 1e-9
 """Shortest step of sustained contact [s], in which a fast gap closes by less than it is known."""
 
@@ -92,11 +102,25 @@ class Trial:
     contacts: ContactSet
     joints: JointStep
     step: ContactStep
+    braked: Braked | None = None
 
     @property
     def ahead(self) -> State:
         """The middle with the new velocities."""
         return State(self.middle.pose, self.step.velocity, self.step.spin)
+
+
+@dataclass(frozen=True)
+class Braked:
+    """What a brake does in a step: its `even` course, for the bodies `moved` (6 n,) in the mean."""
+
+    even: EvenStep
+    moved: Array
+
+    @property
+    def wrench(self) -> Array:
+        """Mean force and torque (n, 6) [N, N m]."""
+        return self.even.wrench(self.moved)
 
 
 @dataclass(frozen=True)
@@ -189,10 +213,28 @@ def _duration(now: Present, problem: MotionProblem) -> float:
     settings, spin, past = problem.settings, longest(now.state.spin), now.past
     fall = (problem.fall / now.acceleration) ** 0.5 if now.acceleration > 0 else np.inf
     dt = min(settings.contact_step, fall, past.contact_length, past.sinking_length)
+    dt = min(dt, _braking_time(now, problem))
     if spin > 0:
         dt = min(dt, settings.turn / spin)
     dt = min(dt, max(problem.duration - now.time, 1e-9))
     return float(min(dt, next_stop(problem, now.time, now.mode) - now.time))
+
+
+def _braking_time(now: Present, problem: MotionProblem) -> float:
+    """Step [s] in which a brake stops bodies little enough to be found by turns (`_solved`)."""
+    if problem.brake is None:
+        return np.inf
+    slows = now.past.slowing
+    if slows is None:
+        slows = _slowing(problem, problem.brake, now.state.pose)
+    return BRAKED / max(slows, 1e-9)
+
+
+def _slowing(problem: MotionProblem, brake: Brake, pose: Pose) -> float:
+    bodies = problem.bodies
+    turning = np.linalg.norm(bodies.inverse_inertia, ord=2, axis=(1, 2))
+    inverse = np.repeat(np.stack([bodies.inverse_mass, turning], axis=1), 3, axis=1)
+    return slowing(brake, pose, inverse, problem.settings.contact_step)
 
 
 def _tried(now: Present, problem: MotionProblem, dt: float) -> Trial:
@@ -215,7 +257,35 @@ def _solved(
     contacts: ContactSet,
     chosen: BoolArray | None = None,
 ) -> Trial:
-    """The step with some contacts and `chosen` strings and stops (all of them without it)."""
+    """The step with some contacts and `chosen` strings and stops (all of them without it); what a
+    brake does follows from how the bodies move in it, and the other way round."""
+    if problem.brake is None or now.past.stirred is None:
+        return _stepped(now, problem, dt, middle, load, contacts, chosen)
+    grips = problem.brake.grips(middle.pose)
+    even = EvenStep(problem.brake.time, grips, now.past.stirred, dt)
+    braked = Braked(even, moving(middle))
+    for _ in range(TURNS):
+        wrench = braked.wrench
+        whole = load[0] + wrench[:, :3], load[1] + wrench[:, 3:]
+        trial = _stepped(now, problem, dt, middle, whole, contacts, chosen)
+        moved = 0.5 * (moving(middle) + moving(trial.ahead))
+        met = np.abs(moved - braked.moved).max() <= SAME * max(np.abs(moved).max(), SAME)
+        braked = replace(braked, moved=moved)
+        if met:
+            break
+    return replace(trial, force=load[0], torque=load[1], braked=braked)
+
+
+def _stepped(
+    now: Present,
+    problem: MotionProblem,
+    dt: float,
+    middle: State,
+    load: tuple[Array, Array],
+    contacts: ContactSet,
+    chosen: BoolArray | None = None,
+) -> Trial:
+    """The step under a known load."""
     body = mobility(problem.bodies, middle.pose.quaternion)
     given = _terms(now, problem, middle, body.inverse_inertia, contacts, dt)
     pulled = load[0] + problem.weight, load[1]
@@ -446,6 +516,9 @@ def _accepted(
     work = step.applied_work - dt * float(
         (problem.weight * (0.5 * (before.velocity + step.velocity))).sum()
     )
+    stirred = _brake_booked(problem, books, trial)
+    if trial.braked is not None:
+        work -= dt * float(trial.braked.wrench.ravel() @ trial.braked.moved)
     books.tally = replace(
         books.tally,
         work=books.tally.work + work,
@@ -459,6 +532,9 @@ def _accepted(
     kinds = push & ~hopped, push & hopped
     pressed = Pressed(trial.force, trial.torque, contacts, step.status, *kinds, since, taut)
     past = Past(pressed, now.past.flight_length, *lengths, still, now.past.change, now.past.blocked)
+    if stirred is not None and problem.brake is not None:
+        slows = _slowing(problem, problem.brake, trial.middle.pose)
+        past = replace(past, stirred=stirred, slowing=slows)
     state = _on_joints(now, problem, books, trial, state, taut)
     after = present(problem, books.time, state, mode, past, near)
     for number in sorted(mode.attached):
@@ -466,6 +542,17 @@ def _accepted(
         for passed, size, limit in limits_of(problem.joints[number], force, torque):
             if size > limit and number in after.mode.attached:
                 after = part(after, problem, books, number, passed)
+    return after
+
+
+def _brake_booked(problem: MotionProblem, books: Books, trial: Trial) -> Array | None:
+    """Book what a brake did in a step; return its amplitudes (k,) after it."""
+    if trial.braked is None:
+        return None
+    even, moved = trial.braked.even, trial.braked.moved
+    after = even.after(moved)
+    stirred = Stirred(after, trial.braked.wrench, 0.5 * float(after @ after))
+    books.stir(stirred, even.heat(moved))
     return after
 
 
@@ -505,6 +592,8 @@ def _on_joints(
 def _note_loads(now: Present, books: Books, trial: Trial) -> None:
     """Note what the field, contacts and joints did to bodies and joints in a step."""
     force, torque, contacts = trial.force.copy(), trial.torque.copy(), trial.contacts
+    if trial.braked is not None:
+        force, torque = force + trial.braked.wrench[:, :3], torque + trial.braked.wrench[:, 3:]
     push, place = (trial.step.impulse, trial.dt), trial.middle.pose.position
     add_pressing_loads(contacts.pair, contacts.point, *push, place, force, torque)
     for number in now.mode.attached:

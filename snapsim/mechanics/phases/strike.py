@@ -10,7 +10,7 @@ Genot & Brogliato, Eur. J. Mech. A 18, 653 (1999); from memory).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator
+from collections.abc import Generator
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -28,11 +28,11 @@ from snapsim.mechanics.mobility import lines, mobility
 from snapsim.mechanics.motion_problem import MotionProblem
 from snapsim.mechanics.position_correction import clusters
 from snapsim.mechanics.present import Present, moved_on
-from snapsim.mechanics.records import PairBlow, Strike
+from snapsim.mechanics.records import PairBlow, Strike, Tally
 from snapsim.mechanics.spanned_area import spanned_area
 from snapsim.mechanics.sustained_contact import ContactStep, JointTerms, StepTerms, contact_step
 from snapsim.mechanics.unit_sweeps import FEW
-from snapsim.numerics.rotations import crossed, rotate_back
+from snapsim.numerics.rotations import crossed
 from snapsim.parts.states import State
 
 LANDING_TIME: Final = 1e-12
@@ -62,7 +62,7 @@ class Shock:
 def strike(now: Present, problem: MotionProblem, books: Books) -> tuple[Strike, Present]:
     """Resolve the blow of all that is near; return the report and the moment after."""
     before, near = books.tally, now.near
-    bounce = _restitution(now, problem, near, now.rates)
+    bounce = _restitution(problem, near, now.rates, now.slow(problem))
     gentle = not bounce.any() and now.rates.min() > -GENTLE * problem.settings.slow
     if gentle and len(near) > FEW:
         blow = _stopping_blow(now, problem)
@@ -74,7 +74,7 @@ def strike(now: Present, problem: MotionProblem, books: Books) -> tuple[Strike, 
             return jammed
     after = _taken(now, problem, books, blow)
     blows = _blows(after, problem, now, Shock(blow, -now.rates))
-    return Strike(now.time, now.state, after.state, before, books.tally, blows), after
+    return _reported(now, after, before, books, blows), after
 
 
 def jam(now: Present, problem: MotionProblem, books: Books) -> tuple[Strike, Present] | None:
@@ -90,12 +90,18 @@ def jam(now: Present, problem: MotionProblem, books: Books) -> tuple[Strike, Pre
     closing = _compressing(now, plastic)
     if closing.max() < max(slow, -JAMS * now.rates.min()):
         return None
-    bounce = _restitution(now, problem, near, -closing)
+    bounce = _restitution(problem, near, -closing, slow)
     blow = _blow(now, problem, near, bounce, slip) if bounce.any() else plastic
     before = books.tally
     after = _taken(now, problem, books, blow)
     blows = _blows(after, problem, now, Shock(blow, closing, jammed=True))
-    return Strike(now.time, now.state, after.state, before, books.tally, blows), after
+    return _reported(now, after, before, books, blows), after
+
+
+def _reported(
+    now: Present, after: Present, before: Tally, books: Books, blows: tuple[PairBlow, ...]
+) -> Strike:
+    return Strike(now.time, now.state, after.state, before, books.tally, blows, books.stirred)
 
 
 def _one_jams(now: Present, problem: MotionProblem, blow: Blow) -> bool:
@@ -136,7 +142,7 @@ def snap(now: Present, problem: MotionProblem, books: Books) -> Present:
     """Return the moment after the blow of strings that became taut and of stops reached."""
     close = now.near.gap < problem.settings.touch
     near = now.near.only(close)
-    bounce = _restitution(now, problem, near, now.rates[close])
+    bounce = _restitution(problem, near, now.rates[close], now.slow(problem))
     return _taken(now, problem, books, _blow(now, problem, near, bounce))
 
 
@@ -253,52 +259,28 @@ def _after_blow(
     return moved_on(problem, found, mode=mode)
 
 
-def _restitution(now: Present, problem: MotionProblem, contacts: ContactSet, rate: Array) -> Array:
+def _restitution(problem: MotionProblem, contacts: ContactSet, rate: Array, slow: float) -> Array:
     """Of each contact (c,): that of its closing speed.
 
     A contact that does not close yet, or slowly, has that of the fastest blow among those it
     touches, through free bodies: it may be struck through them. Where nothing rebounds faster than
-    is followed all are zero.
+    `slow` [m/s] all are zero.
     """
-    slow, free, ends = now.slow(problem), problem.bodies.free, contacts.pair
-    at = _restitution_at(now, problem, contacts)
+    free, ends = problem.bodies.free, contacts.pair
+    pairs = [problem.surfaces.pair(int(a), int(b)) for a, b in ends]
     label = clusters(ends, free)
     island = label[np.where(free[ends[:, 0]], ends[:, 0], ends[:, 1])]
-    found = [at(k, -r) for k, r in enumerate(rate.tolist())]
+    found = [p.restitution_at(-r) for p, r in zip(pairs, rate.tolist(), strict=True)]
     bounce = np.array(found, dtype=np.float64)
     rebound = -rate * bounce
     for own in set(island[rebound >= slow].tolist()):
         mine = island == own
         fastest = float(-rate[mine].min())
         for k in np.flatnonzero(mine & (rebound < slow)):
-            bounce[k] = at(int(k), fastest)
+            bounce[k] = pairs[k].restitution_at(fastest)
         rebound[mine] = np.inf
     bounce[rebound < slow] = 0.0
     return bounce
-
-
-def _restitution_at(
-    now: Present, problem: MotionProblem, contacts: ContactSet
-) -> Callable[[int, float], float]:
-    """The restitution of a contact, by its number, at a closing speed [m/s]."""
-    pairs = [problem.surfaces.pair(int(a), int(b)) for a, b in contacts.pair]
-    law = problem.rebounds
-    if law is None or not any(p.of_materials for p in pairs):
-        return lambda k, speed: pairs[k].restitution_at(speed)
-    pose, firm = now.state.pose, blow_rows(problem, now.rows)
-    yields = mobility(problem.bodies, pose.quaternion, firm).yielding(pose.position, contacts)[:, 0]
-
-    def at(k: int, speed: float) -> float:
-        a, b = contacts.pair[k].tolist()
-        if not pairs[k].of_materials or speed <= 0.0:
-            return pairs[k].restitution_at(speed)
-        outward = (
-            rotate_back(pose.quaternion[a], -contacts.normal[k]),
-            rotate_back(pose.quaternion[b], contacts.normal[k]),
-        )
-        return law.of(a, b, 1.0 / max(float(yields[k]), 1e-300), speed, outward)
-
-    return at
 
 
 def _blows(

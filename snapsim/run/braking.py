@@ -1,0 +1,65 @@
+"""What eddy currents did to a run: parts that drift at a terminal speed."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import numpy as np
+
+from snapsim.arrays import Array
+from snapsim.simulation.trajectory import Trajectory
+
+LASTS: Final = 0.1
+"""Share of a run's time over which a speed must stay what it is."""
+
+EVEN: Final = 0.03
+"""Share of itself by which it may change in that time."""
+
+HEATED: Final = 0.2
+"""Heat over the work of weight along the whole way: less, and the part drifts by something else."""
+
+STILL: Final = 1e-4
+"""Speed [m/s] below which a part counts as at rest."""
+
+
+def drifting(run: Trajectory) -> list[dict[str, Any]]:
+    """Return parts that eddy currents hold at an even speed for a tenth of the run or more: "body",
+    "speed_m_s", its least and most meanwhile, and "from_s", "to_s" when."""
+    if not run.currents:
+        return []
+    found = [_drift(run, i) for i, b in enumerate(run.system.bodies) if not b.fixed]
+    return [one for one in found if one is not None]
+
+
+def _drift(run: Trajectory, i: int) -> dict[str, Any] | None:
+    """The longest stretch of frames with an even speed, without a blow in it."""
+    body, speed = run.system.bodies[i], np.linalg.norm(run.velocity[:, i], axis=1)
+    begin, end = _even_stretch(run.time, speed)
+    lasted = run.time[end] - run.time[begin]
+    heat = run.energy["joule_heat"][end] - run.energy["joule_heat"][begin]
+    stretch = speed[begin : end + 1]
+    weight = body.mass * float(np.linalg.norm(run.system.gravity))
+    heated = heat >= HEATED * weight * float(stretch.mean()) * lasted
+    if not (lasted >= LASTS * run.time[-1] > 0 and heated):
+        return None
+    return {
+        "body": body.name,
+        "speed_m_s": float(np.median(stretch)),
+        "slowest_m_s": float(stretch.min()),
+        "fastest_m_s": float(stretch.max()),
+        "from_s": float(run.time[begin]),
+        "to_s": float(run.time[end]),
+    }
+
+
+def _even_stretch(time: Array, speed: Array) -> tuple[int, int]:
+    """The first and the last frame of the longest stretch with an even speed."""
+    start, best = 0, (0, 0)
+    for k in range(len(speed)):
+        if speed[k] < STILL:
+            start = k + 1
+        while start < k and np.ptp(speed[start : k + 1]) > EVEN * speed[k]:
+            start += 1
+        if start <= k and time[k] - time[start] > time[best[1]] - time[best[0]]:
+            best = (start, k)
+    return best

@@ -1,0 +1,135 @@
+"""Current modes of conductors against closed forms."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+import pytest
+
+from snapsim.constants import MU_0
+from snapsim.magnetics.conductors import conductor_cells, current_modes
+from snapsim.magnetics.conductors.inductance import partial_inductances
+from snapsim.magnetics.conductors.network import network
+from snapsim.parts.shapes import Box, Ring, Sphere
+from snapsim.simulation.eddy_brake import field_loads
+
+SIGMA = 58e6
+
+
+def dipole_field(r, moment):
+    """B (k, 3) [T] of a dipole (Jackson, 3rd ed., eq. 5.56)."""
+    away = np.linalg.norm(r, axis=1, keepdims=True)
+    return MU_0 / (4 * np.pi) * (3 * (r @ moment)[:, None] * r / away**5 - moment / away**3)
+
+
+def grips(modes, place, moment):
+    """Force on the conductor (k, 3) per root joule of each mode, of a dipole at `place`."""
+    field = dipole_field(modes.points.reshape(-1, 3) - place, moment)
+    return modes.density @ field_loads(modes, field)[:, :3]
+
+
+@pytest.mark.parametrize("cells", [200, 400])
+@pytest.mark.parametrize("along", [0.0, 0.8e-3, 1.9e-3])
+def test_a_dipole_in_a_tube_is_dragged_as_by_the_closed_form(cells, along):
+    """b = (45/1024) mu0^2 m^2 sigma w / a^4 of a thin tube (from memory), summed over the wall's
+    layers: w/a^4 becomes the integral of dr/r^4. 200 cells are half a radius long, 400 a third.
+    """
+    radius, wall = 7.5e-3, 1e-3
+    shape = Ring(2 * radius + wall, 2 * radius - wall, 60e-3)
+    modes = current_modes(conductor_cells(shape, cells), SIGMA)
+    drag = np.sum(
+        modes.time * grips(modes, np.array([0, 0, along]), np.array([0, 0, 1.0]))[:, 2] ** 2
+    )
+    inner, outer = radius - wall / 2, radius + wall / 2
+    layers = (inner**-3 - outer**-3) / 3
+    assert drag == pytest.approx(45 / 1024 * MU_0**2 * SIGMA * layers, rel=0.03)
+
+
+@cache
+def sheet_modes():
+    """A sheet of 8 heights a side; cells of 0.4 heights."""
+    return current_modes(conductor_cells(Box((0.24, 0.24, 2e-3)), 400), SIGMA)
+
+
+@pytest.mark.parametrize("speed", [0.1, 1.0, 3.0])
+def test_a_dipole_over_a_sheet_is_dragged_and_lifted_as_by_receding_images(speed):
+    """Thin wide sheet, w = 2/(mu0 sigma h): lift F0 (1 - w/sqrt(w^2 + v^2)), drag lift w/v, with
+    F0 = 3 mu0 m^2/(32 pi z^4) of a vertical dipole at height z (abstract of Am. J. Phys. 60, 693;
+    the dipole's factor from memory). The sheet ends at 4 heights: 5 % of the force.
+    """
+    modes, height = sheet_modes(), 0.03
+    moment, w = np.array([0.0, 0.0, 1.0]), 2 / (MU_0 * SIGMA * 2e-3)
+    v = speed * w
+    dt = height / v / 20
+    amplitude, left = np.zeros(len(modes.time)), np.exp(-dt / modes.time)
+    for x in np.arange(-200, 0) * v * dt:
+        push = grips(modes, np.array([x + v * dt / 2, 0, height]), moment)[:, 0]
+        amplitude = left * amplitude + modes.time * (1 - left) * push * v
+    force = -amplitude @ grips(modes, np.array([0, 0, height]), moment)
+    lift = 3 * MU_0 / (32 * np.pi * height**4) * (1 - w / np.hypot(w, v))
+    total = np.hypot(lift, lift * w / v)
+    assert -force[0] == pytest.approx(lift * w / v, abs=0.05 * total)
+    assert force[2] == pytest.approx(lift, abs=0.05 * total)
+
+
+def test_a_sphere_s_slowest_currents_die_away_in_the_known_time():
+    """tau = mu0 sigma R^2/pi^2 (Landau & Lifshitz, Electrodynamics of Continuous Media, section 59;
+    from memory). 160 cells: 3 % short."""
+    modes = current_modes(conductor_cells(Sphere(0.05), 200), SIGMA)
+    exact = MU_0 * SIGMA * 0.025**2 / np.pi**2
+    assert modes.time[:3] == pytest.approx(exact, rel=0.05)
+    assert modes.time[2] > 1.5 * modes.time[3]  # one for each axis
+
+
+def test_a_cube_s_mean_inverse_distance_is_the_known_number():
+    """1.88231264 over the edge (Ciftja, Phys. Lett. A 375, 766 (2011): a uniformly charged cube's
+    energy is 0.9411563 Q^2/(4 pi eps0 L); from memory)."""
+    cells = conductor_cells(Box((1.0, 1.0, 1.0)), 1).mesh
+    assert partial_inductances(cells)[0, 0] / (MU_0 / (4 * np.pi)) == pytest.approx(
+        1.88231264, rel=2e-5
+    )
+
+
+def test_far_cells_act_as_points():
+    cells = conductor_cells(Box((10.0, 1.0, 1.0)), 10).mesh
+    found = partial_inductances(cells) / (MU_0 / (4 * np.pi))
+    assert found[0, 9] == pytest.approx(1 / 9, rel=1e-9)
+    near = partial_inductances(conductor_cells(Box((3.0, 1.0, 1.0)), 3).mesh)
+    assert near[0, 2] / (MU_0 / (4 * np.pi)) == pytest.approx(0.5, rel=0.01)
+
+
+def test_a_closed_loop_heats_as_by_ohm():
+    """R = 2 pi r/(sigma A) of one ampere round a thin hoop, times (n/pi) tan(pi/n) of n chords for
+    the circle: 2.4 % too much, so that a tube of few cells brakes too little."""
+    net = network(conductor_cells(Ring(0.202, 0.198, 2e-3), 12).mesh)
+    loop = np.linalg.svd(net.balance)[2][-1]
+    assert net.balance.shape == (12, 12)
+    assert np.abs(net.balance @ loop).max() < 1e-12
+    resistance = loop @ net.resistance @ loop / loop[0] ** 2
+    chords = 12 / np.pi * np.tan(np.pi / 12)
+    assert resistance == pytest.approx(2 * np.pi * 0.1 / (2e-3) ** 2 * chords, rel=1e-3)
+
+
+def test_the_current_round_a_long_tube_dies_away_as_that_of_a_solenoid():
+    """tau = L/R = mu0 sigma r w/2 of an endless tube (L = mu0 pi r^2/l, R = 2 pi r/(sigma w l)); 16
+    radii long a coil's L is 0.95 of that (Nagaoka's factor at 8 diameters; from memory),
+    and its slowest current, weaker toward the ends, less."""
+    radius, wall = 0.01, 1e-3
+    cells = conductor_cells(Ring(2 * radius + wall, 2 * radius - wall, 0.16), 400)
+    modes = current_modes(cells, SIGMA)
+    # which modes flow round: the moment about the axis
+    density = modes.density.reshape(len(modes.time), -1, 3)
+    centre = cells.mesh.centre
+    turning = centre[:, 0] * density[..., 1] - centre[:, 1] * density[..., 0]
+    slowest = modes.time[np.argmax(np.abs(turning @ cells.mesh.volume))]
+    assert 0.85 < slowest / (MU_0 * SIGMA * radius * wall / 2) < 1.0
+
+
+def test_currents_of_any_cells_have_no_sources():
+    """Mean densities of a mode, weighed by volume, add up to nothing: no current leaves a body."""
+    cells = conductor_cells(Sphere(0.05), 60)
+    density = current_modes(cells, SIGMA).density.reshape(-1, len(cells.mesh.volume), 3)
+    total = np.einsum("kci,c->ki", density, cells.mesh.volume)
+    size = np.einsum("kci,c->ki", np.abs(density), cells.mesh.volume)
+    assert np.abs(total).max() < 1e-9 * size.max()
