@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from PIL import Image, ImageDraw
 
 from snapsim.render import palette
-from snapsim.render.layout import scaled
+from snapsim.render.layout import PHONE, scaled
 from snapsim.render.lettering import font, wrapped
 from snapsim.simulation.system import System
 
@@ -35,7 +37,7 @@ def end_card(size: tuple[int, int], blow: str | None) -> Image.Image:
     """Return the closing card: the first blow's figures, and the caution."""
     card, pen, unit = blank(size)
     lines = [(blow, 34.0, True, palette.ACCENT)] if blow else []
-    lines += [(text, 32.0, k == 3, palette.INK) for k, text in enumerate(CAUTION_LINES)]
+    lines += [(text, 34.0, k == 3, palette.INK) for k, text in enumerate(CAUTION_LINES)]
     _set(pen, size, unit, lines)
     return card
 
@@ -79,7 +81,7 @@ def _set(
     room = size[0] - edge - scaled(unit, 60)
     rows = []
     for text, height, bold, colour in lines:
-        points = scaled(unit, height)
+        points = max(scaled(unit, height), math.ceil(PHONE * size[0]))
         rows += [(line, points, bold, colour, 1.32) for line in wrapped(text, room, points, bold)]
         rows[-1] = (*rows[-1][:4], 1.75)  # a wider step after a paragraph
     top = (size[1] - sum(round(row[1] * row[4]) for row in rows)) // 2

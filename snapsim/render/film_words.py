@@ -18,12 +18,18 @@ from snapsim.render.lines import StoryLine
 from snapsim.render.overlay import PlacedNote, put_notes
 from snapsim.render.typeface import Weight
 
-NUMBER, SENTENCE, QUESTION, LABEL, CAUTION = 112.0, 56.0, 69.0, 30.0, 23.0
-CAUTION_LINES = (
-    "Computed, not a permission.",
-    "Strong magnets crush and shatter.",
-    "Local rules and qualified people decide.",
+NUMBER, SENTENCE, QUESTION, LABEL = 112.0, 56.0, 69.0, 30.0
+CAUTIONS = (
+    (
+        "Computed, not a permission.",
+        "Strong magnets crush and shatter.",
+        "Local rules and qualified people decide.",
+    ),
+    ("Computed, not a permission.", "Magnets crush."),
+    ("Computed, not a permission.",),
 )
+"""The caution, ever shorter: said is the longest that fits its place in type for a phone. The whole
+of it stands on the last card."""
 DARKEST = 150  # of 255: the scrim behind words, where it is darkest
 SHADE = 235  # of 255: how much darker it gets round letters that stand over something pale
 
@@ -73,6 +79,11 @@ class FilmWords:
     def _u(self, size: float) -> int:
         return scaled(self.layout.unit, size)
 
+    @property
+    def _label(self) -> int:
+        """Size of small type."""
+        return max(self._u(LABEL), self.layout.least)
+
     def show(
         self,
         frame: Image.Image,
@@ -99,7 +110,7 @@ class FilmWords:
     def _put_pace(self, pen: ImageDraw.ImageDraw, pace: str, ink: str | int) -> None:
         if pace:
             left, top, right, _ = self.layout.pace
-            text, size = fitted(pace, right - left, self._u(LABEL))
+            text, size = fitted(pace, right - left, self._label)
             pen.text((left, top), text, ink, font(size), anchor="la")
 
     def _shade(self, frame: Image.Image, line: StoryLine | None, pace: str) -> None:
@@ -128,18 +139,15 @@ class FilmWords:
             self._still.paste(Image.merge("RGBA", (*ground.split(), darker)), made.box)
 
     def _put_caution(self, pen: ImageDraw.ImageDraw, ink: str | int = palette.INK_SOFT) -> None:
-        left, top, right, _ = self.layout.caution
-        size = self._u(CAUTION * self.layout.caution_scale)
-        for k, text in enumerate(CAUTION_LINES):
-            told, points = fitted(text, right - left, size, least=8)
-            y = top + round(k * 1.25 * size)
-            pen.text((left, y), told, ink, font(points), anchor="la")
+        (left, top, _, _), size = self.layout.caution, self.layout.least
+        for k, text in enumerate(caution_rows(self.layout)):
+            pen.text((left, top + round(k * 1.25 * size)), text, ink, font(size), anchor="la")
 
     def _put_heading(self, pen: ImageDraw.ImageDraw, heading: str) -> None:
         left, top, right, bottom = self.layout.title
-        size = self._u(34)
+        size = max(self._u(34), self.layout.least)
         lines = wrapped(heading, right - left, size, True)
-        while len(lines) * 1.15 * size > bottom - top and size > self._u(22):
+        while len(lines) * 1.15 * size > bottom - top and size > self.layout.least:
             size -= 1
             lines = wrapped(heading, right - left, size, True)
         for k, text in enumerate(lines[:2]):
@@ -150,7 +158,7 @@ class FilmWords:
     def _put_scale(self, pen: ImageDraw.ImageDraw) -> None:
         """The colours of magnetisation, from nothing to the material's saturation."""
         left, _, right, bottom = self.layout.key
-        size = self._u(26)
+        size = self._label
         for x, text, anchor in ((left, "magnetised", "ls"), (right, "full", "rs")):
             pen.text((x, bottom - self._u(14)), text, palette.INK_SOFT, font(size), anchor=anchor)
         colours = ember.as_bytes(right - left)
@@ -160,12 +168,13 @@ class FilmWords:
     def _put_alarm(self, pen: ImageDraw.ImageDraw, alarm: str) -> None:
         """A band right across of a run that is not to be relied on."""
         (wide, _), top = self.layout.size, self.layout.scene[1]
-        size, edge = self._u(30), self._u(32)
+        size, edge = self._label, self._u(32)
         lines = wrapped(alarm, wide - 2 * edge, size, True)
-        tall = self._u(16) + len(lines) * self._u(40)
+        step = round(1.3 * size)
+        tall = self._u(16) + len(lines) * step
         pen.rectangle((0, top, wide, top + tall), (*palette.rgb(palette.ALARM), 255))
         for k, text in enumerate(lines):
-            y = top + self._u(8) + k * self._u(40)
+            y = top + self._u(8) + k * step
             pen.text((edge, y), text, palette.ALARM_LETTER, font(size, True))
 
 
@@ -204,7 +213,7 @@ def put_line(
 ) -> None:
     """Set a number and its sentence, or a question, into the box for them."""
     left, top, right, bottom = layout.words
-    rows = set_in(line, right - left, bottom - top, layout.unit)
+    rows = set_in(line, right - left, bottom - top, layout.unit, layout.least)
     y = top + (0 if layout.top_words else (bottom - top - _height(rows)) // 2)
     for row in rows:
         pen.text((left, y), row.text, ink, weighted(row.points, row.weight), anchor="la")
@@ -226,17 +235,29 @@ def scrim(layout: PictureLayout) -> Image.Image:
     return Image.fromarray(np.round(DARKEST * soft).astype(np.uint8), "L")
 
 
-def set_in(line: StoryLine, width: int, height: int, unit: float) -> list[Set]:
-    """Return a number and its sentence, or a question, in lines that fit a box [pixels]."""
-    for share in np.linspace(1.0, 0.45, 23):
-        rows = []
-        if line.number:
-            size = scaled(unit, NUMBER * share)
-            rows.append(Set(line.number, size, Weight.HEAVY))
-        size = scaled(unit, (SENTENCE if line.number else QUESTION) * share)
-        rows += [Set(t, size, Weight.PLAIN) for t in wrapped(line.sentence, width, size)]
-        widest = max(weighted(r.points, r.weight).getlength(r.text) for r in rows)
-        if widest <= width and _height(rows) <= height:
+def set_in(line: StoryLine, width: int, height: int, unit: float, least: int = 1) -> list[Set]:
+    """Return a number and its sentence, or a question, in lines that fit a box [pixels]; none is
+    smaller than `least` [pixels] where they fit at all so."""
+    for floor in (least, 1):
+        for share in np.linspace(1.0, 0.45, 23):
+            rows = []
+            if line.number:
+                size = max(scaled(unit, NUMBER * share), floor)
+                rows.append(Set(line.number, size, Weight.HEAVY))
+            size = max(scaled(unit, (SENTENCE if line.number else QUESTION) * share), floor)
+            rows += [Set(t, size, Weight.PLAIN) for t in wrapped(line.sentence, width, size)]
+            widest = max(weighted(r.points, r.weight).getlength(r.text) for r in rows)
+            if widest <= width and _height(rows) <= height:
+                return rows
+    return rows
+
+
+def caution_rows(layout: PictureLayout) -> list[str]:
+    """Return the longest caution that fits its place, in lines."""
+    left, top, right, bottom = layout.caution
+    for sentences in CAUTIONS:
+        rows = [row for text in sentences for row in wrapped(text, right - left, layout.least)]
+        if round(len(rows) * 1.25 * layout.least) <= bottom - top:
             break
     return rows
 

@@ -4,10 +4,16 @@ off in landscape, square or portrait."""
 from __future__ import annotations
 
 import functools
+import math
 from dataclasses import dataclass
+from typing import Final
 
 from snapsim.render.camera import Margins
 
+PHONE: Final = 14 / 390
+"""Smallest type over the width of a picture: 14 pixels on a phone that is 390 wide."""
+PANE: Final = 1.4
+"""How much larger than so the type of runs abreast is, whose panes are narrower."""
 PixelBox = tuple[int, int, int, int]
 """Left, top, right, bottom [pixels]."""
 
@@ -18,7 +24,7 @@ class PictureLayout:
 
     `cells` hold the readings in reading order, `title`, `pace`, `impact`, `scale`, `key` and
     `caution` one box each, `panels` those asked for: at the right, or above the key where the
-    picture is not wide.
+    picture is not wide; `least` is the smallest type of a film [pixels].
     """
 
     size: tuple[int, int]
@@ -34,7 +40,7 @@ class PictureLayout:
     words: PixelBox = (0, 0, 0, 0)
     room: PixelBox | None = None
     top_words: bool = False
-    caution_scale: float = 1.0
+    least: int = 1
 
     @property
     def wide(self) -> bool:
@@ -111,34 +117,37 @@ def lay_out_film(width: int, height: int, *, heading: bool = False) -> PictureLa
     wide, tall = _wide(width, height), height >= 1.5 * width
     unit = min(width / 1280, height / 720) if wide else min(width / 760, height / 760)
     u = functools.partial(scaled, unit)
+    least = math.ceil(PHONE * width * (PANE if heading else 1.0))
+    label = max(u(30), least)
     edge = round(0.05 * width)
     head = edge if wide else round((0.07 if tall else 0.04) * height)
     right = round(0.37 * width) if wide else width - edge
-    pace = head + (u(86) if heading else 0)
-    top = pace + u(46)
-    grow = 1.0 if wide else 28 / 23
-    cautioned = round(3 * 1.25 * 23 * grow * unit)
-    low = round((0.80 if tall else 0.96) * height) - cautioned
-    below = low - u(16)
+    pace = head + (round(2.5 * label) if heading else 0)
+    top = pace + round(1.4 * label)
+    cautioned = math.ceil(3 * 1.25 * least)
+    low = round((0.80 if tall else 0.97) * height) - cautioned
+    below = low - u(12)
     words = edge, top, right, below if wide else top + round(0.24 * height)
     aside = round(0.42 * width), round(0.03 * height), round(0.97 * width), round(0.95 * height)
-    under = edge, words[3], width - edge, below
-    key_floor = round(0.95 * height) if wide else below
-    key_left = width - edge - u(300)
+    under, key_floor = (
+        (edge, words[3], width - edge, below),
+        round(0.95 * height) if wide else below,
+    )
+    key_left = width - edge - max(u(300), round(14 * label))
     return PictureLayout(
         size=(width, height),
         unit=unit,
-        title=(edge, head, right, head + u(82)),
-        pace=(edge, pace, right, pace + u(40)),
+        title=(edge, head, right, head + round(2.4 * label)),
+        pace=(edge, pace, right, pace + round(1.3 * label)),
         impact=(edge, top, right, top),
         cells=(),
         scale=(key_left, key_floor - u(92), width - edge, key_floor - u(56)),
         key=(key_left, key_floor - u(52), width - edge, key_floor),
-        caution=(edge, low, width - edge, low + cautioned),
+        caution=(edge, low, right, low + cautioned),
         words=words,
         room=aside if wide else under,
         top_words=not wide,
-        caution_scale=grow,
+        least=least,
     )
 
 

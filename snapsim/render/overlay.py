@@ -22,6 +22,8 @@ CAUTION = (
     "Computed, not a permission: strong magnets crush and shatter, results vary; "
     "local rules and qualified people decide."
 )
+NOTE = 0.34  # of the picture's width: the widest line of a note
+LONG = 0.15  # of it: a long note
 STEPS = tuple(m * 10.0**e for e in range(-4, 2) for m in (1, 2, 5))
 
 
@@ -49,31 +51,41 @@ def _meet(a: PixelBox, b: PixelBox) -> bool:
 def put_notes(pen: ImageDraw.ImageDraw, layout: PictureLayout, notes: Sequence[PlacedNote]) -> None:
     """Set words aside of their places, on plates, with a line to what they are about."""
     u, plates = layout.unit, list[PixelBox]()
-    face = font(scaled(u, 21), True)
-    for note in notes:
-        plates.append(_plate(layout, note, int(face.getlength(note.text)), plates))
+    size = max(scaled(u, 21), layout.least)
+    face, step, room = font(size, True), round(1.2 * size), round(NOTE * layout.size[0])
+    told = [wrapped(note.text, room, size, True) for note in notes]
+    for note, lines in zip(notes, told, strict=True):
+        wide = int(max(face.getlength(line) for line in lines)) + scaled(u, 14)
+        tall = len(lines) * step + scaled(u, 5)
+        plates.append(_plate(layout, note, (wide, tall), plates))
     for note, box in zip(notes, plates, strict=True):
         if note.aside > 0:
             end = (box[0] if box[0] > note.place[0] else box[2], (box[1] + box[3]) / 2)
             pen.line((*note.place, *end), note.colour, max(1, scaled(u, 2)))
-    for note, box in zip(notes, plates, strict=True):
+    for note, lines, box in zip(notes, told, plates, strict=True):
         pen.rounded_rectangle(box, scaled(u, 7), fill=palette.PANEL)
-        middle = box[0] + scaled(u, 7), (box[1] + box[3]) / 2
-        pen.text(middle, note.text, note.colour, face, anchor="lm")
+        middle = (box[1] + box[3]) / 2 - (len(lines) - 1) * step / 2
+        for k, line in enumerate(lines):
+            place = box[0] + scaled(u, 7), middle + k * step
+            pen.text(place, line, note.colour, face, anchor="lm")
 
 
-def _plate(layout: PictureLayout, note: PlacedNote, width: int, taken: list[PixelBox]) -> PixelBox:
-    """The plate of a note: right of its place, or left where there is no room, never over another,
-    nor outside of what words leave to the scene; those above its middle move up, the others down.
-    """
-    u = layout.unit
+def _plate(
+    layout: PictureLayout, note: PlacedNote, size: tuple[int, int], taken: list[PixelBox]
+) -> PixelBox:
+    """The plate (width, height) of a note: right of its place, or left where there is no room,
+    never over another, nor outside of what words leave to the scene; what is long stands above its
+    place, as it would hide what it is about."""
+    u, (wide, tall) = layout.unit, size
     (near, low, side, high), (x, y) = layout.scene, note.place
-    wide, tall, off = width + scaled(u, 14), scaled(u, 29), note.aside + scaled(u, 10)
+    off = note.aside + scaled(u, 10)
     left = x + off
     if left + wide > side - 4 and x - off - wide > near + 4:
         left = x - off - wide
     left = int(max(min(left, side - wide - 4), near + 4))
-    top = int(min(max(y - tall / 2, low), high - tall))
+    long = note.aside > 0 and wide > LONG * layout.size[0]
+    middle = y - (0.5 * tall + 2 * off if long else 0.0)
+    top = int(min(max(middle - tall / 2, low), high - tall))
     way = 1 if top < (low + high) / 2 else -1
     while any(_meet((left, top, left + wide, top + tall), box) for box in taken):
         top += way * scaled(u, 3)

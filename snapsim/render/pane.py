@@ -12,7 +12,7 @@ from snapsim.arrays import Array
 from snapsim.errors import InputError
 from snapsim.parts.states import Pose
 from snapsim.render.camera import angles_of
-from snapsim.render.cameras.choice import Subject, camera_for
+from snapsim.render.cameras.choice import Subject, camera_for, still_camera
 from snapsim.render.cameras.nearness import Cast
 from snapsim.render.events import main_blow
 from snapsim.render.film_words import FilmWords
@@ -42,6 +42,7 @@ from snapsim.words.endings import warning
 
 HELD, ENDED = "held for the other", "run over"
 BLOW_SHOWN = 3.0  # clip seconds for which the first blow's figures stay
+STILL = -1  # the shot that is one picture
 SAMPLES = 1.5  # a side of a pixel of a moving camera, where edges are to be smooth
 STILL_SAMPLES = 2.0  # of one that stands, where little is drawn anew
 
@@ -84,7 +85,7 @@ class Pane:
             [*subjects[:number], *subjects[number + 1 :]],
         )
         self._pictures: dict[int, tuple[Picture, ClipOverlay | FilmWords]] = {}
-        self._number = number
+        self._number, self._still_at = number, 0.0
         self._common = angles_of(subjects[0].axes)
         self._drawn: tuple[object, Image.Image] | None = None
 
@@ -139,7 +140,9 @@ class Pane:
         the blow, once struck, or what is `said`."""
         struck = self._blow is not None and self._blow.time <= time
         line = _blow_line(self._blow) if self._blow is not None and struck else None
-        return self.compose(self._as_it_strikes(time), clip, 0, "", said or line)
+        now = self._as_it_strikes(time)
+        self._still_at = now + self._lag
+        return self.compose(now, clip, STILL, "", said or line)
 
     def compose(
         self, now: float, clip: float, shot: int, pace: str, said: StoryLine | None
@@ -170,11 +173,15 @@ class Pane:
 
     def _make(self, shot: int) -> tuple[Picture, ClipOverlay | FilmWords]:
         run, options = self._run, self._options
-        chosen = options.shot if shot == 0 or options.replay is None else options.replay
+        first = shot in (0, STILL) or options.replay is None
+        chosen = options.shot if first or options.replay is None else options.replay
         if len(self._fellows) > 1 and chosen.kind in ("near", "close-up"):
             chosen = replace(chosen, kind="fixed", view=chosen.view or self._common)  # one scale
-        seen = self._subject, self._timeline, shot, self._layout
-        view = camera_for(chosen, *seen, self._beside)
+        seen, places = (self._subject, self._timeline), self._layout
+        if shot == STILL:
+            view = still_camera(chosen, *seen, self._still_at, places)
+        else:
+            view = camera_for(chosen, *seen, shot, places, self._beside)
         picture = Picture(
             run.system,
             Pose(run.position[0], run.quaternion[0]),

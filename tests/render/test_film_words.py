@@ -5,8 +5,9 @@ import pytest
 from PIL import Image, ImageDraw, ImageFilter
 
 from snapsim.render import palette
-from snapsim.render.film_words import FilmWords, put_line, shade
+from snapsim.render.film_words import FilmWords, caution_rows, put_line, set_in, shade
 from snapsim.render.layout import lay_out_film
+from snapsim.render.lettering import font
 from snapsim.render.lines import StoryLine
 from snapsim.render.overlay import PlacedNote, _plate
 
@@ -60,6 +61,27 @@ def test_the_caution_over_the_palest_magnet_keeps_its_contrast(size):
     assert ((ink + 0.05) / (ground + 0.05)).min() >= ENOUGH
 
 
+@pytest.mark.parametrize("size", [(1920, 1080), (1280, 720), (640, 360), (720, 1280), (720, 720)])
+@pytest.mark.parametrize("line", LINES, ids=["question", "number"])
+def test_all_words_can_be_read_on_a_phone(size, line):
+    """14 pixels on a picture 390 wide: the issue's bound; no standard says one."""
+    layout = lay_out_film(*size)
+    assert layout.least * 390 / size[0] >= 14
+    left, top, right, bottom = layout.words
+    rows = set_in(line, right - left, bottom - top, layout.unit, layout.least)
+    assert min(row.points for row in rows) >= layout.least
+    caution = caution_rows(layout)
+    assert caution[0].startswith("Computed, not a")
+    widest = max(font(layout.least).getlength(row) for row in caution)
+    assert widest <= layout.caution[2] - layout.caution[0]
+    assert layout.caution[1] >= bottom
+    assert layout.caution[1] + len(caution) * 1.25 * layout.least <= size[1]
+
+
+def test_a_caution_with_room_is_told_whole():
+    assert len(" ".join(caution_rows(lay_out_film(720, 1280)))) > 90
+
+
 def test_the_shade_is_only_round_the_letters():
     size = (1280, 720)
     letters = Image.new("L", size, 0)
@@ -76,7 +98,7 @@ def test_the_shade_is_only_round_the_letters():
 def test_a_note_never_stands_where_the_words_do(size, across):
     layout = lay_out_film(*size)
     note = PlacedNote("a finger: 0 mm", palette.INK, (across * size[0], 0.5 * size[1]), 20.0)
-    left, top, right, bottom = _plate(layout, note, round(0.2 * size[0]), [])
+    left, top, right, bottom = _plate(layout, note, (round(0.2 * size[0]), 40), [])
     beyond = left >= layout.words[2] or top >= layout.words[3]
     assert beyond
     assert (right <= size[0], bottom <= size[1]) == (True, True)

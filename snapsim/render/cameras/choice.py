@@ -20,7 +20,7 @@ from snapsim.render.timeline import Timeline
 
 AROUND = 1.1  # of the part's size: what a following camera shows round it
 BESIDE = (75.0, -75.0, 105.0, -105.0, 40.0, -40.0, 180.0)  # degrees from the first camera
-EASE = 0.2  # clip seconds: less than the picture stands at the blow
+EASE = 0.1  # clip seconds: less than the picture stands at the blow
 LOW = 8.0  # elevation of the second camera [deg]
 
 
@@ -93,6 +93,20 @@ def _near(
     margins = near.margins(layout.size)
     steady = (lambda _: look), (lambda _: shot.zoom)
     return moving(span, *steady, held, layout.size, margins, EASE)
+
+
+def still_camera(
+    shot: Shot, subject: Subject, timeline: Timeline, time: float, layout: PictureLayout
+) -> Camera:
+    """Return the camera of one picture at a simulated time [s]: a near one fits that moment, as
+    there is no motion to ease."""
+    if shot.kind not in ("near", "close-up"):
+        return camera_for(shot, subject, timeline, 0, layout)
+    near = CLOSE if shot.kind == "close-up" else TELLING
+    look = shot.view or subject.bearings(timeline, _span(timeline, 0), near)
+    held = subject.near_at(time, near)
+    view = camera.fit(held, camera.axes_of(*look), layout.size, near.margins(layout.size))
+    return Fixed(zoomed(view, middle_of(held), shot.zoom))
 
 
 def _span(timeline: Timeline, number: int) -> tuple[float, float]:

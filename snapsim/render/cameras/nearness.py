@@ -23,7 +23,6 @@ from snapsim.render.readings import first_blow
 from snapsim.simulation.trajectory import Trajectory
 
 OUTLINE = 20  # pieces of a circle of a part's outline
-PER_GAP = 0.35  # of the gap: how much further a magnet is held round the nearest place
 LARGER = 1.6  # times the leading part's size: what is larger is not held with it
 COMPANY = 0.4  # of the leading part's size: gap up to which other free bodies are held with it
 TURNED = 0.15  # change of a unit axis that counts as a turn
@@ -34,28 +33,50 @@ LOW = (-5.0, 6.0, 14.0, 30.0)
 
 @dataclass(frozen=True)
 class NearFraming:
-    """How near: `rim` is what of a magnet is held at the blow, over the part's size; `struck`: of
-    a blow on something else hold that; `wide` and `tall` are the margins of pictures wider and not
-    wider than they are high, `elevations` [deg] those to choose from."""
+    """How near: `rim` is what of a magnet is held at the blow, over the part's size, and `per_gap`
+    how much more for a gap; `struck`: of a blow on something else hold that; `whole`: all of a rod,
+    else its nearer end; margins of `wide`, `tall` and `square` pictures, `elevations` [deg] those
+    to choose from."""
 
     rim: float
+    per_gap: float
     struck: bool
+    whole: bool
     elevations: tuple[float, ...]
     wide: Margins
     tall: Margins
+    square: Margins
 
     def margins(self, size: tuple[int, int]) -> Margins:
         """Return the margins of a picture (width, height)."""
-        return self.wide if size[0] >= 1.25 * size[1] else self.tall
+        if size[0] >= 1.25 * size[1]:
+            return self.wide
+        return self.tall if size[1] >= 1.25 * size[0] else self.square
 
 
 TELLING = NearFraming(
-    0.20, False, ELEVATIONS, Margins(0.26, 0.03, 0.03, 0.05), Margins(0.04, 0.04, 0.26, 0.13)
+    rim=0.20,
+    per_gap=0.35,
+    struck=False,
+    whole=True,
+    elevations=ELEVATIONS,
+    wide=Margins(0.26, 0.03, 0.03, 0.05),
+    tall=Margins(0.04, 0.04, 0.28, 0.27),
+    square=Margins(0.04, 0.04, 0.26, 0.13),
 )
 """Words have their place at the left, in tall and square pictures above."""
 CLOSE = NearFraming(
-    0.04, True, LOW, Margins(0.20, 0.03, 0.02, 0.03), Margins(0.03, 0.03, 0.26, 0.08)
+    rim=0.02,
+    per_gap=0.25,
+    struck=True,
+    whole=False,
+    elevations=LOW,
+    wide=Margins(0.20, 0.02, 0.02, 0.03),
+    tall=Margins(0.03, 0.03, 0.26, 0.27),
+    square=Margins(0.03, 0.03, 0.18, 0.07),
 )
+ROD = 3.0  # length over width from which on a close camera holds an end
+END = 1.6  # of the width: what it holds of it
 
 
 class Cast:
@@ -68,10 +89,13 @@ class Cast:
         self._free = [
             i for i, b in enumerate(bodies) if not b.fixed and b.shape.extents.max() <= most
         ]
-        blow = first_blow(run)
+        self._blow = blow = first_blow(run)
         self._struck = None if blow is None else run.system.number(blow.against)
         if blow is not None and run.system.number(blow.body) != part:
             self._struck = run.system.number(blow.body) if self._struck == part else None
+        if blow is not None:
+            then = sample(run, float(np.nextafter(blow.time, -np.inf)))
+            self._blow_pose = then.position[part], then.quaternion[part]
         self._magnets = [i for i, b in enumerate(bodies) if i != part and b.is_magnet]
         self.size = float(np.linalg.norm(bodies[part].shape.extents)) * 2 / np.sqrt(2)
 
@@ -79,6 +103,8 @@ class Cast:
         """Return the points (n, 3) to hold."""
         moment = sample(self._run, time)
         points = [self.outline(moment, self._part)]
+        if not near.whole:
+            points[0] = self._end(moment, points[0])
         for i in self._free:
             if i != self._part:
                 own = self.outline(moment, i)
@@ -86,8 +112,25 @@ class Cast:
                     points.append(own)
         goal = self._struck if near.struck and self._struck is not None else self._nearest(moment)
         if goal is not None:
-            points.append(self._piece(moment, goal, near.rim))
+            points.append(self._piece(moment, goal, near))
         return np.vstack(points)
+
+    def _end(self, moment: Moment, outline: Array) -> Array:
+        """Of a rod's outline (n, 3) the end that strikes, or comes nearest to a magnet."""
+        extents = self._run.system.bodies[self._part].shape.extents
+        long = int(np.argmax(extents))
+        width = float(np.partition(extents, 1)[1])
+        if extents[long] < ROD * width or self._blow is None:
+            return outline
+        x, q = self._blow_pose
+        where = float(rotations.rotate_back(q, self._blow.point - x)[long])
+        at = self._outlines[self._part]
+        low = min(max(where - END * width, -extents[long]), extents[long] - 2 * END * width)
+        own = at.copy()
+        own[:, long] = np.clip(at[:, long], low, low + 2 * END * width)
+        turned = rotations.rotate(moment.quaternion[self._part], own)
+        found: Array = moment.position[self._part] + turned
+        return found
 
     def outline(self, moment: Moment, body: int) -> Array:
         """Return points of a body's surface (n, 3), world axes."""
@@ -118,7 +161,7 @@ class Cast:
         own = np.clip(rotations.rotate_back(q, point - x), -box, box)
         return x + rotations.rotate(q, own), own
 
-    def _piece(self, moment: Moment, goal: int, rim: float) -> Array:
+    def _piece(self, moment: Moment, goal: int, near: NearFraming) -> Array:
         """Corners (8, 3) of the piece of a body's box that is held."""
         outline = self.outline(moment, self._part)
         centre = moment.position[self._part]
@@ -126,7 +169,7 @@ class Cast:
         way = world - centre
         way /= max(float(np.linalg.norm(way)), 1e-12)
         gap = max(0.0, float(np.linalg.norm(world - centre) - ((outline - centre) @ way).max()))
-        reach = rim * self.size + PER_GAP * gap
+        reach = near.rim * self.size + near.per_gap * gap
         box = self._run.system.bodies[goal].shape.extents
         signs = np.array([[a, b, c] for a in (-1, 1) for b in (-1, 1) for c in (-1, 1)])
         piece = np.clip(signs * box, own - reach, own + reach)

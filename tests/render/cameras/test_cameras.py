@@ -96,20 +96,35 @@ def lost(run, shot, number, size, bodies):
 
 
 @pytest.mark.parametrize("kind", sorted(SHOTS))
-def test_no_camera_ever_loses_a_moving_body(scene, kind):
+def test_no_camera_ever_loses_a_moving_body(scene, kind, request):
     """The part by cameras that keep to it, every free body by all others; wide and tall."""
     part = leading_part(scene.system, scene.velocity)
     free = [i for i, b in enumerate(scene.system.bodies) if not b.fixed]
     bodies = [part] if kind in ("follow", "near", "close-up") else free
+    if kind == "close-up" and request.node.callspec.params["scene"] in SLENDER:
+        return  # of a rod an end: see below
     tall = [(720, 1280)] if kind in ("fixed", "near") else []
     for size in [(1280, 720), *tall]:
         assert lost(scene, SHOTS[kind], 0, size, bodies) <= 0
 
 
-def test_the_second_camera_never_loses_the_part(scene):
+def test_the_second_camera_never_loses_the_part(scene, request):
     part = leading_part(scene.system, scene.velocity)
-    if scene.impacts:
+    if scene.impacts and request.node.callspec.params["scene"] not in SLENDER:
         assert lost(scene, Shot("close-up"), 1, (1280, 720), [part]) <= 0
+
+
+@pytest.mark.parametrize("name", ["bar-on-a-hinge", "spanner-on-a-bench"])
+def test_a_close_camera_holds_the_end_of_a_rod_that_strikes(name):
+    run, shot = stored_run(name), Shot("close-up")
+    options, size = ClipOptions(), (1280, 720)
+    line, _ = plan((run,), options)
+    part, blow = leading_part(run.system, run.velocity), main_blow(run)
+    action = find_action(run.system, run.position, run.quaternion, part)
+    subject = subject_of(run, action, options, 0.0)
+    camera = camera_for(shot, subject, line, 1, lay_out(*size))
+    share = camera.view_at(line.clip_at(blow.time, 1)).project(blow.point)[0] / size
+    assert ((share > 0.02) & (share < 0.98)).all()
 
 
 def test_a_moving_camera_moves_smoothly(scene):
@@ -168,6 +183,7 @@ def test_keyframes_are_met_and_eased_between():
 
 SLENDER = {"bar-on-a-hinge", "spanner-on-a-bench"}
 """A rod of length L and width w, whole in a wide picture, covers 9 w / (16 L) of it at most."""
+BROAD = {"two-magnets", "dragged-along-the-pole"}
 FAR = {"gear-blank-falls-back"}
 """At its blow, on the table, the part is further from the magnet than it is large."""
 
@@ -175,7 +191,8 @@ FAR = {"gear-blank-falls-back"}
 @pytest.mark.parametrize("size", [(1920, 1080), (1080, 1920), (1080, 1080)])
 def test_the_part_fills_its_share_of_the_picture_at_the_blow(scene, size, request):
     """15 % of the picture is wanted where magnet and part are held, 25 % close. Reached are
-    15 % and 17.5 %, behind the guard 12 %; rods and what is far from the magnet cannot."""
+    15 % and 25 %; behind the guard 12 % and 18 %, of what is broad 20 % in tall pictures; rods are
+    seen whole, close their end; what is far from the magnet is small."""
     name = request.node.callspec.params["scene"]
     blow = main_blow(scene)
     if blow is None:
@@ -194,7 +211,8 @@ def test_the_part_fills_its_share_of_the_picture_at_the_blow(scene, size, reques
         view = camera.view_at(freeze.clip + freeze.length / 2)
         seen.append(share_of_frame(scene.system.bodies[part], moment, part, view))
     told = {"share": [round(100 * x, 1) for x in seen], "scene": name, "size": size}
-    usual = (0.12 if name.startswith("guard") else 0.15), 0.175
-    least = (0.02, 0.02) if name in SLENDER else (0.04, 0.2) if name in FAR else usual
+    guarded, tall = name.startswith("guard"), size[1] > size[0]
+    usual = (0.12, 0.18) if guarded else (0.15, 0.20 if name in BROAD and tall else 0.25)
+    least = (0.02, 0.08) if name in SLENDER else (0.04, 0.2) if name in FAR else usual
     assert seen[0] >= least[0], told
     assert seen[1] >= least[1], told
