@@ -13,6 +13,8 @@ VERSIONS: Final[Mapping[str, int]] = {
     "check": 1,
     "examples": 1,
     "clip": 1,
+    "clip-passes": 1,
+    "error": 1,
     "export": 1,
     "guide": 1,
     "fate": 1,

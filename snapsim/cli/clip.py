@@ -309,7 +309,7 @@ def _passes(shown: list[Trajectory], output: str, options: ClipOptions, json: bo
     with clip_progress() as progress:
         made = [str(p) for p in render_passes(shown, Path(output), options, progress=progress)]
     if json:
-        return emit_json("clip_passes", {"folders": made})
+        return emit_json("clip-passes", {"folders": made})
     return emit("\n".join(f"wrote {name}" for name in made))
 
 

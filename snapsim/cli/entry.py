@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import logging
 import warnings
+from contextvars import copy_context
 from functools import cache
+from itertools import pairwise
 from typing import Any
 
 import typer
@@ -31,12 +33,15 @@ from snapsim.cli import (
 )
 from snapsim.cli.faults import debugging, status_of
 from snapsim.cli.output import open_streams
+from snapsim.cli.usage import epilog
+from snapsim.cli.voice import with_voice
+from snapsim.errors import InputError
 from snapsim.work.interrupts import INTERRUPTED, asked_to_end
+from snapsim.work.standard_streams import STREAM
 
 app = typer.Typer(
     name="snapsim",
     no_args_is_help=True,
-    add_completion=False,
     context_settings={"help_option_names": ["-h", "--help"]},
     pretty_exceptions_enable=False,
     help="What a part near a strong magnet will do when it is let go: motion, blows, clips.",
@@ -47,9 +52,9 @@ app = typer.Typer(
 
 def _print_version(wanted: bool) -> None:
     if wanted:
-        from snapsim import __version__
+        from snapsim.cli.versions import version_lines
 
-        typer.echo(f"snapsim {__version__}")
+        typer.echo("\n".join(version_lines()))
         raise typer.Exit
 
 
@@ -64,7 +69,11 @@ def _print_licences(wanted: bool) -> None:
 @app.callback()
 def _options(
     version: bool = typer.Option(
-        False, "--version", callback=_print_version, is_eager=True, help="Print the version."
+        False,
+        "--version",
+        callback=_print_version,
+        is_eager=True,
+        help="Print the versions of what matters.",
     ),
     licences: bool = typer.Option(
         False,
@@ -97,7 +106,8 @@ for _command in (
     page,
     prepare,
 ):
-    app.command()(getattr(_command, _command.__name__.rsplit(".", 1)[1]))
+    _name = _command.__name__.rsplit(".", 1)[1]
+    app.command(epilog=epilog(_name))(with_voice(getattr(_command, _name)))
 
 
 def command(arguments: list[str]) -> int:
@@ -119,9 +129,21 @@ def _commands() -> Any:
     return typer.main.get_command(app)
 
 
+def _refuse_two_on_one(arguments: list[str]) -> None:
+    """Raise InputError where an object and a file are both to go to standard output."""
+    written = [b for a, b in pairwise(arguments) if a in ("-o", "--output", "new")]
+    if "--json" in arguments and STREAM in written:
+        raise InputError("goes without --json: one thing on standard output", key=STREAM)
+
+
 def run(arguments: list[str]) -> int:
     """Run one command and return its exit status; never raises but for a developer."""
+    return copy_context().run(_run, arguments)
+
+
+def _run(arguments: list[str]) -> int:
     try:
+        _refuse_two_on_one(arguments)
         status = _commands().main(arguments, prog_name="snapsim", standalone_mode=False)
         return status if isinstance(status, int) else 0
     except (Exception, KeyboardInterrupt) as error:

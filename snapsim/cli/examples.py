@@ -16,7 +16,16 @@ if TYPE_CHECKING:
     from snapsim.scenario.examples import Example
 
 
-ExampleName = Annotated[str, typer.Argument(metavar="[NAME]", help="Copy this one.")]
+def _names(begun: str) -> list[str]:
+    """Names that a shell may complete."""
+    from snapsim.scenario import examples as there
+
+    return [name for name in there.examples() if name.startswith(begun)]
+
+
+ExampleName = Annotated[
+    str, typer.Argument(metavar="[NAME]", help="Copy this one.", autocompletion=_names)
+]
 ExampleFolder = Annotated[
     str, typer.Argument(metavar="[DIR]", help="Where to; made where it is missing.")
 ]

@@ -13,8 +13,8 @@ import os
 
 import typer
 
-from snapsim.cli.output import complain, leave_quietly
-from snapsim.errors import OutputError, SnapsimError
+from snapsim.cli.output import complain, emit_error, leave_quietly
+from snapsim.errors import NotWritten, OutputError, SnapsimError
 from snapsim.extras import missing_of
 from snapsim.work.interrupts import INTERRUPTED, asked_to_end, caused_by_request
 
@@ -35,17 +35,36 @@ def status_of(error: BaseException, arguments: list[str]) -> int:
     if isinstance(error, ImportError):
         error = missing_of(error) or error
     if isinstance(error, SnapsimError):
-        complain(str(error))
-        return error.exit_status
+        return _told(error, str(error), error.exit_status, arguments)
     asked_wrongly = getattr(error, "format_message", None)  # typer's click, wherever that lies
     if asked_wrongly is not None:
         if said := asked_wrongly():
-            complain(f"{said} (see snapsim --help)")
+            return _told(error, f"{said} (see snapsim --help)", BAD_INPUT, arguments)
         return BAD_INPUT
     if debugging():
         raise error
-    complain(_unforeseen(error, arguments))
-    return NOT_COMPLETED
+    return _told(error, _unforeseen(error, arguments), NOT_COMPLETED, arguments)
+
+
+def _told(error: BaseException, line: str, status: int, arguments: list[str]) -> int:
+    """Complain in a line; under --json also as an object on standard output, where it is open."""
+    complain(line)
+    if "--json" in arguments and not isinstance(error, NotWritten | OSError):
+        known = isinstance(error, SnapsimError)
+        emit_error(
+            {
+                "error_code": type(error).__name__ if known else _OTHER[status],
+                "file": getattr(error, "file", None),
+                "key": getattr(error, "key", None),
+                "message": line,
+                "exit_status": status,
+            }
+        )
+    return status
+
+
+_OTHER = {BAD_INPUT: "UsageError", NOT_COMPLETED: "UnforeseenFault"}
+"""What errors are called that are none of ours."""
 
 
 def _unwritten(error: BaseException) -> bool:

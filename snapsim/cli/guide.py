@@ -8,18 +8,36 @@ from typing import Annotated
 import typer
 
 from snapsim.cli.options import AsJson
-from snapsim.cli.output import emit, emit_as_it_is, emit_json
+from snapsim.cli.output import emit, emit_as_it_is, emit_json, emit_schema
+
+
+def _topics(begun: str) -> list[str]:
+    """Chapters that a shell may complete."""
+    from snapsim.guide import CHAPTERS
+
+    return [name for name in CHAPTERS if name.startswith(begun)]
 
 
 def guide(
     topic: Annotated[
-        str, typer.Argument(metavar="[TOPIC]", help="A chapter; without one, all are listed.")
+        str,
+        typer.Argument(
+            metavar="[TOPIC]",
+            help="A chapter; without one, all are listed.",
+            autocompletion=_topics,
+        ),
+    ] = "",
+    schema: Annotated[
+        str,
+        typer.Option(metavar="NAME", help="JSON Schema of what --json prints: release, force, ..."),
     ] = "",
     json: AsJson = False,
 ) -> None:
     """Read the guide: tutorial, how-tos, Python, keys, theory; Markdown where it is piped."""
-    from snapsim.guide import CHAPTERS, chapter
+    from snapsim.guide import CHAPTERS, chapter, output_schema
 
+    if schema:
+        return emit_schema(output_schema(schema))
     if not topic:
         if json:
             return emit_json("guide", {"chapters": CHAPTERS})

@@ -12,7 +12,7 @@ Changes = Annotated[
     typer.Option(
         "--set",
         metavar="KEY=VALUE",
-        help='Change one key for a what-if: body.disc.rotation.angle="55 deg". Repeatable.',
+        help='Change one key for a what-if, like run.detail="fine". Repeatable.',
     ),
 ]
 MovingBody = Annotated[

@@ -7,19 +7,32 @@ import io
 import json
 import os
 import sys
+from contextvars import ContextVar
 from typing import TYPE_CHECKING, Any, TextIO
 
+from snapsim.cli.voice import is_quiet
 from snapsim.errors import NotWritten
+from snapsim.work.standard_streams import OUTPUT_TAKEN
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
+
+
+_SAID: ContextVar[bool] = ContextVar("an object was printed", default=False)
 
 
 def emit_json(what: str, result: dict[str, Any]) -> None:
     """Print the JSON object of `what` (see `analysis.json_objects`); it holds no NaN."""
     from snapsim.analysis.json_objects import labelled
 
+    _SAID.set(True)
     emit_schema(labelled(what, result))
+
+
+def emit_error(error: dict[str, Any]) -> None:
+    """Print what ended a command as a JSON object, unless its result was printed already."""
+    if not _SAID.get():
+        emit_json("error", error)
 
 
 def emit_schema(schema: dict[str, Any]) -> None:
@@ -28,18 +41,28 @@ def emit_schema(schema: dict[str, Any]) -> None:
 
 
 def emit(what: RenderableType) -> None:
-    """Print a table or text for a reader."""
+    """Print a table or text for a reader, as wide as the terminal, or as $COLUMNS says."""
+    if is_quiet():
+        return
     from rich.console import Console
     from rich.segment import Segment, Segments
+    from rich.text import Text
+
+    from snapsim.cli.table_layout import fitted
 
     seen = Console()
     text = io.StringIO()
     styled = seen.is_terminal and not seen.no_color
-    width = seen.width if seen.is_terminal else max(seen.width, 110)
+    told = seen.is_terminal or os.environ.get("COLUMNS", "").isdigit()
+    width = seen.width if told else UNTOLD_WIDTH
     console = Console(file=text, width=width, force_terminal=styled, highlight=False)
-    parts = [Segment(neutral(s.text), s.style, s.control) for s in console.render(what)]
+    shown = Text(what) if isinstance(what, str) else fitted(what, console)
+    parts = [Segment(neutral(s.text), s.style, s.control) for s in console.render(shown)]
     console.print(Segments(parts), end="")
-    _print(text.getvalue())
+    if OUTPUT_TAKEN.get():
+        print(text.getvalue(), end="", file=sys.stderr)
+    else:
+        _print(text.getvalue())
 
 
 def emit_as_it_is(text: str) -> None:
@@ -51,6 +74,9 @@ def neutral(text: str) -> str:
     """A text whose control characters are written out: none of a file's reaches a terminal."""
     return "".join(c if c.isprintable() or c == "\n" else ascii(c)[1:-1] for c in text)
 
+
+UNTOLD_WIDTH = 110
+"""Columns of what goes into a pipe, where nobody says how many there are."""
 
 LONGEST_LINE = 2000
 """Characters of a complaint: what somebody wrote may be of any length."""

@@ -8,8 +8,33 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
+from snapsim.cli.voice import is_quiet, is_verbose, tell
+
 if TYPE_CHECKING:
     from snapsim.study.sweep import Standing
+
+
+def _unwatched() -> bool:
+    """Is there no bar to draw: nobody watches, or nobody wants one?"""
+    return is_quiet() or not sys.stderr.isatty()
+
+
+def _tenths(name: str, unit: str = "") -> Callable[[float, float], None] | None:
+    """What tells every tenth as a line, where more is to be told; None elsewhere."""
+    return _lines(unit, name) if is_verbose() else None
+
+
+def _lines(unit: str, name: str = "") -> Callable[..., None]:
+    passed: set[tuple[str, int]] = set()
+
+    def say(done: float, of_all: float, stage: str = name) -> None:
+        tenth = (stage, int(10 * done / of_all) if of_all else 0)
+        if tenth not in passed:
+            passed.add(tenth)
+            tell(f"{stage}: {done:.3g} of {of_all:.3g}{unit}")
+
+    return say
+
 
 _REFRESH = 0.1
 """Seconds between redraws: the computation calls far more often."""
@@ -25,8 +50,9 @@ def _compile_first(*needed: str) -> None:
 @contextmanager
 def release_progress(duration: float) -> Iterator[Callable[[float, float], None] | None]:
     """Yield a callback for `release` that shows simulated time and speed, or None off screen."""
-    if not sys.stderr.isatty():
-        yield None
+    if _unwatched():
+        told = _tenths("release", " s simulated")
+        yield None if told is None else lambda simulated, _: told(simulated, duration)
         return
     _compile_first()
     from rich.console import Console
@@ -59,8 +85,9 @@ def stage_progress(*needed: str) -> Iterator[Callable[[str, int, int], None] | N
 
     `needed` are the parts of the program that it calls, all where none is named.
     """
-    if not sys.stderr.isatty():
-        yield None
+    if _unwatched():
+        told = _lines("") if is_verbose() else None
+        yield None if told is None else lambda stage, done, of_all: told(done, of_all, stage)
         return
     _compile_first(*needed)
     from rich.console import Console
@@ -81,8 +108,8 @@ def stage_progress(*needed: str) -> Iterator[Callable[[str, int, int], None] | N
 @contextmanager
 def clip_progress() -> Iterator[Callable[[int, int], None] | None]:
     """Yield a callback for `render_clip` that shows frames done, or None off screen."""
-    if not sys.stderr.isatty():
-        yield None
+    if _unwatched():
+        yield _tenths("frames")
         return
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemainingColumn
@@ -100,8 +127,9 @@ def clip_progress() -> Iterator[Callable[[int, int], None] | None]:
 @contextmanager
 def sweep_progress() -> Iterator[Callable[[Standing], None] | None]:
     """Yield a callback that shows rate, time left and the chances so far, or None off screen."""
-    if not sys.stderr.isatty():
-        yield None
+    if _unwatched():
+        told = _tenths("runs")
+        yield None if told is None else lambda standing: told(standing.done, standing.total)
         return
     _compile_first()
     from rich.console import Console

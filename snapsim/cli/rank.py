@@ -10,6 +10,7 @@ import typer
 from snapsim.cli.options import AsJson, ReplaceFlag
 from snapsim.cli.output import emit, emit_json
 from snapsim.errors import InputError
+from snapsim.work.standard_streams import ending_of_name
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -44,7 +45,7 @@ def rank(
     from snapsim.study.table_files import require_parquet
 
     for path in output or ():
-        if Path(path).suffix.lower() not in _ENDINGS:
+        if ending_of_name(path) not in _ENDINGS:
             raise InputError(
                 f'"{path}" ends in no format; allowed: {", ".join(_ENDINGS)}', key="--output"
             )
@@ -54,7 +55,7 @@ def rank(
     result = ranked(folders, limits or ())
     for path in output or ():
         with whole_file(path, force) as temporary:
-            _write(result, temporary, Path(path).suffix.lower(), (title, by))
+            _write(result, temporary, ending_of_name(path), (title, by))
     if json:
         return emit_json("rank", result)
     emit(_table(result))

@@ -12,6 +12,7 @@ from snapsim.extras import require_extra
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import Trajectory
 from snapsim.storage.whole_file import require_writable, whole_file
+from snapsim.work.standard_streams import ending_of_name
 
 USD: Final = (".usdc", ".usda")
 OF_RUN: Final = (".csv", ".parquet", ".glb", *USD, ".pvd")
@@ -34,9 +35,9 @@ def export(
     A run: `.csv` and `.parquet` (`rows` "frames", "impacts" or "loads"), moving scenes `.glb`,
     `.usdc` and `.usda`, `.pvd` (with a folder of frames beside it). A scene: still ones, and `.stl`
     of one `body`, in millimetres and in its own axes. An existing file is replaced only with
-    `force`. Raises InputError and OutputError.
+    `force`; "-" is CSV on standard output. Raises InputError and OutputError.
     """
-    name, ending = fspath(path), Path(path).suffix.lower()
+    name, ending = fspath(path), ending_of_name(path)
     allowed = OF_RUN if isinstance(what, Trajectory) else OF_SCENE
     if ending not in allowed:
         kind = "run" if isinstance(what, Trajectory) else "scene"
@@ -65,7 +66,7 @@ def export(
 
 
 def _run(run: Trajectory, temporary: Path, name: str, rows: TableRows, force: bool) -> None:
-    ending = Path(name).suffix.lower()
+    ending = ending_of_name(name)
     if ending == ".pvd":
         from snapsim.exchange.series import write_series
 

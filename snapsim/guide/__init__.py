@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import json
 from importlib.resources import files
-from typing import Final
+from typing import Any, Final
 
+from snapsim.analysis.json_objects import VERSIONS
 from snapsim.errors import InputError, suggest
 
 CHAPTERS: Final = {
@@ -32,6 +34,18 @@ def chapter(name: str) -> str:
     if name.startswith("keys"):
         return _reference(name)
     return files("snapsim").joinpath(f"guide/{name}.md").read_text(encoding="utf-8")
+
+
+def output_schema(what: str) -> dict[str, Any]:
+    """Return the JSON Schema of the object "snapsim `what`" that a command prints.
+
+    Raises InputError for one that none prints.
+    """
+    if what not in VERSIONS:
+        raise InputError(f'"{what}" is no object{suggest(what, VERSIONS)}', key="--schema")
+    text = files("snapsim").joinpath(f"guide/schemas/{what}.json").read_text(encoding="utf-8")
+    found: dict[str, Any] = json.loads(text)
+    return found
 
 
 def _reference(name: str) -> str:

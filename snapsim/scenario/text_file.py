@@ -15,6 +15,7 @@ from collections.abc import Iterator
 from typing import Any, BinaryIO, Final
 
 from snapsim.errors import InputError, label
+from snapsim.work.standard_streams import STREAM
 
 MOST_BYTES: Final = 32 * 2**20
 """Size of a text [bytes]: a scene with a whole mesh in it has a tenth of that."""
@@ -33,10 +34,14 @@ class NotToml(InputError):
 
 
 def read_text(path: str, kind: str = "a scene is TOML in UTF-8", most: int = MOST_BYTES) -> str:
-    """Return the text of a file; raises InputError. `kind` says what it should have been."""
+    """Return the text of a file, of standard input for "-"; raises InputError.
+
+    `kind` says what it should have been.
+    """
     try:
         with open(path, "rb", opener=_opened_at_once) as file:
-            _await_first_byte(file, path)
+            if path != STREAM:  # whoever types has time
+                _await_first_byte(file, path)
             content = file.read(most + 1)
     except OSError as error:
         raise InputError(f"cannot be read: {error.strerror}", file=path) from None
@@ -52,6 +57,8 @@ def read_text(path: str, kind: str = "a scene is TOML in UTF-8", most: int = MOS
 
 def _opened_at_once(path: str, flags: int) -> int:
     """Open a file; a pipe (FIFO) too, whether or not somebody writes to it yet."""
+    if path == STREAM:
+        return os.dup(0)
     handle = os.open(path, flags | getattr(os, "O_NONBLOCK", 0))
     if hasattr(os, "set_blocking"):
         os.set_blocking(handle, True)

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import re
+import shutil
+import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import fields, replace
 from os import PathLike, fspath
+from tempfile import NamedTemporaryFile
 from typing import Any, Final, get_args
 
 import h5py
@@ -30,17 +33,23 @@ from snapsim.storage.link_names import escape
 from snapsim.storage.seal import CUT_SHORT, check_seal, check_structure
 from snapsim.storage.twins import read_twins
 from snapsim.storage.writing import FORMAT, FORMAT_VERSION, content_hash
+from snapsim.work.standard_streams import STREAM
 
 Rebuild = Callable[[str, str], System]
 """Makes the system again from the resolved scene (TOML) and a file name for errors."""
 
 
 def read_run(path: str | PathLike[str], rebuild: Rebuild) -> Trajectory:
-    """Return the trajectory stored at `path`, exactly as it was written.
+    """Return the trajectory stored at `path`, "-" for standard input, exactly as it was written.
 
     Raises InputError for a file that is missing, cut short, damaged or no run file.
     """
     shown = fspath(path)
+    if shown == STREAM:
+        with NamedTemporaryFile(suffix=".h5") as copy:
+            shutil.copyfileobj(sys.stdin.buffer, copy)
+            copy.flush()
+            return read_run(copy.name, rebuild)
     with _one_line_errors(shown):
         check_seal(shown)
         with h5py.File(path, "r") as file:

@@ -3,18 +3,28 @@
 from __future__ import annotations
 
 import os
+import shutil
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from os import PathLike, fspath
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from snapsim.errors import NotWritten, OutputError
 from snapsim.numerics.kept_files import remove_leftovers, temporary_name
+from snapsim.work.standard_streams import OUTPUT_TAKEN, STREAM
 
 
 def require_writable(path: str | PathLike[str], force: bool) -> Path:
-    """Return the target as a path; raises OutputError if it cannot be written, before any work."""
+    """Return the target as a path; raises OutputError if it cannot be written, before any work.
+
+    "-" is standard output, which is taken by it from then on.
+    """
     target = Path(path)
+    if fspath(path) == STREAM:
+        OUTPUT_TAKEN.set(True)
+        return target
     shown = fspath(path).replace("\0", "\\0")
     try:
         if target.is_dir():
@@ -63,10 +73,15 @@ def require_folder(path: str | PathLike[str]) -> Path:
 def whole_file(path: str | PathLike[str], force: bool) -> Iterator[Path]:
     """Yield a temporary path beside `path`; on success it takes its place, else it is removed.
 
-    Also removed is what a process that is gone left of this file. Raises OutputError; NotWritten
-    for a full disk while the block runs.
+    Also removed is what a process that is gone left of this file. For "-" the whole goes to
+    standard output. Raises OutputError; NotWritten for a full disk while the block runs.
     """
     target = require_writable(path, force)
+    if fspath(path) == STREAM:
+        with TemporaryDirectory() as folder:
+            yield Path(folder) / "whole"
+            _pour(Path(folder) / "whole")
+        return
     remove_leftovers(target)
     temporary = target.with_name(temporary_name(target))
     try:
@@ -78,6 +93,18 @@ def whole_file(path: str | PathLike[str], force: bool) -> Iterator[Path]:
         raise NotWritten(f"{fspath(path)}: cannot be written: {reason}") from None
     finally:
         temporary.unlink(missing_ok=True)
+
+
+def _pour(path: Path) -> None:
+    """Copy a file to standard output; raises NotWritten."""
+    try:
+        sys.stdout.flush()
+        with open(path, "rb") as file:
+            shutil.copyfileobj(file, sys.stdout.buffer)
+        sys.stdout.buffer.flush()
+    except OSError as error:
+        reason = error.strerror or str(error).splitlines()[0]
+        raise NotWritten(f"standard output cannot be written: {reason}") from None
 
 
 def _flush(path: Path) -> None:

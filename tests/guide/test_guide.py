@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from snapsim.cli.entry import _commands, run
+from snapsim.footage.match_file import match_from
 from snapsim.guide import CHAPTERS, chapter
 from snapsim.scenario.body import BodyDescription
 from snapsim.scenario.material import MaterialDescription
@@ -79,6 +80,8 @@ def test_tables_in_the_how_tos_are_accepted(text):
         BodyDescription.model_validate(body)
     for material in document.get("material", ()):
         MaterialDescription.model_validate(material)
+    if "track" in document:
+        match_from(document, "the how-to")
     assert document
 
 

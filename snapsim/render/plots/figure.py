@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 from snapsim.errors import InputError
 from snapsim.render.plots.style import PAPERS, WIDTH, Paper, styled
+from snapsim.work.standard_streams import ending_of_name
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -42,7 +43,7 @@ def style_named(name: str) -> Literal["light", "dark"]:
 
 def ending_of(path: str, more: tuple[str, ...] = ()) -> str:
     """Return the ending of a file name; raises InputError where nothing writes it."""
-    ending = Path(path).suffix.lower()
+    ending = ending_of_name(path)
     if ending not in FORMATS + more:
         allowed = ", ".join(FORMATS + more)
         raise InputError(f'"{path}" ends in no format; allowed: {allowed}', key="--output")
