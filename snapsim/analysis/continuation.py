@@ -13,9 +13,8 @@ from rich.table import Table
 from rich.text import Text
 
 from snapsim.analysis.cautions import CAUTIONS
-from snapsim.analysis.figures import plain
+from snapsim.analysis.figures import number, numbers, plain
 from snapsim.analysis.margins import LIMITS, way_summary
-from snapsim.analysis.summary import number, numbers
 from snapsim.analysis.tables import cautions
 from snapsim.landscape.confirmation import Decider
 

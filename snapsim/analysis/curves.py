@@ -13,8 +13,7 @@ from rich.markup import escape
 from rich.table import Table
 from rich.text import Text
 
-from snapsim.analysis.figures import plain
-from snapsim.analysis.summary import number, numbers
+from snapsim.analysis.figures import number, numbers, plain
 from snapsim.analysis.tables import cautions
 
 if TYPE_CHECKING:

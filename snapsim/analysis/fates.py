@@ -12,8 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from snapsim.analysis.cautions import CAUTIONS
-from snapsim.analysis.figures import plain
-from snapsim.analysis.summary import number
+from snapsim.analysis.figures import number, plain
 from snapsim.analysis.tables import cautions
 from snapsim.simulation.fate import FateKind
 from snapsim.words.accuracy import percent

@@ -11,8 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from snapsim.analysis.cautions import CAUTIONS
-from snapsim.analysis.figures import plain
-from snapsim.analysis.summary import number
+from snapsim.analysis.figures import number, plain
 from snapsim.analysis.tables import cautions
 from snapsim.words import found_values as words
 

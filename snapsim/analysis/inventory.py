@@ -11,8 +11,9 @@ from rich.table import Table
 from rich.text import Text
 
 from snapsim.analysis.cautions import CAUTIONS
+from snapsim.analysis.figures import number, numbers
+from snapsim.analysis.rebounds import restitution_lines, restitutions
 from snapsim.analysis.stray_field import stray_lines, stray_summary
-from snapsim.analysis.summary import number, numbers
 from snapsim.errors import ComputationError, InputError, label
 from snapsim.parts.bodies import Body
 from snapsim.parts.shapes import Shape
@@ -44,6 +45,7 @@ def inventory(system: System, warnings: Iterable[str]) -> dict[str, Any]:
         "bodies": {body.name: _body(system, i) for i, body in enumerate(system.bodies)},
         "overlaps": [_overlap(o) for o in shared],
         "stray_field": stray_summary(system),
+        "restitution_of_materials": restitutions(system),
         "warnings": list(warnings),
     }
 
@@ -133,6 +135,7 @@ def inventory_table(result: dict[str, Any]) -> RenderableType:
         *_expectations(result),
         *_shared_places(shared),
         *_centres(result["bodies"]),
+        *map(Text, restitution_lines(result["restitution_of_materials"])),
     ]
     warnings = [Text(f"note: {w}", style="yellow") for w in result["warnings"]]
     stray = [Text(line) for line in stray_lines(result["stray_field"])]

@@ -10,9 +10,8 @@ from rich.table import Table
 from rich.text import Text
 
 from snapsim.analysis.cautions import CAUTIONS
-from snapsim.analysis.figures import plain
+from snapsim.analysis.figures import number, plain
 from snapsim.analysis.margins import let_go_summary, way_summary
-from snapsim.analysis.summary import number
 from snapsim.analysis.tables import cautions
 from snapsim.words.joint_margins import joint_answer, joint_way_sentence, left_out_words
 

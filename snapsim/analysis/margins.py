@@ -12,8 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from snapsim.analysis.cautions import CAUTIONS
-from snapsim.analysis.figures import plain
-from snapsim.analysis.summary import number, numbers
+from snapsim.analysis.figures import number, numbers, plain
 from snapsim.analysis.tables import cautions
 from snapsim.landscape.confirmation import Decider
 from snapsim.words.margins import margin_answer, way_name, way_sentence

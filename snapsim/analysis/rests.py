@@ -12,8 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from snapsim.analysis.cautions import CAUTIONS
-from snapsim.analysis.figures import plain
-from snapsim.analysis.summary import number, numbers
+from snapsim.analysis.figures import number, numbers, plain
 from snapsim.analysis.tables import cautions
 from snapsim.numerics import rotations
 from snapsim.words.lies import arrangement_words, lie_words, rests_answer, together_answer

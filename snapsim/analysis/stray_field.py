@@ -11,7 +11,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from snapsim.analysis.summary import number, numbers
+from snapsim.analysis.figures import number, numbers
 from snapsim.numerics.kept_files import kept_folder, make_room, read_sealed, write_sealed
 from snapsim.numerics.program import program_identity
 from snapsim.simulation.system import System

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from snapsim.analysis.figures import number, numbers
 from snapsim.analysis.repeats import twins_summary
 from snapsim.arrays import Array
 from snapsim.mechanics.chipping import chipping
@@ -164,17 +165,6 @@ def _force_accuracy(system: System, a: ForceAccuracy) -> dict[str, Any]:
         "magnetic_energy_J": number(float(a.magnetic_energy.value)),
         "magnetic_energy_error_J": number(float(a.magnetic_energy.error)),
     }
-
-
-def number(value: float) -> float | None:
-    """Return a plain float, or None for what is not finite: JSON has no NaN."""
-    plain = float(value)
-    return plain if math.isfinite(plain) else None
-
-
-def numbers(values: Array) -> list[float | None]:
-    """Return a list of plain floats."""
-    return [number(v) for v in np.asarray(values).tolist()]
 
 
 def _braking(t: Trajectory) -> dict[str, Any]:

@@ -108,7 +108,9 @@ def _table(result: dict[str, Any]) -> RenderableType:
 
 
 def _remarks(row: dict[str, Any]) -> list[str]:
-    """What stands beside the chances: a rare event, protection, runs made with long steps."""
+    """What stands beside the chances: a rare event, what repeats, protection, long steps."""
+    from snapsim.study.made_twice import repeat_words
+
     found = []
     if row["rare"]:
         r = row["rare"]
@@ -118,6 +120,7 @@ def _remarks(row: dict[str, Any]) -> list[str]:
             f"{r['measure']} {sign} {r['bound']:g}: chance {r['chance']:.2g}"
             f" ({r['low']:.2g} to {r['high']:.2g}), {r['runs']} runs{settled}"
         )
+    found.append(repeat_words(row["repeats"]))
     weak = [p["equipment"] for p in row["protection"] if p["not_enough"]]
     if weak:
         found.append(f"protection that is not enough: {', '.join(weak)}")

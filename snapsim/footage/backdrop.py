@@ -9,7 +9,6 @@ from __future__ import annotations
 import subprocess
 import tempfile
 from pathlib import Path
-from types import TracebackType
 
 import numpy as np
 from PIL import Image
@@ -17,6 +16,7 @@ from PIL import Image
 from snapsim.arrays import ByteArray
 from snapsim.errors import InputError
 from snapsim.render.formats.piping import encoder_program
+from snapsim.work.held_open import HeldOpen
 
 STILLS = (".png", ".jpg", ".jpeg", ".bmp", ".tif", ".tiff", ".webp")
 
@@ -24,7 +24,7 @@ MOST_PIXELS = 50_000_000
 """Of a frame: half as many again as 8K has. A damaged head may speak of any size."""
 
 
-class FootageBackdrop:
+class FootageBackdrop(HeldOpen):
     """Frames (h, w, 3) by number; of a still the same one always. A context, as it holds a decoder.
 
     Raises InputError where the file cannot be read.
@@ -52,17 +52,6 @@ class FootageBackdrop:
         if first is None:
             raise self._unreadable()
         self._last = first
-
-    def __enter__(self) -> FootageBackdrop:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
 
     def close(self) -> None:
         """End the decoder."""

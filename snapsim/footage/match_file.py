@@ -124,7 +124,9 @@ class FittingDescription(Table):
     confidence: Annotated[Number, Field(gt=0, lt=1)] = Field(0.95, description="of the intervals")
     detail: Literal["draft", "normal", "fine"] = Field("draft", description="cells of the search")
     finish: Literal["draft", "normal", "fine"] | None = Field(
-        None, description="cells of the last fit and of its intervals; else the scene's own"
+        None,
+        description="cells of the last fit and of its intervals; else the scene's own, or finer"
+        " ones where these are the search's own and blur more than the tracks do",
     )
     until: Time | None = Field(None, description="time after release up to which it is fitted")
 

@@ -11,6 +11,7 @@ of the pose; nothing here knows what they are.
 from __future__ import annotations
 
 from collections.abc import Generator, Iterator
+from dataclasses import replace
 from enum import Enum
 from typing import Final
 
@@ -47,13 +48,17 @@ class Motion:
     def __init__(self, problem: MotionProblem) -> None:
         self.problem = problem
         self.books = Books(len(problem.bodies.mass), len(problem.joints))
+        self._reached: Present | None = None
 
     def run(self) -> Iterator[Item]:
-        """Yield frames and strikes in order of time, then one End."""
+        """Yield frames and strikes in order of time, then one End; after `goes_on`, once more."""
         problem, books = self.problem, self.books
-        state, mode = on_joints_at_first(problem)
-        yield books.frame(state, touching=False)
-        now = present(problem, 0.0, state, mode, _at_first(problem))
+        if self._reached is None:
+            state, mode = on_joints_at_first(problem)
+            yield books.frame(state, touching=False)
+            now = present(problem, 0.0, state, mode, _at_first(problem))
+        else:
+            now = self._reached
         ending, phase, turns, since = None, Phase.FLIGHT, 0, -np.inf
         while ending is None:
             if turns % WATCHED == 0:
@@ -74,8 +79,18 @@ class Motion:
             else:
                 now = yield from fly(now, problem, books)
             ending = _ending(now, problem, books)
+        self._reached = now
         yield books.frame(now.state, touching=phase is Phase.PRESS)
         yield self._end(ending)
+
+    def goes_on(self, problem: MotionProblem, time: float) -> None:
+        """Let `run` go on at a `time` [s] with another problem of the same bodies and joints: other
+        loads, a later end. For a hand that is moved while it runs; where all came to rest, the time
+        may be later than that."""
+        assert self._reached is not None
+        now, self.problem, self.books.time = self._reached, problem, time
+        past = replace(now.past, pressed=None, still=0)
+        self._reached = present(problem, time, now.state, now.mode, past)
 
     def bearing(self) -> Array:
         """Return what each body, then each joint, bears now (n + j, 2) [N, N m]; blows left out."""

@@ -17,6 +17,7 @@ from snapsim.mechanics.contact import ContactGeometry, ContactSet
 from snapsim.mechanics.contact_springs import ContactStiffness, Springs
 from snapsim.mechanics.joints.contract import Joint
 from snapsim.mechanics.linkage import Linkage
+from snapsim.mechanics.material_restitution import MaterialRestitution
 from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.mechanics.rigid_bodies import RigidBodies
 from snapsim.parts.states import Pose, State
@@ -32,7 +33,8 @@ class MotionProblem:
 
     `loads` serve flight, `contact_loads` (`loads` without them) sustained contact, which bears a
     rougher solve; `gravity` (3,) [m/s^2]. Without `stiffness` all contacts are equally stiff in a
-    blow at several. A `brake` acts by how the bodies move.
+    blow at several. `rebounds` is asked where a pair's restitution is that of its materials. A
+    `brake` acts by how the bodies move.
     """
 
     bodies: RigidBodies
@@ -45,6 +47,7 @@ class MotionProblem:
     joints: tuple[Joint, ...] = ()
     contact_loads: LoadFunction | None = None
     stiffness: ContactStiffness | None = None
+    rebounds: MaterialRestitution | None = None
     settings: MotionSettings = field(default_factory=MotionSettings)
     brake: Brake | None = None
 

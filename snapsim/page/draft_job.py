@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
-from snapsim.analysis.summary import number
+import numpy as np
+
+from snapsim.analysis.figures import number
 from snapsim.page.jobs import Report
+from snapsim.parts.states import Pose, State
 from snapsim.simulation.fate import FateKind
+from snapsim.simulation.system import System
 from snapsim.study.draft_verdict import DraftVerdict, draft_verdict
 from snapsim.words.draft_verdicts import error_words, gap_words, headline, limit_words
 
@@ -17,6 +22,8 @@ def draft_work(given: dict[str, Any], report: Report) -> dict[str, Any]:
 
     report(0.0, "draft release")
     system = scene_from_text(given["text"], given["file"], given["changes"], resolve=False)
+    if "state" in given:
+        system = _in_hand(system, given["part"], given["state"])
     found = draft_verdict(
         system, lambda t, v: report(min(t / system.duration, 1.0), f"draft release, {t:.2f} s")
     )
@@ -24,6 +31,15 @@ def draft_work(given: dict[str, Any], report: Report) -> dict[str, Any]:
         return {"kind": "none", "says": "Nothing that is free here is pulled by a magnet.",
                 "more": [], "limits": []}  # fmt: skip
     return _said(found)
+
+
+def _in_hand(system: System, part: str, state: dict[str, Any]) -> System:
+    """The scene in the midst of a motion, a hand just gone from a part."""
+    i = system.number(part)
+    read = {k: np.array(v, dtype=np.float64) for k, v in state.items()}
+    start = State(Pose(read["position"], read["quaternion"]), read["velocity"], read["spin"])
+    joints = tuple(j for j in system.joints if not (j.carries and i in j.bodies))
+    return replace(system, start=start, joints=joints)
 
 
 def _said(v: DraftVerdict) -> dict[str, Any]:
@@ -36,6 +52,10 @@ def _said(v: DraftVerdict) -> dict[str, Any]:
         "says": headline(v.part, v.fate, v.snaps_if_stronger, v.error, v.held),
         "more": [m for m in more if m],
         "limits": list(v.limits),
+        "gaps": [
+            {"place": c.place, "notice_s": number(c.notice), "shut_s": number(c.shut)}
+            for c in v.closings
+        ],
         "speed_m_s": number(v.fate.speed),
         "energy_J": number(v.fate.energy),
         "time_s": number(v.fate.time),

@@ -17,40 +17,11 @@ from snapsim.numerics import rotations
 from snapsim.page.pose import TypedPose, plain
 from snapsim.scenario.quantities import LENGTH, parse
 from snapsim.scenario.shapes import SHAPE_TABLES
+from snapsim.scenario.starter import new_scene
 
 Document = dict[str, Any]
 
-NEW = """title = "New scene"
-
-[[body]]
-name = "magnet"
-shape = { kind = "box", size = "80 x 60 x 30 mm" }
-material = "NdFeB N45"
-magnetised = "-z"
-position = "0, 0, 15 mm"
-fixed = true
-
-[[body]]
-name = "disc"
-shape = { kind = "cylinder", diameter = "60 mm", length = "12 mm" }
-material = "low-carbon steel"
-position = "0, 0, -114 mm"
-
-[[body]]
-name = "table"
-shape = { kind = "box", size = "400 x 300 x 30 mm" }
-material = "oak"
-position = "0, 0, -135 mm"
-fixed = true
-
-[contact]
-restitution = 0.3
-friction = 0.35
-
-[run]
-duration = "1 s"
-detail = "normal"
-"""
+NEW = new_scene()
 """Where a scene begins that is built from nothing: there must be one part that can move."""
 
 BODIES: dict[str, Document] = {
@@ -126,6 +97,43 @@ def with_hand(document: Document, body: str) -> Document:
     """Return it with a finger on the lower face of a body."""
     name = free_name(document, f"a finger on the {body}")
     return _appended(document, "hand", {"name": name, "body": body, "face": "-z", "gap": "25 mm"})
+
+
+def with_hand_that_moved(
+    document: Document,
+    part: str,
+    name: str,
+    places: Sequence[tuple[float, Any, Any]],
+    parted: float,
+    limit: float,
+) -> Document:
+    """Return it with a hand that carried a part through `places` (time [s], position [m],
+    quaternion) and let go at the time `parted` [s], nan where never; in place of what held it."""
+    x, y, z = (1e3 * float(c) for c in places[0][1])
+    path = [
+        {
+            "time": f"{time:.6f} s",
+            "position": _mm([1e3 * float(c) for c in position]),
+            "quaternion": ", ".join(f"{float(q):.12f}" for q in quaternion),
+        }
+        for time, position, quaternion in places[1:]
+    ]
+    hand: Document = {
+        "name": free_name(document, name),
+        "kind": "hold",
+        "between": [part, "world"],
+        "at": ["0, 0, 0 mm", _mm((x, y, z))],
+        "force_limit": f"{limit:g} N",
+        "path": path,
+    }
+    if parted == parted:
+        hand["until"] = f"{max(parted, 1e-6):.6f} s"
+    others = [j for j in document.get("joint", []) if not _carries(j, part)]
+    return document | {"joint": [*others, hand]}
+
+
+def _carries(joint: Document, name: str) -> bool:
+    return joint.get("kind") == "hold" and name in joint.get("between", [])
 
 
 def duplicated(document: Document, name: str, position: Sequence[float]) -> Document:

@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
+from snapsim.analysis.figures import numbers
 from snapsim.analysis.margins import margin_summary
-from snapsim.analysis.summary import numbers
 from snapsim.arrays import Array
 from snapsim.errors import InputError
 from snapsim.landscape.constraints import Constraints

@@ -7,10 +7,12 @@ from typing import Any
 
 import numpy as np
 
-from snapsim.analysis.summary import number, numbers
+from snapsim.analysis.figures import number, numbers
 from snapsim.landscape.constraints import Constraints
 from snapsim.landscape.energy import EnergyLandscape
 from snapsim.landscape.place import Place
+from snapsim.magnetics.model import MagneticModel
+from snapsim.parts.states import Pose
 from snapsim.simulation.magnet_rims import nearness, rims
 from snapsim.simulation.overlap import Overlap, OverlapError
 from snapsim.simulation.refinement import expected_low
@@ -60,20 +62,11 @@ class Probe:
         }
 
     def _low_by(self, place: Place) -> float | None:
-        """By which share its cells may leave the force too low, told without a second mesh.
-
-        None for a part that is no iron.
-        """
-        body, landscape = self.system.bodies[self.part], self.landscape
-        if landscape is None or not body.is_soft:
+        """By which share its cells may leave the force too low; None for a part that is no iron."""
+        if self.landscape is None or not self.system.bodies[self.part].is_soft:
             return None
-        model = landscape.model
-        cells = model.cells[self.part]
-        edges = {i: rims(self.system.bodies[i]) for i in model.magnets}
-        near = nearness(cells, self.part, edges, landscape.pose(place))
-        members = max(len(body.shape.members), 1)
-        away, at_edge = expected_low(landscape.detail, len(cells.volume), members)
-        return away if near.clear else at_edge
+        pose = self.landscape.pose(place)
+        return low_by(self.system, self.landscape.model, self.landscape.detail, self.part, pose)
 
     def _gaps(self, gaps: Any) -> dict[str, Any]:
         names = [self.system.bodies[int(i)].name for i in self.constraints.others]
@@ -100,6 +93,17 @@ class Probe:
             "touches": [n for gap, n in zip(gaps, names, strict=True) if gap < TOUCH],
             "overlap": overlap,
         }
+
+
+def low_by(system: System, model: MagneticModel, detail: str | int, part: int, pose: Pose) -> float:
+    """Return by which share its cells may leave the force on an iron part too low, told without a
+    second mesh."""
+    cells = model.cells[part]
+    edges = {i: rims(system.bodies[i]) for i in model.magnets}
+    near = nearness(cells, part, edges, pose)
+    members = max(len(system.bodies[part].shape.members), 1)
+    away, at_edge = expected_low(detail, len(cells.volume), members)
+    return away if near.clear else at_edge
 
 
 def probe(system: System, part: int, detail: str) -> Probe:

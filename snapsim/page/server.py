@@ -20,7 +20,16 @@ from snapsim.page.triggers import CALLS, Desk
 from snapsim.render.typeface import font_path
 
 HOST = "127.0.0.1"
-SCRIPTS = ("viewer.js", "hands.js", "playing.js", "parts.js", "showing.js", "lost.js", "page.js")
+SCRIPTS = (
+    "viewer.js",
+    "hands.js",
+    "playing.js",
+    "parts.js",
+    "rehearsing.js",
+    "showing.js",
+    "lost.js",
+    "page.js",
+)
 TEMPLATE = "<snap-page></snap-page>"
 LOST = "<snap-lost></snap-lost>"
 

@@ -28,15 +28,21 @@ from snapsim.page.energy_curve import curve_work, margin_work
 from snapsim.page.export import clip_work, html_work
 from snapsim.page.field_lines_job import lines_work
 from snapsim.page.jobs import Lane, PageJob, cancel
-from snapsim.page.pose import typed
+from snapsim.page.parts_job import parts_work
+from snapsim.page.pose import FARTHEST, typed, with_unit
+from snapsim.page.rehearsing import Rehearsing
 from snapsim.page.release_job import load_work, release_work
 from snapsim.scenario.examples import example as named_example
 from snapsim.scenario.examples import examples
 from snapsim.scenario.loading import scene_text
+from snapsim.scenario.quantities import FORCE, parse
 from snapsim.scenario.shapes import SHAPE_TABLES
 
 MOST_TABS = 16
 """Tabs that are remembered; the one not used for longest, and idle, is forgotten."""
+
+MOST_HAND = 2000.0
+"""The most force [N] that a rehearsing hand, or two with a handle, may be given."""
 
 Reply = dict[str, Any]
 
@@ -71,6 +77,7 @@ class Desk:
         self.tabs: dict[str, Bench] = {}
         self.runs, self.looks = Lane(), Lane()  # letting go and drawing; looking before
         self.drafts = Lane()
+        self.rehearsals: dict[str, Rehearsing] = {}
         self.folder = tempfile.TemporaryDirectory(prefix="snapsim-page-")
         self.numbers = 0
 
@@ -79,6 +86,8 @@ class Desk:
         self.runs.close()
         self.looks.close()
         self.drafts.close()
+        for rehearsal in self.rehearsals.values():
+            rehearsal.close()
         self.executor.shutdown(wait=False, cancel_futures=True)
         self.folder.cleanup()
 
@@ -88,7 +97,7 @@ class Desk:
             self._forget_one()
             self.tabs[tab] = Bench(self.source, self.executor)
             if self.first_run is not None:
-                self._load(self.tabs[tab], self.first_run)
+                self._load(self.tabs[tab], self.first_run, Path(self.first_run).stem)
         self.tabs[tab] = self.tabs.pop(tab)  # the last used is the last
         return self.tabs[tab]
 
@@ -103,6 +112,7 @@ class Desk:
     def hello(self, tab: str) -> Reply:
         """All that a page needs when it is opened or loaded again."""
         bench = self.bench(tab)
+        self._end_rehearsal(tab)
         return {
             "view": bench.view(),
             "figures": bench.figures(),
@@ -234,24 +244,89 @@ class Desk:
         bench.runs[job.number] = Run(job.number, f"run {number}", path, job)
         return self._begun(bench, job)
 
-    def _load(self, bench: Bench, path: str) -> None:
+    def _load(self, bench: Bench, path: str, name: str) -> PageJob:
         job = self.runs.submit("load", load_work, {"path": path})
-        bench.runs[job.number] = Run(job.number, Path(path).stem, path, job)
+        bench.runs[job.number] = Run(job.number, name, path, job)
         bench.jobs[job.number] = job
+        return job
+
+    @answering
+    def rehearse_begin(self, tab: str, limit: str, pace: float) -> Reply:
+        """Begin to rehearse with a hand of a force `limit`, at a pace (1: true speed)."""
+        bench = self.bench(tab)
+        try:
+            force = parse(with_unit(limit, "N"), FORCE)[0]
+        except ValueError as error:
+            raise InputError(str(error), key="limit") from None
+        if not 0 < force <= MOST_HAND:
+            raise InputError(f"is {limit}; must be above 0, up to {MOST_HAND:g} N", key="limit")
+        self._supersede(bench, "draft")
+        self._end_rehearsal(tab)
+        number, path = self._new_file(".h5")
+        given = bench.given() | {"limit_N": force, "pace": _pace(pace), "path": path}
+        self.rehearsals[tab] = Rehearsing(given | {"name": f"rehearsal {number}"})
+        return {"state": "starting"}
+
+    @answering
+    def rehearse(self, tab: str, hand: dict[str, Any]) -> Reply:
+        """Tell the rehearsing hand where it is wanted ("position", "quaternion"), whether it is
+        "held", its "pace", or the "end"; return the newest moment."""
+        found = self.rehearsals.get(tab)
+        if found is None:
+            raise InputError("nothing is rehearsed; begin again")
+        told: dict[str, Any] = {k: bool(hand[k]) for k in ("held", "end") if k in hand}
+        if "position" in hand:
+            place = _finite(hand["position"], 3, "position").clip(-FARTHEST, FARTHEST)
+            turn = rotations.normalise(_finite(hand["quaternion"], 4, "quaternion"))
+            told |= {"position": place.tolist(), "quaternion": turn.tolist()}
+        if "seq" in hand:
+            told["seq"] = int(_finite([hand["seq"]], 1, "seq")[0])
+        if "pace" in hand:
+            told["pace"] = _pace(hand["pace"])
+        if told:
+            found.tell(told)
+        found.hear()
+        self._look_ahead(found)
+        reply = found.news()
+        if found.state == "done":
+            job = self._load(self.bench(tab), found.given["path"], found.given["name"])
+            reply |= {"job": job.number, **self._standing(self.bench(tab))}
+        if found.state in ("done", "failed"):
+            self._end_rehearsal(tab)
+        return reply
+
+    def _look_ahead(self, found: Rehearsing) -> None:
+        """Have it looked at what happens if the hand lets go now, one such release at a time."""
+        look = found.look
+        if look is not None and look.state == "done":
+            found.let_go = look.result
+        if found.state != "running" or (look is not None and look.active):
+            return
+        if found.looked_at != found.moments:
+            found.looked_at = found.moments
+            found.look = self.drafts.submit("ahead", draft_work, found.as_now())
+
+    def _end_rehearsal(self, tab: str) -> None:
+        found = self.rehearsals.pop(tab, None)
+        if found is not None:
+            found.close()
 
     @answering
     def explain(self, tab: str, what: str) -> Reply:
-        """Begin the curve of energy against tilt, or the margins, from the present pose."""
+        """Begin what acts on each part, the curve of energy against tilt, or the margins, from the
+        present pose."""
         bench = self.bench(tab)
-        works = {"curve": curve_work, "margin": margin_work}
+        works = {"parts": parts_work, "curve": curve_work, "margin": margin_work}
         if what not in works:
-            raise InputError(f'is "{what}"; allowed: curve, margin', key="what")
+            raise InputError(f'is "{what}"; allowed: {", ".join(works)}', key="what")
+        later = list(works)[list(works).index(what) :]  # they are asked for in this order
         for job in [j for j in bench.jobs.values() if j.kind in works]:
-            if what == "curve" or job.kind == what:  # a new pose: what is left of the old is no use
+            if job.kind in later:  # of an earlier pose: what is left of it is no use
                 cancel(job)
             if not job.active:
                 del bench.jobs[job.number]
-        return self._begun(bench, self.looks.submit(what, works[what], bench.given()))
+        lane = self.drafts if what == "parts" else self.looks  # short work before long
+        return self._begun(bench, lane.submit(what, works[what], bench.given()))
 
     @answering
     def draft(self, tab: str) -> Reply:
@@ -345,6 +420,11 @@ class Desk:
         return self.numbers, str(Path(self.folder.name) / name)
 
 
+def _pace(given: Any) -> float:
+    """A pace between a hundredth of true speed and that."""
+    return float(_finite([given], 1, "pace").clip(0.01, 1.0)[0])
+
+
 def _finite(given: list[float], count: int, key: str) -> Array:
     """So many numbers as an array; raises InputError."""
     try:
@@ -360,5 +440,6 @@ CALLS = (
     "hello", "move", "type_pose", "look", "back", "set_down", "put", "choose", "edit", "reshape",
     "undo", "redo", "retext", "open", "begin", "toml", "release", "explain",
     "draft", "lines", "clip", "html", "stop", "standing", "result", "file_of",
+    "rehearse_begin", "rehearse",
 )  # fmt: skip
 """Names of the calls that the browser may make."""

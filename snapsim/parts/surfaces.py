@@ -21,12 +21,14 @@ from dataclasses import dataclass, field
 @dataclass(frozen=True)
 class SurfacePair:
     """Properties of one pair: `restitution` 0..1, `friction` >= 0, `air_gap` [m] >= 0, and
-    `yield_speed` [m/s] > 0, above which restitution falls."""
+    `yield_speed` [m/s] > 0, above which restitution falls. `of_materials`: restitution follows from
+    materials, mass and speed (`mechanics.material_restitution`) in place of these two."""
 
     restitution: float = 0.3
     friction: float = 0.35
     air_gap: float = 0.0
     yield_speed: float = math.inf
+    of_materials: bool = False
 
     def restitution_at(self, closing_speed: float) -> float:
         """Return the restitution of a blow at `closing_speed` [m/s], never above `restitution`."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from types import TracebackType
 from typing import Final
 
 import numpy as np
@@ -21,6 +20,7 @@ from snapsim.render.rates import Rate
 from snapsim.render.show import Show, plan
 from snapsim.render.stopwatch import Stopwatch
 from snapsim.render.timeline import VEIL, Timeline
+from snapsim.work.held_open import HeldOpen
 
 DEFAULT_SECONDS: Final = {
     BoardKind.STILL: 4.0,
@@ -91,7 +91,7 @@ def board_cues(board: Storyboard) -> list[Cue]:
     return found
 
 
-class BoardShow:
+class BoardShow(HeldOpen):
     """Makes the frame of any clip time of a storyboard; one shot's windows are open at a time."""
 
     def __init__(self, board: Storyboard) -> None:
@@ -101,20 +101,10 @@ class BoardShow:
         self._open: tuple[int, Show] | None = None
         self._standing: tuple[int, Image.Image] | None = None
 
-    def __enter__(self) -> BoardShow:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self._close()
-
-    def _close(self) -> None:
+    def close(self) -> None:
+        """Give the windows back."""
         if self._open is not None:
-            self._open[1].__exit__(None, None, None)
+            self._open[1].close()
             self._open = None
 
     def frame_times(self, fps: Rate) -> list[float]:
@@ -141,7 +131,7 @@ class BoardShow:
 
     def _film(self, number: int, segment: Segment) -> Show:
         if self._open is None or self._open[0] != number:
-            self._close()
+            self.close()
             show = Show(ClipJob(segment.shot.runs, segment.shot.options))
             show.watch = self.watch
             self._open = number, show
@@ -149,7 +139,7 @@ class BoardShow:
 
     def _still(self, number: int, segment: Segment) -> Image.Image:
         if self._standing is None or self._standing[0] != number:
-            self._close()
+            self.close()
             self._standing = number, standing(segment.shot)
         return self._standing[1]
 

@@ -102,9 +102,16 @@ def _stance(run: Trajectory, part: int, time: float) -> str:
     return "flat" if angle < FLAT else "upright" if angle > UPRIGHT else f"at {angle:.0f}°"
 
 
+def _by_chance(run: Trajectory, time: float) -> str:
+    """What is added to a line of something at a time [s] when the run's twins had parted."""
+    parted = run.twins is not None and time > run.twins.apart
+    return ", in one of several courses" if parted else ""
+
+
 def _parting(event: Event, run: Trajectory) -> tuple[str, str]:
     first, second = (run.system.bodies[i].name for i in event.bodies)
-    return f"+{_length(event.figure)}", f"{first} and {second} move apart"
+    said = f"{first} and {second} move apart{_by_chance(run, event.end)}"
+    return f"+{_length(event.figure)}", said
 
 
 def _approach(event: Event, run: Trajectory) -> tuple[str, str]:
@@ -121,24 +128,19 @@ def _impact(event: Event, run: Trajectory) -> tuple[str, str]:
     blow = event.blow
     assert blow is not None
     said = f"{blow.body} strikes {blow.against} at {blow.closing_speed:.2f}{JOIN}m/s"
-    twins = run.twins
-    if twins is not None and blow.time > twins.apart:
-        said += ", in one of several courses"
-    return energy(blow.kinetic_energy), said
+    return energy(blow.kinetic_energy), said + _by_chance(run, blow.time)
 
 
 def _rocking(event: Event, run: Trajectory) -> tuple[str, str]:
     count = int(event.figure)
     told = "more blow follows" if count == 1 else "more blows follow"
-    twins = run.twins
-    by_chance = twins is not None and event.end > twins.apart
-    return f"{count}", told + (", in one of several courses" if by_chance else "")
+    return f"{count}", told + _by_chance(run, event.end)
 
 
 def _rest(event: Event, run: Trajectory) -> tuple[str, str]:
     still = run.ending.reason == EndReason.TIME_UP
     told = "still moving when the run ends" if still else ending_words(run.ending)
-    return f"{event.start:.3g}{JOIN}s", told
+    return f"{event.start:.3g}{JOIN}s", told + _by_chance(run, event.start)
 
 
 SAYINGS: Final[dict[EventKind, Callable[[Event, Trajectory], tuple[str, str]]]] = {

@@ -92,7 +92,7 @@ class Pane:
     def close(self) -> None:
         """Give the windows back."""
         for picture, _ in self._pictures.values():
-            picture.plotter.close()
+            picture.close()
 
     def frame(self, clip: float, piece: ClipPiece) -> Image.Image:
         """Return the frame at a clip time [s] inside a piece of the timeline."""

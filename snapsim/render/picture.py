@@ -15,7 +15,6 @@ backings; from memory).
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from types import TracebackType
 from typing import Any
 
 import numpy as np
@@ -40,6 +39,7 @@ from snapsim.render.overlay import PlacedNote
 from snapsim.render.shadow import LAMP, throw
 from snapsim.render.stopwatch import Stopwatch
 from snapsim.simulation.system import System
+from snapsim.work.held_open import HeldOpen
 
 SHADOW_FINENESS = 32
 
@@ -77,7 +77,7 @@ def choose_view(
     return camera.fit(action.held, axes, layout.size, layout.margins)
 
 
-class Picture:
+class Picture(HeldOpen):
     """Draws moments of one run into frames; a context, as it holds a window.
 
     Layers are added with `add`; `line` is the width of a hair line [pixels of the window]. Frames
@@ -115,15 +115,8 @@ class Picture:
         given = (action.size, self.view.axes, self.level, parted or {})
         self._joints = JointMarks(self.plotter, system, pose, *given)
 
-    def __enter__(self) -> Picture:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def close(self) -> None:
+        """Give the window back."""
         self.plotter.close()
 
     @property

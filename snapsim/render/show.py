@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from types import TracebackType
-
 from PIL import Image
 
 from snapsim.render import cards, palette, timeline
@@ -19,12 +17,13 @@ from snapsim.render.stopwatch import Stopwatch
 from snapsim.render.telling import QUESTION, tell
 from snapsim.render.timeline import Extras, Timeline
 from snapsim.simulation.trajectory import Impact, Trajectory
+from snapsim.work.held_open import HeldOpen
 
 TITLE, CARD = 2.6, 3.0  # clip seconds
 DIVIDER = 4  # pixels between panes in a picture of 720 lines
 
 
-class Show:
+class Show(HeldOpen):
     """All that stays the same through a clip; makes the frame of any clip time."""
 
     def __init__(self, job: ClipJob) -> None:
@@ -58,15 +57,8 @@ class Show:
         ]
         self._cards: dict[str, Image.Image] = {}
 
-    def __enter__(self) -> Show:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def close(self) -> None:
+        """Give the windows back."""
         for pane in self._panes:
             pane.close()
 

@@ -18,6 +18,7 @@ from snapsim.magnetics.model import MagneticModel
 from snapsim.mechanics.contact import ContactGeometry
 from snapsim.mechanics.contact_springs import contact_stiffness
 from snapsim.mechanics.ending import EndReason
+from snapsim.mechanics.material_restitution import MaterialRestitution
 from snapsim.mechanics.motion import Motion
 from snapsim.mechanics.motion_problem import MotionProblem
 from snapsim.mechanics.motion_settings import MotionSettings
@@ -72,7 +73,7 @@ def release(
     bodies = rigid_bodies(system.bodies)
     geometry = ContactGeometry(system.bodies, system.surfaces)
     brake = eddy_brake(system.bodies, system.detail) if system.eddy_currents else None
-    motion = Motion(replace(_problem(system, bodies, geometry, loads, steps), brake=brake))
+    motion = Motion(replace(motion_problem(system, bodies, geometry, loads, steps), brake=brake))
     watched = motion.bearing, steps, frames, magnetisation
     log = RunLog(system, bodies, loads, geometry, *watched, brake=brake)
     try:
@@ -125,13 +126,14 @@ def shared_loads(
     return MagneticLoads(model, EnergyBetweenPoses(space), shares)
 
 
-def _problem(
+def motion_problem(
     system: System,
     bodies: RigidBodies,
     geometry: ContactGeometry,
     loads: MagneticLoads,
     settings: MotionSettings,
 ) -> MotionProblem:
+    """Return the initial value problem of a system under its magnetic loads."""
     return MotionProblem(
         bodies,
         geometry,
@@ -143,6 +145,7 @@ def _problem(
         system.joints,
         contact_loads=loads.contact,
         stiffness=contact_stiffness(system.bodies),
+        rebounds=MaterialRestitution(system.bodies),
         settings=settings,
     )
 

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from itertools import combinations
+from typing import Any
 
 import numpy as np
 
 from snapsim.errors import InputError, label
+from snapsim.mechanics.material_restitution import missing
 from snapsim.parts.bodies import Body
 from snapsim.parts.materials import MATERIALS, MagnetisationCurve, Material
 from snapsim.parts.states import Pose, State
 from snapsim.parts.surfaces import SurfacePair, SurfaceRules
 from snapsim.scenario.body import BodyDescription
 from snapsim.scenario.bounds import check_bounds
-from snapsim.scenario.contact import ContactDescription, PairDescription
+from snapsim.scenario.contact import FROM_MATERIALS, ContactDescription, PairDescription
 from snapsim.scenario.hand import HandDescription
 from snapsim.scenario.joined import refuse_loose_members
 from snapsim.scenario.joining import joints
@@ -34,7 +38,7 @@ def build(scene: SceneDescription, file: str) -> System:
         note=scene.note,
         bodies=bodies,
         start=start,
-        surfaces=_surfaces(scene.contact, bodies),
+        surfaces=_surfaces(scene.contact, bodies, file),
         gravity=np.array(scene.gravity),
         duration=scene.run.duration,
         detail=scene.run.detail,
@@ -129,20 +133,49 @@ def _start(bodies: tuple[BodyDescription, ...]) -> State:
     return State(pose, np.array([b.velocity for b in bodies]), np.array([b.spin for b in bodies]))
 
 
-def _surfaces(contact: ContactDescription, bodies: tuple[Body, ...]) -> SurfaceRules:
+def _surfaces(contact: ContactDescription, bodies: tuple[Body, ...], file: str) -> SurfaceRules:
     """Pairs by material first, then pairs by body name: the more special rule wins."""
-    default = SurfacePair(
-        contact.restitution,
-        contact.friction,
-        contact.air_gap,
-        np.inf if contact.yield_speed is None else contact.yield_speed,
+    default = replace(
+        SurfacePair(
+            friction=contact.friction,
+            air_gap=contact.air_gap,
+            yield_speed=np.inf if contact.yield_speed is None else contact.yield_speed,
+        ),
+        **_kept(contact.restitution),
     )
     names = {b.name for b in bodies}
     special = sorted(contact.pair, key=lambda p: sum(n in names for n in p.between))
     exceptions = {
         numbers: _pair(pair, default) for pair in special for numbers in _meant(pair, bodies)
     }
-    return SurfaceRules(default, exceptions)
+    rules = SurfaceRules(default, exceptions)
+    _refuse_unknown_metals(rules, bodies, file)
+    return rules
+
+
+def _kept(restitution: float | str) -> dict[str, Any]:
+    """The restitution of a pair: its number, or that its materials give it."""
+    if isinstance(restitution, str):
+        return {"restitution": 1.0, "of_materials": True, "yield_speed": np.inf}
+    return {"restitution": restitution, "of_materials": False}
+
+
+def _refuse_unknown_metals(rules: SurfaceRules, bodies: tuple[Body, ...], file: str) -> None:
+    """Refuse a restitution from materials of which the law lacks something."""
+    for b, a in combinations(range(len(bodies)), 2):
+        one, two = bodies[a], bodies[b]
+        if (one.fixed and two.fixed) or not rules.pair(a, b).of_materials:
+            continue
+        for body in (one, two):
+            lacks = missing(body.material)
+            if lacks is not None:
+                raise InputError(
+                    f'"{FROM_MATERIALS}" cannot serve "{two.name}" on "{one.name}":'
+                    f" {body.material.name}: {lacks}; give that pair a number: [[contact.pair]]"
+                    f' between = ["{two.name}", "{one.name}"], restitution = 0.3',
+                    file=file,
+                    key="contact.restitution",
+                )
 
 
 def _meant(pair: PairDescription, bodies: tuple[Body, ...]) -> Iterator[tuple[int, int]]:
@@ -161,9 +194,10 @@ def _called(name: str, bodies: tuple[Body, ...]) -> list[int]:
 
 
 def _pair(pair: PairDescription, default: SurfacePair) -> SurfacePair:
-    return SurfacePair(
-        default.restitution if pair.restitution is None else pair.restitution,
-        default.friction if pair.friction is None else pair.friction,
-        default.air_gap if pair.air_gap is None else pair.air_gap,
-        default.yield_speed if pair.yield_speed is None else pair.yield_speed,
+    own = replace(
+        default,
+        friction=default.friction if pair.friction is None else pair.friction,
+        air_gap=default.air_gap if pair.air_gap is None else pair.air_gap,
+        yield_speed=default.yield_speed if pair.yield_speed is None else pair.yield_speed,
     )
+    return own if pair.restitution is None else replace(own, **_kept(pair.restitution))

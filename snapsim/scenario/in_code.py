@@ -205,7 +205,7 @@ def Material(name: str, density: Given, **values: object) -> Written:
 
 
 def Contact(
-    restitution: float | None = None,
+    restitution: float | str | None = None,
     friction: float | None = None,
     air_gap: Given | None = None,
     yield_speed: Given | None = None,
@@ -218,7 +218,7 @@ def Contact(
 
 def Pair(
     between: tuple[str, str],
-    restitution: float | None = None,
+    restitution: float | str | None = None,
     friction: float | None = None,
     air_gap: Given | None = None,
     yield_speed: Given | None = None,

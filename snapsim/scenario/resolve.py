@@ -13,6 +13,7 @@ from snapsim.parts.materials import Material
 from snapsim.scenario import toml_text
 from snapsim.scenario.body import BodyDescription
 from snapsim.scenario.build import scene_materials
+from snapsim.scenario.contact import FROM_MATERIALS
 from snapsim.scenario.material import MaterialDescription
 from snapsim.scenario.rotation import quaternion_of
 from snapsim.scenario.scene import SceneDescription
@@ -33,6 +34,9 @@ def resolved_text(scene: SceneDescription) -> str:
         }
         for p in contact["pair"]
     ]
+    for p in contact["pair"]:
+        if p["restitution"] == FROM_MATERIALS:
+            p.pop("yield_speed", None)
     document["contact"] = _filled(contact)
     return toml_text.write(_filled(document))
 

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import tomllib
+
+from snapsim.scenario import toml_text
+
 _SCENE = """\
 # A scene for snapsim: one table (TOML) with bodies, how they touch, and how long to follow them.
 # Every quantity is text with a unit: "60 mm", "12 deg", "2.5 kg". z points up; gravity pulls down.
@@ -45,7 +49,7 @@ position = "0, 0, -125 mm"
 fixed = true
 
 [contact]                         # for every pair of bodies ...
-restitution = 0.3                 # 0 no rebound, 1 full rebound
+restitution = 0.3                 # 0 no rebound, 1 full rebound; "from materials": of metals
 friction = 0.35
 # air_gap = "0.2 mm"              # coating or tape that keeps bodies apart
 # yield_speed = "0.5 m/s"         # restitution falls as speed^(-1/4) above it; left out: constant
@@ -168,3 +172,13 @@ def starter(file: str, short: bool = False) -> str:
         f"# Invented example, not measured. `snapsim new {file}` without --short explains each key."
     )
     return "\n".join([head, *bare]).rstrip() + "\n"
+
+
+def new_scene() -> str:
+    """Return the starter's rig to build on: its part lies flat on the table, out of danger."""
+    scene = tomllib.loads(_SCENE)
+    _, disc, table = scene["body"]
+    scene["title"] = "New scene"
+    disc["position"], table["position"] = "0, 0, -114 mm", "0, 0, -135 mm"
+    del scene["note"], disc["rotation"], scene["contact"]["pair"]
+    return toml_text.rewritten(starter("scene.toml", short=True).split("\n", 1)[1], scene)

@@ -35,7 +35,15 @@ class Gaps:
 
 def hand_gaps(run: Trajectory) -> tuple[Gaps, ...]:
     """Return the gap at each hand of the scene over the frames of a run; nan where none closes."""
-    return tuple(Gaps(hand, *_gaps(run, hand)) for hand in run.system.hands)
+    given = run.system, run.position, run.quaternion
+    return tuple(Gaps(hand, *_gaps(hand, *given)) for hand in run.system.hands)
+
+
+def hand_gaps_as_placed(system: System) -> tuple[Gaps, ...]:
+    """Return the same of a scene before release, one frame."""
+    pose = system.start.pose
+    given = system, pose.position[None], pose.quaternion[None]
+    return tuple(Gaps(hand, *_gaps(hand, *given)) for hand in system.hands)
 
 
 def closing_time(time: Array, gap: Array, size: float) -> float:
@@ -53,30 +61,37 @@ def closing_time(time: Array, gap: Array, size: float) -> float:
     return float(time[k - 1] + share * (time[k] - time[k - 1]))
 
 
-def _gaps(run: Trajectory, hand: Hand) -> tuple[Array, IntArray]:
-    system = run.system
+def _gaps(hand: Hand, system: System, position: Array, quaternion: Array) -> tuple[Array, IntArray]:
     own = None if hand.body is None else system.number(hand.body)
     held = own is None or system.bodies[own].fixed
     others = [i for i, b in enumerate(system.bodies) if i != own and not (held and b.fixed)]
     if not others:
-        return np.full(len(run.time), np.nan), np.full(len(run.time), -1)
+        return np.full(len(position), np.nan), np.full(len(position), -1)
     geometry = ContactGeometry(
         (_place(hand), *(_held(system, i) for i in others)), SurfaceRules(SurfacePair())
     )
-    found, nearest = np.empty(len(run.time)), np.empty(len(run.time), dtype=np.int64)
-    for k in range(len(run.time)):
-        point, turn = hand.point, rotations.IDENTITY
-        if own is not None:
-            turn = run.quaternion[k, own]
-            point = run.position[k, own] + rotations.rotate(turn, hand.point)
+    found, nearest = np.empty(len(position)), np.empty(len(position), dtype=np.int64)
+    for k in range(len(position)):
+        point, turn = hand_place(hand, system, position[k], quaternion[k])
         pose = Pose(
-            np.vstack([point, run.position[k, others]]),
-            np.vstack([turn, run.quaternion[k, others]]),
+            np.vstack([point, position[k, others]]),
+            np.vstack([turn, quaternion[k, others]]),
         )
         gaps = geometry.gaps(pose)
         closest = int(gaps.argmin())
         found[k], nearest[k] = gaps[closest], others[closest]
     return found, nearest
+
+
+def hand_place(
+    hand: Hand, system: System, position: Array, quaternion: Array
+) -> tuple[Array, Array]:
+    """Return point (3,) [m] and quaternion (4,) of a hand's place in a pose of all bodies."""
+    if hand.body is None:
+        return hand.point, rotations.IDENTITY
+    own = system.number(hand.body)
+    turn: Array = quaternion[own]
+    return position[own] + rotations.rotate(turn, hand.point), turn
 
 
 def _place(hand: Hand) -> Body:

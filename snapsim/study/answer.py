@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
+from snapsim.analysis.figures import number
 from snapsim.analysis.repeats import counted
-from snapsim.analysis.summary import number
 from snapsim.mechanics.contact import ContactGeometry
 from snapsim.run.twins import lying
 from snapsim.simulation.closing_gaps import Closing, closings

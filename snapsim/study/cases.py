@@ -35,7 +35,7 @@ from snapsim.simulation.system import System, find_body
 from snapsim.study.distributions import Distribution
 from snapsim.study.ledger import fingerprint
 from snapsim.study.runner import Options, Task
-from snapsim.study.sampling import RunSpot, cholesky_factor, spots
+from snapsim.study.sampling import MATRIX_A, RunSpot, cholesky_factor, spots
 from snapsim.study.study_file import Stop, Study
 
 _AXIS = re.compile(r"(.+)\.([xyz])")
@@ -79,6 +79,8 @@ class Cases:
     def task(self, spot: RunSpot, shares: Array, options: Options) -> Task:
         """Return one run."""
         changes, places = self.changes(spot, shares), self.study.placements()
+        first = spot.matrix == MATRIX_A and spot.replicate == 0 and spot.sample < self.study.twins
+        options = replace(options, twin=True) if first and self.study.rare is None else options
         return Task(spot.number, self.text, self.file, changes, places, options)
 
     def _written(self, document: dict[str, Any], key: str, value: Any) -> tuple[str, Any]:
@@ -108,7 +110,7 @@ def cases(study: Study, file: str) -> Cases:
     document = _with_materials(document, study)
     cholesky_factor(list(study.vary), study)
     whole = toml_text.write(document)
-    what = study.model_dump_json(exclude={"samples", "replicates", "title", "note"})
+    what = study.model_dump_json(exclude={"samples", "replicates", "title", "note", "twins"})
     identity = {"scene": fingerprint(scene.resolved, whole), "study": fingerprint(what)}
     found = Cases(study, whole, str(path.absolute()), document, identity, scene)
     _try(found, file)
@@ -211,11 +213,6 @@ def _scaled_row(field_strength: str, flux_density: str, factor: float) -> list[s
 @lru_cache(maxsize=1024)
 def _row(field_strength: str, flux_density: str) -> tuple[float, float]:
     return parse(field_strength, FIELD_STRENGTH)[0], parse(flux_density, FLUX_DENSITY)[0]
-
-
-def setups(study: Study) -> list[str]:
-    """Return the names of a study's setups; one called "as given" where it has none."""
-    return [s.name for s in study.setup] or ["as given"]
 
 
 def with_samples(study: Study, samples: int | None) -> Study:

@@ -39,17 +39,23 @@ WORST_FIRST = (
 @dataclass(frozen=True)
 class DraftVerdict:
     """`part` is the one whose `fate` is worst; `error` the share by which the pull may be low, and
-    `snaps_if_stronger` whether it snaps where it is. `closing` is the gap that shuts with least
-    notice, `limits` those passed, `held` the holds that had not let go when the run ended."""
+    `snaps_if_stronger` whether it snaps where it is. `closings` are the gaps that close, at hands
+    and between parts, `limits` those passed, `held` the holds that had not let go at the end."""
 
     part: str
     fate: Fate
     error: float
     snaps_if_stronger: bool
-    closing: Closing | None
+    closings: tuple[Closing, ...]
     limits: tuple[str, ...]
     held: tuple[str, ...]
     untrusted: bool
+
+    @property
+    def closing(self) -> Closing | None:
+        """The gap that closes to a finger's size with the least notice."""
+        shut = [c for c in self.closings if np.isfinite(c.closed[-1])]
+        return min(shut, key=lambda c: c.notice if np.isfinite(c.notice) else 0.0, default=None)
 
 
 def draft_verdict(system: System, progress: ReleaseProgress | None = None) -> DraftVerdict | None:
@@ -78,7 +84,7 @@ def draft_verdict(system: System, progress: ReleaseProgress | None = None) -> Dr
     if fate.kind is not FateKind.SNAPS:
         stronger = _worst(until_snap(weaker_gravity(rough, error)), free)[1].kind is FateKind.SNAPS
     return DraftVerdict(
-        part, fate, error, stronger, _soonest_shut(run), tuple(passed_limits(run)), _held(run),
+        part, fate, error, stronger, tuple(closings(run)), tuple(passed_limits(run)), _held(run),
         run.outcome == "untrusted",
     )  # fmt: skip
 
@@ -121,12 +127,6 @@ def _decided(system: System, free: list[int], blow: Impact) -> EndReason | None:
 def _worst(run: Trajectory, free: list[int]) -> tuple[str, Fate]:
     fates = [(run.system.bodies[i].name, judged(run, i)) for i in free]
     return min(fates, key=lambda f: (WORST_FIRST.index(f[1].kind), f[1].time))
-
-
-def _soonest_shut(run: Trajectory) -> Closing | None:
-    """The gap that closes to a finger's size with the least notice."""
-    shut = [c for c in closings(run) if np.isfinite(c.closed[-1])]
-    return min(shut, key=lambda c: c.notice if np.isfinite(c.notice) else 0.0, default=None)
 
 
 def _held(run: Trajectory) -> tuple[str, ...]:

@@ -19,12 +19,12 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import closing, contextmanager
 from os import PathLike
 from pathlib import Path
-from types import TracebackType
-from typing import Any, Final, Self
+from typing import Any, Final
 
 from filelock import FileLock, Timeout
 
 from snapsim.errors import InputError, NotWritten, OutputError
+from snapsim.work.held_open import HeldOpen
 
 NAME = "sweep.sqlite"
 FORMAT = "snapsim sweep 1"
@@ -49,7 +49,7 @@ _NOT_TAKEN: Final = {
 """Faults of the disk, not of what is on it."""
 
 
-class Ledger:
+class Ledger(HeldOpen):
     """The open ledger of one directory.
 
     `notes` are kept beside the identity and compared with nothing. `damaged` are the numbers of
@@ -129,17 +129,6 @@ class Ledger:
         """Close the file and let others have the directory."""
         self._base.close()
         self._lock.release()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
 
 
 def read_ledger(

@@ -1,24 +1,25 @@
 """What one run of a study came to: flags of what counts, and the numbers a ranking needs.
 
-A run becomes one small dict of plain values, the same to the last digit each time it is computed.
-What counts is data (`WhatCounts`), so that a study says itself where its lines are drawn.
+A run becomes one small dict of plain values, the same to the last digit each time it is computed:
+a row of a ledger (`outcome_row`).
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 
-from snapsim.analysis.summary import number, summary
+from snapsim.analysis.figures import number
+from snapsim.analysis.summary import summary
 from snapsim.arrays import Array
 from snapsim.mechanics.chipping import together
 from snapsim.simulation.closing_gaps import FINGER_GAP, HAND_GAP, closes_at, notice_of
 from snapsim.simulation.hands import Gaps, hand_gaps
 from snapsim.simulation.trajectory import Impact, Trajectory
+from snapsim.study.outcome_row import WhatCounts
 from snapsim.words.endings import ending_words
 
 LIGHT = 0.13
@@ -30,51 +31,8 @@ TINY = 2.6e-3
 HAND_MASS, HAND_STIFFNESS = 0.6, 75e3
 """A hand's effective mass [kg] and stiffness [N/m]: ISO/TS 15066:2016, table A.3 (from memory)."""
 
-STATUSES = ("done", "untrusted", "overlap", "failed")
-"""What may have become of a run."""
-
 TOUCHING = 1e-3
 """A part whose gap to a magnet ends below this [m] is clamped there by the pull it then has."""
-
-
-Measure = Literal[
-    "impact_energy_J",
-    "effective_energy_J",
-    "speed_m_s",
-    "peak_force_N",
-    "clamp_force_N",
-    "first_blow_s",
-    "closed_25mm_s",
-    "closed_100mm_s",
-    "notice_25mm_s",
-    "notice_100mm_s",
-    "least_gap_m",
-    "fixed_load_N",
-    "string_load_N",
-    "edge_stress",
-    "chip_chance",
-    "hand_blow_force_N",
-    "light_blow_energy_J",
-    "tiny_blow_energy_J",
-    "falling_blow_energy_J",
-    "clamp_down_N",
-]
-"""The numbers of a run, SI, the unit at the end of each name."""
-
-
-@dataclass(frozen=True)
-class WhatCounts:
-    """Where the lines are drawn.
-
-    `snap_energy`: a blow of a free part counts as a snap from this effective energy [J] on, where
-    magnets did at least half the work behind its kinetic energy. `magnet_speed`: a magnet counts
-    as struck from this closing speed [m/s] on. `table_load`: a fixed body, by name, counts as
-    overloaded above this sustained force [N]; blows are left out, as they have an impulse only.
-    """
-
-    snap_energy: float = 0.1
-    magnet_speed: float = 0.05
-    table_load: Mapping[str, float] = field(default_factory=dict)
 
 
 def outcome_of(run: Trajectory, counts: WhatCounts | None = None) -> dict[str, Any]:
@@ -113,34 +71,6 @@ def outcome_of(run: Trajectory, counts: WhatCounts | None = None) -> dict[str, A
         "unconverged_evaluations": whole["accuracy"].get("unconverged_evaluations"),
         "evaluations": run.cost.field_evaluations,
     }
-
-
-def nothing(status: str, reason: str) -> dict[str, Any]:
-    """Return the result of a run that gave none: `status` "overlap" or "failed", and why."""
-    return {"status": status, "reason": " ".join(reason.split()), "flags": {}, "measures": {}}
-
-
-def is_outcome(result: dict[str, Any]) -> bool:
-    """Return whether a result, read from somewhere, has what the hazard table is made of."""
-    if result.get("status") not in STATUSES or not isinstance(result.get("reason"), str):
-        return False
-    flags, measures, hands = result["flags"], result["measures"], result.get("hands", {})
-    if not all(v is None or isinstance(v, bool) for v in flags.values()):
-        return False
-    if result["status"] in ("done", "untrusted") and "effective_energy_J" not in measures:
-        return False
-    if not all(v is not None and _is_figure(v) for v in result.get("low_by", {}).values()):
-        return False
-    return all(_is_figure(v) for v in measures.values()) and all(
-        _is_figure(h[k]) for h in hands.values() for k in ("size_m", "closed_s")
-    )
-
-
-def _is_figure(value: object) -> bool:
-    """A finite number, or None."""
-    if value is None:
-        return True
-    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
 
 
 def struck_magnet(run: Trajectory, impact: Impact) -> bool:

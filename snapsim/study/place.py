@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -13,17 +13,7 @@ from snapsim.landscape.constraints import Constraints
 from snapsim.landscape.place import Place, with_one_at
 from snapsim.landscape.ways import TOUCHING
 from snapsim.simulation.system import System
-
-
-@dataclass(frozen=True)
-class Placement:
-    """`body` is moved along `direction` (3,), a unit vector, until its gap to body `to` is `gap`
-    [m]; to the nearest such place, be it ahead or back."""
-
-    body: str
-    to: str
-    direction: tuple[float, float, float] = (0.0, 0.0, -1.0)
-    gap: float = 0.0
+from snapsim.study.placement import Placement
 
 
 def set_down(system: System, body: int, on: str | None) -> System:

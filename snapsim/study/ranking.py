@@ -19,20 +19,20 @@ import numpy as np
 from scipy import stats
 
 from snapsim.analysis.cautions import CAUTIONS
-from snapsim.analysis.summary import number
+from snapsim.analysis.figures import number
 from snapsim.arrays import Array
 from snapsim.errors import InputError
-from snapsim.study.cases import setups
+from snapsim.study.both_ways import differences, latest
 from snapsim.study.chance import chance
-from snapsim.study.coarse_first import differences, latest
 from snapsim.study.hazard_limits import Limit, Standard, described, standards
 from snapsim.study.ledger import read_ledger
 from snapsim.study.limit_verdict import by_cells_words, verdict, verdict_words
-from snapsim.study.outcome import is_outcome
+from snapsim.study.made_twice import repeats
+from snapsim.study.outcome_row import is_outcome
 from snapsim.study.rare_event import rare_chance
 from snapsim.study.sampling import FIRST_AB, MATRIX_A, MATRIX_B, RunSpot, spots
 from snapsim.study.sensitivity import sobol_indices
-from snapsim.study.study_file import Study, study_from_text
+from snapsim.study.study_file import Study, setups, study_from_text
 
 MEASURES = (
     "impact_energy_J",
@@ -169,6 +169,7 @@ def _row(
         "limits": limits,
         "protection": _protection(limits),
         "inputs": _inputs(study, runs, done),
+        "repeats": repeats(r.result for r in done),
         "energies_J": [v for v in _values(done, AIM).tolist() if np.isfinite(v)],
     }
 

@@ -30,6 +30,7 @@ from pathlib import Path
 from shutil import disk_usage
 from typing import Any, Literal, TypeVar
 
+from snapsim.analysis.figures import number
 from snapsim.errors import ComputationError, NotWritten, OutputError, SnapsimError
 from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.mechanics.ending import EndReason
@@ -37,11 +38,14 @@ from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.parts.shapes import Shape
 from snapsim.run.first_use import prepare
 from snapsim.run.run_log import Until
+from snapsim.simulation.loads import MagneticLoads
 from snapsim.simulation.overlap import OverlapError
 from snapsim.simulation.system import Detail, System
 from snapsim.simulation.trajectory import Impact, Trajectory
-from snapsim.study.outcome import WhatCounts, nothing, outcome_of
-from snapsim.study.place import Placement, placed
+from snapsim.study.outcome import outcome_of
+from snapsim.study.outcome_row import WhatCounts, nothing
+from snapsim.study.place import placed
+from snapsim.study.placement import Placement
 from snapsim.work.processes import Processes
 
 Item = TypeVar("Item")
@@ -84,12 +88,14 @@ class Options:
     """How runs are made: `stop_at_magnet` ends one at the first blow that counts on a magnet.
 
     `keep` writes run files to `folder`: "all" whole, "thin" without cells and with few frames.
+    `twin`: the run is made once more, begun a millionth otherwise.
     """
 
     counts: WhatCounts = field(default_factory=WhatCounts)
     stop_at_magnet: bool = False
     keep: Keep = "none"
     folder: str = ""
+    twin: bool = False
 
 
 @dataclass(frozen=True)
@@ -260,23 +266,55 @@ def _guarded(task: Task) -> Result:
 
 
 def _release(task: Task) -> Result:
-    from snapsim.run.release import not_interrupted, release
+    from snapsim.run.release import not_interrupted, release, shared_loads
 
     kept = task.options.keep != "none"
     system = _system(task.scene, task.file, task.changes, kept)
     for placement in task.places:
         system = placed(system, placement)
+    meshes = _meshes(system)
+    loads = shared_loads(system, task.settings, meshes) if task.options.twin else None
     run = release(
         system,
         settings=task.settings,
-        meshes=_meshes(system),
+        meshes=meshes,
         until=_until(system, task.options),
         estimates=kept,
         frames=kept or task.settings is None,
         magnetisation=kept,
+        loads=loads,
     )
     _keep(not_interrupted(run), task)
-    return outcome_of(run, task.options.counts)
+    result = outcome_of(run, task.options.counts)
+    return result if loads is None else result | {"twin": _twin(run, task, loads)}
+
+
+def _twin(run: Trajectory, task: Task, loads: MagneticLoads) -> Result | None:
+    """What the same run comes to that began a millionth otherwise; None where it came to none."""
+    from snapsim.run.release import not_interrupted, release
+    from snapsim.run.twins import parting, perturbed
+
+    try:
+        other = release(
+            perturbed(run.system, 1),
+            settings=task.settings,
+            meshes=_meshes(run.system),
+            until=_until(run.system, task.options),
+            estimates=False,
+            frames=task.settings is None,
+            magnetisation=False,
+            loads=loads,
+        )
+    except OverlapError:
+        return None
+    found = outcome_of(not_interrupted(other), task.options.counts)
+    if found["status"] != "done":
+        return None
+    return {
+        "flags": found["flags"],
+        "measures": found["measures"],
+        "parted_s": number(parting(run, other)),
+    }
 
 
 @lru_cache(maxsize=8)

@@ -14,8 +14,8 @@ from snapsim.scenario.explain import input_error
 from snapsim.scenario.fields import Direction, Energy, Flag, Force, Length, Name, Speed, Table
 from snapsim.scenario.text_file import read_toml
 from snapsim.study.distributions import Distribution
-from snapsim.study.outcome import Measure, WhatCounts
-from snapsim.study.place import Placement
+from snapsim.study.outcome_row import Measure, WhatCounts
+from snapsim.study.placement import Placement
 
 
 class Stop(StrEnum):
@@ -122,6 +122,14 @@ class Study(Table):
         description="long steps for all runs, usual ones where these leave the outcome open; left"
         " out with fewer than 12 runs a setup",
     )
+    twins: int = Field(
+        0,
+        ge=0,
+        le=1000,
+        strict=True,
+        description="runs of each setup that are made twice, begun a millionth otherwise: tells"
+        " which numbers of a run are chances",
+    )
     set: dict[str, Any] = Field({}, description="keys of the scene changed in all runs")
     vary: dict[str, Distribution] = Field({}, description="scene keys and their spread")
     correlated: tuple[CorrelatedPair, ...] = Field(
@@ -206,3 +214,8 @@ def study_schema() -> dict[str, Any]:
     schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
     schema["title"] = "snapsim study"
     return schema
+
+
+def setups(study: Study) -> list[str]:
+    """Return the names of a study's setups; one called "as given" where it has none."""
+    return [s.name for s in study.setup] or ["as given"]

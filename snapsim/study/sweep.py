@@ -21,19 +21,19 @@ from snapsim.analysis.stray_field import stray_summary
 from snapsim.arrays import Array
 from snapsim.errors import NotWritten, storable
 from snapsim.numerics.program import program_identity
+from snapsim.study.both_ways import coarse_number
 from snapsim.study.cases import Cases, cases, stopping
 from snapsim.study.coarse_first import (
     COARSE,
     WORTH,
     CoarseRun,
     checked,
-    coarse_number,
     open_runs,
     trusted,
     wider,
 )
 from snapsim.study.ledger import Ledger
-from snapsim.study.outcome import is_outcome
+from snapsim.study.outcome_row import is_outcome
 from snapsim.study.rare_event import estimates
 from snapsim.study.rig_views import rig_views
 from snapsim.study.runner import Keep, Options, Task, processes, run_all

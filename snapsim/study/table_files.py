@@ -73,6 +73,10 @@ def _flat(row: dict[str, Any]) -> dict[str, Any]:
     if row["rare"]:
         event = f"rare: {row['rare']['measure']} beyond {row['rare']['bound']:g}"
         flat |= {f"{event} {k}": row["rare"][k] for k in ("chance", "low", "high", "settled")}
+    if row["repeats"]:
+        flat["made twice"] = row["repeats"]["runs"]
+        every = {**row["repeats"]["flags"], **row["repeats"]["measures"]}
+        flat |= {f"{name} repeats in": f"{n['same']} of {n['of']}" for name, n in every.items()}
     first = row["inputs"]["inputs"]
     return flat | {
         "protection not enough": _equipment(row, not_enough=True),

@@ -19,9 +19,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager, nullcontext
 from pathlib import Path
 
+from snapsim.study.both_ways import differences
 from snapsim.study.cases import with_samples
 from snapsim.study.cluster import cluster
-from snapsim.study.coarse_first import differences
 from snapsim.study.ledger import NAME, read_ledger
 from snapsim.study.study_file import load_study
 from snapsim.study.sweep import Standing, SweepOptions, sweep

@@ -60,3 +60,8 @@ def test_a_scene_checked_once_is_checked_again_without_a_compiler(tmp_path, name
     scene = str(SCENES / f"{name}.toml")
     assert loaded(tmp_path, "check", scene)[0] == 0
     assert loaded(tmp_path, "check", scene) == [0, []]
+
+
+def test_a_hazard_table_loads_nothing_of_what_made_its_rows(tmp_path):
+    """SciPy's distributions serve the table; no compiler, hence no kernel, does."""
+    assert loaded(tmp_path, "rank", "nowhere") == [2, ["scipy"]]

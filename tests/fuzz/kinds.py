@@ -282,7 +282,7 @@ def _act_ledger(base: Path, folder: Path) -> str:
 
 def _gone_on(base: Path, folder: Path) -> str:
     from snapsim.study.ledger import Ledger
-    from snapsim.study.outcome import is_outcome, nothing
+    from snapsim.study.outcome_row import is_outcome, nothing
 
     identity = json.loads((base / "identity.json").read_text())
     with tempfile.TemporaryDirectory() as copy:

@@ -214,7 +214,7 @@ def _make_ledger(folder: Path) -> None:
     """The ledger of a study, computed here."""
     from snapsim.study.cases import cases
     from snapsim.study.ledger import Ledger
-    from snapsim.study.outcome import is_outcome
+    from snapsim.study.outcome_row import is_outcome
     from snapsim.study.runner import Options, run_task
     from snapsim.study.study_file import load_study
 

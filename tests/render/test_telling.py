@@ -12,10 +12,11 @@ from snapsim.render import ClipOptions, write_captions
 from snapsim.render.captions import story_cues
 from snapsim.render.events import EventKind, find_events
 from snapsim.render.film_words import set_in
-from snapsim.render.lines import StoryLine, energy, force
+from snapsim.render.lines import StoryLine, energy, force, line_of
 from snapsim.render.show import plan
 from snapsim.render.telling import AFTER, READING
 from snapsim.render.timeline import VEIL, Timeline
+from snapsim.simulation.reproducibility import Twins
 
 WHOLE = ClipOptions()
 
@@ -158,3 +159,18 @@ def test_number_and_sentence_are_fourteen_pixels_where_the_picture_is_390_wide(s
     said = StoryLine(0, 1, "7.6\u00a0J", "left magnet strikes right magnet at 11.05\u00a0m/s")
     for row in set_in(said, right - left, bottom - top, layout.unit):
         assert row.points * 390 / size[0] >= least
+
+
+def test_what_comes_after_the_twins_have_parted_is_told_as_one_of_several_courses(pulled):
+    """A figure that a run begun a millionth otherwise does not repeat is not told as if known."""
+    rest, at = next((e, e.start) for e in find_events(pulled) if e.kind == EventKind.REST)
+    blow = next(e for e in find_events(pulled) if e.kind == EventKind.IMPACT)
+
+    def said(apart, event):
+        twins = Twins(1, 0, 1e-6, apart, 1, {}, {})
+        return line_of(event, dataclasses.replace(pulled, twins=twins))[1]
+
+    for event, time in ((rest, at), (blow, blow.blow.time)):
+        assert "one of several courses" in said(0.5 * time, event)
+        assert "one of several courses" not in said(np.inf, event)
+        assert "one of several courses" not in line_of(event, pulled)[1]

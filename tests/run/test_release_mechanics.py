@@ -1,9 +1,15 @@
 """Releases without magnetism, against textbook results: the whole loop of flight and contact."""
 
+from dataclasses import replace
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
+from snapsim.mechanics.material_restitution import restitution_of
 from snapsim.numerics import rotations
+from snapsim.parts.bodies import Body
+from snapsim.parts.materials import MATERIALS
 from snapsim.parts.shapes import Box, Sphere
 from snapsim.parts.surfaces import SurfacePair
 from snapsim.run.release import release
@@ -117,3 +123,26 @@ def test_ball_rebounds_less_from_faster_falls_where_restitution_falls_with_speed
         v *= 0.8 * min(1.0, (0.5 / v) ** 0.25)
     assert run.audit.event_gain == 0.0
     assert run.audit.unaccounted_fraction < 1e-5
+
+
+def test_a_ball_rebounds_as_its_materials_say_and_a_number_beside_it_changes_nothing(
+    make_system,
+):
+    """Each rebound is the law's for the ball's mass and its speed (`material_restitution`, held
+    against rebound hardness in its own tests); a pair with a number keeps it, to the last bit."""
+    steel, hard = MATERIALS["low-carbon steel"], MATERIALS["bearing steel"]
+    floor = Body("floor", Box((4.0, 4.0, 0.1)), replace(steel, curve=None), None, True)
+    ball = Body("ball", Sphere(0.02), replace(hard, curve=None), None, False)
+    rows = [(ball, (0, 0, 0.01 + 0.05)), (floor, (0, 0, -0.05))]
+    pair = SurfacePair(1.0, 0.3, of_materials=True)
+    run = release(make_system(rows, duration=0.6, pair=pair))
+    speeds = [i.closing_speed for i in run.impacts]
+    assert len(speeds) >= 3
+    for before, after in pairwise(speeds):
+        expected = restitution_of(ball, floor, ball.mass, before)
+        assert after == pytest.approx(expected * before, rel=1e-6)
+    assert run.audit.unaccounted_fraction < 1e-5
+    given = make_system(rows, duration=0.3, pair=SurfacePair(0.6, 0.3))
+    rules = replace(given.surfaces, exceptions={(5, 6): pair})
+    again = release(replace(given, surfaces=rules))
+    np.testing.assert_array_equal(again.position, release(given).position)

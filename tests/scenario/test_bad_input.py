@@ -71,7 +71,7 @@ MISTAKES = {
     "restitution above 1": (
         "restitution = 0.3",
         "restitution = 1.3",
-        ["contact.restitution", "1.3", "less than or equal to 1"],
+        ["contact.restitution", "1.3", "a number from 0 to 1"],
     ),
     "negative friction": ("friction = 0.5", "friction = -0.5", ["contact.pair[1].friction", "0"]),
     "number as text": (

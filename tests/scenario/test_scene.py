@@ -1,6 +1,7 @@
 """A scene becomes a system, and the resolved text becomes the very same system again."""
 
 import dataclasses
+import re
 from pathlib import Path
 
 import numpy as np
@@ -8,6 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from snapsim.errors import InputError
 from snapsim.parts.materials import MATERIALS
 from snapsim.scenario.advice import advice
 from snapsim.scenario.loading import load_scene, scene_from_text
@@ -202,3 +204,32 @@ def test_restitution_may_fall_above_a_yield_speed_of_all_pairs_or_of_one(read, s
     assert read(slow).surfaces.pair(1, 2).yield_speed == 0.2
     assert read(own).surfaces.pair(0, 1).yield_speed == np.inf
     assert read(read(own).resolved).surfaces.pair(1, 2).yield_speed == 0.5
+
+
+def test_restitution_may_be_that_of_the_materials_of_all_pairs_or_of_one(read, scene_text):
+    metal = scene_text.replace('"oak"', '"aluminium"')
+    every = metal.replace("restitution = 0.3", 'restitution = "from materials"')
+    assert read(every).surfaces.default.of_materials
+    one = metal.replace("friction = 0.5", 'friction = 0.5\nrestitution = "from materials"')
+    system = read(one)
+    assert not system.surfaces.default.of_materials
+    assert system.surfaces.pair(1, 2).of_materials
+    back = read(system.resolved)
+    assert back.surfaces == system.surfaces
+    slow = one.replace("restitution = 0.3", 'restitution = 0.3\nyield_speed = "1 m/s"')
+    assert read(read(slow).resolved).surfaces == read(slow).surfaces
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        ("restitution = 1.2", "1.2 is no restitution; allowed is a number from 0 to 1"),
+        ('restitution = "rubber"', 'or "from materials"'),
+        ("restitution = true", "is no restitution"),
+        ('restitution = "from materials"\nyield_speed = "1 m/s"', "yield_speed means nothing"),
+        ('restitution = "from materials"', "oak: the law is one of metals"),
+    ],
+)
+def test_what_is_no_restitution_is_said(read, scene_text, given, said):
+    with pytest.raises(InputError, match="contact.*" + re.escape(said)):
+        read(scene_text.replace("restitution = 0.3", given))

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from snapsim.study import sweep as sweep_module
+from snapsim.study.both_ways import coarse_number, differences, latest
 from snapsim.study.cases import cases, stopping, with_samples
 from snapsim.study.coarse_first import (
     CHECKED,
@@ -15,15 +16,12 @@ from snapsim.study.coarse_first import (
     DOUBT,
     SETTLED,
     CoarseRun,
-    coarse_number,
-    differences,
-    latest,
     open_runs,
     trusted,
     wider,
 )
 from snapsim.study.ledger import read_ledger
-from snapsim.study.outcome import WhatCounts
+from snapsim.study.outcome_row import WhatCounts
 from snapsim.study.runner import Options, run_task
 from snapsim.study.sampling import RunSpot
 from snapsim.study.study_file import load_study

@@ -13,7 +13,7 @@ import pytest
 from snapsim.errors import InputError, OutputError
 from snapsim.numerics.program import program_identity
 from snapsim.study.ledger import Ledger, read_ledger
-from snapsim.study.outcome import is_outcome, nothing
+from snapsim.study.outcome_row import is_outcome, nothing
 
 ONE = {"scene": "a", "program": "1"}
 

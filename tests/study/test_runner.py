@@ -8,8 +8,8 @@ import pytest
 
 from snapsim.errors import ComputationError, OutputError
 from snapsim.study import runner
-from snapsim.study.outcome import WhatCounts
-from snapsim.study.place import Placement
+from snapsim.study.outcome_row import WhatCounts
+from snapsim.study.placement import Placement
 from snapsim.study.runner import Options, Task, processes, run_all, run_task
 from snapsim.work.processes import each_apart
 

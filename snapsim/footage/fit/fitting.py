@@ -9,11 +9,12 @@ from pathlib import Path
 from time import process_time
 
 import numpy as np
+from scipy import stats
 
 from snapsim.arrays import Array
 from snapsim.errors import InputError
 from snapsim.footage.fit.least_squares import FitProblem, solve
-from snapsim.footage.fit.profile import Intervals, profile
+from snapsim.footage.fit.profile import Intervals, covariance, profile
 from snapsim.footage.fit.simulated import Simulated
 from snapsim.footage.fit.staged import Fitted, Say, Settings, refined, staged_fit
 from snapsim.footage.fit.unknowns import Unknown, spreads, unknowns_of
@@ -29,6 +30,9 @@ from snapsim.study.study_file import SetupDescription, Study
 
 CELL_ERRORS = {"draft": 0.05, "normal": 0.02, "fine": 0.01}
 """Errors of force by cells, upper ends; the guide, limits."""
+
+FINER = {"draft": "normal", "normal": "fine"}
+"""Cells of a fit's last step where the scene has those of the search."""
 
 NOISE = 1.0
 """Noise to begin with where the tracks are too short to tell [px]."""
@@ -85,12 +89,13 @@ def _fit(
     settings = _settings(filmed, match)
     fitted = staged_fit(predictor, settings, say)
     used, searched = [predictor], fitted.shares
-    finish = given.finish or found.scene.detail
+    finish = given.finish or finishing(fitted, predictor, found.scene.detail)
     if finish != given.detail and predictor.has_cells:
         used.append(predictor.with_detail(finish))
         fitted = refined(fitted, used[-1], settings, say)
     fitted, intervals = with_intervals(fitted, given.confidence, say)
-    cells = cell_error(unknowns, used[-1], searched, fitted.shares)
+    bar = used[-1].force_bar(fitted.solved.query) if predictor.has_cells else 0.0
+    cells = cell_error(unknowns, used[-1], searched, fitted.shares, bar)
     whole, computed = widened(intervals, cells), sum(one.computed for one in used)
     cpu = process_time() - began
     return FitResult(
@@ -98,19 +103,35 @@ def _fit(
     )  # fmt: skip
 
 
+def finishing(fitted: Fitted, predictor: Simulated, own: str) -> str:
+    """Return the cells of the last step: the scene's `own`, or finer ones where the search had
+    these and the tracks tell an unknown closer than such cells do."""
+    if own != predictor.detail or not predictor.has_cells:
+        return own
+    cells = cell_error(predictor.unknowns, predictor, fitted.shares, fitted.shares)
+    error = np.sqrt(np.diag(covariance(fitted.solved)))
+    narrower = np.isnan(cells) | (stats.norm.ppf(0.975) * error < cells)
+    return FINER.get(own, own) if narrower.any() else own
+
+
 def cell_error(
-    unknowns: tuple[Unknown, ...], predictor: Simulated, searched: Array, found: Array
+    unknowns: tuple[Unknown, ...],
+    predictor: Simulated,
+    searched: Array,
+    found: Array,
+    bar: float = 0.0,
 ) -> Array:
     """Return by how much the cells may have moved the fitted shares (d,).
 
     Where the search had coarser cells, by as much as the last step moved them: halving what is left
-    of the error leaves no more than it took away. Where it had the same, a remanence by half of
-    what their forces err by (`CELL_ERRORS`), and of others nothing is known: nan.
+    of the error leaves no more than it took away. A remanence at least by half of what their forces
+    err by (`CELL_ERRORS`, or `bar`, the share by which they may be off at the start). Of others
+    nothing is known where the search had the same cells: nan.
     """
     if not predictor.has_cells:
         return np.zeros(len(unknowns))
     moved = np.abs(found - searched)
-    share = 0.5 * CELL_ERRORS[predictor.detail]
+    share = 0.5 * max(CELL_ERRORS[predictor.detail], bar)
     least = [
         share * abs(u.value(float(s))) / (u.high - u.low)
         if u.key.rpartition(".")[2] == "remanence" and u.high > u.low

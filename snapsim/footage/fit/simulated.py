@@ -19,9 +19,11 @@ from snapsim.footage.projection import seen
 from snapsim.footage.tracks import Track
 from snapsim.footage.views import FootageView, PlaneView
 from snapsim.mechanics.ending import EndReason
+from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import Impact
 from snapsim.study.cases import Cases
-from snapsim.study.place import Placement, placed
+from snapsim.study.place import placed
+from snapsim.study.placement import Placement
 from snapsim.study.sampling import RunSpot
 from snapsim.words.endings import ending_words
 
@@ -46,12 +48,9 @@ class ReleaseRequest:
 def run_job(job: ReleaseRequest) -> Course | str:
     """Return the course of a release, or why there is none."""
     from snapsim.run.release import not_interrupted, release
-    from snapsim.scenario.loading import scene_from_text
 
     try:
-        system = scene_from_text(job.text, job.file, job.changes)
-        for placement in job.places:
-            system = placed(system, placement)
+        system = _system(job)
         run = not_interrupted(release(system, until=None if job.whole else _first_blow))
         if run.outcome == "untrusted":
             return f"untrusted: {ending_words(run.ending)}"
@@ -60,6 +59,16 @@ def run_job(job: ReleaseRequest) -> Course | str:
     except (SnapsimError, ArithmeticError, ValueError) as error:
         return str(error) or type(error).__name__
     return course_of(run, BLOW)
+
+
+def _system(job: ReleaseRequest) -> System:
+    """The scene of a release, its parts set down; raises InputError."""
+    from snapsim.scenario.loading import scene_from_text
+
+    system = scene_from_text(job.text, job.file, job.changes)
+    for placement in job.places:
+        system = placed(system, placement)
+    return system
 
 
 def _first_blow(impact: Impact) -> EndReason | None:
@@ -109,6 +118,18 @@ class Simulated:
         if isinstance(found, str):
             raise ComputationError(f"{self.cases.file}: {found}")
         return found
+
+    def force_bar(self, query: Query) -> float:
+        """Return the share, at most 1, by which the cells may leave the force on a tracked body off
+        where it is let go."""
+        from snapsim.simulation.pose_accuracy import PoseAccuracy
+
+        system = _system(self.job(query))
+        found = PoseAccuracy(system).at(system.start.pose).force
+        rows = [system.number(name) for name in dict.fromkeys(t.body for t in self.tracks)]
+        sizes = np.linalg.norm(found.value[rows], axis=1)
+        off = found.error[rows] / np.maximum(sizes, 1e-12)
+        return float(min(off.max(initial=0.0), 1.0))
 
     def camera(self, shares: Array) -> tuple[float, FootageView]:
         """Return the time of release and the view at a point of the unknowns."""

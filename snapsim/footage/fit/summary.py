@@ -10,8 +10,7 @@ from rich.markup import escape
 from rich.table import Table
 from rich.text import Text
 
-from snapsim.analysis.figures import plain
-from snapsim.analysis.summary import number
+from snapsim.analysis.figures import number, plain
 from snapsim.footage.fit.fitting import FitResult
 from snapsim.footage.fit.telling_apart import Ambiguity
 from snapsim.footage.fit.written import standard_error

@@ -10,7 +10,7 @@ Genot & Brogliato, Eur. J. Mech. A 18, 653 (1999); from memory).
 
 from __future__ import annotations
 
-from collections.abc import Generator
+from collections.abc import Callable, Generator
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -32,7 +32,7 @@ from snapsim.mechanics.records import PairBlow, Strike, Tally
 from snapsim.mechanics.spanned_area import spanned_area
 from snapsim.mechanics.sustained_contact import ContactStep, JointTerms, StepTerms, contact_step
 from snapsim.mechanics.unit_sweeps import FEW
-from snapsim.numerics.rotations import crossed
+from snapsim.numerics.rotations import crossed, rotate_back
 from snapsim.parts.states import State
 
 LANDING_TIME: Final = 1e-12
@@ -62,7 +62,7 @@ class Shock:
 def strike(now: Present, problem: MotionProblem, books: Books) -> tuple[Strike, Present]:
     """Resolve the blow of all that is near; return the report and the moment after."""
     before, near = books.tally, now.near
-    bounce = _restitution(problem, near, now.rates, now.slow(problem))
+    bounce = _restitution(now, problem, near, now.rates)
     gentle = not bounce.any() and now.rates.min() > -GENTLE * problem.settings.slow
     if gentle and len(near) > FEW:
         blow = _stopping_blow(now, problem)
@@ -90,7 +90,7 @@ def jam(now: Present, problem: MotionProblem, books: Books) -> tuple[Strike, Pre
     closing = _compressing(now, plastic)
     if closing.max() < max(slow, -JAMS * now.rates.min()):
         return None
-    bounce = _restitution(problem, near, -closing, slow)
+    bounce = _restitution(now, problem, near, -closing)
     blow = _blow(now, problem, near, bounce, slip) if bounce.any() else plastic
     before = books.tally
     after = _taken(now, problem, books, blow)
@@ -142,7 +142,7 @@ def snap(now: Present, problem: MotionProblem, books: Books) -> Present:
     """Return the moment after the blow of strings that became taut and of stops reached."""
     close = now.near.gap < problem.settings.touch
     near = now.near.only(close)
-    bounce = _restitution(problem, near, now.rates[close], now.slow(problem))
+    bounce = _restitution(now, problem, near, now.rates[close])
     return _taken(now, problem, books, _blow(now, problem, near, bounce))
 
 
@@ -259,28 +259,52 @@ def _after_blow(
     return moved_on(problem, found, mode=mode)
 
 
-def _restitution(problem: MotionProblem, contacts: ContactSet, rate: Array, slow: float) -> Array:
+def _restitution(now: Present, problem: MotionProblem, contacts: ContactSet, rate: Array) -> Array:
     """Of each contact (c,): that of its closing speed.
 
     A contact that does not close yet, or slowly, has that of the fastest blow among those it
     touches, through free bodies: it may be struck through them. Where nothing rebounds faster than
-    `slow` [m/s] all are zero.
+    is followed all are zero.
     """
-    free, ends = problem.bodies.free, contacts.pair
-    pairs = [problem.surfaces.pair(int(a), int(b)) for a, b in ends]
+    slow, free, ends = now.slow(problem), problem.bodies.free, contacts.pair
+    at = _restitution_at(now, problem, contacts)
     label = clusters(ends, free)
     island = label[np.where(free[ends[:, 0]], ends[:, 0], ends[:, 1])]
-    found = [p.restitution_at(-r) for p, r in zip(pairs, rate.tolist(), strict=True)]
+    found = [at(k, -r) for k, r in enumerate(rate.tolist())]
     bounce = np.array(found, dtype=np.float64)
     rebound = -rate * bounce
     for own in set(island[rebound >= slow].tolist()):
         mine = island == own
         fastest = float(-rate[mine].min())
         for k in np.flatnonzero(mine & (rebound < slow)):
-            bounce[k] = pairs[k].restitution_at(fastest)
+            bounce[k] = at(int(k), fastest)
         rebound[mine] = np.inf
     bounce[rebound < slow] = 0.0
     return bounce
+
+
+def _restitution_at(
+    now: Present, problem: MotionProblem, contacts: ContactSet
+) -> Callable[[int, float], float]:
+    """The restitution of a contact, by its number, at a closing speed [m/s]."""
+    pairs = [problem.surfaces.pair(int(a), int(b)) for a, b in contacts.pair]
+    law = problem.rebounds
+    if law is None or not any(p.of_materials for p in pairs):
+        return lambda k, speed: pairs[k].restitution_at(speed)
+    pose, firm = now.state.pose, blow_rows(problem, now.rows)
+    yields = mobility(problem.bodies, pose.quaternion, firm).yielding(pose.position, contacts)[:, 0]
+
+    def at(k: int, speed: float) -> float:
+        a, b = contacts.pair[k].tolist()
+        if not pairs[k].of_materials or speed <= 0.0:
+            return pairs[k].restitution_at(speed)
+        outward = (
+            rotate_back(pose.quaternion[a], -contacts.normal[k]),
+            rotate_back(pose.quaternion[b], contacts.normal[k]),
+        )
+        return law.of(a, b, 1.0 / max(float(yields[k]), 1e-300), speed, outward)
+
+    return at
 
 
 def _blows(

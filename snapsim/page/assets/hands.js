@@ -50,7 +50,7 @@
       const hit = part >= 0 && event.button === 0 ? this.view.pick(...at) : null;
       if (hit && hit.index !== part) this.choices.other(hit.index);
       if (!hit || hit.index !== part) return;
-      const { position, quaternion } = this.view.poses[part];
+      const { position, quaternion } = this.base(part);
       this.grip = { part, id: event.pointerId, point: hit.point, position, quaternion, at };
       this.choices.held(true);
     }
@@ -126,11 +126,11 @@
         shift = sub(add(eye, way, far), point);
       }
       const to = add(position, shift);
-      this.tell(event, to, this.view.poses[this.grip.part].quaternion);
+      this.tell(event, to, this.base(this.grip.part).quaternion);
     }
 
     tilt(event, dx, dy) {
-      const { position, quaternion } = this.view.poses[this.grip.part];
+      const { position, quaternion } = this.base(this.grip.part);
       const axis = this.choices.axis(), k = (TURN * Math.PI) / 180;
       const { right, up, back } = this.view.axes();
       let turn;
@@ -154,8 +154,12 @@
       this.tell(event, position, q);
     }
 
+    // In a rehearsal the hand is moved, and the part follows as it can.
+    wished() { return this.choices.wished ? this.choices.wished() : null; }
+    base(part) { return this.wished() || this.view.poses[part]; }
+
     tell(event, position, quaternion) {
-      this.view.put(this.grip.part, position, quaternion);
+      if (!this.wished()) this.view.put(this.grip.part, position, quaternion);
       this.choices.moved(position, quaternion, event);
     }
 

@@ -3,7 +3,8 @@
   "use strict";
   const { StageView, Hands, Recording, Clock, quantity, said, LAYERS } = window.snapsim;
   const { add, length, multiply, about, normalised } = window.snapsim.math;
-  const { showArrows, placeLabels, showRecord, showOther, showLayers, showLines, dress } = window.snapsim;
+  const { Warner, Counter, dangerOf, DANGERS } = window.snapsim;
+  const { showArrows, placeLabels, showRecord, showOther, showLayers, showLines, showPulls, showHands, showReach, dress } = window.snapsim;
   const POLL = 150, QUIET = 450, KEPT = "snapsim-unsaved";
 
   // A name for this tab that a reload keeps; a tab opened as a copy of another gets its own.
@@ -22,9 +23,9 @@
     ["← →", "move the part along x"], ["↑ ↓", "move it up and down (z)"], ["Page Up / Page Down", "move it along y"],
     ["A D", "tilt about y"], ["W S", "tilt about x"], ["Q E", "tilt about z"], ["Shift with these", "ten times as far"],
     ["− +", "step finer, coarser"], ["G", "set the part down"], ["Home", "back to where the scene has it"],
-    ["R", "release"], ["Ctrl Z / Ctrl Shift Z", "undo, redo"], ["Escape", "cancel the release, or back to placing"], ["Space", "play, pause"],
+    ["R", "release; in a rehearsal let go, grip again"], ["H", "rehearse"], ["Ctrl Z / Ctrl Shift Z", "undo, redo"], ["Escape", "cancel the release, or back to placing"], ["Space", "play, pause"],
     [", .", "scrub back, forward"], ["J L I K", "look from the left, right, above, below"], ["Z X", "nearer, farther"],
-    ["F", "whole stage in view"], ["1 2 3 4 5", "layers: force, torque, trail, start, field lines"], ["P", "save the picture"], ["?", "these keys"],
+    ["F", "whole stage in view"], ["1 2 3 4 5", "layers: force, torque, trail, start, field lines"], ["6", "how far the stray field reaches"], ["P", "save the picture"], ["?", "these keys"],
   ];
   const MOVES = {
     ArrowLeft: [-1, 0, 0], ArrowRight: [1, 0, 0], ArrowUp: [0, 0, 1], ArrowDown: [0, 0, -1],
@@ -43,8 +44,9 @@
       toml: "", typedToml: null, kept: null, complaints: {},
       pose: null, figures: null, tool: "move", axis: "", step: 1, holding: false,
       jobs: [], runs: [], records: {}, shown: null, compare: null, followed: "", mode: "place",
-      verdict: null, verdictFor: "", curve: null, curveFor: "", margin: null, marginFor: "", time: 0, playing: false, pace: 0.05,
+      byPart: null, byPartFor: "", reach: false, verdict: null, verdictFor: "", curve: null, curveFor: "", margin: null, marginFor: "", time: 0, playing: false, pace: 0.05,
       layers: { ...LAYERS }, tab: "place", keys: false,
+      danger: "calm", letGo: null, handLimit: "60 N", tone: true,
       spoken: "", labels: [], linesFor: "", lines: null, gap: null, helpKeys: KEYS, clipSize: "1280x720",
     }),
     computed: {
@@ -53,6 +55,7 @@
       drafting() { return this.jobs.find((j) => j.kind === "draft" && ["waiting", "running"].includes(j.state)); },
       // What stands on top: of the run that is shown, else of a draft release of the scene as it is.
       answer() {
+        if (this.mode === "rehearse") return this.ofRehearsal();
         if (this.mode === "play" && this.record) return this.ofRun(this.record);
         const stale = this.verdictFor !== this.poseKey, v = this.verdict;
         if (this.trouble) return { kind: "unknown", says: this.trouble, more: [], limits: [], mark: "", stale: false };
@@ -65,6 +68,7 @@
       record() { return this.shown === null ? null : this.records[this.shown] || null; },
       other() { return this.compare === null ? null : this.records[this.compare] || null; },
       poseKey() { return JSON.stringify(this.pose && [this.partName, this.pose.revision]); },
+      dangerWords() { return DANGERS[this.danger]; },
       pull() { return this.figures && this.figures.force_N ? length(this.figures.force_N) : NaN; },
       weights() {
         if (!this.figures || !this.figures.force_N) return "";
@@ -172,19 +176,23 @@
         }
         this.view.onframe = () => this.placeLabels();
         this.hands = new Hands(this.view, {
-          part: () => (this.mode === "place" ? this.part : -1),
+          part: () => (["place", "rehearse"].includes(this.mode) ? this.part : -1),
+          wished: () => (this.mode === "rehearse" ? this.wish : null),
           tool: () => this.tool, axis: () => this.axis,
           held: (now) => {
             this.holding = now;
-            if (!now) return;
+            if (!now || this.mode === "rehearse") return;
             this.stroke = (this.stroke || 0) + 1;
             if (this.drafting) this.stopJob(this.drafting); // the figures come first
           },
           other: (index) => {
             const name = this.scene.bodies[index].name;
-            if (this.parts.includes(name)) this.choose(name);
+            if (this.mode === "place" && this.parts.includes(name)) this.choose(name);
           },
-          moved: (position, quaternion, event) => this.send(position, quaternion, event.timeStamp),
+          moved: (position, quaternion, event) => {
+            if (this.mode === "rehearse") this.wishFor(position, quaternion, event.timeStamp);
+            else this.send(position, quaternion, event.timeStamp);
+          },
         });
         this.clock = new Clock((t) => this.seek(t, true), () => {
           this.playing = false;
@@ -235,6 +243,7 @@
         const answer = await this.call(name, ...given);
         this.complain(where, answer);
         if (answer.error) return false;
+        if (where === "scene") Object.assign(this, { verdict: null, byPart: null, curve: null, margin: null }); // of another scene
         this.take(answer.view);
         this.see(answer.figures);
         this.later();
@@ -273,6 +282,90 @@
         this.view.move(this.part, this.pose.position, this.pose.quaternion);
         this.showArrows();
         this.showLines();
+        this.showReach();
+      },
+
+      // --- a rehearsal: the hand is told what is wished, the newest moment comes back -----------
+      async rehearse() {
+        if (this.releasing || this.mode === "rehearse") return;
+        if (this.mode === "play") this.place();
+        const answer = await this.call("rehearse_begin", this.handLimit, 1);
+        this.complain("rehearse", answer);
+        if (answer.error) return;
+        Object.assign(this, { mode: "rehearse", danger: "calm", letGo: null });
+        this.wish = { position: this.pose.position, quaternion: this.pose.quaternion };
+        this.told = {};
+        this.rehearsed = { seq: 0, since: [], lags: [], updates: new Counter(), warner: new Warner() };
+        this.rehearsed.warner.on = this.tone;
+        this.speak("rehearsal: the hand is getting ready");
+        this.rehearseOn();
+      },
+      async rehearseOn() {
+        while (this.mode === "rehearse") {
+          const told = this.told;
+          this.told = {};
+          const news = await this.call("rehearse", told);
+          if (news.error && !news.state) {
+            this.complain("rehearse", news);
+            this.place();
+          } else this.takeMoment(news);
+          await new Promise((next) => { requestAnimationFrame(next); });
+        }
+      },
+      takeMoment(news) {
+        if (["done", "failed"].includes(news.state)) {
+          this.afterRehearsal(news);
+          return;
+        }
+        const m = news.moment, r = this.rehearsed;
+        for (const piece of [this.$refs.live, this.$refs.handfigures]) if (piece) piece.take(news, r.updates.count(news.moments));
+        if (!m) return;
+        if (JSON.stringify(news.let_go) !== JSON.stringify(this.letGo)) this.letGo = news.let_go;
+        this.showMoment(m);
+        for (const blow of news.new_blows) this.speak(blow);
+        const danger = dangerOf(m, this.letGo);
+        r.warner.hear(danger);
+        if (danger !== this.danger) {
+          this.danger = danger;
+          if (DANGERS[danger]) this.speak(DANGERS[danger]);
+        }
+        while (r.since.length && r.since[0][0] <= m.seq) r.lags.push(performance.now() - r.since.shift()[1]);
+      },
+      showMoment(m) {
+        this.scene.bodies.forEach((body, i) => { if (!body.fixed) this.view.move(i, m.position[i], m.quaternion[i]); });
+        this.view.ghost("wish", this.part, m.held ? { position: m.wanted, quaternion: m.turned } : null, "#FFB454", 0.9);
+        this.labels = showArrows(this.view, this.part, { force: m.pull, weight: m.weight_N, hand: m.held ? m.force_N : null }, this.layers);
+      },
+      wishFor(position, quaternion, since) {
+        this.wish = { position, quaternion };
+        const seq = ++this.rehearsed.seq;
+        this.rehearsed.since.push([seq, since]);
+        Object.assign(this.told, { position, quaternion, seq });
+      },
+      openHand(held) {
+        this.told.held = held;
+        if (held) {
+          const { position, quaternion } = this.view.poses[this.part];
+          this.wish = { position, quaternion };
+        }
+      },
+      setHandPace(pace) { this.told.pace = pace; },
+      setTone() { if (this.rehearsed) this.rehearsed.warner.on = this.tone; },
+      endRehearsal() { this.told.end = true; },
+      afterRehearsal(news) {
+        this.view.ghost("wish", this.part, null);
+        this.view.arrow("hand", null, "");
+        if (news.state === "failed") this.complain("rehearse", news);
+        this.place();
+        if (!news.job) return;
+        this.remember({ run: news.job, time: 0 });
+        this.standing(news);
+      },
+      ofRehearsal() {
+        const v = this.letGo;
+        const kind = this.danger === "calm" ? "unknown" : this.danger === "goes" ? "may_snap" : "snaps";
+        const says = v ? (v.kind === "snaps" ? v.says : `If the hand lets go now: ${v.says}`) : "What happens if the hand lets go now is being looked at …";
+        return { kind, says, more: v ? v.more : [], limits: v ? v.limits : [], stale: !v, mark: "draft, of a moment ago" };
       },
 
       ofRun(record) {
@@ -351,10 +444,14 @@
       async nudge(way, tilt, far) {
         if (performance.now() - (this.nudged || 0) > 800) this.stroke = (this.stroke || 0) + 1;
         this.nudged = performance.now();
-        const p = this.pose;
+        const p = this.mode === "rehearse" ? this.wish : this.pose;
         let { position, quaternion } = p;
         if (tilt) quaternion = normalised(multiply(about(way, (far * this.step * Math.PI) / 180), quaternion));
         else position = add(position, way, far * this.step * 1e-3);
+        if (this.mode === "rehearse") {
+          this.wishFor(position, quaternion, performance.now());
+          return;
+        }
         this.pose = { ...p, position, quaternion };
         this.view.move(this.part, position, quaternion);
         this.send(position, quaternion);
@@ -426,9 +523,11 @@
         if (this.holding || this.mode !== "place" || !this.figures || this.figures.overlap || this.curveFor === this.poseKey || this.askedFor === this.poseKey) return;
         this.askedFor = this.poseKey;
         this.speak(`pull ${said(this.pull, "N")}, ${this.weights}; gap ${said(this.figures.gap_m, "m")}`);
-        const answer = await this.call("explain", "curve");
-        if (answer.job) this.asked = { ...(this.asked || {}), [answer.job]: this.poseKey };
-        this.standing(answer);
+        for (const what of ["parts", "curve"]) {
+          const answer = await this.call("explain", what);
+          if (answer.job) this.asked = { ...(this.asked || {}), [answer.job]: this.askedFor };
+          this.standing(answer);
+        }
       },
       standing(answer) {
         if (!answer || answer.error) return;
@@ -473,6 +572,11 @@
         } else if (job.kind === "margin") {
           this.margin = answer.result;
           this.marginFor = key;
+        } else if (job.kind === "parts") {
+          this.byPart = Vue.markRaw(answer.result);
+          this.byPartFor = key;
+          this.showArrows();
+          this.showReach();
         } else if (job.kind === "lines") {
           this.lines = Vue.markRaw(answer.result.lines);
           this.linesFor = key;
@@ -619,6 +723,29 @@
         const acting = play ? { ...this.now, weight: this.record.weight_N }
           : f && f.force_N && { force: f.force_N, torque: f.torque_Nm, weight: f.weight_N };
         this.labels = showArrows(this.view, play ? this.record.part : this.part, acting, this.layers);
+        const here = !play && this.byPart && this.byPartFor === this.poseKey ? this.byPart : null;
+        showPulls(this.view, this.part, here && this.layers.force ? here.cards : []);
+        this.labels.push(...showHands(this.view, here ? here.hands : [], (h) => `${h.name}: ${h.gap_m === null ? "free" : said(h.gap_m, "m")}`));
+        const reached = !play && this.reachOf();
+        if (reached) this.labels.push({ name: "reach", text: `${said(1e3 * reached.limit_T, "")} mT, ${said(reached.distance_m, "m")}`, point: add(this.byPart.centre, [0, 0, reached.distance_m]) });
+      },
+      // A hand's gap, and the notice that a draft release left it.
+      handWords(hand) {
+        const gap = hand.gap_m === null ? "nothing can close on it" : `${said(hand.gap_m, "m")} to ${hand.to}`;
+        const shut = this.verdictFor === this.poseKey && ((this.verdict || {}).gaps || []).find((g) => g.place === hand.name && g.shut_s !== null);
+        return shut ? `${hand.name}: ${gap}, shut after ${said(shut.shut_s, "s", 3)}, ${said(shut.notice_s || 0, "s", 3)} of notice` : `${hand.name}: ${gap}`;
+      },
+      showReach() {
+        if (!this.view) return;
+        const stray = this.reachOf();
+        showReach(this.view, this.byPart && this.byPart.centre, stray ? stray.distance_m : 0);
+      },
+      // The farthest reaching of the limits that the stray field is held against.
+      reachOf() { return this.reach && this.byPart && this.mode === "place" && this.byPart.stray.find((s) => s.distance_m); },
+      toggleReach() {
+        this.reach = !this.reach;
+        this.showReach();
+        this.showArrows();
       },
       placeLabels() {
         if (this.$refs.labels) placeLabels(this.view, this.labels, this.$refs.labels);
@@ -707,6 +834,7 @@
       escape(event) {
         if (this.keys) this.keys = false;
         else if (this.releasing) this.stopJob(this.releasing);
+        else if (this.mode === "rehearse") this.endRehearsal();
         else if (this.mode === "play") this.place();
         else if (event.target.blur) event.target.blur();
       },
@@ -714,8 +842,8 @@
         const key = event.key.length === 1 ? event.key.toLowerCase() : event.key, far = event.shiftKey ? 10 : 1;
         const onButton = event.target.tagName === "BUTTON" && [" ", "Enter"].includes(event.key);
         if (onButton) return false;
-        if (this.mode === "place" && MOVES[key]) this.nudge(MOVES[key], false, far);
-        else if (this.mode === "place" && TILTS[key]) this.nudge(TILTS[key], true, far);
+        if (this.mode !== "play" && MOVES[key]) this.nudge(MOVES[key], false, far);
+        else if (this.mode !== "play" && TILTS[key]) this.nudge(TILTS[key], true, far);
         else if (this.mode === "play" && ["ArrowLeft", "ArrowRight"].includes(key)) this.scrub(key === "ArrowLeft" ? -1 : 1, far);
         else if (LOOKS[key]) this.view.orbit(...LOOKS[key]);
         else if (key === "z") this.view.zoom(0.85);
@@ -724,10 +852,13 @@
         else if (key === "+" || key === "-") this.step = STEPS[Math.min(STEPS.length - 1, Math.max(0, STEPS.indexOf(this.step) + (key === "+" ? 1 : -1)))];
         else if (key === "g" && this.mode === "place") this.simple("set_down");
         else if (key === "Home" && this.mode === "place") this.simple("back");
+        else if (key === "r" && this.mode === "rehearse") this.openHand(!this.$refs.live.held);
         else if (key === "r") this.release();
-        else if (key === " ") this.play();
+        else if (key === "h") this.rehearse();
+        else if (key === " " && this.mode === "play") this.play();
         else if (key === "," || key === ".") this.scrub(key === "," ? -1 : 1, far);
         else if ("12345".includes(key)) this.toggleLayer(["force", "torque", "trail", "start", "lines"][Number(key) - 1]);
+        else if (key === "6" && this.mode === "place") this.toggleReach();
         else if (key === "p") this.savePicture();
         else return false;
         return true;

@@ -358,7 +358,7 @@
         ];
       },
     },
-    template: `<table class="runs"><thead><tr><th></th><th v-for="r in runs" :key="r.name" scope="col">{{ r.name }}</th></tr></thead>
+    template: `<table class="runs"><thead><tr><th scope="col">figure</th><th v-for="r in runs" :key="r.name" scope="col">{{ r.name }}</th></tr></thead>
       <tbody><tr v-for="row in rows" :key="row.words"><th scope="row">{{ row.words }}</th><td v-for="(c, k) in row.cells" :key="k">{{ c }}</td></tr></tbody></table>`,
   };
 

@@ -3,8 +3,8 @@
 (() => {
   "use strict";
   const { said, grown } = window.snapsim;
-  const { add, scale, length, unit } = window.snapsim.math;
-  const COLOURS = { force: "#FFB454", weight: "#9FB4BF", torque: "#8CD3F2", trail: "#FFB454", other: "#7FD8C4", start: "#9FB4BF", lines: "#9FC7E8" };
+  const { add, scale, length, unit, rotate } = window.snapsim.math;
+  const COLOURS = { force: "#FFB454", hand: "#E6A0D8", handplace: "#E6A0D8", reach: "#D0648A", weight: "#9FB4BF", torque: "#8CD3F2", trail: "#FFB454", other: "#7FD8C4", start: "#9FB4BF", lines: "#9FC7E8" };
   const LAYERS = { force: true, torque: true, trail: true, start: true, lines: false };
 
   // Arrows of magnetic force and torque, and weight, on a body; returns the labels they need.
@@ -21,12 +21,46 @@
     };
     const on = layers.force && force;
     arrow("force", on ? force : null, on ? length(force) / weight : 0, on ? `pull ${said(length(force), "N")}` : "");
+    const hand = acting && acting.hand;
+    arrow("hand", hand || null, hand ? length(hand) / weight : 0, hand ? `hand ${said(length(hand), "N")}` : "");
     arrow("weight", on ? [0, 0, -1] : null, 1, on ? `weight ${said(weight, "N")}` : "");
     const turn = layers.torque && torque ? length(torque) / (weight * 0.5 * size) : 0;
     const angle = Math.min(0.5 * grown(turn) + 0.35, 5);
     view.arrow("torque", turn > 0.01
       ? { origin: at, axis: torque, angle, radius: 0.55 * size, thick: 0.016 * view.size } : null, COLOURS.torque);
     return labels;
+  }
+
+  // The pull on each of the other parts, without labels: the chosen one has its own.
+  function showPulls(view, part, cards) {
+    for (const name of [...view.arrows.keys()]) if (name.startsWith("pull ")) view.arrow(name, null, "");
+    for (const c of cards) {
+      const pull = length(c.force), size = view.bodies[c.index].size;
+      if (c.index === part || !(pull > 0.004 * c.weight_N)) continue;
+      const at = view.poses[c.index].position, reach = (0.5 * size + 0.15 * view.size) * 0.55 * grown(pull / c.weight_N);
+      view.arrow(`pull ${c.name}`, { origin: at, vector: kept(view, at, scale(unit(c.force), Math.min(reach, 1.6 * view.size))), thick: 0.016 * view.size }, COLOURS.force);
+    }
+  }
+
+  // Where fingers and hands could be, as boxes of edges; a point as a small one. Returns their labels.
+  const LEAST_BOX = 0.006;
+  function showHands(view, hands, words) {
+    const path = hands.map((h) => {
+      const corner = (...signs) => add(h.point, rotate(h.quaternion, signs.map((s, k) => s * Math.max(h.span[k], LEAST_BOX))));
+      const round = (z) => [corner(-1, -1, z), corner(1, -1, z), corner(1, 1, z), corner(-1, 1, z), corner(-1, -1, z)];
+      return [round(-1), round(1), ...[[-1, -1], [1, -1], [1, 1], [-1, 1]].map(([x, y]) => [corner(x, y, -1), corner(x, y, 1)])];
+    }).flat();
+    view.trail("hands", path.length ? path : null, COLOURS.handplace, 2.4, 1, true);
+    return hands.map((h) => ({ name: "handplace", text: words(h), point: h.point }));
+  }
+
+  // How far the stray field reaches, as three circles round the magnets; none without a radius.
+  function showReach(view, centre, radius) {
+    const turn = (k) => [Math.cos((Math.PI * k) / 48), Math.sin((Math.PI * k) / 48)];
+    const circle = (place) => Array.from({ length: 97 }, (_, k) => add(centre, scale(place(...turn(k)), radius)));
+    view.trail("reach", radius ? [circle((c, s) => [c, s, 0]), circle((c, s) => [c, 0, s]), circle((c, s) => [0, c, s])] : null, COLOURS.reach, 2, 0.8, true);
+    if (radius) view.camera.distance = Math.max(view.camera.distance, 5.2 * radius);
+    view.refresh();
   }
 
   // An arrow cut to what the picture shows of it, with room for its label.
@@ -88,5 +122,5 @@
     view.refresh();
   }
 
-  Object.assign(window.snapsim, { LAYERS, showArrows, placeLabels, showRecord, showOther, showLayers, showLines, dress });
+  Object.assign(window.snapsim, { LAYERS, showArrows, placeLabels, showRecord, showOther, showLayers, showLines, showPulls, showHands, showReach, dress });
 })();

@@ -9,6 +9,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from snapsim.analysis.stray_field import stray_lines
+from snapsim.study.made_twice import repeat_words
 from snapsim.study.report import marks, setup
 from snapsim.study.report.rig import rig
 
@@ -31,6 +32,7 @@ SAID = {
     "rig": rig,
     "share": marks.share,
     "spoken": setup.spoken,
+    "repeat_words": repeat_words,
     "stray_lines": stray_lines,
     "thousands": lambda count: f"{count:,}",
     "tiles": setup.tiles,

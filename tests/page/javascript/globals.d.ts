@@ -5,7 +5,7 @@ type Vector = number[];
 type Quaternion = number[];
 interface Pose { position: Vector; quaternion: Quaternion }
 interface Label { name: string; text: string; point: Vector }
-interface Acting { force?: Vector; torque?: Vector; weight?: number }
+interface Acting { force?: Vector; torque?: Vector; weight?: number; hand?: Vector | null }
 interface Layers { [name: string]: boolean }
 interface Packed { [name: string]: any }
 
@@ -62,6 +62,7 @@ interface Stage {
   lively: boolean;
   alarmed: number;
   parted: Set<string>;
+  arrows: Map<string, any>;
   colours: { [name: string]: any };
   onframe: (() => void) | null;
   show(scene: any): void;
@@ -91,6 +92,7 @@ interface HandChoices {
   moved(position: Vector, quaternion: Quaternion, event: PointerEvent): void;
   held(now: boolean): void;
   other(index: number): void;
+  wished?(): Pose | null;
 }
 
 interface Snapsim {
@@ -115,8 +117,16 @@ interface Snapsim {
   showRecord(view: Stage, record: PlayedRun, time: number): void;
   showOther(view: Stage, other: PlayedRun | null, time: number): void;
   showLayers(view: Stage, record: PlayedRun, other: PlayedRun | null, layers: Layers): void;
+  showPulls(view: Stage, part: number, cards: { name: string; index: number; force: Vector; weight_N: number }[]): void;
+  showHands(view: Stage, hands: (Pose & { name: string; point: Vector; span: Vector })[], words: (hand: any) => string): Label[];
+  showReach(view: Stage, centre: Vector, radius: number): void;
   showLines(view: Stage, lines: Vector[][] | null, stale: boolean): void;
   dress(view: Stage): void;
+  Warner: new () => { on: boolean; hear(level: string): void };
+  Counter: new () => { count(moments: number, now?: number): number };
+  dangerOf(moment: any, letGo: { kind: string } | null): string;
+  DANGERS: { [level: string]: string };
+  paceWords(moment: any): string;
   SnapLost: any;
   reconnect(given: {
     ask(): Promise<number>; wait(s: number): Promise<void>; tell(state: string): void; again(): void; over(): boolean;
@@ -129,6 +139,7 @@ interface Snapsim {
 }
 
 interface Window {
+  AudioContext?: typeof AudioContext;
   snapsim: Snapsim;
   trame: { trigger(name: string, given: unknown[]): Promise<any> };
 }

@@ -1,0 +1,48 @@
+"""axe-core finds nothing to complain of, in whatever the page shows (npm: see .ci/run)."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from chromium import Chromium, Served, Tab
+
+AXE = Path(__file__).parent / "javascript" / "node_modules" / "axe-core" / "axe.min.js"
+RUN = """axe.run(document, { resultTypes: ["violations"] }).then((r) => JSON.stringify(
+  r.violations.map((v) => [v.id, ...v.nodes.map((n) => n.target.join(" "))])))"""
+
+
+@pytest.fixture(params=[("light", (1280, 800)), ("dark", (390, 844))], ids=["light", "dark"])
+def tab(
+    request: pytest.FixtureRequest, opened: Callable[..., Tab], served: Served, browser: Chromium
+) -> Tab:
+    if not AXE.exists():
+        pytest.skip("npm --prefix tests/page/javascript install")
+    scheme, size = request.param
+    made = opened(size)
+    feature = {"name": "prefers-color-scheme", "value": scheme}
+    made.call("Emulation.setEmulatedMedia", features=[feature])
+    made.js(AXE.read_text(encoding="utf-8") + "; 1")
+    return made
+
+
+def test_no_panel_nor_mode_breaks_a_rule_of_accessibility(tab: Tab) -> None:
+    broken = {}
+
+    def look(what: str) -> None:
+        broken[what] = json.loads(tab.js(RUN))
+
+    tab.js("document.querySelectorAll('#panel-build details').forEach((d) => (d.open = true))")
+    for panel in ("place", "build", "runs"):
+        tab.js(f"snapsim.page.tab = '{panel}'")
+        tab.wait(f"document.getElementById('panel-{panel}').checkVisibility()")
+        look(panel)
+    tab.js("snapsim.page.keys = true")
+    tab.wait("document.querySelector('.sheet')")
+    look("keys")
+    tab.js("snapsim.page.keys = false; snapsim.page.release()")
+    tab.wait("snapsim.page.mode === 'play' && snapsim.page.record", 60)
+    look("a run")
+    assert {k: v for k, v in broken.items() if v} == {}
