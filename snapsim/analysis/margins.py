@@ -47,14 +47,7 @@ def margin_summary(report: Margin) -> dict[str, Any]:
         "answer": answer,
         "body": body.name,
         "mass_kg": number(body.mass),
-        "present": {
-            "fate": report.fate,
-            "reaches": report.reached or None,
-            **_pose(report.place),
-            "load_N": numbers(report.load[:3]),
-            "load_torque_Nm": numbers(report.load[3:]),
-            "released": None if report.now is None else let_go_summary(report.now, ("m", 1.0)),
-        },
+        "present": _present(report),
         "ways": [way_summary(t, names) for t in report.thresholds],
         "slips": [slip_summary(one) for one in report.slips],
         "barrier": None if report.barrier is None else _barrier(report.barrier),
@@ -67,6 +60,18 @@ def margin_summary(report: Margin) -> dict[str, Any]:
         },
         "limits": list(LIMITS),
         "cautions": list(CAUTIONS),
+    }
+
+
+def _present(report: Margin) -> dict[str, Any]:
+    """Where the part is now, what pulls at it, and what becomes of it."""
+    return {
+        "fate": report.fate,
+        "reaches": report.reached or None,
+        **_pose(report.place),
+        "load_N": numbers(report.load[:3]),
+        "load_torque_Nm": numbers(report.load[3:]),
+        "released": None if report.now is None else let_go_summary(report.now, ("m", 1.0)),
     }
 
 

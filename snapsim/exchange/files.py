@@ -38,6 +38,26 @@ def export(
     `force`; "-" is CSV on standard output. Raises InputError and OutputError.
     """
     name, ending = fspath(path), ending_of_name(path)
+    wanted = _checked(what, name, rows)
+    require_writable(name, force)
+    with whole_file(name, force) as temporary:
+        if ending in USD:
+            from snapsim.exchange.usd import write_usd
+
+            write_usd(what, temporary, ending)
+        elif isinstance(what, Trajectory):
+            _run(what, temporary, name, wanted, force)
+        elif ending == ".glb":
+            from snapsim.exchange.gltf import scene_glb
+
+            scene_glb(what, temporary)
+        else:
+            _stl(what, body, temporary)
+
+
+def _checked(what: Trajectory | System, name: str, rows: str) -> TableRows:
+    """Refuse an ending, rows and missing libraries before all else; return the rows."""
+    ending = ending_of_name(name)
     allowed = OF_RUN if isinstance(what, Trajectory) else OF_SCENE
     if ending not in allowed:
         kind = "run" if isinstance(what, Trajectory) else "scene"
@@ -49,20 +69,7 @@ def export(
         raise InputError(f'"{rows}" is not known; allowed: {", ".join(ROWS)}', key="--rows")
     if ending in DRAWN:
         require_extra("export", f"a {ending}", "pyvista", key="--output")
-    require_writable(name, force)
-    with whole_file(name, force) as temporary:
-        if ending in USD:
-            from snapsim.exchange.usd import write_usd
-
-            write_usd(what, temporary, ending)
-        elif isinstance(what, Trajectory):
-            _run(what, temporary, name, rows, force)
-        elif ending == ".glb":
-            from snapsim.exchange.gltf import scene_glb
-
-            scene_glb(what, temporary)
-        else:
-            _stl(what, body, temporary)
+    return rows
 
 
 def _run(run: Trajectory, temporary: Path, name: str, rows: TableRows, force: bool) -> None:

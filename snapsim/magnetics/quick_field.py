@@ -68,12 +68,7 @@ class QuickField:
         with cells (of a magnet its whole M)."""
         x, q = as_floats(position), as_floats(quaternion)
         turns = rotations.matrix(q)
-        charges = {}
-        for i, faces in self._faces.items():
-            m = np.ascontiguousarray(magnetisation[i] - self._bodies[i].magnetisation)
-            sigma = np.empty(len(faces.area))
-            charge(faces.cell, faces.outward, m, sigma)
-            charges[i] = sigma, m
+        charges = self._charges(magnetisation)
 
         def b(points: Array) -> Array:
             at = as_floats(points).reshape(-1, 3)
@@ -94,6 +89,16 @@ class QuickField:
             return field
 
         return b
+
+    def _charges(self, magnetisation: Mapping[int, Array]) -> dict[int, tuple[Array, Array]]:
+        """Charge on the faces of each body with cells, and M beside what it is without cells."""
+        found = {}
+        for i, faces in self._faces.items():
+            m = np.ascontiguousarray(magnetisation[i] - self._bodies[i].magnetisation)
+            sigma = np.empty(len(faces.area))
+            charge(faces.cell, faces.outward, m, sigma)
+            found[i] = sigma, m
+        return found
 
 
 def _local(points: Array, position: Array, turn: Array) -> Array:

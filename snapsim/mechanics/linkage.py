@@ -259,16 +259,9 @@ def react(
     inverse_mass = inverse_mass_matrix(bodies, state.pose.quaternion)
     gyroscopic = rotations.crossed(state.spin, bodies.angular_momentum(state))
     applied = np.concatenate([force, torque - gyroscopic], axis=1).ravel()
-    elimination = Elimination(stack.jacobian, inverse_mass)
-    wanted = stack.acceleration - stack.bias
-    rubbing, limits = np.zeros(len(sliding)), np.zeros(len(linkage.joints))
-    for _ in range(50):
-        total = applied + sliding.jacobian.T @ rubbing
-        multiplier = elimination.solve(wanted - elimination.response.T @ total)
-        before, limits = rubbing, friction_limits(linkage, rows, stack, multiplier)
-        rubbing = -np.array([mode.slip[int(j)] * limits[j] for j in sliding.joint])
-        if np.all(np.abs(rubbing - before) <= 1e-12 * np.abs(before)):
-            break
+    multiplier, rubbing, limits = _rubbed(
+        linkage, rows, stack, sliding, mode, inverse_mass, applied
+    )
     total = applied + sliding.jacobian.T @ rubbing + stack.jacobian.T @ multiplier
     wrench = (sliding.jacobian.T @ rubbing + stack.jacobian.T @ multiplier).reshape(-1, 6)
     u = stacked_velocity(state)
@@ -285,6 +278,30 @@ def react(
         float(rubbing @ (sliding.jacobian @ u)),
         float(multiplier @ stack.rate),
     )
+
+
+def _rubbed(
+    linkage: Linkage,
+    rows: Stack,
+    stack: Stack,
+    sliding: Stack,
+    mode: Mode,
+    inverse_mass: Array,
+    applied: Array,
+) -> tuple[Array, Array, Array]:
+    """Multipliers of the rows held, friction of the bearings that slide, and its limits, which
+    follow from the multipliers: turn about until they agree."""
+    elimination = Elimination(stack.jacobian, inverse_mass)
+    wanted = stack.acceleration - stack.bias
+    rubbing = np.zeros(len(sliding))
+    for _ in range(50):
+        total = applied + sliding.jacobian.T @ rubbing
+        multiplier = elimination.solve(wanted - elimination.response.T @ total)
+        before, limits = rubbing, friction_limits(linkage, rows, stack, multiplier)
+        rubbing = -np.array([mode.slip[int(j)] * limits[j] for j in sliding.joint])
+        if np.all(np.abs(rubbing - before) <= 1e-12 * np.abs(before)):
+            break
+    return multiplier, rubbing, limits
 
 
 def friction_limits(linkage: Linkage, rows: Stack, stack: Stack, multiplier: Array) -> Array:
@@ -355,9 +372,14 @@ def starting_slips(
     free = rubs.jacobian @ found.acceleration + rubs.bias
     limit = limits[rubs.joint]
     friction = bounded_multipliers(rubs.jacobian @ reduced @ rubs.jacobian.T, free, limit)
-    sticks = (np.abs(friction) < limit * (1 - STICTION)) | (free == 0.0)
-    senses = np.where(sticks, 0.0, np.where(friction == 0.0, np.sign(free), -np.sign(friction)))
+    senses = _senses(friction, limit, free)
     return dict(zip(rubs.joint.tolist(), senses.tolist(), strict=True))
+
+
+def _senses(friction: Array, limit: Array, free: Array) -> Array:
+    """In which sense bearings start to slip, 0 where friction below its limit holds them."""
+    sticks = (np.abs(friction) < limit * (1 - STICTION)) | (free == 0.0)
+    return np.where(sticks, 0.0, np.where(friction == 0.0, np.sign(free), -np.sign(friction)))
 
 
 def loose(stack: Stack, reduced: Array, inverse_mass: Array) -> BoolArray:

@@ -267,9 +267,8 @@ def peak_force_band(
     if not isfinite(contact.modulus):
         return nan, nan
     if area > 0.0:
-        high = flat_face_force(mass, speed, area, contact.modulus)
-        if normal is not None:
-            high = min(high, wave_force(first, second, speed, area, normal))
+        most = inf if normal is None else wave_force(first, second, speed, area, normal)
+        high = min(flat_face_force(mass, speed, area, contact.modulus), most)
         crowned = _crowned(contact, mass, speed, area)
         return min(crowned, high) if isfinite(crowned) else nan, high
     elastic = hertz_impact(mass, speed, contact.radii[1], contact.modulus).force

@@ -81,17 +81,7 @@ def lay_out(width: int, height: int, panels: int = 0) -> PictureLayout:
     caution_top = height - edge - u(20 if wide else 46)
     bottom = caution_top - u(10)
     top = bottom - rows * cell - (rows - 1) * gap
-    each = (width - 2 * edge - (columns - 1) * gap) // columns
-    cells = tuple(
-        (
-            edge + c * (each + gap),
-            top + r * (cell + gap),
-            edge + c * (each + gap) + each,
-            top + r * (cell + gap) + cell,
-        )
-        for r in range(rows)
-        for c in range(columns)
-    )
+    cells = _grid((edge, top), (width - 2 * edge, cell), (rows, columns), gap)
     pace_top = edge if wide else edge + u(48)
     pace_left = width - edge - u(330) if wide else edge
     head = edge + u(46)
@@ -109,6 +99,20 @@ def lay_out(width: int, height: int, panels: int = 0) -> PictureLayout:
         caution=(edge, caution_top, width - edge, height - u(14)),
         panels=_panels(width, wide, blow_top, key_top, unit, panels),
     )
+
+
+def _grid(
+    corner: tuple[int, int], row: tuple[int, int], count: tuple[int, int], gap: int
+) -> tuple[PixelBox, ...]:
+    """Boxes of rows and columns from a corner on; `row` is how wide and high a whole row is."""
+    (left, top), (wide, high), (rows, columns) = corner, row, count
+    each = (wide - (columns - 1) * gap) // columns
+    places = [
+        (left + c * (each + gap), top + r * (high + gap))
+        for r in range(rows)
+        for c in range(columns)
+    ]
+    return tuple((x, y, x + each, y + high) for x, y in places)
 
 
 def lay_out_film(width: int, height: int, *, heading: bool = False) -> PictureLayout:

@@ -120,16 +120,8 @@ class ClipOverlay:
         left = self._put_pole_key(pen) if magnets else layout.key[0]
         if top_polarisation > 0:
             self._put_polarisation_key(pen, left, top_polarisation, arrows)
-        for cell in layout.cells if figures else ():
-            pen.rounded_rectangle(
-                cell,
-                self._u(10),
-                fill=(*palette.rgb(palette.PANEL), 235),
-                outline=(*palette.rgb(palette.PANEL_EDGE), 255),
-            )
         self._panels = panels
-        for panel in panels:
-            panel.still(pen)
+        self._put_boxes(pen, figures)
         colours, mask = self._still.convert("RGB"), self._still.getchannel("A")
         self._strips = [(box[:2], colours.crop(box), mask.crop(box)) for box in self._covered(mask)]
 
@@ -245,6 +237,14 @@ class ClipOverlay:
             text, small = fitted(line, right - left, size, True)
             y = top + (bottom - top) * (0.25 + 0.5 * k)
             pen.text((left, y), text, palette.INK, font(small, True), anchor="lm")
+
+    def _put_boxes(self, pen: ImageDraw.ImageDraw, figures: bool) -> None:
+        """The boxes of the readings, where they are shown, and what stands still in the panels."""
+        fill, edge = (*palette.rgb(palette.PANEL), 235), (*palette.rgb(palette.PANEL_EDGE), 255)
+        for cell in self.layout.cells if figures else ():
+            pen.rounded_rectangle(cell, self._u(10), fill=fill, outline=edge)
+        for panel in self._panels:
+            panel.still(pen)
 
     def _put_caution(self, pen: ImageDraw.ImageDraw) -> None:
         left, top, right, _ = self.layout.caution

@@ -13,7 +13,7 @@ import hashlib
 import json
 import os
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Executor, Future, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
@@ -177,6 +177,11 @@ def _draw_all(
     return None
 
 
+def _require_room(target: Path, folder: Path) -> None:
+    if shutil.disk_usage(folder).free < ROOM:
+        raise NotWritten(f"{target}: less than {ROOM >> 20} MB are free; make room and go on")
+
+
 def _draw_piece(
     show: Show | BoardShow,
     target: Path,
@@ -187,34 +192,47 @@ def _draw_piece(
 ) -> None:
     """Draw, encode and note one piece; the note comes last, so a piece with one is whole."""
     first = number * length
-    if shutil.disk_usage(folder).free < ROOM:
-        raise NotWritten(f"{target}: less than {ROOM >> 20} MB are free; make room and go on")
+    _require_room(target, folder)
     options, form = show.job.options, format_of(target)
     show.watch.seconds.clear()
     light: list[Array] = []
-
-    def frames() -> Iterator[ByteArray]:
-        for clip in show.frame_times(options.fps)[first : first + length]:
-            picture = show.frame(clip)
-            if form.alpha:
-                picture = picture.convert("RGBA")
-            with show.watch.stage("count flashes"):
-                light.append(flashes.luminance(picture))
-            with show.watch.stage("encode"):
-                yield np.asarray(picture)
-            count()
-
+    times = show.frame_times(options.fps)[first : first + length]
+    frames = _frames(show, times, form.alpha, light, count)
     part = folder / f"part-{number:05d}-{os.getpid()}{form.piece_suffix}"
     size = options.width, options.height
-    form.encode(frames(), part, size, options.fps, first)
+    form.encode(frames, part, size, options.fps, first)
     piece = folder / f"{number:05d}{form.piece_suffix}"
     if piece.is_dir():  # without a note that fits
         shutil.rmtree(piece)
     part.rename(piece)
     np.save(folder / f"{number:05d}.npy", np.array(light, dtype=np.float32))
+    _note(folder, number, form.piece_suffix, show.watch.seconds)
+
+
+def _frames(
+    show: Show | BoardShow,
+    times: list[float],
+    alpha: bool,
+    light: list[Array],
+    count: Callable[[], None],
+) -> Iterator[ByteArray]:
+    """Yield pictures for the encoder; what light they have is put into `light`."""
+    for clip in times:
+        picture = show.frame(clip)
+        if alpha:
+            picture = picture.convert("RGBA")
+        with show.watch.stage("count flashes"):
+            light.append(flashes.luminance(picture))
+        with show.watch.stage("encode"):
+            yield np.asarray(picture)
+        count()
+
+
+def _note(folder: Path, number: int, suffix: str, seconds: Mapping[str, float]) -> None:
+    """Note that a piece is whole, what it cost, and its hash."""
     note = folder / f"part-{number:05d}-{os.getpid()}.json"
-    told = {"seconds": dict(show.watch.seconds)}
-    note.write_text(json.dumps({**told, "hash": _hash(folder, number, form.piece_suffix)}))
+    told = {"seconds": dict(seconds), "hash": _hash(folder, number, suffix)}
+    note.write_text(json.dumps(told))
     note.rename(folder / f"{number:05d}.json")
 
 

@@ -61,6 +61,22 @@ def find_receiver(system: System, pose: Pose, action: Action) -> Receiver:
     return Receiver(level, None, action.centre[:2] - reach, action.centre[:2] + reach)
 
 
+def _wood(body: Body) -> Any:
+    """The planks of a table, to be repeated over its top."""
+    texture: Any = pv.Texture(planks(palette.look_of(body.material).colour))  # type: ignore[no-untyped-call]
+    texture.SetInterpolate(True)
+    texture.SetMipmap(True)
+    texture.SetRepeat(True)
+    return texture
+
+
+def _pool_of_light(world: Array, action: Action) -> Array:
+    """How bright points of a table are, 0 to 1: brightest where things happen."""
+    away = np.linalg.norm(world[:, :2] - action.centre[:2], axis=1)
+    lit: Array = DUSK + (LIT - DUSK) * np.exp(-((away / (POOL * action.size)) ** 2))
+    return lit.clip(0, 1)
+
+
 class TableTop:
     """The lit top of a table: planks, a pool of light about the action, and shadows, which darken
     the points of a mesh that is finer where things happen."""
@@ -83,20 +99,13 @@ class TableTop:
         self._mesh.active_texture_coordinates = self._mesh.points[:, :2] / TILE
         world = position + rotations.rotate(quaternion, np.asarray(self._mesh.points, float))
         self._pixel = self._pixels(world)
-        away = np.linalg.norm(world[:, :2] - action.centre[:2], axis=1)
-        self._pool = (DUSK + (LIT - DUSK) * np.exp(-((away / (POOL * action.size)) ** 2))).clip(
-            0, 1
-        )
+        self._pool = _pool_of_light(world, action)
         self._mesh["shade"] = np.zeros((self._mesh.n_points, 3), dtype=np.uint8)
-        texture: Any = pv.Texture(planks(palette.look_of(body.material).colour))  # type: ignore[no-untyped-call]
-        texture.SetInterpolate(True)
-        texture.SetMipmap(True)
-        texture.SetRepeat(True)
         self._actor = actor = plotter.add_mesh(
             self._mesh,
             scalars="shade",
             rgb=True,
-            texture=texture,
+            texture=_wood(body),
             lighting=False,
             reset_camera=False,
         )

@@ -254,7 +254,6 @@ class RunLog:
         magnetisation = self._magnetisation() if self.shown else {}
         states = [f.state for f in self.frames]
         energy, work = self._energies(), self._work()
-        model = self.loads.model
         position = np.array([s.pose.position for s in states])
         quaternion = np.array([s.pose.quaternion for s in states])
         deepest, _ = deepest_overlap(system.bodies, position[1:], quaternion[1:])
@@ -271,10 +270,7 @@ class RunLog:
             torque=self._column("torque") + self._braking[:, :, 3:],
             energy=energy,
             gap=self._column("gap"),
-            cells={
-                system.bodies[i].name: Cells(model.cells[i].centre, model.cells[i].volume)
-                for i in model.soft
-            },
+            cells=self._cells(),
             magnetisation=magnetisation,
             impacts=tuple(self.impacts),
             loads=self._loads(end),
@@ -300,6 +296,13 @@ class RunLog:
         rows = [still if f.stirred is None else f.stirred.amplitude for f in self.frames]
         parts = self.brake.parted(np.array(rows))
         return {self.system.bodies[i].name: part for i, part in parts.items()}
+
+    def _cells(self) -> dict[str, Cells]:
+        """The cells of the soft parts, by their names."""
+        model, bodies = self.loads.model, self.system.bodies
+        return {
+            bodies[i].name: Cells(model.cells[i].centre, model.cells[i].volume) for i in model.soft
+        }
 
     def _solve(self, k: int) -> None:
         """Solve for frame k unless that was done."""

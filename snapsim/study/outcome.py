@@ -49,24 +49,27 @@ def outcome_of(run: Trajectory, counts: WhatCounts | None = None) -> dict[str, A
     "low_by": the shares by which some of these may be too low by the run's cells. A run that is not
     to be trusted has the "status" "untrusted", and its flags are up or not known, never down.
     """
-    lines = counts or WhatCounts()
     whole = summary(run)
     hands = {g.hand.name: _at_hand(run, g) for g in hand_gaps(run)}
-    flags, trusted = _flags(run, lines, hands), run.outcome != "untrusted"
-    if not trusted:  # what it shows may count, what it does not show may not
-        flags = {flag: value or None for flag, value in flags.items()}
     return {
-        "status": "done" if trusted else "untrusted",
+        "status": "untrusted" if run.outcome == "untrusted" else "done",
         "outcome": run.outcome,
         "reason": ending_words(run.ending),
         "reason_code": run.reason,
         "simulated_s": whole["simulated_s"],
-        "flags": flags,
+        "flags": _flags(run, counts or WhatCounts(), hands),
         "measures": measures_of(run),
         "low_by": low_by(run),
         "hands": hands,
         "first_blow": whole["impacts"][0] if whole["impacts"] else None,
         "bodies": whole["bodies"],
+        **_computed(run, whole),
+    }
+
+
+def _computed(run: Trajectory, whole: dict[str, Any]) -> dict[str, Any]:
+    """How well a run was computed, and what it took."""
+    return {
         "unaccounted_fraction": whole["energy"]["unaccounted_fraction"],
         "unconverged_evaluations": whole["accuracy"].get("unconverged_evaluations"),
         "evaluations": run.cost.field_evaluations,
@@ -94,7 +97,7 @@ def _flags(
     run: Trajectory, lines: WhatCounts, hands: Mapping[str, Mapping[str, float | None]]
 ) -> dict[str, bool | None]:
     strings = [j.name for j in run.system.joints if j.slack is not None]
-    return {
+    flags = {
         "snap": any(_is_snap(run, i, lines.snap_energy) for i in run.impacts),
         "pinch": any(h["closed_s"] is not None for h in hands.values()) if hands else None,
         "magnet_struck": any(
@@ -109,6 +112,9 @@ def _flags(
         if lines.table_load
         else None,
     }
+    if run.outcome == "untrusted":  # what it shows may count, what it does not show may not
+        return {flag: value or None for flag, value in flags.items()}
+    return flags
 
 
 def _is_snap(run: Trajectory, impact: Impact, least: float) -> bool:

@@ -207,6 +207,7 @@ def direction(
     axes = np.array([cast.axis(t) for t in times])
     axes *= np.sign(axes @ axes[-1])[:, None]
     turn = axes[-1] - axes[0]
+    turned = float(np.linalg.norm(turn))
     few = np.vstack([o[:: max(1, len(o) // 8)] * 0.9 + 0.1 * o.mean(axis=0) for o in outlines])
     candidates = [(a, e) for e in elevations for a in (first[0], *AZIMUTHS)]
     views = [camera.axes_of(*candidate) for candidate in candidates]
@@ -219,14 +220,11 @@ def direction(
         deep = float(np.ptp((path - path.mean(axis=0)) @ view[2]))
         found = 4 * hidden + 0.5 * deep / max(float(np.ptp(path, axis=0).max()), 1e-9)
         found += 0.9 * (1 - float(broad[k]))
-        if np.linalg.norm(turn) > TURNED:
-            found += 0.7 * abs(float(turn @ view[2])) / float(np.linalg.norm(turn))
+        if turned > TURNED:
+            found += 0.7 * abs(float(turn @ view[2])) / turned
         found += 0.4 * max(0.0, abs(float(axes[-1] @ view[2])) - 0.85) / 0.15  # flat on: no depth
-        return (
-            found
-            + 0.06 * abs((azimuth - first[0] + 180) % 360 - 180) / 90
-            + 0.05 * (k // (len(AZIMUTHS) + 1))
-        )
+        away = abs((azimuth - first[0] + 180) % 360 - 180) / 90
+        return found + 0.06 * away + 0.05 * (k // (len(AZIMUTHS) + 1))
 
     return candidates[min(range(len(candidates)), key=cost)]
 

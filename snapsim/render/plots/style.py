@@ -66,17 +66,22 @@ def entitle(axes: Axes, title: str) -> None:
     axes.set_title("\n".join(wrap(title, TITLE_WIDTH)))
 
 
+LETTERING: Final = {
+    "font.size": 12.5,
+    "axes.titlesize": 13.5,
+    "axes.titleweight": "bold",
+    "axes.titlelocation": "left",
+    "axes.labelsize": 12.5,
+    "xtick.labelsize": 11.5,
+    "ytick.labelsize": 11.5,
+    "legend.fontsize": 11.5,
+}
+"""Sizes of words on a plot [points]."""
+
+
 def _settings(paper: Paper) -> dict[str, Any]:
-    return {
+    return LETTERING | {
         "font.family": plot_families(),
-        "font.size": 12.5,
-        "axes.titlesize": 13.5,
-        "axes.titleweight": "bold",
-        "axes.titlelocation": "left",
-        "axes.labelsize": 12.5,
-        "xtick.labelsize": 11.5,
-        "ytick.labelsize": 11.5,
-        "legend.fontsize": 11.5,
         "figure.facecolor": paper.page,
         "savefig.facecolor": paper.page,
         "axes.facecolor": paper.page,
