@@ -118,6 +118,7 @@ _FROM = {
         "Pair",
         "Prism",
         "Ring",
+        "Frame",
         "Scene",
         "Sphere",
         "Stop",

@@ -42,12 +42,15 @@ NICKEL = {
 """A scene's own material: nobody's table has it."""
 
 
+COIL = {"turns": 500, "current": [["0 s", "5 A"], ["10 ms", "5 A"], ["10 ms", "-5 A"]]}
+
+
 def example(table):
     """The example that a kind's table carries."""
     return table.model_json_schema()["examples"][0]
 
 
-def scene(shape=None, material=STEEL, joint=None, magnetised=None, own=()):
+def scene(shape=None, material=STEEL, joint=None, magnetised=None, own=(), coil=None):
     """TOML of a part tilted under a block magnet, over a table, and a joint of it to the world."""
     part = {
         "name": "part",
@@ -58,6 +61,7 @@ def scene(shape=None, material=STEEL, joint=None, magnetised=None, own=()):
     }
     if magnetised is not None:
         part["magnetised"] = magnetised
+    part |= coil or {}
     document = {
         "title": "Invented scene of every kind",
         "body": [
@@ -110,6 +114,12 @@ CASES = {
     },
     **{f"joint {k}": lambda t=t: scene(joint=example(t)) for k, t in JOINT_TABLES.items()},
     **{f"material {k}": lambda k=k: material_scene(k) for k in MATERIALS},
+    **{
+        f"coil {k}": lambda k=k: scene(
+            shape=example(SHAPE_TABLES[k]), material="copper winding", coil=COIL
+        )
+        for k in ("ring", "frame")
+    },
     "material of the scene's own": lambda: scene(material=NICKEL["name"], own=[NICKEL]),
 }
 """TOML of the scene of each case, made when asked for."""
@@ -136,7 +146,7 @@ CLIP = ClipOptions(
     workers=1,
 )
 
-DEAR = [*SOFT, *FAMILIES.values()]
+DEAR = [*SOFT, *FAMILIES.values(), "coil ring", "coil frame"]
 """What the dear consumers (rests, margins, clips) look at: of materials one a family."""
 
 

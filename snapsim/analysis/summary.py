@@ -228,6 +228,7 @@ def _audit_parts(audit: Audit) -> dict[str, Any]:
     return {
         "gravity_released_J": number(audit.gravity_released),
         "hold_work_J": number(audit.hold_work),
+        **({"supply_work_J": number(audit.supply_work)} if audit.supply_work else {}),
         "field": {
             "work_J": number(audit.field_work),
             "released_J": number(audit.magnetic_released),

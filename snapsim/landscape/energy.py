@@ -26,6 +26,7 @@ from snapsim.landscape.place import Place, metric, moved, with_one_at
 from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.model import MagneticModel, MagneticState
 from snapsim.parts.states import Pose
+from snapsim.simulation.current_stages import refuse_other_currents
 from snapsim.simulation.overlap import refuse_overlaps
 from snapsim.simulation.system import System
 
@@ -75,6 +76,7 @@ class EnergyLandscape:
         start_matters: bool = True,
     ) -> None:
         refuse_overlaps(system, None if start_matters else body)
+        refuse_other_currents(system)
         self.system, self.number, self.body = system, body, system.bodies[body]
         self.mass = self.body.mass
         self.radius = float(np.sqrt(np.trace(self.body.shape.gyration) / 3))

@@ -203,7 +203,7 @@ def _polarisation(
     count = len(system.bodies)
     mean, peak, cells = np.zeros((count, 3)), np.zeros(count), [0] * count
     for i, body in enumerate(system.bodies):
-        if body.is_magnet:
+        if body.is_permanent:
             mean[i] = MU_0 * body.magnetisation
             peak[i] = float(np.linalg.norm(mean[i]))
     for slot, i in enumerate((*model.soft, *model.recoiling)):

@@ -27,6 +27,7 @@ from snapsim.mechanics.joints import STILL, WORLD, Joint, Rows, Side
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
 from snapsim.parts.states import Pose
+from snapsim.simulation.current_stages import refuse_other_currents
 from snapsim.simulation.overlap import refuse_overlaps
 from snapsim.simulation.system import System
 
@@ -64,6 +65,7 @@ class SeveralLandscape(EnergyLandscape):
         tolerance: float = TOLERANCE,
     ) -> None:
         refuse_overlaps(system)
+        refuse_other_currents(system)
         self.system, self.numbers = system, list(numbers)
         self.number, self.body = self.numbers[0], system.bodies[self.numbers[0]]
         self.bodies = [system.bodies[i] for i in self.numbers]

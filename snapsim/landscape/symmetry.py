@@ -64,8 +64,8 @@ def axis_of(place: Place) -> Array:
 def shape_symmetries(body: Body) -> list[Array]:
     """Return rotations and reflections (3, 3), body axes, that leave the body as it is."""
     found = list(body.shape.symmetries)
-    if body.magnetised is not None:  # magnetisation is an axial vector
-        m = body.magnetised
+    m = body.polar_axis
+    if m is not None:  # magnetisation is an axial vector
         found = [s for s in found if np.allclose(np.linalg.det(s) * s @ m, m, atol=1e-9)]
     return found
 

@@ -18,6 +18,7 @@ import numpy as np
 from snapsim.arrays import Array
 from snapsim.constants import MU_0
 from snapsim.magnetics.cells import mesh
+from snapsim.magnetics.magnet_pair import coil_quadrature
 from snapsim.magnetics.model import MagneticModel, MagneticState
 from snapsim.magnetics.total_field import TotalField
 from snapsim.numerics import rotations
@@ -33,8 +34,14 @@ def couple_on(
     body = bodies[number]
     if not (body.is_soft or body.is_magnet):
         return np.zeros(3)
-    cells = model.cells[number] if number in model.cells else mesh(body.shape, "draft")
     turn = rotations.matrix(pose.quaternion[number])
+    if body.winding is not None:
+        points, weights = coil_quadrature(body.winding)
+        world = pose.position[number] + points @ turn.T
+        mean = weights @ TotalField(bodies, model, pose, state, without=number).h(world)
+        on_coil: Array = MU_0 * np.cross(turn @ body.magnetisation, mean)
+        return on_coil
+    cells = model.cells[number] if number in model.cells else mesh(body.shape, "draft")
     world = pose.position[number] + cells.points.reshape(-1, 3) @ turn.T
     field = TotalField(bodies, model, pose, state, without=number).h(world)
     mean = np.einsum("cq,cqi->ci", cells.weights, field.reshape(*cells.weights.shape, 3))

@@ -29,9 +29,13 @@ import numpy as np
 from snapsim.arrays import Array
 from snapsim.constants import MU_0
 from snapsim.parts.shapes import Box, ConvexPolyhedron, Piece, Prism, Shape, Sphere, pieces_of
+from snapsim.parts.windings import Winding
 
 DEFAULT_ORDER = 16
 FEWEST = 4
+COIL_ORDER = 12
+SHEETS = 5
+"""Gauss points across a winding."""
 
 
 def quadrature(shape: Shape, order: int = DEFAULT_ORDER) -> tuple[Array, Array]:
@@ -48,6 +52,25 @@ def quadrature(shape: Shape, order: int = DEFAULT_ORDER) -> tuple[Array, Array]:
         general = _cones if shape.outline is None else _extrusion
         points, weights = RULES.get(type(shape), general)(shape, order)
     return points, weights * (shape.volume / weights.sum())
+
+
+def coil_quadrature(winding: Winding) -> tuple[Array, Array]:
+    """Return points (k, 3) [m] in body axes and weights (k,) [m^3], the share of M = N I/L that a
+    place has: all of it within the inner outline, falling evenly to nothing at the outer one."""
+    (a, b), w, h = winding.inner, winding.width, winding.half_length
+    depth, share = _gauss(0.0, w, SHEETS)
+    if not winding.is_round:
+        sheets = [_box(Box((2 * (a + t), 2 * (b + t), 2 * h)), COIL_ORDER) for t in depth]
+        weights = [ws * s / w for (_, ws), s in zip(sheets, share, strict=True)]
+        return np.concatenate([points for points, _ in sheets]), np.concatenate(weights)
+    inner, w_inner = _gauss(0.0, a, max(FEWEST, math.ceil(COIL_ORDER * a / (2 * (a + w))) + 1))
+    r = np.concatenate([inner, a + depth])
+    wr = np.concatenate([w_inner * inner, share * (a + depth) * (1 - depth / w)])
+    turn, wt = _circle(2 * COIL_ORDER)
+    z, wz = _gauss(-h, h, _count(COIL_ORDER, 2 * h, max(2 * h, 2 * (a + w))))
+    flat = np.stack([np.outer(r, np.cos(turn)), np.outer(r, np.sin(turn))], axis=-1).reshape(-1, 2)
+    points = np.column_stack([np.tile(flat, (len(z), 1)), np.repeat(z, len(flat))])
+    return points, np.outer(wz, np.outer(wr, wt).ravel()).ravel()
 
 
 def _gauss(low: float, high: float, order: int) -> tuple[Array, Array]:

@@ -21,6 +21,7 @@ the slope the recoil permeability; from memory), so no knee of the demagnetisati
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -56,7 +57,7 @@ from snapsim.magnetics.operator_cache import (
     kept_fluxes,
     kept_operator,
 )
-from snapsim.magnetics.sources import MagnetSet, magnet_set, source_for
+from snapsim.magnetics.sources import MagnetSet, magnet_set, source_of
 from snapsim.magnetics.symmetric_blocks import buffer, layout
 from snapsim.magnetics.warm_start import DEPTH, Solution, extrapolated, mixture
 from snapsim.magnetics.widened_part import FieldOnPart, WidenedPart, widened_part
@@ -67,6 +68,9 @@ from snapsim.parts.states import Pose
 
 PRODUCTS_LIMIT = 2000
 """Products with a stored operator after which a pose is given up as not converged."""
+
+NEAR_COILS = 24
+"""Order of the rule of a magnet that coils act on, however near."""
 
 _ALONE = uncoupled()
 
@@ -130,7 +134,8 @@ class _SoftPart:
 @dataclass(frozen=True)
 class _Magnet:
     """A magnet: its body, its field, its M (3,) [A/m] body axes, points and weights inside it, its
-    surface, and the radius [m] of a ball about its centre that holds it."""
+    surface, and the radius [m] of a ball about its centre that holds it. A coil's M is that whose
+    field it has, the weights its share of it (`magnet_pair.coil_quadrature`)."""
 
     body: int
     source: MagnetSet
@@ -139,6 +144,7 @@ class _Magnet:
     weights: Array
     surface: Surface
     reach: float
+    is_coil: bool
 
 
 @dataclass(frozen=True)
@@ -227,10 +233,12 @@ class MagneticModel:
         )
         yielding = (*self.soft, *self.recoiling)
         self.cells = {i: given.get(i) or cells_of(bodies[i].shape, detail) for i in yielding}
-        self._magnets = [_magnet(i, bodies[i]) for i in self.magnets]
+        coils = any(bodies[i].coil is not None for i in self.magnets)
+        order = NEAR_COILS if coils else magnet_pair.DEFAULT_ORDER
+        self._magnets = [_magnet(i, bodies[i], order) for i in self.magnets]
         self._magnet_bodies = np.array(self.magnets, dtype=np.int64)
         self._set = magnet_set(
-            [source_for(bodies[i].shape) for i in self.magnets],
+            [source_of(bodies[i]) for i in self.magnets],
             [bodies[i].magnetisation for i in self.magnets],
         )
         curves = compiled_curves([_curve(bodies[i]) for i in yielding])
@@ -254,6 +262,18 @@ class MagneticModel:
         self._faces = _faces(self._parts, self.cells) if len(self._parts) > 1 else None
         self._problem = _problem(curves, self.cells, blocks)
 
+    def with_currents(self, bodies: Sequence[Body]) -> MagneticModel:
+        """Return the model of the same bodies with other currents; cells and operators are
+        shared."""
+        model = copy(self)
+        m = [bodies[i].magnetisation for i in self.magnets]
+        model._set = replace(self._set, magnetisations=as_floats(m).reshape(-1, 3))
+        model._magnets = [
+            replace(old, magnetisation=new, source=replace(old.source, magnetisations=new[None]))
+            for old, new in zip(self._magnets, m, strict=True)
+        ]
+        return model
+
     def evaluate(
         self,
         pose: Pose,
@@ -265,6 +285,8 @@ class MagneticModel:
         the cost, and the result only within the tolerance.
         """
         position, quaternion = as_floats(pose.position), as_floats(pose.quaternion)
+        if self._silent:
+            return self._nothing(position)
         turns = matrices(quaternion)
         if self._fluxes:
             return self._evaluate_together(position, quaternion, turns, start)
@@ -292,6 +314,17 @@ class MagneticModel:
                 *(() if start is None else start.solutions[:DEPTH]),
             ),
         )
+
+    @property
+    def _silent(self) -> bool:
+        """Whether nothing has a field: coils without a current, no magnet, no background."""
+        return not (self._set.magnetisations.any() or self.background.any())
+
+    def _nothing(self, position: Array) -> MagneticState:
+        """The state without any field."""
+        none = np.zeros_like(position)
+        m = tuple(np.zeros((len(self.cells[part.body].volume), 3)) for part in self._parts)
+        return MagneticState(0.0, none, none.copy(), m, 0.0, 0, True)
 
     def _evaluate_together(
         self, position: Array, quaternion: Array, turns: Array, start: MagneticState | None
@@ -402,6 +435,8 @@ class MagneticModel:
     def pulls_between(self, pose: Pose, state: MagneticState) -> dict[tuple[int, int], Array]:
         """Return the force (3,) [N] on the first of each pair of soft bodies from the second's
         charges, world axes, in the state found in that pose; bodies by number."""
+        if self._silent:
+            return {}
         turns = matrices(as_floats(pose.quaternion))
         m = self._moving(state)
         found = self._wrenches(as_floats(pose.position), turns, m, self._fluxes_of(pose, state))
@@ -417,6 +452,8 @@ class MagneticModel:
 
         Columns add up to the force and torque on a body; on the diagonal is what a background does.
         """
+        if self._silent:
+            return np.zeros((self.count, self.count, 6))
         position, quaternion = as_floats(pose.position), as_floats(pose.quaternion)
         turns = matrices(quaternion)
         samples = self._samples(position, quaternion, turns)[0]
@@ -576,11 +613,16 @@ def peak_polarisation(magnetisation: Array) -> float:
     return MU_0 * float(np.sqrt(np.max(np.sum(magnetisation**2, axis=1), initial=0.0)))
 
 
-def _magnet(number: int, body: Body) -> _Magnet:
-    points, weights = magnet_pair.quadrature(body.shape)
-    source = magnet_set([source_for(body.shape)], [body.magnetisation])
+def _magnet(number: int, body: Body, order: int) -> _Magnet:
+    winding = body.winding
+    if winding is None:
+        points, weights = magnet_pair.quadrature(body.shape, order)
+    else:
+        points, weights = magnet_pair.coil_quadrature(winding)
+    source = magnet_set([source_of(body)], [body.magnetisation])
     surface, reach = surface_of(body.shape), float(np.linalg.norm(body.shape.extents))
-    return _Magnet(number, source, body.magnetisation, points, weights, surface, reach)
+    m, is_coil = body.magnetisation, winding is not None
+    return _Magnet(number, source, m, points, weights, surface, reach, is_coil)
 
 
 def _curve(body: Body) -> MagnetisationCurve:
@@ -692,15 +734,16 @@ def _act_on_pair(
     """Add the forces of two magnets upon each other; return their energy [J].
 
     The field is that of the larger one, but a ball is acted on as its centre's dipole, exactly.
-    Further apart than the smaller one's size its volume's rule errs by less than 1e-9, and is used;
-    closer, the charge on its faces.
+    A coil acts on a magnet, which may lie in its bore, and on a smaller coil. Further apart than
+    the smaller one's size its volume's rule errs by less than 1e-9, and is used; closer, the charge
+    on its faces.
     """
-    ball = first.surface.is_ball
-    if ball or (second.weights.sum() > first.weights.sum() and not second.surface.is_ball):
+    if _acts_second(first, second):
         first, second = second, first
     i, j = first.body, second.body
     away = position[j] - position[i]
     near = float(np.linalg.norm(away)) < first.reach + second.reach + second.surface.size
+    near = near and not (first.is_coil or second.is_coil)
     at = slice(i, i + 1)
     arms, weights = second.points @ turns[j].T, second.weights
     if near:
@@ -720,3 +763,13 @@ def _act_on_pair(
         force, torque, energy = force + turns[i] @ f, torque + turns[i] @ t, energy + e
     balance.add(j, np.concatenate([force, torque]), i)
     return energy
+
+
+def _acts_second(first: _Magnet, second: _Magnet) -> bool:
+    """Is it the field of the second one that is taken?"""
+    if first.is_coil != second.is_coil:
+        return second.is_coil
+    if first.is_coil:
+        return second.reach > first.reach
+    larger = bool(second.weights.sum() > first.weights.sum())
+    return first.surface.is_ball or (larger and not second.surface.is_ball)

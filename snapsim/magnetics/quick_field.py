@@ -13,7 +13,8 @@ once, magnetisation and pose given for each field: what a run stores is enough, 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from copy import copy
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -23,7 +24,7 @@ from snapsim.constants import MU_0
 from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.charged_faces import charge, charged_faces
 from snapsim.magnetics.charged_polygon import FOUR_PI, polygon_edges, potential_and_field
-from snapsim.magnetics.sources import magnet_set, source_for
+from snapsim.magnetics.sources import magnet_set, source_for, source_of
 from snapsim.magnetics.sources.contract import FieldSource
 from snapsim.magnetics.total_field import cell_planes, cells_at, inside
 from snapsim.numerics import rotations
@@ -58,10 +59,17 @@ class QuickField:
     def __init__(self, bodies: Sequence[Body], meshes: Mapping[int, CellMesh]) -> None:
         self._bodies = bodies
         self._magnets = [i for i, b in enumerate(bodies) if b.is_magnet]
-        self._shapes = {i: source_for(bodies[i].shape) for i in self._magnets}
+        self._shapes = {i: source_for(bodies[i].shape) for i in self._magnets if not bodies[i].coil}
         own = np.array([bodies[i].magnetisation for i in self._magnets]).reshape(-1, 3)
-        self._set = magnet_set([self._shapes[i] for i in self._magnets], own)
+        self._set = magnet_set([source_of(bodies[i]) for i in self._magnets], own)
         self._faces = {i: _faces(bodies[i], mesh) for i, mesh in meshes.items()}
+
+    def under(self, bodies: Sequence[Body]) -> QuickField:
+        """Return the field of the same bodies with other currents."""
+        field = copy(self)
+        own = np.array([bodies[i].magnetisation for i in self._magnets]).reshape(-1, 3)
+        field._bodies, field._set = bodies, replace(self._set, magnetisations=own)
+        return field
 
     def at(self, position: Array, quaternion: Array, magnetisation: Mapping[int, Array]) -> Field:
         """Return B at poses (n, 3), (n, 4) of the bodies and M (c, 3) [A/m], body axes, of those
@@ -74,8 +82,8 @@ class QuickField:
             at = as_floats(points).reshape(-1, 3)
             h, _ = self._set.field_and_gradient(x[self._magnets], q[self._magnets], at)
             m = np.zeros_like(at)
-            for i in self._magnets:
-                held = inside(self._shapes[i], _local(at, x[i], turns[i]))
+            for i, shape in self._shapes.items():
+                held = inside(shape, _local(at, x[i], turns[i]))
                 m[held] += turns[i] @ self._bodies[i].magnetisation
             for i, (sigma, change) in charges.items():
                 local, faces = _local(at, x[i], turns[i]), self._faces[i]

@@ -25,7 +25,7 @@ from snapsim.magnetics.cells.hexahedron import FACES
 from snapsim.magnetics.charged_faces import charge, charged_faces
 from snapsim.magnetics.charged_polygon import polygon_edges, potential_and_field
 from snapsim.magnetics.model import MagneticModel, MagneticState
-from snapsim.magnetics.sources import magnet_set, source_for
+from snapsim.magnetics.sources import magnet_set, source_for, source_of
 from snapsim.magnetics.sources.contract import FieldSource
 from snapsim.numerics import rotations
 from snapsim.numerics.compilation import bare, compiled
@@ -64,9 +64,13 @@ class TotalField:
         self._position, self._quaternion = as_floats(pose.position), as_floats(pose.quaternion)
         self._turns = rotations.matrix(self._quaternion)
         self._magnets = [i for i, b in enumerate(bodies) if b.is_magnet and i != without]
-        self._shapes = [source_for(bodies[i].shape) for i in self._magnets]
-        self._m = np.array([bodies[i].magnetisation for i in self._magnets]).reshape(-1, 3)
-        self._set = magnet_set(self._shapes, self._m)
+        self._m = {i: bodies[i].magnetisation for i in self._magnets}
+        self._set = magnet_set(
+            [source_of(bodies[i]) for i in self._magnets],
+            np.array(list(self._m.values())).reshape(-1, 3),
+        )
+        self._shapes = {i: source_for(bodies[i].shape) for i in self._magnets}
+        self._coils = {i for i in self._magnets if bodies[i].coil is not None}
         self._background = model.background
         # of a magnet that yields, what its magnetisation has changed by
         self._parts = [
@@ -91,8 +95,9 @@ class TotalField:
         """Return M (k, 3) [A/m] of what holds each world point (k, 3), zero in the air."""
         x = as_floats(points).reshape(-1, 3)
         total = np.zeros_like(x)
-        for i, shape, m in zip(self._magnets, self._shapes, self._m, strict=True):
-            total[inside(shape, self._local(i, x))] += self._turns[i] @ m
+        for i in self._magnets:
+            if i not in self._coils:  # a winding is no magnet inside
+                total[self.holds(i, x)] += self._turns[i] @ self._m[i]
         for part in self._parts:
             local = self._local(part.body, x)
             held = np.flatnonzero(inside(part.shape, local))
@@ -103,8 +108,7 @@ class TotalField:
     def holds(self, body: int, points: ArrayLike) -> BoolArray:
         """Return which world points (k, 3) body number `body`, a magnet or soft, holds."""
         local = self._local(body, as_floats(points).reshape(-1, 3))
-        shapes = dict(zip(self._magnets, self._shapes, strict=True))
-        shapes |= {part.body: part.shape for part in self._parts}
+        shapes = self._shapes | {part.body: part.shape for part in self._parts}
         return inside(shapes[body], local)
 
     def b(self, points: ArrayLike) -> Array:

@@ -120,7 +120,7 @@ def chip_chances(
             ((first, second), (one.feature, two.feature)),
             ((second, first), (two.feature, one.feature)),
         )
-        if bodies[0].is_magnet
+        if bodies[0].is_permanent
     ]
     return max(
         found, key=lambda chances: -1.0 if isnan(chances[2]) else chances[2], default=UNKNOWN

@@ -51,7 +51,7 @@ def magnet_edge_stress(
     found = [
         (_band(one, other, mass, speed), chipping_strength(one))
         for one, other in ((first, second), (second, first))
-        if one.is_magnet
+        if one.is_permanent
     ]
     return max(found, key=_nearness, default=NO_STRESS)
 
@@ -72,6 +72,6 @@ def _band(magnet: Body, other: Body, mass: float, speed: float) -> tuple[float, 
         hertz_impact(mass, speed, radius, modulus).pressure
         for radius in contact_radii(magnet.shape, other.shape)
     )
-    if not other.is_magnet:
+    if not other.is_permanent:
         blunt = nan if two.strength is None else min(blunt, FIRST_YIELD * two.strength)
     return rim_stress(blunt, one.poissons_ratio), rim_stress(sharp, one.poissons_ratio)

@@ -69,8 +69,10 @@ def near_limits(rows: Stack) -> Stack:
 
 
 def next_stop(problem: MotionProblem, time: float, mode: Mode) -> float:
-    """Return when the law of a joint that lasts changes next [s], infinite where none does."""
+    """Return when the law of a joint that lasts, or the loads, change next [s]; infinite where
+    nothing does."""
     times = [t for number in mode.attached for t in problem.joints[number].times]
+    times.append(problem.until)
     return min((t for t in times if t > time + 1e-12), default=np.inf)
 
 

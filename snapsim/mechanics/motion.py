@@ -26,10 +26,10 @@ from snapsim.mechanics.motion_problem import MotionProblem
 from snapsim.mechanics.phases.fly import fly
 from snapsim.mechanics.phases.press import HOP, lasting, press, returning
 from snapsim.mechanics.phases.strike import land, snap, snaps, strike
-from snapsim.mechanics.present import Past, Present, present
-from snapsim.mechanics.records import End, Frame, Strike
+from snapsim.mechanics.present import Past, Present, present, under_other_loads
+from snapsim.mechanics.records import End, Frame, LoadChange, Strike
 
-Item = Frame | Strike | End
+Item = Frame | Strike | LoadChange | End
 
 Phase = Enum("Phase", ["FLIGHT", "BLOW", "LANDING", "PRESS"])
 """Ways on from a moment."""
@@ -51,7 +51,8 @@ class Motion:
         self._reached: Present | None = None
 
     def run(self) -> Iterator[Item]:
-        """Yield frames and strikes in order of time, then one End; after `goes_on`, once more."""
+        """Yield frames, strikes and changes of the loads in order of time, then one End; after
+        `goes_on`, once more."""
         problem, books = self.problem, self.books
         if self._reached is None:
             state, mode = on_joints_at_first(problem)
@@ -67,6 +68,10 @@ class Motion:
                     break
                 since = books.time
             turns += 1
+            while problem.later is not None and problem.until <= now.time + 1e-12:
+                problem = problem.later
+                yield LoadChange(books.frame(now.state, touching=phase is Phase.PRESS))
+                now = under_other_loads(now, problem)
             now = yield from _joints_ready(now, problem, books)
             phase = phase_of(now, problem)
             if phase is Phase.BLOW:

@@ -34,7 +34,8 @@ class MotionProblem:
     `loads` serve flight, `contact_loads` (`loads` without them) sustained contact, which bears a
     rougher solve; `gravity` (3,) [m/s^2]. Without `stiffness` all contacts are equally stiff in a
     blow at several. `rebounds` is asked where a pair's restitution is that of its materials. A
-    `brake` acts by how the bodies move.
+    `brake` acts by how the bodies move. All these act `until` a moment [s], from which on the
+    problem is the `later` one, of the same bodies and joints with other loads.
     """
 
     bodies: RigidBodies
@@ -50,6 +51,8 @@ class MotionProblem:
     rebounds: MaterialRestitution | None = None
     settings: MotionSettings = field(default_factory=MotionSettings)
     brake: Brake | None = None
+    until: float = np.inf
+    later: MotionProblem | None = None
 
     @cached_property
     def linkage(self) -> Linkage:

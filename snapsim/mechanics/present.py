@@ -114,3 +114,13 @@ def moved_on(
     known = now.near, (now.force, now.torque)
     after, mode, past = state or now.state, mode or now.mode, past or now.past
     return present(problem, now.time, after, mode, past, *known)
+
+
+def under_other_loads(now: Present, problem: MotionProblem) -> Present:
+    """Return the same moment of a problem with other loads."""
+    past, known = now.past, now.past.pressed
+    if known is not None:
+        force, torque = problem.pressing_loads(now.state.pose)
+        known = replace(known, force=force, torque=torque)
+    past = replace(past, pressed=known, contact_length=np.inf, sinking_length=np.inf, still=0)
+    return present(problem, now.time, now.state, now.mode, past, near=now.near)

@@ -49,6 +49,13 @@ class Frame:
 
 
 @dataclass(frozen=True)
+class LoadChange:
+    """At this frame the loads become those of the problem's `later` one."""
+
+    frame: Frame
+
+
+@dataclass(frozen=True)
 class PairBlow:
     """One pair's share of a strike: body numbers `pair` (2,), contact `point` (3,) and `normal`
     (3,) from the second into the first body, `closing_speed` [m/s], `effective_mass` [kg],

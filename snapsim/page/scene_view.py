@@ -75,7 +75,7 @@ def joint_view(joint: Joint, sizes: MarkSizes) -> dict[str, Any]:
 
 def body_view(body: Body, position: Array, quaternion: Array) -> dict[str, Any]:
     """Return one body: its coloured surface, edges, and rim where it moves."""
-    look = palette.MAGNET if body.is_magnet else palette.look_of(body.material)
+    look = palette.MAGNET if body.is_permanent else palette.look_of(body.material)
     plain = poles.poly(*body.shape.surface(FINENESS))
     clear = look.opacity < 1
     return {

@@ -37,6 +37,7 @@ from snapsim.magnetics.continuous_normal import serves
 from snapsim.magnetics.model import MagneticModel
 from snapsim.parts.shapes import Shape
 from snapsim.parts.states import Pose
+from snapsim.simulation.current_stages import change_moments, standing_at
 from snapsim.simulation.magnet_rims import nearness, rims
 from snapsim.simulation.pose_accuracy import PoseAccuracy
 from snapsim.simulation.refinement import RefinedEstimate, TwoMeshes, estimate_energy
@@ -110,7 +111,7 @@ def _errors(name: str, run: Trajectory, impact: Impact, until: _Until) -> dict[s
     k = _frame(run, impact)
     moving, own = float(run.energy["kinetic"][k]), impact.kinetic_energy
     share = min(own / moving, 1.0) if moving > 0 else 1.0
-    gained = float(run.energy["magnetic"][0] - run.energy["magnetic"][k])
+    gained = float(run.energy["magnetic"][0] - run.energy["magnetic"][k]) + _supplied(run, k)
     energy = max(own + share * (float(until.work.value) - gained), 0.0)
     error = share * float(until.work.error)
     found = {
@@ -151,6 +152,10 @@ def _torque_share(torque: Array, error: Array) -> Array:
     return share
 
 
+LITTLE = 1e-3
+"""Share of the blow's energy, or of the most work of a stage, below which one is not looked at."""
+
+
 class _Work:
     """What the field does from the start of a run to a blow, with its bar [J]."""
 
@@ -176,12 +181,20 @@ class _Work:
         self.rims = {i: rims(run.system.bodies[i]) for i in self.model.magnets}
 
     def until(self, impact: Impact) -> _Until:
-        """From the first frame to the blow's."""
-        k = _frame(self.run, impact)
+        """From the first frame to the blow's, stage by stage of the currents."""
+        parts = [self._within(*legs) for legs in _legs(self.run, _frame(self.run, impact))]
+        value, error = sum(p.work.value for p in parts), sum(p.work.error for p in parts)
+        work = RefinedEstimate(np.asarray(value), np.asarray(error))
+        return _Until(work, np.max([p.torque for p in parts], axis=0))
+
+    def _within(self, first: int, k: int) -> _Until:
+        """From one frame to another, between which currents stand still."""
+        now = standing_at(self.system, 0.5 * float(self.run.time[first] + self.run.time[k]))
         if self.several:
-            return self._of_several(k)
-        before, after = (self.model.evaluate(_pose(self.run, at)) for at in (0, k))
-        own = float(self.run.energy["magnetic"][0] - self.run.energy["magnetic"][k])
+            return self._of_several(first, k, self.judged.under(now))
+        model = self.model.with_currents(now.bodies)
+        before, after = (model.evaluate(_pose(self.run, at)) for at in (first, k))
+        own = float(self.run.energy["magnetic"][first] - self.run.energy["magnetic"][k])
         counts = self.meshes.counts
         # the error falls about as the size of the cells: what a halving would have changed
         halved = 1 / (float(np.cbrt(counts[1] / counts[0])) - 1)
@@ -190,14 +203,14 @@ class _Work:
         work = estimate_energy(own - step, own, clear, missed, self.meshes)
         # cells of another family than the coarse ones may leave less than a step tells
         back = np.maximum(work.error, abs(work.value - own))
-        torque = self.run.torque[[0, k]]
+        torque = self.run.torque[[first, k]]
         change = halved * np.linalg.norm(torque - [before.torque, after.torque], axis=2)
         error = sum(self.meshes.ratios(clear)) * change
         error += (self.meshes.floor + missed) * np.linalg.norm(torque, axis=2)
         return _Until(replace(work, error=back), _torque_share(torque, error))
 
-    def _of_several(self, k: int) -> _Until:
-        start, end = (self.judged.at(_pose(self.run, at)) for at in (0, k))
+    def _of_several(self, first: int, k: int, judged: PoseAccuracy) -> _Until:
+        start, end = (judged.at(_pose(self.run, at)) for at in (first, k))
         error = float(start.energy.error + end.energy.error)
         work = RefinedEstimate(start.energy.value - end.energy.value, np.array(error))
         torque = np.array([one.fine.torque for one in (start, end)])
@@ -225,6 +238,25 @@ def _coarse(shape: Shape, detail: str) -> CellMesh:
 def _frame(run: Trajectory, impact: Impact) -> int:
     """The frame of a blow: one is stored at each."""
     return min(int(np.searchsorted(run.time, impact.time)), len(run.time) - 1)
+
+
+def _legs(run: Trajectory, k: int) -> list[tuple[int, int]]:
+    """First and last frame of each stage of the currents up to frame `k`; of stages in which the
+    field does next to nothing, as while a part is held, only the last."""
+    moments = change_moments(run.system.bodies)
+    cuts = moments[(moments > 0) & (moments < run.time[k])]
+    ends = [*(np.searchsorted(run.time, cuts, side="right") - 2), k]
+    begins = [0, *(end + 1 for end in ends[:-1])]
+    legs = [(int(b), int(e)) for b, e in zip(begins, ends, strict=True)]
+    field = run.work["field"]
+    work = [abs(float(field[e] - field[b])) for b, e in legs]
+    little = LITTLE * max([*work, float(run.energy["kinetic"][k])])
+    return [leg for leg, done in zip(legs[:-1], work, strict=False) if done > little] + legs[-1:]
+
+
+def _supplied(run: Trajectory, k: int) -> float:
+    """What changes of currents had added to the magnetic energy by a frame [J]."""
+    return float(run.work["supply"][k]) if "supply" in run.work else 0.0
 
 
 def _pose(run: Trajectory, k: int) -> Pose:

@@ -35,6 +35,7 @@ from snapsim.run.fate import attracting
 from snapsim.run.release import motion_problem, shared_loads
 from snapsim.run.run_log import RunLog
 from snapsim.run.steps import steps_of
+from snapsim.simulation.current_stages import standing_at
 from snapsim.simulation.overlap import refuse_overlaps
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import Impact, Trajectory
@@ -88,18 +89,20 @@ class RehearsedMoment:
 
 class Rehearsal:
     """One rehearsal of a system with a hand on body number `part`; `step` it, then take the
-    `trajectory`. Not shared between threads."""
+    `trajectory`. Currents of coils stay as at release. Not shared between threads."""
 
     def __init__(self, system: System, part: int, limit: float) -> None:
         refuse_overlaps(system)
         self.began = clock.perf_counter()
-        self.system, self.part, self.limit = _freed(system, part), part, limit
+        self.system = standing_at(_freed(system, part), 0.0)
+        self.part, self.limit = part, limit
         settings = steps_of(self.system)
-        self.loads = shared_loads(self.system, settings)
+        staged = shared_loads(self.system, settings)
+        self.loads = staged.of(0)
         self.settings = replace(settings, frame_spacing=SLICE)
         bodies, start = rigid_bodies(system.bodies), system.start
         geometry = ContactGeometry(system.bodies, system.surfaces)
-        self.problem = motion_problem(self.system, bodies, geometry, self.loads, self.settings)
+        self.problem = motion_problem(self.system, bodies, geometry, staged, self.settings)
         self.geometry, self.slice = geometry, SLICE
         self.held, self.parted = True, np.nan
         self.why: Parting | None = None
@@ -112,7 +115,7 @@ class Rehearsal:
         self._last: Array | None = None
         self.motion: Motion | None = None
         self.log = RunLog(
-            self.system, bodies, self.loads, geometry, self._bearing, self.settings, False, True
+            self.system, bodies, staged, geometry, self._bearing, self.settings, False, True
         )
 
     @property
@@ -220,7 +223,7 @@ class Rehearsal:
                 first = booked(item.tally_before, item.before.pose)
                 last = booked(item.tally_after, item.after.pose)
                 self.log.take(replace(item, tally_before=first, tally_after=last))
-            else:
+            elif isinstance(item, End):
                 self._ended(item)
         return tuple(self.log.impacts[impacts:]), work
 

@@ -8,7 +8,7 @@ K + U + E is constant, so what blows and friction are not booked for is unaccoun
 from __future__ import annotations
 
 import time as clock
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -29,7 +29,8 @@ from snapsim.run.blow_error import blow_errors
 from snapsim.run.run_log import RunLog, Until
 from snapsim.run.steps import steps_of
 from snapsim.simulation.close_soft_parts import closest_of
-from snapsim.simulation.eddy_brake import eddy_brake
+from snapsim.simulation.current_stages import StagedLoads, standing_at
+from snapsim.simulation.eddy_brake import EddyBrake, eddy_brake
 from snapsim.simulation.eddy_loss import eddy_estimate
 from snapsim.simulation.energy_between_poses import EnergyBetweenPoses, pose_space
 from snapsim.simulation.loads import MagneticLoads, flight_tolerance, interpolation_shares
@@ -51,7 +52,7 @@ def release(
     frames: bool = True,
     magnetisation: bool = True,
     *,
-    loads: MagneticLoads | None = None,
+    loads: StagedLoads | None = None,
 ) -> Trajectory:
     """Simulate the release of `system`; an interrupt ends it as "stopped" with what was reached.
 
@@ -69,13 +70,13 @@ def release(
     refuse_overlaps(system)
     began = clock.perf_counter()
     steps = settings or steps_of(system)
-    loads = loads or shared_loads(system, steps, meshes)
+    loads = loads.serving(system) if loads else shared_loads(system, steps, meshes)
     bodies = rigid_bodies(system.bodies)
     geometry = ContactGeometry(system.bodies, system.surfaces)
-    brake = eddy_brake(system.bodies, system.detail) if system.eddy_currents else None
-    motion = Motion(replace(motion_problem(system, bodies, geometry, loads, steps), brake=brake))
+    brakes = _brakes(system, loads)
+    motion = Motion(motion_problem(system, bodies, geometry, loads, steps, brakes))
     watched = motion.bearing, steps, frames, magnetisation
-    log = RunLog(system, bodies, loads, geometry, *watched, brake=brake)
+    log = RunLog(system, bodies, loads, geometry, *watched, brake=brakes[0])
     try:
         for item in motion.run():
             log.take(item)
@@ -108,10 +109,11 @@ def shared_loads(
     system: System,
     settings: MotionSettings | None = None,
     meshes: Mapping[int, CellMesh] | None = None,
-) -> MagneticLoads:
+) -> StagedLoads:
     """Return the loads of a run, for several releases of the same bodies one after the other.
 
-    They are interpolated between solved poses where the steps' bounds allow it.
+    They are interpolated between solved poses where the steps' bounds allow it; where currents
+    change there are such loads for each stage of them.
     """
     steps = settings or steps_of(system)
     tolerance = flight_tolerance(steps.tolerances.of_loads)
@@ -121,33 +123,55 @@ def shared_loads(
     shares = interpolation_shares(steps.tolerances.of_loads)
     acting = sorted({*model.soft, *model.magnets})
     space = pose_space(system.bodies, acting, system.gravity)
-    if shares is None or space is None:
-        return MagneticLoads(model)
-    return MagneticLoads(model, EnergyBetweenPoses(space), shares)
+
+    def alike(standing: System) -> MagneticLoads:
+        there = model.with_currents(standing.bodies)
+        if shares is None or space is None:
+            return MagneticLoads(there)
+        return MagneticLoads(there, EnergyBetweenPoses(space), shares)
+
+    return StagedLoads(system, alike)
+
+
+def _brakes(system: System, loads: StagedLoads) -> list[EddyBrake | None]:
+    """What conductors do in each stage of the currents; what a change induces is left out."""
+    if not system.eddy_currents:
+        return [None] * len(loads.stages)
+    stages = (standing_at(system, stage.middle) for stage in loads.stages)
+    return [eddy_brake(now.bodies, now.detail) for now in stages]
 
 
 def motion_problem(
     system: System,
     bodies: RigidBodies,
     geometry: ContactGeometry,
-    loads: MagneticLoads,
+    loads: StagedLoads,
     settings: MotionSettings,
+    brakes: Sequence[EddyBrake | None] = (),
 ) -> MotionProblem:
-    """Return the initial value problem of a system under its magnetic loads."""
-    return MotionProblem(
-        bodies,
-        geometry,
-        system.surfaces,
-        loads.flight,
-        system.gravity,
-        system.start,
-        system.duration,
-        system.joints,
-        contact_loads=loads.contact,
-        stiffness=contact_stiffness(system.bodies),
-        rebounds=MaterialRestitution(system.bodies),
-        settings=settings,
-    )
+    """Return the initial value problem of a system under its magnetic loads: that of the first
+    stage of its currents, each leading to that of the next."""
+    problem: MotionProblem | None = None
+    for number in reversed(range(len(loads.stages))):
+        problem = MotionProblem(
+            bodies,
+            geometry,
+            system.surfaces,
+            lambda pose, n=number: loads.of(n).flight(pose),  # type: ignore[misc]
+            system.gravity,
+            system.start,
+            system.duration,
+            system.joints,
+            contact_loads=lambda pose, n=number: loads.of(n).contact(pose),  # type: ignore[misc]
+            stiffness=contact_stiffness(system.bodies),
+            rebounds=MaterialRestitution(system.bodies),
+            settings=settings,
+            brake=brakes[number] if brakes else None,
+            until=loads.stages[number].end,
+            later=problem,
+        )
+    assert problem is not None
+    return problem
 
 
 def _top_speed(state: State) -> float:

@@ -21,13 +21,14 @@ from snapsim.mechanics.contact import ContactGeometry
 from snapsim.mechanics.edge_stress import magnet_edge_stress
 from snapsim.mechanics.ending import Ending, EndReason, ended
 from snapsim.mechanics.fastest_point import fastest_closing
-from snapsim.mechanics.motion import Motion
+from snapsim.mechanics.motion import Item, Motion
 from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.mechanics.peak_force import peak_force_band
-from snapsim.mechanics.records import BodyLoads, End, Frame, PairBlow, Strike
+from snapsim.mechanics.records import BodyLoads, End, Frame, LoadChange, PairBlow, Strike
 from snapsim.mechanics.rigid_bodies import RigidBodies
 from snapsim.numerics import rotations
 from snapsim.parts.states import Pose, State
+from snapsim.simulation.current_stages import StagedLoads
 from snapsim.simulation.eddy_brake import EddyBrake
 from snapsim.simulation.energy_between_poses import PoseEnergy
 from snapsim.simulation.loads import MagneticLoads
@@ -110,7 +111,7 @@ class RunLog:
 
     system: System
     bodies: RigidBodies
-    loads: MagneticLoads
+    staged: StagedLoads
     geometry: ContactGeometry
     bearing: Callable[[], Array]
     settings: MotionSettings
@@ -121,12 +122,21 @@ class RunLog:
     rows: list[FrameLoads] = field(default_factory=list)
     impacts: list[Impact] = field(default_factory=list)
     end: End | None = None
+    stages: list[int] = field(default_factory=list)
+    supplied: list[float] = field(default_factory=list)
+    _stage: int = 0
+    _supplied: float = 0.0
     _taken: tuple[int, int] = 0, 0
     _since_solved: int = 0
     _patience: int = CHECKED
     _magnetisation_error: float = 0.0
 
-    def take(self, item: Frame | Strike | End) -> None:
+    @property
+    def loads(self) -> MagneticLoads:
+        """The loads of the present stage of the currents."""
+        return self.staged.of(self._stage)
+
+    def take(self, item: Item) -> None:
         """Keep one report."""
         if isinstance(item, Frame):
             self._keep(item)
@@ -134,11 +144,13 @@ class RunLog:
             self._keep(Frame(item.time, item.before, item.tally_before, True, item.stirred))
             self._keep(Frame(item.time, item.after, item.tally_after, True, item.stirred))
             self.impacts += [self._impact(item, blow) for blow in item.blows]
+        elif isinstance(item, LoadChange):
+            self._change(item.frame)
         else:
             self.end = item
         self._taken = len(self.frames), len(self.impacts)
 
-    def ends_here(self, item: Frame | Strike | End, until: Until | None) -> EndReason | None:
+    def ends_here(self, item: Item, until: Until | None) -> EndReason | None:
         """Return why the run ends at `item`, which has been taken; None where it goes on."""
         if until is None or not isinstance(item, Strike):
             return None
@@ -149,15 +161,29 @@ class RunLog:
         """End a motion that was broken off, with what was taken whole."""
         frames, impacts = self._taken
         del self.frames[frames:], self.rows[frames:], self.impacts[impacts:]
+        del self.stages[frames:], self.supplied[frames:]
         self.end = motion.broken_off(reason)
 
-    def _keep(self, frame: Frame) -> None:
+    def _change(self, frame: Frame) -> None:
+        """Keep a frame before and after the currents change: what that does to the magnetic energy
+        is their supply's work."""
+        self._keep(frame, solve=True)
+        before = self.rows[-1].energy
+        self._stage += 1
+        self._since_solved, self._patience = 0, CHECKED
+        self._keep(frame, solve=True)
+        self._supplied += self.rows[-1].energy - before
+        self.supplied[-1] = self._supplied
+
+    def _keep(self, frame: Frame, solve: bool = False) -> None:
         """Keep a frame with its loads, solved for unless they are known."""
         pose = frame.state.pose
-        known = self._known(pose) or self._solved(pose)
+        known = (None if solve else self._known(pose)) or self._solved(pose)
         state = known if isinstance(known, MagneticState) else None
         self._since_solved = 0 if state is not None else self._since_solved + 1
         self.frames.append(frame)
+        self.stages.append(self._stage)
+        self.supplied.append(self._supplied)
         self.rows.append(
             FrameLoads(
                 known.force,
@@ -275,7 +301,11 @@ class RunLog:
             impacts=tuple(self.impacts),
             loads=self._loads(end),
             audit=audit,
-            cost=Cost(self.loads.evaluations, end.steps, clock.perf_counter() - began),
+            cost=Cost(
+                sum(one.evaluations for one in self.staged.all),
+                end.steps,
+                clock.perf_counter() - began,
+            ),
             accuracy=self._accuracy(end),
             work=work,
             bearing=self._borne(),
@@ -307,7 +337,8 @@ class RunLog:
     def _solve(self, k: int) -> None:
         """Solve for frame k unless that was done."""
         if self.rows[k].magnetisation is None:
-            self.rows[k] = self.rows[k].solved(self.loads.state(self.frames[k].state.pose))
+            loads = self.staged.of(self.stages[k])
+            self.rows[k] = self.rows[k].solved(loads.state(self.frames[k].state.pose))
 
     def _borne(self) -> dict[str, Array]:
         """What fixed bodies and joints bore at the frames, (k, 2) each."""
@@ -335,17 +366,8 @@ class RunLog:
         if not self.loads.model.soft:
             return {}
         rows: list[Array | None] = [_flat(row.magnetisation) for row in self.rows]
-        while missing := [k for k, row in enumerate(rows) if row is None]:
-            between, guess = self._guessed(missing)
-            doubtful = [k for k, e in zip(missing, guess.error, strict=True) if e > FAITHFUL]
-            if not doubtful:
-                self._magnetisation_error = float(guess.error.max())
-                for k, row in zip(missing, between.mixed(guess), strict=True):
-                    rows[k] = row
-                break
-            for k in middles(doubtful):
-                self._solve(k)
-                rows[k] = _flat(self.rows[k].magnetisation)
+        for stage in sorted(set(self.stages)):
+            self._fill(rows, stage)
         table = np.array(rows)
         found, at = {}, 0
         for i in self.loads.model.soft:
@@ -355,13 +377,31 @@ class RunLog:
             at += 3 * count
         return found
 
-    def _guessed(self, frames: list[int]) -> tuple[MagnetisationBetweenPoses, Guess]:
-        """What the solved poses say of the magnetisation at some frames."""
-        assert self.loads.between is not None
-        space = self.loads.between.space
+    def _fill(self, rows: list[Array | None], stage: int) -> None:
+        """Fill in the frames of a stage that were not solved for."""
+        mine = [k for k, at in enumerate(self.stages) if at == stage]
+        while missing := [k for k in mine if rows[k] is None]:
+            between, guess = self._guessed(missing, self.staged.of(stage))
+            doubtful = [k for k, e in zip(missing, guess.error, strict=True) if e > FAITHFUL]
+            if not doubtful:
+                worst = float(guess.error.max())
+                self._magnetisation_error = max(self._magnetisation_error, worst)
+                for k, row in zip(missing, between.mixed(guess), strict=True):
+                    rows[k] = row
+                break
+            for k in middles(doubtful):
+                self._solve(k)
+                rows[k] = _flat(self.rows[k].magnetisation)
+
+    def _guessed(
+        self, frames: list[int], loads: MagneticLoads
+    ) -> tuple[MagnetisationBetweenPoses, Guess]:
+        """What the solved poses say of the magnetisation at some frames of one stage."""
+        assert loads.between is not None
+        space = loads.between.space
         between = MagnetisationBetweenPoses(
-            np.array([space.place(pose)[0] for pose, _ in self.loads.solutions]),
-            np.array([_flat(m) for _, m in self.loads.solutions]),
+            np.array([space.place(pose)[0] for pose, _ in loads.solutions]),
+            np.array([_flat(m) for _, m in loads.solutions]),
             LENGTH * float(space.gyration.max()),
         )
         points = np.array([space.place(self.frames[k].state.pose)[0] for k in frames])
@@ -390,15 +430,20 @@ class RunLog:
     def _work(self) -> dict[str, Array]:
         """Work done since the start, at the frames (k,) [J]."""
         tallies = [f.tally for f in self.frames]
-        return {
+        found = {
             "field": np.array([t.work for t in tallies]),
             "hold": np.array([t.hold_work for t in tallies]),
         }
+        if len(self.staged.stages) > 1:
+            found["supply"] = np.array(self.supplied)
+        return found
 
     def _audit(self, energy: Mapping[str, Array], done: Mapping[str, Array]) -> Audit:
         """Compare at every frame; the books say what the field and hands did and what was lost."""
         tally = self.frames[-1].tally
         change = {key: values - values[0] for key, values in energy.items()}
+        supplied = done.get("supply", np.zeros(1))
+        change["magnetic"] = change["magnetic"] - supplied
         potential = change["gravity"] + change["magnetic"]
         lost = change["dissipated"] + change.get("currents", 0.0)
         scale = max(float(np.max(-potential)), float(energy["kinetic"].max()), self._least())
@@ -421,6 +466,7 @@ class RunLog:
             integrator_error=float(np.abs(change["kinetic"] - work).max()),
             event_gain=tally.event_gain,
             hold_work=tally.hold_work,
+            supply_work=float(supplied[-1]),
             field_work=tally.work,
             all_work=float(work[-1]),
             correction_taken=tally.correction_taken,
@@ -436,21 +482,22 @@ class RunLog:
     def _accuracy(self, end: End) -> dict[str, float | str]:
         return {
             "detail": self.system.detail,
-            "solver_bound_J": self.loads.worst_bound,
-            "unconverged_evaluations": float(self.loads.unconverged),
+            "solver_bound_J": max(one.worst_bound for one in self.staged.all),
+            "unconverged_evaluations": float(sum(one.unconverged for one in self.staged.all)),
             "contact_misfit_m_s": end.misfit,
             **self._interpolation(),
         }
 
     def _interpolation(self) -> dict[str, float | str]:
         """How many loads were interpolated, and errors met where poses were solved all the same."""
-        between = self.loads.between
-        if between is None:
+        kept = [one.between.record for one in self.staged.all if one.between is not None]
+        if not kept:
             return {"interpolated_loads": 0.0}
-        errors = np.array(between.record.errors or [np.nan])
+        met = [error for record in kept for error in record.errors]
+        errors = np.array(met or [np.nan])
         return {
-            "interpolated_loads": float(between.record.answered),
-            "interpolation_checks": float(len(between.record.errors)),
+            "interpolated_loads": float(sum(record.answered for record in kept)),
+            "interpolation_checks": float(len(met)),
             "interpolation_error_median": float(np.median(errors)),
             "interpolation_error_worst": float(errors.max()),
             "interpolated_magnetisation_error_worst": self._magnetisation_error,

@@ -34,7 +34,7 @@ from snapsim.parts.shapes import Revolution
 from snapsim.parts.states import Pose, State
 from snapsim.run.figures_read import SLOW, readings
 from snapsim.run.release import ReleaseProgress, release, shared_loads
-from snapsim.simulation.loads import MagneticLoads
+from snapsim.simulation.current_stages import StagedLoads, standing_at
 from snapsim.simulation.overlap import OverlapError
 from snapsim.simulation.reproducibility import WITHIN, Lying, Manner, Output, Twins
 from snapsim.simulation.system import System
@@ -98,7 +98,7 @@ def run_and_twins(
 
 
 def _twins_of(
-    run: Trajectory, twins: int, settings: MotionSettings | None, loads: MagneticLoads
+    run: Trajectory, twins: int, settings: MotionSettings | None, loads: StagedLoads
 ) -> Twins:
     """What twins say of a run; raises KeyboardInterrupt where one was interrupted."""
     others: list[Trajectory | None] = []
@@ -113,9 +113,7 @@ def _twins_of(
     return compared_twins(run, others, tipped)
 
 
-def _bare(
-    system: System, settings: MotionSettings | None, loads: MagneticLoads
-) -> Trajectory | None:
+def _bare(system: System, settings: MotionSettings | None, loads: StagedLoads) -> Trajectory | None:
     """A run of which only the motion counts; None where bodies overlap at its start."""
     try:
         return release(
@@ -131,7 +129,7 @@ def _bare(
 
 
 def _knocked(
-    run: Trajectory, seed: int, settings: MotionSettings | None, loads: MagneticLoads
+    run: Trajectory, seed: int, settings: MotionSettings | None, loads: StagedLoads
 ) -> Trajectory | None:
     """What a knock does to a run that came to rest; None where it takes no part elsewhere."""
     system = run.system
@@ -146,7 +144,8 @@ def _knocked(
             velocity[i] = KNOCK * _ball(rng)
             spin[i] = KNOCK / float(body.shape.extents.max()) * _ball(rng)
     start = State(Pose(run.position[-1], run.quaternion[-1]), velocity, spin)
-    more = _bare(replace(system, start=start, duration=FOLLOWED), settings, loads)
+    now = standing_at(system, float(run.time[-1]))
+    more = _bare(replace(now, start=start, duration=FOLLOWED), settings, loads)
     # the books of so little energy need not balance for a part to have gone elsewhere
     if more is None or more.reason == EndReason.OVERLAP:
         return None

@@ -24,6 +24,7 @@ def advice(system: System) -> list[str]:
         *_unknown(system),
         *_hidden_tables(system),
         *_nothing_recoils(system),
+        *_coils(system),
         *_odd_shapes(system),
         *_currents_left_out(system),
         *_wide_cells(system),
@@ -36,9 +37,10 @@ def _nothing_happens(system: System) -> list[str]:
     if all(b.fixed for b in system.bodies):
         found.append("every body is fixed: nothing will move")
     if not magnets:
-        found.append("there is no magnet: only weight and contact act")
+        found.append("there is no magnet and no coil: only weight and contact act")
     elif len(magnets) == 1 and not any(b.is_soft for b in system.bodies) and not _brakes(system):
-        found.append("there is one magnet and nothing that it attracts")
+        one = "one coil" if magnets[0].coil is not None else "one magnet"
+        found.append(f"there is {one} and nothing that it attracts")
     if not any(b.fixed for b in system.bodies):
         found.append("nothing is fixed: all bodies fall together")
     return found
@@ -57,6 +59,34 @@ def _nothing_recoils(system: System) -> list[str]:
     if not system.recoil or any(system.has_cells(b) for b in system.bodies if b.is_magnet):
         return []
     return ["recoil = true changes nothing: no magnet's material has a recoil_permeability above 1"]
+
+
+WARM: Final = 5.0
+"""Current density [A/mm^2] that a winding without cooling bears for long; common practice, no
+source."""
+
+
+def _coils(system: System) -> list[str]:
+    """What a coil is taken for, and what of it is not computed."""
+    found = []
+    for body in system.bodies:
+        winding = body.winding
+        if body.coil is None or winding is None:
+            continue
+        most = body.coil.turns * float(np.abs(body.coil.current).max())
+        density = 1e-6 * most / (2 * winding.width * winding.half_length)
+        warm = f", above the {WARM:g} that one bears for long" if density > WARM else ""
+        found.append(
+            f'"{body.name}": a coil of up to {most:.4g} ampere-turns, {density:.3g} A/mm^2 of its'
+            f" cross-section{warm}; its heating and its supply are not modelled, nor how long a"
+            " current takes to follow it, nor what iron keeps when it ends: a part may hang on"
+        )
+        if len(body.coil.moments):
+            found.append(
+                f'"{body.name}": its current changes; force, poses and margin look at the'
+                f" {body.coil.at(0.0):.4g} A at release"
+            )
+    return found
 
 
 def _hidden_tables(system: System) -> list[str]:

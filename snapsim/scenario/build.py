@@ -17,6 +17,7 @@ from snapsim.parts.states import Pose, State
 from snapsim.parts.surfaces import SurfacePair, SurfaceRules
 from snapsim.scenario.body import BodyDescription
 from snapsim.scenario.bounds import check_bounds
+from snapsim.scenario.coil import coil_of
 from snapsim.scenario.contact import FROM_MATERIALS, ContactDescription, PairDescription
 from snapsim.scenario.hand import HandDescription
 from snapsim.scenario.joined import refuse_loose_members
@@ -124,7 +125,8 @@ def _body(b: BodyDescription, materials: Mapping[str, Material], file: str) -> B
             key=f"{key}.magnetised",
         )
     direction = None if b.magnetised is None else np.array(b.magnetised)
-    return Body(b.name, shape, material, direction, b.fixed, b.edge_radius)
+    body = Body(b.name, shape, material, direction, b.fixed, b.edge_radius)
+    return replace(body, coil=coil_of(b, body, file)) if b.current is not None else body
 
 
 def _start(bodies: tuple[BodyDescription, ...]) -> State:

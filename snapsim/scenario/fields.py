@@ -104,11 +104,59 @@ Gap = Annotated[float, *_one(quantities.LENGTH), AfterValidator(not_negative)]
 
 Position = Annotated[Three, *_many(quantities.LENGTH, 3)]
 Point2 = Annotated[tuple[float, float], *_many(quantities.LENGTH, 2)]
+TwoSizes = Annotated[tuple[float, float], *_many(quantities.TWO_SIZES, 2)]
 Sizes = Annotated[Three, *_many(quantities.SIZES, 3)]
 Velocity = Annotated[Three, *_many(quantities.SPEED, 3)]
 Spin = Annotated[Three, *_many(quantities.SPIN, 3)]
 Gravity = Annotated[Three, *_many(quantities.ACCELERATION, 3)]
 
+
+MOST_ROWS = 1000
+"""Rows of a table of currents."""
+
+
+def _read_current(value: object) -> tuple[tuple[float, float], ...]:
+    """Read "5 A", or rows of time and current, as rows."""
+    if not isinstance(value, list | tuple):
+        return ((0.0, quantities.parse(value, quantities.CURRENT)[0]),)
+    if not 1 <= len(value) <= MOST_ROWS:
+        raise ValueError(f"has {len(value)} rows; 1 to {MOST_ROWS} are allowed")
+    rows = []
+    for n, row in enumerate(value, 1):
+        if not isinstance(row, list | tuple) or len(row) != 2:
+            raise ValueError(f'row {n}: write a time and a current, like ["0.2 s", "5 A"]')
+        try:
+            time = quantities.parse(row[0], quantities.TIME)[0]
+            rows.append((time, quantities.parse(row[1], quantities.CURRENT)[0]))
+        except ValueError as error:
+            raise ValueError(f"row {n}: {error}") from None
+        if time < (rows[-2][0] if n > 1 else 0.0):
+            least = "0 s, the release" if n == 1 else "that of the row above"
+            raise ValueError(f"row {n}: its time must not be before {least}")
+    return tuple(rows)
+
+
+def _write_current(rows: tuple[tuple[float, float], ...]) -> str | list[list[str]]:
+    if len(rows) == 1:
+        return quantities.write(rows[0][1], quantities.CURRENT)
+    kinds = quantities.TIME, quantities.CURRENT
+    return [[quantities.write(v, k) for v, k in zip(row, kinds, strict=True)] for row in rows]
+
+
+Current = Annotated[
+    tuple[tuple[float, float], ...],
+    BeforeValidator(_read_current),
+    PlainSerializer(_write_current),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"type": "string", "examples": ["5 A"], "x-si-unit": "A"},
+                {"type": "array", "examples": [[["0 s", "5 A"], ["0.2 s", "0 A"]]]},
+            ]
+        }
+    ),
+]
+"""Rows of time [s] and current [A]: one for a constant current."""
 
 _AXES: dict[str, Three] = {"x": (1.0, 0.0, 0.0), "y": (0.0, 1.0, 0.0), "z": (0.0, 0.0, 1.0)}
 

@@ -100,6 +100,9 @@ def Body(
     position: Given,
     *,
     magnetised: str | None = None,
+    turns: float | None = None,
+    current: Given | Sequence[Sequence[str]] | None = None,
+    switch_off: Given | None = None,
     rotation: Written | Sequence[Written] | None = None,
     quaternion: str | None = None,
     velocity: Given | None = None,
@@ -107,7 +110,10 @@ def Body(
     fixed: bool = False,
     edge_radius: Given | None = None,
 ) -> Written:
-    """A body: its centre of mass at `position`, turned by one `Turn` or several in order."""
+    """A body: its centre of mass at `position`, turned by one `Turn` or several in order.
+
+    A ring or a frame with `turns` and `current` is a coil.
+    """
     keys = dict(locals())
     return _checked("Body", BodyDescription, keys | {"fixed": fixed or None})
 
@@ -130,6 +136,11 @@ def Cylinder(diameter: Given, length: Given) -> Written:
 def Ring(outer_diameter: Given, inner_diameter: Given, length: Given) -> Written:
     """A ring, washer or tube, its axis along body z."""
     return _shape("Ring", "ring", dict(locals()))
+
+
+def Frame(window: Given, width: Given, length: Given) -> Written:
+    """A rectangular frame of four bars round a window like "60 x 30 mm", body z through it."""
+    return _shape("Frame", "frame", dict(locals()))
 
 
 def Sphere(diameter: Given) -> Written:

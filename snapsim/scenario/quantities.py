@@ -39,6 +39,7 @@ class QuantityKind:
 
 LENGTH = QuantityKind("a length", "m", "60 mm")
 SIZES = QuantityKind("three lengths", "m", "120 x 80 x 40 mm", " x ")
+TWO_SIZES = QuantityKind("two lengths", "m", "60 x 30 mm", " x ")
 ANGLE = QuantityKind("an angle", "rad", "12 deg")
 TIME = QuantityKind("a time", "s", "1.5 s")
 SPEED = QuantityKind("a speed", "m/s", "0.2 m/s")
@@ -52,6 +53,7 @@ TORQUE = QuantityKind("a torque", "N*m", "2 N*m")
 STIFFNESS = QuantityKind("a stiffness", "N/m", "5000 N/m")
 FLUX_DENSITY = QuantityKind("a flux density", "T", "1.3 T")
 FIELD_STRENGTH = QuantityKind("a field strength", "A/m", "955 kA/m")
+CURRENT = QuantityKind("a current", "A", "5 A")
 CONDUCTIVITY = QuantityKind("a conductivity", "S/m", "1.0 MS/m")
 
 

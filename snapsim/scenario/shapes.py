@@ -11,7 +11,16 @@ from pydantic import Field, StrictInt, model_validator
 from snapsim.errors import InputError
 from snapsim.numerics import rotations
 from snapsim.parts import shapes as solids
-from snapsim.scenario.fields import Length, Point2, Position, Quaternion, Sizes, Table, example
+from snapsim.scenario.fields import (
+    Length,
+    Point2,
+    Position,
+    Quaternion,
+    Sizes,
+    Table,
+    TwoSizes,
+    example,
+)
 from snapsim.scenario.mesh_file import surface_in_metres
 from snapsim.scenario.quantities import LENGTH, parse
 from snapsim.scenario.rotation import Rotation, quaternion_of
@@ -85,6 +94,23 @@ class RingShape(ShapeTable):
     def solid(self) -> solids.Ring:
         """Return the shape in SI."""
         return solids.Ring(self.outer_diameter, self.inner_diameter, self.length)
+
+
+class FrameShape(ShapeTable):
+    """A rectangular frame: four bars of one cross-section round a window, body z through it."""
+
+    model_config = example(
+        {"kind": "frame", "window": "16 x 10 mm", "width": "5 mm", "length": "8 mm"}
+    )
+
+    kind: Literal["frame"]
+    window: TwoSizes = Field(description="the opening, along body x and y")
+    width: Length = Field(description="of the bars, across the opening's edge")
+    length: Length = Field(description="of the bars along body z")
+
+    def solid(self) -> solids.OpenFrame:
+        """Return the shape in SI."""
+        return solids.OpenFrame(self.window, self.width, self.length)
 
 
 class SphereShape(ShapeTable):
@@ -224,7 +250,14 @@ class MeshShape(ShapeTable):
 
 
 SimpleShape = (
-    BoxShape | CylinderShape | RingShape | SphereShape | HexNutShape | PrismShape | MeshShape
+    BoxShape
+    | CylinderShape
+    | RingShape
+    | FrameShape
+    | SphereShape
+    | HexNutShape
+    | PrismShape
+    | MeshShape
 )
 """The shapes that a compound may be joined from."""
 

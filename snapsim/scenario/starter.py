@@ -92,6 +92,21 @@ _MORE = """
 # corners = ["0, 0, 0 mm", "30, 0, 0 mm", "0, 30, 0 mm", "0, 0, 30 mm"]
 # triangles = [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]]
 
+# -- a coil: a ring or a frame with turns and a current; this one lets go at a time
+# [[body]]
+# name = "coil"
+# material = "copper winding"
+# turns = 400
+# current = "3 A"                 # or rows: [["0 s", "3 A"], ["0.2 s", "3 A"], ["0.4 s", "0 A"]]
+# switch_off = "0.5 s"
+# position = "0, -130, -95 mm"
+# fixed = true
+# [body.shape]
+# kind = "frame"
+# window = "30 x 20 mm"
+# width = "10 mm"
+# length = "25 mm"
+
 # -- an outline drawn out along body z
 # [[body]]
 # name = "bracket"

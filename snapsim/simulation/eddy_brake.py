@@ -23,7 +23,7 @@ import numpy as np
 from snapsim.arrays import Array, IntArray
 from snapsim.constants import MU_0
 from snapsim.magnetics.conductors import CurrentModes, conductor_cells, current_modes
-from snapsim.magnetics.sources import MagnetSet, magnet_set, source_for
+from snapsim.magnetics.sources import MagnetSet, magnet_set, source_of
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
 from snapsim.parts.shapes import Shape
@@ -180,9 +180,7 @@ def eddy_brake(bodies: Sequence[Body], detail: str) -> EddyBrake | None:
     if not found:
         return None
     acting = sorted({m for c in found for m in c.magnets})
-    sources = {
-        m: magnet_set([source_for(bodies[m].shape)], [bodies[m].magnetisation]) for m in acting
-    }
+    sources = {m: magnet_set([source_of(bodies[m])], [bodies[m].magnetisation]) for m in acting}
     return EddyBrake(len(bodies), tuple(found), sources)
 
 

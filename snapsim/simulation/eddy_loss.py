@@ -35,9 +35,10 @@ from snapsim.magnetics.eddy_currents import (
     skin_depth,
     skin_factor,
 )
-from snapsim.magnetics.sources import MagnetSet, magnet_set, source_for
+from snapsim.magnetics.sources import MagnetSet, magnet_set, source_of
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
+from snapsim.simulation.current_stages import change_moments, standing_at
 from snapsim.simulation.eddy_brake import conducting
 from snapsim.simulation.trajectory import Trajectory
 
@@ -79,7 +80,7 @@ def eddy_estimate(run: Trajectory) -> dict[str, float | str]:
     losses = [
         body_loss(body, _inside(run, i, frames), run.time[frames])
         for i, body in enumerate(run.system.bodies)
-        if (body.material.conductivity or 0.0) > 0 and i not in modelled
+        if (body.material.conductivity or 0.0) > 0 and body.coil is None and i not in modelled
     ]
     unknown = [b.name for b in run.system.bodies if b.is_soft and not b.material.conductivity]
     potential = (run.energy["gravity"] + run.energy["magnetic"])[frames]
@@ -149,10 +150,13 @@ def _permeability(body: Body, inside: _Inside) -> float:
 
 
 def _frames(run: Trajectory) -> Array:
-    """Numbers of the frames from release to the first blow, one a moment, no more than enough."""
+    """Numbers of the frames from release, or the last change of a current, to the first blow, one a
+    moment, no more than enough: what a change itself induces is left out."""
     end = run.impacts[0].time if run.impacts else run.time[-1]
-    chosen = [0]
-    for k in range(1, len(run.time)):
+    changes = change_moments(run.system.bodies)
+    since = float(changes[changes < end].max(initial=-1.0))
+    chosen = [int(np.searchsorted(run.time, since, side="right")) - 1 if since >= 0 else 0]
+    for k in range(chosen[0] + 1, len(run.time)):
         if run.time[chosen[-1]] < run.time[k] <= end:
             chosen.append(k)
     stride = -(-len(chosen) // MOST_FRAMES)
@@ -165,10 +169,11 @@ def _inside(run: Trajectory, number: int, frames: Array) -> _Inside:
         cells = run.cells[body.name]
         field = MU_0 * run.magnetisation[body.name][frames]
         return _Inside(cells.position, cells.volume, field)
+    bodies = standing_at(run.system, float(run.time[frames[0]])).bodies
     points, volume = magnet_pair.quadrature(body.shape, POINT_ORDER)
     sources = {
-        i: magnet_set([source_for(other.shape)], [other.magnetisation])
-        for i, other in enumerate(run.system.bodies)
+        i: magnet_set([source_of(other)], [other.magnetisation])
+        for i, other in enumerate(bodies)
         if other.is_magnet and i != number
     }
     field = np.stack([_field(run, number, k, points, sources) for k in frames])

@@ -9,6 +9,7 @@ curve, the magnet's grade, hysteresis and eddy currents.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from copy import copy
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -84,6 +85,15 @@ class PoseAccuracy:
             },
             self.meshes.continuous,
         )
+
+    def under(self, system: System) -> PoseAccuracy:
+        """Return the same for the same bodies with other currents."""
+        other = copy(self)
+        other.system, bodies = system, system.bodies
+        other.fine, other.rough, other.coarse = (
+            m.with_currents(bodies) for m in (self.fine, self.rough, self.coarse)
+        )
+        return other
 
     def at(self, pose: Pose) -> PoseEstimate:
         """Return limits and bars in one pose."""

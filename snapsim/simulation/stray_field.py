@@ -110,11 +110,7 @@ def _weighed(system: System) -> tuple[Array, Array]:
     pose = system.start.pose
     numbers = [i for i, b in enumerate(system.bodies) if b.is_magnet]
     moments = np.array(
-        [
-            rotations.rotate(pose.quaternion[i], system.bodies[i].magnetisation)
-            * system.bodies[i].shape.volume
-            for i in numbers
-        ]
+        [rotations.rotate(pose.quaternion[i], system.bodies[i].moment) for i in numbers]
     )
     weight = np.linalg.norm(moments, axis=1)
     return weight @ pose.position[numbers] / weight.sum(), moments / weight[:, None]

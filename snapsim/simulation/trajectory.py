@@ -91,9 +91,11 @@ class Audit:
     and friction only take away). `field_error`, `integrator_error` and `unaccounted` are the
     largest misfits at any stored frame; `unaccounted_fraction` is the last as a share of the
     energy released, or of what the loads do over the touching gap if that is more. `hold_work` is
-    done by hands that carry a part. `correction_taken` and `correction_given` went out of the
-    motion and into it where positions were corrected; both are in `field_work` as booked.
-    `joule_heat` is what eddy currents turned into heat, `current_energy` what they end with.
+    done by hands that carry a part. `supply_work` is what changes of coils' currents did to the
+    magnetic energy at fixed poses; `magnetic_released` is without it. `correction_taken` and
+    `correction_given` went out of the motion and into it where positions were corrected; both are
+    in `field_work` as booked. `joule_heat` is what eddy currents turned into heat, `current_energy`
+    what they end with.
     `deepest_overlap` [m] is the deepest that bodies lie in each other at a frame after the first.
     """
 
@@ -108,6 +110,7 @@ class Audit:
     integrator_error: float
     event_gain: float
     hold_work: float = 0.0
+    supply_work: float = 0.0
     field_work: float = math.nan
     all_work: float = math.nan
     correction_taken: float = math.nan
@@ -157,7 +160,8 @@ class Trajectory:
     `spin` (k, n, 3) [rad/s]; `force` (k, n, 3) [N] and `torque` (k, n, 3) [N m] are magnetic,
     about the centres of mass, world axes. `energy` maps "kinetic", "gravity", "magnetic" and
     "dissipated" to (k,) [J], `work` "field" and "hold": what the magnetic forces and what hands
-    have done since the start (k,) [J]. `gap` (k,) is the smallest distance between a free body
+    have done since the start (k,) [J]; where currents of coils change, "supply" too: what that did
+    to the magnetic energy. `gap` (k,) is the smallest distance between a free body
     and any other magnet [m] (nan without one). `magnetisation` maps a soft body's name to (k,
     c, 3) [A/m] in body axes. `bearing` maps fixed bodies and joints, as `loads` does, to force
     [N] and torque [N m] borne at the frames (k, 2), those of the step before in flight. At an

@@ -72,6 +72,7 @@ CURRENTS = {
 WORK = {
     "field": "work done by the magnetic forces and torques since the start",
     "hold": "work done by hands that carry a part since the start",
+    "supply": "what changes of coils' currents did to the magnetic energy since the start",
 }
 """Works [J] at each stored frame."""
 
@@ -92,6 +93,7 @@ AUDIT = {
     "integrator_error": ("J", "change of kinetic energy against all work done, largest"),
     "event_gain": ("J", "energy gained in events; 0 when all is well"),
     "hold_work": ("J", "work done by hands that carry a part"),
+    "supply_work": ("J", "what changes of coils' currents did to the magnetic energy"),
     "field_work": ("J", "work of the magnetic forces over the run"),
     "all_work": ("J", "work of field, weight, hands and contacts less what was booked as lost"),
     "correction_taken": ("J", "taken from the motion where positions were corrected"),

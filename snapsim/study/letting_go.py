@@ -33,8 +33,8 @@ from snapsim.parts.states import State
 from snapsim.run.fate import MOVED, attracting, judged
 from snapsim.run.release import not_interrupted, release, shared_loads
 from snapsim.run.steps import STEPS
+from snapsim.simulation.current_stages import StagedLoads, later_currents, standing_at
 from snapsim.simulation.fate import FateKind
-from snapsim.simulation.loads import MagneticLoads
 from snapsim.simulation.pose_accuracy import PoseAccuracy
 from snapsim.simulation.refinement import FLOOR
 from snapsim.simulation.system import System
@@ -68,7 +68,7 @@ class LettingGo:
     shared as `loads`. `spent` counts releases."""
 
     def __init__(
-        self, ways: Ways, places: Sequence[Place], loads: MagneticLoads | None = None
+        self, ways: Ways, places: Sequence[Place], loads: StagedLoads | None = None
     ) -> None:
         self.ways, self.body = ways, ways.body
         system = _hands_gone(ways.system)
@@ -169,6 +169,7 @@ def _hands_gone(system: System) -> System:
     """The scene on draft cells without hands, followed long enough."""
     joints = tuple(j for j in system.joints if not j.carries)
     longer = max(system.duration, LONGEST)
+    system = standing_at(system, 0.0)
     return replace(system, joints=joints, detail="draft", duration=longer)
 
 
@@ -179,8 +180,11 @@ def weaker_gravity(system: System, stronger: float) -> System:
         replace(j, force_limit=less * j.force_limit, torque_limit=less * j.torque_limit)
         for j in system.joints
     )
-    longer = system.duration * float(np.sqrt(1.0 + stronger))
-    return replace(system, gravity=less * system.gravity, joints=joints, duration=longer)
+    slower = float(np.sqrt(1.0 + stronger))
+    return replace(
+        later_currents(system, slower),
+        gravity=less * system.gravity, joints=joints, duration=slower * system.duration,
+    )  # fmt: skip
 
 
 def _stronger(system: System, ways: Ways, places: Sequence[Place]) -> float:

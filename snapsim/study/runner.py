@@ -38,7 +38,7 @@ from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.parts.shapes import Shape
 from snapsim.run.first_use import prepare
 from snapsim.run.run_log import Until
-from snapsim.simulation.loads import MagneticLoads
+from snapsim.simulation.current_stages import StagedLoads
 from snapsim.simulation.overlap import OverlapError
 from snapsim.simulation.system import Detail, System
 from snapsim.simulation.trajectory import Impact, Trajectory
@@ -289,7 +289,7 @@ def _release(task: Task) -> Result:
     return result if loads is None else result | {"twin": _twin(run, task, loads)}
 
 
-def _twin(run: Trajectory, task: Task, loads: MagneticLoads) -> Result | None:
+def _twin(run: Trajectory, task: Task, loads: StagedLoads) -> Result | None:
     """What the same run comes to that began a millionth otherwise; None where it came to none."""
     from snapsim.run.release import not_interrupted, release
     from snapsim.run.twins import parting, perturbed

@@ -20,6 +20,7 @@ TABLES = {
     "Box": SHAPE_TABLES["box"],
     "Cylinder": SHAPE_TABLES["cylinder"],
     "Ring": SHAPE_TABLES["ring"],
+    "Frame": SHAPE_TABLES["frame"],
     "Sphere": SHAPE_TABLES["sphere"],
     "HexNut": SHAPE_TABLES["hex_nut"],
     "Prism": SHAPE_TABLES["prism"],

@@ -184,6 +184,9 @@ class Told:
     def __init__(self, surprises):
         self.outcomes, self.surprises, self.solved_at, self.asked = iter(surprises), 0, [], 0
 
+    def of(self, _stage):
+        return self
+
     def glance(self, _pose):
         self.asked += 1
         return PoseEnergy(0.0, np.zeros((1, 3)), np.zeros((1, 3)))

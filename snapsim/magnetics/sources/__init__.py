@@ -7,11 +7,12 @@ from typing import Any
 
 from snapsim.arrays import Array
 from snapsim.magnetics.charged_polygon_field import polyhedron_parameters
-from snapsim.magnetics.sources import box, cylinder, hex_nut, mesh, prism, ring, sphere
+from snapsim.magnetics.sources import box, coil, cylinder, hex_nut, mesh, prism, ring, sphere
 from snapsim.magnetics.sources.compound import joined
 from snapsim.magnetics.sources.contract import FieldSource
 from snapsim.magnetics.sources.evaluation import (
     BOX,
+    COIL,
     COMPOUND,
     CYLINDER,
     HEX_NUT,
@@ -20,6 +21,7 @@ from snapsim.magnetics.sources.evaluation import (
     SPHERE,
 )
 from snapsim.magnetics.sources.superposition import MagnetSet, field_of_magnets, magnet_set
+from snapsim.parts.bodies import Body
 from snapsim.parts.shapes import Shape, as_drawn
 
 MEMBERS: dict[str, tuple[int, Callable[[Any], Array]]] = {
@@ -50,6 +52,13 @@ def source_for(shape: Shape) -> FieldSource:
     return FieldSource(POLYHEDRON, polyhedron_parameters(list(corners[triangles])))
 
 
+def source_of(body: Body) -> FieldSource:
+    """Return the field source of a magnet or of a coil; what multiplies it is their M."""
+    if body.winding is not None:
+        return FieldSource(COIL, coil.parameters(body.winding))
+    return source_for(body.shape)
+
+
 __all__ = [
     "MEMBERS",
     "FieldSource",
@@ -57,4 +66,5 @@ __all__ = [
     "field_of_magnets",
     "magnet_set",
     "source_for",
+    "source_of",
 ]

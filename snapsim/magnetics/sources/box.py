@@ -100,10 +100,16 @@ def _two_faces(low: float, high: float, re0: float, im0: float, re1: float, im1:
     return 2 * angle if low >= 0 else -2 * angle
 
 
-@bare
+@part_of_caller
 def kernel(par: Array, x: float, y: float, z: float, mx: float, my: float, mz: float) -> Nine:
     """Return (Hx, Hy, Hz, Gxx, Gyy, Gzz, Gxy, Gxz, Gyz) at one point, body axes."""
-    a, b, c = par[0], par[1], par[2]
+    return block(par[0], par[1], par[2], x, y, z, mx, my, mz)
+
+
+@bare
+def block(a: float, b: float, c: float, x: float, y: float, z: float,
+          mx: float, my: float, mz: float) -> Nine:  # fmt: skip
+    """Return the same of half sizes a, b, c [m]."""
     floor = FLOOR * max(a, b, c)
     f2 = floor * floor
     x0, x1, y0, y1, z0, z1 = x - a, x + a, y - b, y + b, z - c, z + c

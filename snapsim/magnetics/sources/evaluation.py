@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from snapsim.arrays import Array, IntArray
 from snapsim.magnetics.charged_polygon_field import polyhedron_field
-from snapsim.magnetics.sources import box, cylinder, hex_nut, ring, sphere
+from snapsim.magnetics.sources import box, coil, cylinder, hex_nut, ring, sphere
 from snapsim.numerics.compilation import bare, part_of_caller
 
 Nine = tuple[float, float, float, float, float, float, float, float, float]
 
-BOX, CYLINDER, RING, SPHERE, HEX_NUT, POLYHEDRON, COMPOUND = 0, 1, 2, 3, 4, 5, 6
+BOX, CYLINDER, RING, SPHERE, HEX_NUT, POLYHEDRON, COMPOUND, COIL = 0, 1, 2, 3, 4, 5, 6, 7
 
 
 @part_of_caller
@@ -31,6 +31,8 @@ def simple_field(
         return sphere.kernel(par, x, y, z, mx, my, mz)
     if code == POLYHEDRON:
         return polyhedron_field(par, x, y, z, mx, my, mz)
+    if code == COIL:
+        return coil.kernel(par, x, y, z, mz)
     return hex_nut.kernel(par, x, y, z, mx, my, mz)
 
 

@@ -360,7 +360,11 @@ def _cheaper_time(problem: MotionProblem, trial: Trial) -> float | None:
     """A shorter step where contacts took too much of the motion to give it back; None where not.
 
     Along a bent surface that is an error of the step (`_held_back`), of third order in its length.
+    What lies still has nothing to give, and may have to wait: for a hand, for a current to end.
     """
+    fastest = problem.bodies.rim_speeds(trial.ahead)
+    if ((fastest < problem.settings.rest) | ~problem.bodies.free).all():
+        return None
     has = float(problem.bodies.kinetic_energies(trial.ahead).sum())
     if trial.step.normal_work >= -DEAREST * has or trial.dt < 1e-7:
         return None

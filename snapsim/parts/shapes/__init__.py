@@ -4,6 +4,7 @@ from snapsim.parts.shapes.box import Box
 from snapsim.parts.shapes.compound import Compound
 from snapsim.parts.shapes.contract import Outline, Revolution, Shape, fills_its_box
 from snapsim.parts.shapes.cylinder import Cylinder
+from snapsim.parts.shapes.frame import OpenFrame
 from snapsim.parts.shapes.hex_nut import HexNut
 from snapsim.parts.shapes.mesh import Mesh
 from snapsim.parts.shapes.pieces import ConvexPolyhedron, Piece, as_drawn, pieces_of
@@ -12,7 +13,7 @@ from snapsim.parts.shapes.ring import Ring
 from snapsim.parts.shapes.sphere import Sphere
 
 SHAPES: dict[str, type[Shape]] = {
-    s.kind: s for s in (Box, Cylinder, Ring, Sphere, HexNut, Prism, Mesh, Compound)
+    s.kind: s for s in (Box, Cylinder, Ring, OpenFrame, Sphere, HexNut, Prism, Mesh, Compound)
 }
 
 __all__ = [
@@ -23,6 +24,7 @@ __all__ = [
     "Cylinder",
     "HexNut",
     "Mesh",
+    "OpenFrame",
     "Outline",
     "Piece",
     "Prism",

@@ -28,6 +28,7 @@ from snapsim.render import palette
 from snapsim.render.camera import CameraView
 from snapsim.render.interpolation import Moment, sample
 from snapsim.render.layers.contract import Note
+from snapsim.simulation.current_stages import change_moments, standing_at
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import Trajectory
 
@@ -38,6 +39,7 @@ MOVE = 0.012  # of the scene's size: how far a body may move between key times
 BOX = 1.6  # half size of the box in sizes of the scene
 FADE = (0.45, 1.3)  # sizes of the scene from its centre between which lines fade
 FAINT = 0.15
+JUST = 1e-6  # before and after a current changes [s]: lines there do not mix
 HEAD = 0.028  # of the scene's size: arrow heads that show which way
 
 
@@ -122,7 +124,8 @@ class SceneLines:
         axes: Array,
     ) -> None:
         bodies = system.bodies
-        self._bodies, self._size = bodies, size
+        self._system, self._bodies, self._size = system, bodies, size
+        self._changing = len(change_moments(bodies)) > 0
         self._box = centre - BOX * size, centre + BOX * size
         self._numbers = {b.name: i for i, b in enumerate(bodies) if b.name in magnetised}
         meshes = {i: cells_of(bodies[i].shape, system.detail) for i in self._numbers.values()}
@@ -140,7 +143,10 @@ class SceneLines:
     def field_at(self, moment: Moment) -> Field:
         """Return B of a moment."""
         given = {i: moment.magnetisation[name] for name, i in self._numbers.items()}
-        return self._field.at(moment.position, moment.quaternion, given)
+        field = self._field
+        if self._changing:
+            field = field.under(standing_at(self._system, moment.time).bodies)
+        return field.at(moment.position, moment.quaternion, given)
 
     def traced(self, moment: Moment) -> list[TracedLine]:
         """Return the lines of a moment, traced then and there."""
@@ -150,20 +156,31 @@ class SceneLines:
             moment.position[s.body] + rotations.rotate(moment.quaternion[s.body], s.place)
             for s in self.seeds
         ]
+        if self._nothing_on(moment):
+            return [
+                TracedLine(np.array([x, x]), np.array([x, x]), np.nan)
+                for x in np.concatenate(where)
+            ]
         return trace_adaptively(
             self.field_at(moment), np.concatenate(where), self._reach, self._size, self._box
         )
+
+    def _nothing_on(self, moment: Moment) -> bool:
+        """Whether no magnet and no coil has a field."""
+        now = standing_at(self._system, moment.time).bodies if self._changing else self._bodies
+        return not any(body.magnetisation.any() for body in now)
 
     def _choose_seeds(self, moment: Moment, axes: Array) -> list[Seeds]:
         field = self.field_at(moment)
         found = []
         for i, body in enumerate(self._bodies):
-            if body.is_magnet and body.magnetised is not None:
+            axis = body.polar_axis
+            if axis is not None and body.magnetisation.any():
                 x, q = moment.position[i], moment.quaternion[i]
                 across = seed_direction(body, rotations.rotate_back(q, axes[0]))
                 half = 0.97 * float(np.abs(across) @ body.shape.extents)
                 ends = [x + rotations.rotate(q, s * half * across) for s in (-1, 1)]
-                along = rotations.rotate(q, body.magnetised)
+                along = rotations.rotate(q, axis * np.sign(axis @ body.magnetisation))
                 world = equal_flux_seeds(field, ends[0], ends[1], along, LINES)
                 found.append(Seeds(i, rotations.rotate_back(q, world - x)))
         return found
@@ -200,14 +217,15 @@ class MovingLines:
 
 def seed_direction(body: Body, right: Array) -> Array:
     """Return the body axis (3,), square to the magnetisation, that lies most across the view."""
-    assert body.magnetised is not None
-    share = np.abs(right) * (np.abs(body.magnetised) < 0.7)
+    along = body.polar_axis
+    assert along is not None
+    share = np.abs(right) * (np.abs(along) < 0.7)
     if not share.any():  # a magnetisation along no axis: anything square to it
-        flat = right - (right @ body.magnetised) * body.magnetised
+        flat = right - (right @ along) * along
         found: Array = flat / np.linalg.norm(flat)
         return found
     axis = np.eye(3)[int(np.argmax(share))]
-    axis = axis - (axis @ body.magnetised) * body.magnetised
+    axis = axis - (axis @ along) * along
     unit: Array = axis / np.linalg.norm(axis)
     return unit
 
@@ -227,7 +245,10 @@ def key_times(run: Trajectory, move: float, most: int) -> Array:
     way += 1e-9 * (1 + way[-1]) * (run.time - run.time[0])  # at rest time goes on too
     count = int(np.clip(np.ceil(way[-1] / move), 1, most - 1)) + 1
     keys = np.interp(np.linspace(way[0], way[-1], count), way, run.time)
-    found: Array = np.unique(keys)
+    moments = change_moments(run.system.bodies)
+    changes = np.concatenate([moments - JUST, moments + JUST])
+    kept = changes[(changes > run.time[0]) & (changes < run.time[-1])]
+    found: Array = np.unique(np.concatenate([keys, kept[:: len(kept) // most + 1]]))
     return found if len(found) > 1 else np.array([run.time[0], run.time[0] + 1.0])
 
 

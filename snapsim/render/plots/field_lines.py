@@ -79,7 +79,7 @@ def _bodies(
         if i == skip:
             continue
         plane = CutPlane(plane_at, *picture.axes)
-        face = MAGNET_FACE if body.is_magnet else look_of(body.material).colour
+        face = MAGNET_FACE if body.is_permanent else look_of(body.material).colour
         draw_outlines(
             axes, loops(body, pose.position[i], pose.quaternion[i], plane), face, paper.ink
         )
