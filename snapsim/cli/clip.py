@@ -96,6 +96,13 @@ ClipCaptions = Annotated[bool, typer.Option(help="Write CLIP.srt and CLIP.vtt to
 ClipMarkers = Annotated[
     bool, typer.Option(help="Write CLIP.otio too: markers for an editor of what happens when.")
 ]
+ClipSound = Annotated[
+    bool,
+    typer.Option(
+        help="Let blows be heard: clicks as loud as their impulses (beside pictures and GIF a WAV"
+        " file)."
+    ),
+]
 ClipPasses = Annotated[
     bool,
     typer.Option(
@@ -134,6 +141,7 @@ def clip(
     ensemble: ClipEnsemble = None,
     captions: ClipCaptions = False,
     markers: ClipMarkers = False,
+    sound: ClipSound = False,
     passes: ClipPasses = False,
     poster: ClipPoster = None,
     still: ClipStill = None,
@@ -146,7 +154,9 @@ def clip(
     require_extra("clip", "a clip")
     named = _runs_of(runs, story, what_if)
     if story is not None:
-        return _story(story, output, what_if or [], size, fps, workers, force, captions, json)
+        return _story(
+            story, output, what_if or [], size, fps, workers, force, captions, sound, json
+        )
     options = _timed(slow_motion, freeze, align, rough, force)
     options = _framed(options, size, fps or _usual_rate(output), workers)
     see_through = Path(output).suffix.lower() in (".mov", "") and not still
@@ -159,7 +169,7 @@ def clip(
         return _passes(shown, output, options, json)
     if still is not None:
         return _still(shown, others, still, output, options, json)
-    return _clip(shown, others, output, options, captions, markers, poster, json)
+    return _clip(shown, others, output, options, captions, markers, sound, poster, json)
 
 
 def _runs_of(runs: list[str] | None, story: str | None, what_if: list[str] | None) -> list[str]:
@@ -242,17 +252,22 @@ def _story(
     workers: int | None,
     force: bool,
     captions: bool,
+    sound: bool,
     json: bool,
 ) -> None:
     from snapsim.cli.story import board_of
-    from snapsim.render import render_story, write_story_captions
+    from snapsim.render import add_story_sound, render_story, write_story_captions
 
     board = board_of(file, output, what_if, force, parse_size)
     options = replace(_framed(board.options, size, fps, workers), overwrite=force)
     board = replace(board, options=options)
     besides = [str(p) for p in write_story_captions(board, Path(output))] if captions else []
     return _drawn(
-        lambda progress: render_story(board, Path(output), progress), output, besides, json
+        lambda progress: render_story(board, Path(output), progress),
+        output,
+        besides,
+        json,
+        (lambda: add_story_sound(board, Path(output))) if sound else None,
     )
 
 
@@ -263,10 +278,17 @@ def _clip(
     options: ClipOptions,
     captions: bool,
     markers: bool,
+    sound: bool,
     poster: str | None,
     json: bool,
 ) -> None:
-    from snapsim.render import render_clip, render_still, write_captions, write_markers
+    from snapsim.render import (
+        add_sound,
+        render_clip,
+        render_still,
+        write_captions,
+        write_markers,
+    )
 
     besides = []
     if poster is not None:
@@ -282,13 +304,18 @@ def _clip(
         output,
         besides,
         json,
+        (lambda: add_sound(shown, Path(output), options)) if sound else None,
     )
 
 
 def _drawn(
-    draw: Callable[[FramesProgress | None], ClipReport], output: str, besides: list[str], json: bool
+    draw: Callable[[FramesProgress | None], ClipReport],
+    output: str,
+    besides: list[str],
+    json: bool,
+    heard: Callable[[], Path] | None,
 ) -> None:
-    """Draw a film, and say what was drawn."""
+    """Draw a film, let it be heard if asked for, and say what was drawn."""
     from snapsim.cli.progress import clip_progress
 
     try:
@@ -297,6 +324,8 @@ def _drawn(
     except KeyboardInterrupt:
         complain(f"{output}: stopped; what is drawn is kept, the same command goes on from there")
         raise
+    there = str(heard()) if heard is not None else output
+    besides = besides if there == output else [*besides, there]
     if json:
         return emit_json("clip", _result(report, output, besides))
     return emit("\n".join(_told(report, output, besides)))

@@ -11,6 +11,8 @@ if TYPE_CHECKING:
     from snapsim.render.cameras.shot import Key, Shot
     from snapsim.render.clip import (
         ClipReport,
+        add_sound,
+        add_story_sound,
         draw_scene,
         render_clip,
         render_still,
@@ -27,6 +29,8 @@ __all__ = [
     "ClipReport",
     "Key",
     "Shot",
+    "add_sound",
+    "add_story_sound",
     "draw_scene",
     "layers_of",
     "render_clip",

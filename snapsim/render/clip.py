@@ -10,7 +10,7 @@ from pathlib import Path
 from PIL import Image
 
 from snapsim.errors import InputError, OutputError
-from snapsim.render import captions, flashes, offscreen, reel, targets
+from snapsim.render import captions, flashes, offscreen, reel, sound, targets
 from snapsim.render.board import Storyboard
 from snapsim.render.board_show import board_cues, segments_of
 from snapsim.render.cameras.contract import Fixed
@@ -165,6 +165,24 @@ def write_markers(runs: Runs, path: Path, options: ClipOptions | None = None) ->
     line, lags = plan(several, options)
     text = timeline_file(several, lags, line, options.fps, path)
     return _write_text(text, path.with_suffix(".otio"), options.overwrite)
+
+
+def add_sound(runs: Runs, path: Path, options: ClipOptions | None = None) -> Path:
+    """Put the computed sound of the clip at `path` into it, or into a WAV file beside one whose
+    format has none; returns where it is."""
+    options, path = options or ClipOptions(), Path(path)
+    several = (runs,) if isinstance(runs, Trajectory) else tuple(runs)
+    line, lags = plan(several, options)
+    seconds = float(len(line.frame_times(options.fps)) / options.fps)
+    made = sound.track(sound.heard(several, lags, line), seconds)
+    return sound.add(made, path, options.overwrite)
+
+
+def add_story_sound(board: Storyboard, path: Path) -> Path:
+    """Put the computed sound of the storyboard's film at `path` into it, as `add_sound` does."""
+    last = segments_of(board)[-1]
+    made = sound.track(sound.heard_in(board), last.start + last.length)
+    return sound.add(made, Path(path), board.options.overwrite)
 
 
 def write_story_captions(board: Storyboard, path: Path) -> list[Path]:
