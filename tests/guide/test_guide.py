@@ -92,7 +92,7 @@ def test_the_python_chapter_is_run_elsewhere():
 EXAMPLES = {
     "tutorial": ("gear-blank-falls-back",),
     "json": ("gear-blank",),
-    "how-to": ("gear-blank",),
+    "how-to": ("gear-blank", "gear-blank-falls-back"),
     "film": ("gear-blank",),
 }
 """What a reader is told, in a sentence, to have copied before."""
