@@ -116,10 +116,7 @@ def inventory_table(result: dict[str, Any]) -> RenderableType:
     for heading in ("mass\nkg", "inertia about x y z\nkg m^2", "cells"):
         table.add_column(heading, justify="right")
     for name, b in result["bodies"].items():
-        diagonal = "  ".join(f"{b['inertia_kg_m2'][i][i]:.4g}" for i in range(3))
-        held = "fixed" if b["fixed"] else "free"
-        row = (escape(name), b["shape"], escape(b["material"]), held)
-        table.add_row(*row, f"{b['mass_kg']:.4g}", diagonal, str(b["cells"]))
+        table.add_row(*_row(name, b))
     shared = result["overlaps"]
     end = (
         f"a release follows {result['duration_s']:g} s of motion, detail {result['detail']};"
@@ -141,6 +138,14 @@ def inventory_table(result: dict[str, Any]) -> RenderableType:
     stray = [Text(line) for line in stray_lines(result["stray_field"])]
     said = [*stray, *(Text(c, style="yellow") for c in CAUTIONS)] if stray else []
     return Group(Text(result["title"], style="bold"), table, end, *notes, *warnings, *said)
+
+
+def _row(name: str, b: dict[str, Any]) -> tuple[str, ...]:
+    """A body's cells of the table."""
+    diagonal = "  ".join(f"{b['inertia_kg_m2'][i][i]:.4g}" for i in range(3))
+    held = "fixed" if b["fixed"] else "free"
+    what = escape(name), b["shape"], escape(b["material"]), held
+    return *what, f"{b['mass_kg']:.4g}", diagonal, str(b["cells"])
 
 
 def _expectations(result: dict[str, Any]) -> list[Text]:

@@ -44,12 +44,7 @@ def summary(trajectory: Trajectory) -> dict[str, Any]:
         "bodies": _bodies(t),
         "impacts": [_impact(i) for i in t.impacts],
         "loads": {name: _load(load) for name, load in t.loads.items()},
-        "energy": {
-            "magnetic_released_J": number(t.audit.magnetic_released),
-            "unaccounted_J": number(t.audit.unaccounted),
-            "unaccounted_fraction": number(t.audit.unaccounted_fraction),
-            **_audit_parts(t.audit),
-        },
+        "energy": _energy(t.audit),
         **_braking(t),
         "cost": {
             "field_evaluations": t.cost.field_evaluations,
@@ -58,6 +53,16 @@ def summary(trajectory: Trajectory) -> dict[str, Any]:
         },
         "accuracy": _accuracy(t),
         "twins": twins_summary(t.twins, len(t.impacts)),
+    }
+
+
+def _energy(audit: Audit) -> dict[str, Any]:
+    """The books: what the field gave, and what nothing accounts for."""
+    return {
+        "magnetic_released_J": number(audit.magnetic_released),
+        "unaccounted_J": number(audit.unaccounted),
+        "unaccounted_fraction": number(audit.unaccounted_fraction),
+        **_audit_parts(audit),
     }
 
 

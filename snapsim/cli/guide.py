@@ -18,19 +18,23 @@ def _topics(begun: str) -> list[str]:
     return [name for name in CHAPTERS if name.startswith(begun)]
 
 
+GuideTopic = Annotated[
+    str,
+    typer.Argument(
+        metavar="[TOPIC]",
+        help="A chapter; without one, all are listed.",
+        autocompletion=_topics,
+    ),
+]
+GuideSchema = Annotated[
+    str,
+    typer.Option(metavar="NAME", help="JSON Schema of what --json prints: release, force, ..."),
+]
+
+
 def guide(
-    topic: Annotated[
-        str,
-        typer.Argument(
-            metavar="[TOPIC]",
-            help="A chapter; without one, all are listed.",
-            autocompletion=_topics,
-        ),
-    ] = "",
-    schema: Annotated[
-        str,
-        typer.Option(metavar="NAME", help="JSON Schema of what --json prints: release, force, ..."),
-    ] = "",
+    topic: GuideTopic = "",
+    schema: GuideSchema = "",
     json: AsJson = False,
 ) -> None:
     """Read the guide: tutorial, how-tos, Python, keys, theory; Markdown where it is piped."""

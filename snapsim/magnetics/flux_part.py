@@ -17,6 +17,7 @@ its second derivative in q where M answers with one susceptibility: exact for li
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -214,13 +215,16 @@ def flux_part(mesh: CellMesh, stiffness: float, blocks: FluxBlocks) -> FluxPart:
         pull=blocks.pull,
         stiff=_stiffness(cells, stiffness),
         starts=np.cumsum([0, *sizes]),
-        inverse=tuple(
-            np.ascontiguousarray(block[:n, :n])
-            for block, n in zip(blocks.inverse, sizes, strict=True)
-        ),
+        inverse=_trimmed(blocks.inverse, sizes),
         outer=outer,
         inner=inner,
     )
+
+
+def _trimmed(blocks: Array, sizes: Sequence[int]) -> tuple[Array, ...]:
+    """Each sign's block without the rows that only fill it up."""
+    pairs = zip(blocks, sizes, strict=True)
+    return tuple(np.ascontiguousarray(block[:n, :n]) for block, n in pairs)
 
 
 Maps = tuple[list[sparse.csr_array], list[sparse.csr_array], list[sparse.csr_array]]

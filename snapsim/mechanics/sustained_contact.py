@@ -149,10 +149,8 @@ def contact_step(
 ) -> ContactStep:
     """Return velocities after `dt` [s] under `load`, with what is given at the pose of `state`."""
     after, turning = state.velocity.copy(), state.spin.copy()
-    friction, room = terms.friction, terms.room
-    if len(joints.room):
-        room = np.concatenate([room, joints.room])
-        friction = np.concatenate([friction, np.zeros(len(joints.room))])
+    room = np.concatenate([terms.room, joints.room])
+    friction = np.concatenate([terms.friction, np.zeros(len(joints.room))])
     impulse, pull, held, slip, status, works = _step(
         state.pose.position,
         body.inverse_mass,

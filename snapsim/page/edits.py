@@ -15,6 +15,7 @@ import numpy as np
 from snapsim.errors import InputError, label
 from snapsim.numerics import rotations
 from snapsim.page.pose import TypedPose, plain
+from snapsim.scenario.joint import JOINT_TABLES
 from snapsim.scenario.quantities import LENGTH, parse
 from snapsim.scenario.shapes import SHAPE_TABLES
 from snapsim.scenario.starter import new_scene
@@ -47,7 +48,7 @@ BODIES: dict[str, Document] = {
     },
 }
 
-JOINTS = ("string", "hinge", "slide", "hold")
+JOINTS = tuple(JOINT_TABLES)
 
 KINDS = (*BODIES, "hand", *JOINTS)
 """What can be added."""
@@ -90,7 +91,13 @@ def with_joint(document: Document, kind: str, part: str, position: Sequence[floa
         "slide": {"axis": "z"},
         "hold": {"until": "0.2 s", "force_limit": "200 N"},
     }
-    return _appended(document, "joint", table | more[kind])
+    return _appended(document, "joint", table | more.get(kind, _shown(kind, table)))
+
+
+def _shown(kind: str, given: Document) -> Document:
+    """What the example of a joint's table has besides what is given."""
+    example: Any = JOINT_TABLES[kind].model_config["json_schema_extra"]
+    return {k: v for k, v in example["examples"][0].items() if k not in given}
 
 
 def with_hand(document: Document, body: str) -> Document:
@@ -109,11 +116,10 @@ def with_hand_that_moved(
 ) -> Document:
     """Return it with a hand that carried a part through `places` (time [s], position [m],
     quaternion) and let go at the time `parted` [s], nan where never; in place of what held it."""
-    x, y, z = (1e3 * float(c) for c in places[0][1])
     path = [
         {
             "time": f"{time:.6f} s",
-            "position": _mm([1e3 * float(c) for c in position]),
+            "position": _placed(position),
             "quaternion": ", ".join(f"{float(q):.12f}" for q in quaternion),
         }
         for time, position, quaternion in places[1:]
@@ -122,7 +128,7 @@ def with_hand_that_moved(
         "name": free_name(document, name),
         "kind": "hold",
         "between": [part, "world"],
-        "at": ["0, 0, 0 mm", _mm((x, y, z))],
+        "at": ["0, 0, 0 mm", _placed(places[0][1])],
         "force_limit": f"{limit:g} N",
         "path": path,
     }
@@ -130,6 +136,11 @@ def with_hand_that_moved(
         hand["until"] = f"{max(parted, 1e-6):.6f} s"
     others = [j for j in document.get("joint", []) if not _carries(j, part)]
     return document | {"joint": [*others, hand]}
+
+
+def _placed(position: Any) -> str:
+    """A position [m] (3,) as the scene writes it."""
+    return _mm([1e3 * float(c) for c in position])
 
 
 def _carries(joint: Document, name: str) -> bool:

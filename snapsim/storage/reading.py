@@ -173,10 +173,7 @@ def _trajectory(file: h5py.File, system: System) -> Trajectory:
         energy={name: floats(energy, name) for name in columns.ENERGY}
         | {name: floats(energy, name) for name in columns.CURRENTS if name in energy},
         gap=floats(file, "gap"),
-        cells={
-            name: Cells(floats(g["cells"], "position"), floats(g["cells"], "volume"))
-            for name, g in soft.items()
-        },
+        cells={name: _cells(g["cells"]) for name, g in soft.items()},
         magnetisation={name: floats(g, "magnetisation") for name, g in soft.items()},
         currents=_currents(file, system),
         impacts=_impacts(file["impacts"]),
@@ -188,6 +185,10 @@ def _trajectory(file: h5py.File, system: System) -> Trajectory:
         bearing=_bearing(file["loads"]),
         twins=read_twins(file["twins"]) if "twins" in file else None,
     )
+
+
+def _cells(group: h5py.Group) -> Cells:
+    return Cells(floats(group, "position"), floats(group, "volume"))
 
 
 def _currents(file: h5py.File, system: System) -> dict[str, Array]:

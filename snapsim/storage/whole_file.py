@@ -27,20 +27,8 @@ def require_writable(path: str | PathLike[str], force: bool) -> Path:
         return target
     shown = fspath(path).replace("\0", "\\0")
     try:
-        if target.is_dir():
-            raise OutputError(f"{shown}: is a directory; name a file")
-        if os.path.lexists(target) and not force:
-            raise OutputError(
-                f"{shown}: exists already; use --force to replace it, or another name"
-            )
-        if target.exists() and not target.is_file():
-            raise OutputError(f"{shown}: is a device or a pipe; name a file")
-        if not target.parent.is_dir():
-            raise OutputError(
-                f"{shown}: the directory {target.parent} does not exist; create it first"
-            )
-        if not os.access(target.parent, os.W_OK | os.X_OK):
-            raise OutputError(f"{shown}: the directory {target.parent} cannot be written to")
+        for problem in _in_the_way(target, force):
+            raise OutputError(f"{shown}: {problem}")
         os.lstat(target.parent / temporary_name(target))
     except FileNotFoundError:
         return target
@@ -49,6 +37,20 @@ def require_writable(path: str | PathLike[str], force: bool) -> Path:
     except ValueError:
         raise OutputError(f"{shown}: is no file's name") from None
     return target
+
+
+def _in_the_way(target: Path, force: bool) -> Iterator[str]:
+    """What keeps a file from being written there."""
+    if target.is_dir():
+        yield "is a directory; name a file"
+    if os.path.lexists(target) and not force:
+        yield "exists already; use --force to replace it, or another name"
+    if target.exists() and not target.is_file():
+        yield "is a device or a pipe; name a file"
+    if not target.parent.is_dir():
+        yield f"the directory {target.parent} does not exist; create it first"
+    if not os.access(target.parent, os.W_OK | os.X_OK):
+        yield f"the directory {target.parent} cannot be written to"
 
 
 def require_folder(path: str | PathLike[str]) -> Path:
