@@ -58,7 +58,7 @@ def margin_summary(report: Margin) -> dict[str, Any]:
             "order": number(report.order),
             "field_evaluations": report.evaluations,
         },
-        "limits": list(LIMITS),
+        "limits": limits_of(report),
         "cautions": list(CAUTIONS),
     }
 
@@ -73,6 +73,17 @@ def _present(report: Margin) -> dict[str, Any]:
         "load_torque_Nm": numbers(report.load[3:]),
         "released": None if report.now is None else let_go_summary(report.now, ("m", 1.0)),
     }
+
+
+def limits_of(report: Margin) -> list[str]:
+    """Return what was not looked at: of every margin, and of a part on a joint that guides it."""
+    guides = [
+        joint.name
+        for joint in report.system.joints
+        if report.body in joint.bodies and not joint.carries and joint.kind != "string"
+    ]
+    own = f"Which push starts it against friction on {' and '.join(guides)} was not looked at."
+    return [*LIMITS, own] if guides else list(LIMITS)
 
 
 def _pose(place: Place) -> dict[str, Any]:

@@ -38,6 +38,15 @@ NARROW = 0.01
 ASIDE = 0.985
 """Cosine up to which the level way to the nearest magnet is a direction of its own: 10 deg."""
 
+HELD_BY = 1e-6
+"""Size of a joint's row [1 or m] above which it holds."""
+
+FIRST_OF_A_RAIL = 1e-3
+"""Way along a rail [m] that must be free for it to be looked at."""
+
+OFF_THE_RAIL = 2e-4
+"""How far a place on a rail may be put right [m]."""
+
 TOUCHING = 2e-6
 """Gap [m] below which a contact may be a pivot."""
 
@@ -66,19 +75,25 @@ class WayStop:
 
 @dataclass(frozen=True)
 class PushWay:
-    """A way along a `direction` (3,): `kind` lift, approach or push; as far as `longest` [m]."""
+    """A way along a `direction` (3,): `kind` lift, approach or push; as far as `longest` [m].
+
+    On a `rail` it goes straight, and ends at the rail's stop.
+    """
 
     kind: str
     direction: Array
     longest: float
     start: Place
     constraints: Constraints
+    rail: bool = False
 
     def at(self, s: float) -> Place | None:
         """Return the place at s [m]; None where something is in the way."""
         there = moved(self.start, _shift(s * self.direction))
         if self.constraints.gaps(there).min(initial=np.inf) < -1e-4:
             return None
+        if self.rail:
+            return self.constraints.restored(there, OFF_THE_RAIL)
         tied = 0.5 * s if self.constraints.joints else 0.0
         return self.constraints.restored(there, 2e-3 + tied)
 
@@ -188,10 +203,11 @@ def up(landscape: EnergyLandscape) -> Array:
 def pushes(
     landscape: EnergyLandscape, constraints: Constraints, start: Place, farthest: float
 ) -> list[PushWay]:
-    """Return lift, approach and four level pushes; none for a part on a hinge or a slide."""
-    if len(constraints.limits(start, 1e-6).misfit):
-        return []
+    """Return lift, approach and four level pushes; of a part on a slide both ways along it, of one
+    on a hinge none."""
     rise = up(landscape)
+    if len(constraints.limits(start, 1e-6).misfit):
+        return _along_rails(constraints, start, farthest, rise)
     kinds = [("lift", rise)]
     nearest = toward_nearest(landscape, constraints, start)
     if nearest is not None and nearest @ rise < 0.98:
@@ -202,6 +218,34 @@ def pushes(
             unit = level / np.linalg.norm(level)
             kinds += [("push", unit), ("push", -unit)]
     return [PushWay(kind, way, farthest, start, constraints) for kind, way in kinds]
+
+
+def rails(constraints: Constraints, place: Place) -> Array:
+    """Return the directions (k, 3) in which joints let a part go without turning it."""
+    rows = constraints.limits(place, 1e-6).equality[:, :3]
+    _, size, axes = np.linalg.svd(rows)
+    return np.asarray(axes[int(np.sum(size > HELD_BY)) :])
+
+
+def turns_on_joints(constraints: Constraints, place: Place) -> bool:
+    """Return whether joints let a part turn at all."""
+    rows = constraints.limits(place, 1e-6).equality
+    free = 6 - int(np.linalg.matrix_rank(rows, tol=HELD_BY)) if len(rows) else 6
+    return free > (len(rails(constraints, place)) if len(rows) else 3)
+
+
+def _along_rails(
+    constraints: Constraints, start: Place, farthest: float, rise: Array
+) -> list[PushWay]:
+    """Both ways along each direction that joints leave; none down into what it stands on."""
+    found = []
+    for axis in rails(constraints, start):
+        for unit in (axis, -axis):
+            kind = "lift" if unit @ rise > 0.5 else "push"
+            way = PushWay(kind, unit, farthest, start, constraints, rail=True)
+            if way.at(FIRST_OF_A_RAIL) is not None:
+                found.append(way)
+    return sorted(found, key=lambda way: -float(way.direction @ rise))
 
 
 def toward_nearest(
@@ -226,8 +270,11 @@ def toward_nearest(
 
 
 def turns(landscape: EnergyLandscape, constraints: Constraints, start: Place) -> list[TiltWay]:
-    """Return the turns to be looked at, both senses about each axis; none for a free ball."""
+    """Return the turns to be looked at, both senses about each axis; none for a free ball, nor for
+    a part that its joints keep from turning."""
     if turns_freely(landscape.body) and not constraints.joints:
+        return []
+    if not turns_on_joints(constraints, start):
         return []
     footing = footing_at(landscape, constraints, start)
     axes = _axes(landscape, constraints, start, footing.rise)

@@ -6,6 +6,8 @@ import pytest
 
 from snapsim.analysis.found_values import found_summary, tried_summary
 from snapsim.errors import InputError
+from snapsim.run.release import release
+from snapsim.scenario.loading import scene_from_text
 from snapsim.scenario.spans import read_span
 from snapsim.study import find_value as module
 from snapsim.study.find_value import (
@@ -228,3 +230,28 @@ def test_a_condition_that_cannot_be_read_is_refused_with_what_is_allowed(text):
 def test_conditions_are_read_in_si():
     found = read_condition("Lift >= 20 mm")
     assert (found.asked, found.limit, found.most) == (Asked.LIFT, 0.02, False)
+
+
+CORD = """
+[[joint]]
+name = "cord"
+kind = "string"
+between = ["ball", "world"]
+at = ["0, 0, -10 mm", "0, 0, 0 mm"]
+length = "10 mm"
+"""
+
+
+@pytest.mark.longer  # half a minute
+def test_the_cord_that_keeps_a_ball_from_the_magnet_is_shorter_than_the_gap():
+    """25 mm above the ball is the pole: by geometry a cord of that length lets it get there. From
+    22 mm on normal cells leave it swinging upright on the cord, which does not count as no snap."""
+    near = BALL.replace("0, 0, 100 mm", "0, 0, 60 mm").replace('"0.3 s"', '"0.5 s"') + CORD
+    span = read_span("joint.cord.length=5..40 mm", "--find")
+    found = find_value(Finding(near, "ball.toml", span, read_condition("no snap")))
+    assert 15.0 < found.value < 25.0
+    assert found.beyond > found.value
+    for length, strikes in ((found.value, False), (25.5, True)):
+        changes = (f'joint.cord.length="{length!r} mm"',)
+        run = release(scene_from_text(near, "ball.toml", changes))
+        assert any(i.against == "magnet" for i in run.impacts) == strikes
