@@ -12,7 +12,7 @@ from snapsim.analysis.repeats import twins_summary
 from snapsim.arrays import Array
 from snapsim.mechanics.chipping import chipping
 from snapsim.simulation.trajectory import Audit, Impact, Load, Trajectory, kinetic_energy
-from snapsim.words.braking import braking_words
+from snapsim.words.braking import braking_words, left_out_of_braking
 from snapsim.words.chipping import chance_words
 from snapsim.words.eddy_currents import with_eddy_words
 from snapsim.words.endings import ending_words, parting_words
@@ -190,6 +190,7 @@ def _braking(t: Trajectory) -> dict[str, Any]:
                 {k: v if isinstance(v, str) else number(v) for k, v in d.items()} for d in drifts
             ],
             "says": braking_words(heat, turned_over, drifts),
+            "left_out": left_out_of_braking(t.system),
         }
     }
 

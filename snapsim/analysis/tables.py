@@ -31,7 +31,7 @@ def release_table(result: dict[str, Any]) -> RenderableType:
         Text(result["title"], style="bold"),
         *(Text(line) for line in result.get("answer", {}).get("says", ())),
         _ending(result),
-        *(Text(result["braking"]["says"]) for _ in "x" if result.get("braking", {}).get("says")),
+        *_braking(result.get("braking", {})),
         *_repeats(result["twins"]),
         _impacts(result["impacts"], result["twins"]),
         _moving(result["bodies"], result["twins"]),
@@ -41,6 +41,12 @@ def release_table(result: dict[str, Any]) -> RenderableType:
     parts.append(_audit(result))
     parts += _release_accuracy(result["accuracy"])
     return Group(*parts, cautions())
+
+
+def _braking(braking: dict[str, Any]) -> list[RenderableType]:
+    """What eddy currents did, and what is left out of them."""
+    said = [Text(braking["says"])] if braking.get("says") else []
+    return [*said, *(Text(f"note: {w}", style="yellow") for w in braking.get("left_out", ()))]
 
 
 def _ending(result: dict[str, Any]) -> RenderableType:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, Final
 
 import numpy as np
 
 from snapsim.arrays import Array
+from snapsim.run.blow_error import hardest_of
 from snapsim.simulation.trajectory import Trajectory
 
 LASTS: Final = 0.1
@@ -20,6 +22,53 @@ HEATED: Final = 0.2
 
 STILL: Final = 1e-4
 """Speed [m/s] below which a part counts as at rest."""
+
+
+DOUBT: Final = 0.06
+"""Share to which braking is known from its cells: drag over a sheet within 5 %, in a tube 4 %."""
+
+
+def braking_doubt(run: Trajectory) -> Array:
+    """Return by how much the kinetic energy may be off at the frames (k,) [J] for the braking.
+
+    Of K' = F v - P, with P the power that becomes heat, a share e of P too much or too little makes
+    d' = e P - d P/(2 K): while little is lost it adds up, at a terminal speed it is 2 e K.
+    """
+    found = np.zeros(len(run.time))
+    if "joule_heat" not in run.energy:
+        return found
+    heat = np.maximum(np.diff(run.energy["joule_heat"]), 0.0)
+    kinetic = run.energy["kinetic"]
+    for k, gained in enumerate(heat):
+        share = gained / max(kinetic[k] + kinetic[k + 1], 1e-300)
+        kept = float(np.exp(-share))
+        mean = (1 - kept) / share if share > 1e-9 else 1.0
+        found[k + 1] = found[k] * kept + DOUBT * gained * mean
+    return found
+
+
+def with_braking_doubt(run: Trajectory, errors: Mapping[str, float]) -> dict[str, float]:
+    """Return the errors of the first and of the hardest blow with what the braking leaves open.
+
+    Without iron they have none else, and their values are the run's own.
+    """
+    found = dict(errors)
+    if not (run.impacts and run.currents):
+        return found
+    doubt = braking_doubt(run)
+    for name, blow in (("first_impact", run.impacts[0]), ("hardest_impact", hardest_of(run))):
+        k = min(int(np.searchsorted(run.time, blow.time)), len(run.time) - 1)
+        own = blow.kinetic_energy
+        share = float(doubt[k]) / own if own > 0 else 0.0
+        for key, unit, value, factor in (
+            ("kinetic_energy", "J", own, 1.0),
+            ("effective_energy", "J", blow.effective_energy, 1.0),
+            ("speed", "m_s", blow.closing_speed, 0.5),
+        ):
+            known = found.setdefault(f"{name}_{key}_{unit}", value)
+            error = found.get(f"{name}_{key}_error_{unit}", 0.0)
+            found[f"{name}_{key}_error_{unit}"] = error + factor * share * known
+    return found
 
 
 def drifting(run: Trajectory) -> list[dict[str, Any]]:

@@ -32,7 +32,7 @@ from snapsim.mechanics.rigid_bodies import rigid_bodies
 from snapsim.numerics import rotations
 from snapsim.parts.states import Pose, State
 from snapsim.run.fate import attracting
-from snapsim.run.release import motion_problem, shared_loads
+from snapsim.run.release import motion_problem, shared_loads, stage_brakes
 from snapsim.run.run_log import RunLog
 from snapsim.run.steps import steps_of
 from snapsim.simulation.current_stages import standing_at
@@ -102,7 +102,9 @@ class Rehearsal:
         self.settings = replace(settings, frame_spacing=SLICE)
         bodies, start = rigid_bodies(system.bodies), system.start
         geometry = ContactGeometry(system.bodies, system.surfaces)
-        self.problem = motion_problem(self.system, bodies, geometry, staged, self.settings)
+        brakes = stage_brakes(self.system, staged)
+        given = bodies, geometry, staged, self.settings
+        self.problem = motion_problem(self.system, *given, brakes)
         self.geometry, self.slice = geometry, SLICE
         self.held, self.parted = True, np.nan
         self.why: Parting | None = None
@@ -115,7 +117,15 @@ class Rehearsal:
         self._last: Array | None = None
         self.motion: Motion | None = None
         self.log = RunLog(
-            self.system, bodies, staged, geometry, self._bearing, self.settings, False, True
+            self.system,
+            bodies,
+            staged,
+            geometry,
+            self._bearing,
+            self.settings,
+            False,
+            True,
+            brakes[0],
         )
 
     @property

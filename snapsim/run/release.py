@@ -26,6 +26,7 @@ from snapsim.mechanics.records import Frame
 from snapsim.mechanics.rigid_bodies import RigidBodies, rigid_bodies
 from snapsim.parts.states import State
 from snapsim.run.blow_error import blow_errors
+from snapsim.run.braking import with_braking_doubt
 from snapsim.run.run_log import RunLog, Until
 from snapsim.run.steps import steps_of
 from snapsim.simulation.close_soft_parts import closest_of
@@ -73,7 +74,7 @@ def release(
     loads = loads.serving(system) if loads else shared_loads(system, steps, meshes)
     bodies = rigid_bodies(system.bodies)
     geometry = ContactGeometry(system.bodies, system.surfaces)
-    brakes = _brakes(system, loads)
+    brakes = stage_brakes(system, loads)
     motion = Motion(motion_problem(system, bodies, geometry, loads, steps, brakes))
     watched = motion.bearing, steps, frames, magnetisation
     log = RunLog(system, bodies, loads, geometry, *watched, brake=brakes[0])
@@ -91,7 +92,8 @@ def release(
         if not log.frames:  # nothing was reached
             raise
     run = log.trajectory(began)
-    run = replace(run, accuracy={**run.accuracy, **blow_errors(run, meshes)})
+    errors = with_braking_doubt(run, blow_errors(run, meshes))
+    run = replace(run, accuracy={**run.accuracy, **errors})
     if not (estimates and magnetisation):
         return run
     return replace(run, accuracy={**run.accuracy, **eddy_estimate(run), **closest_of(run)})
@@ -133,8 +135,8 @@ def shared_loads(
     return StagedLoads(system, alike)
 
 
-def _brakes(system: System, loads: StagedLoads) -> list[EddyBrake | None]:
-    """What conductors do in each stage of the currents; what a change induces is left out."""
+def stage_brakes(system: System, loads: StagedLoads) -> list[EddyBrake | None]:
+    """Return what conductors do in each stage of the currents; not what a change induces."""
     if not system.eddy_currents:
         return [None] * len(loads.stages)
     stages = (standing_at(system, stage.middle) for stage in loads.stages)

@@ -9,12 +9,11 @@ import numpy as np
 
 from snapsim.errors import ComputationError
 from snapsim.magnetics.cells import mesh
-from snapsim.magnetics.conductors.layout import too_long
 from snapsim.parts.bodies import Body
 from snapsim.parts.materials import MATERIALS
-from snapsim.parts.shapes import Ring
-from snapsim.simulation.eddy_brake import braking_conductors
+from snapsim.simulation.eddy_brake import brakes
 from snapsim.simulation.system import System
+from snapsim.words.braking import left_out_of_braking
 
 
 def advice(system: System) -> list[str]:
@@ -26,7 +25,7 @@ def advice(system: System) -> list[str]:
         *_nothing_recoils(system),
         *_coils(system),
         *_odd_shapes(system),
-        *_currents_left_out(system),
+        *left_out_of_braking(system),
         *_wide_cells(system),
     ]
 
@@ -38,7 +37,7 @@ def _nothing_happens(system: System) -> list[str]:
         found.append("every body is fixed: nothing will move")
     if not magnets:
         found.append("there is no magnet and no coil: only weight and contact act")
-    elif len(magnets) == 1 and not any(b.is_soft for b in system.bodies) and not _brakes(system):
+    elif len(magnets) == 1 and not any(b.is_soft for b in system.bodies) and not brakes(system):
         one = "one coil" if magnets[0].coil is not None else "one magnet"
         found.append(f"there is {one} and nothing that it attracts")
     if not any(b.fixed for b in system.bodies):
@@ -101,43 +100,6 @@ def _hidden_tables(system: System) -> list[str]:
 def _odd_shapes(system: System) -> list[str]:
     """What shapes say of themselves."""
     return [f'"{body.name}": {remark}' for body in system.bodies for remark in body.shape.remarks]
-
-
-def _brakes(system: System) -> list[int]:
-    """Conductors in which magnets that move by them drive currents."""
-    return list(braking_conductors(system.bodies)) if system.eddy_currents else []
-
-
-def _currents_left_out(system: System) -> list[str]:
-    """What is not modelled of eddy currents, with its sign."""
-    bodies, brakes = system.bodies, _brakes(system)
-    names = ", ".join(bodies[i].name for i in brakes)
-    found = []
-    if brakes and any(b.is_soft for b in bodies):
-        found.append(
-            f"eddy currents in {names} are driven by the magnets' own field: iron adds to it,"
-            " so that the real part is braked more and arrives slower"
-        )
-    if len(brakes) > 1:
-        found.append(
-            f"eddy currents in {names} do not act on each other: fast magnets by conductors that"
-            " lie one on another are braked too much here, and the real ones are faster"
-        )
-    found += [
-        f"eddy currents in {bodies[i].name}: its members count as insulated from each other where"
-        " their cells do not meet; the real one brakes more"
-        for i in brakes
-        if bodies[i].shape.members
-    ]
-    found += [
-        f"eddy currents in {bodies[i].name}: so long a tube has cells longer than half its radius"
-        " here, which brake up to a tenth too little near the axis; the real part is slower"
-        for i in brakes
-        if isinstance(shape := bodies[i].shape.simplest, Ring) and too_long(shape)
-    ]
-    if not system.eddy_currents and braking_conductors(bodies):
-        found.append("eddy_currents = false: conductors do not brake; the real parts are slower")
-    return found
 
 
 NARROW: Final = 4.0

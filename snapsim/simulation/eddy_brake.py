@@ -28,6 +28,7 @@ from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
 from snapsim.parts.shapes import Shape
 from snapsim.parts.states import Pose, State
+from snapsim.simulation.system import System
 
 CELLS: Final = {"draft": 200, "normal": 400, "fine": 900}
 """Cells of a conductor. Drag of a dipole over a sheet of eight heights a side: 0.985 of that of an
@@ -169,6 +170,11 @@ def braking_conductors(bodies: Sequence[Body]) -> dict[int, tuple[int, ...]]:
         for i in conducting(bodies)
     }
     return {i: some for i, some in near.items() if some}
+
+
+def brakes(system: System) -> list[int]:
+    """Return the numbers of a system's conductors whose eddy currents act."""
+    return list(braking_conductors(system.bodies)) if system.eddy_currents else []
 
 
 def eddy_brake(bodies: Sequence[Body], detail: str) -> EddyBrake | None:

@@ -5,6 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from snapsim.magnetics.conductors.layout import too_long
+from snapsim.parts.bodies import Body
+from snapsim.parts.shapes import Ring
+from snapsim.simulation.eddy_brake import brakes, braking_conductors, conducting
+from snapsim.simulation.system import System
+
 LEAST = 1e-3
 """Share of the energy turned over below which braking is not worth a sentence."""
 
@@ -30,6 +36,48 @@ def conductor_words(name: str, found: Mapping[str, Any]) -> str:
         f"{name}: eddy currents act, on {found['cells']} cells in {found['modes']} modes that die"
         f" away in {slowest:.2g} ms at the longest"
     )
+
+
+def left_out_of_braking(system: System) -> list[str]:
+    """Return what is not modelled of eddy currents that brake, one line each, with its sign."""
+    found, bodies = brakes(system), system.bodies
+    names = ", ".join(bodies[i].name for i in found)
+    lines = []
+    if found and any(b.is_soft for b in bodies):
+        lines.append(
+            f"eddy currents in {names} are driven by the magnets' own field: iron adds to it, so"
+            " that the real part is braked more and arrives slower"
+        )
+    if len(found) > 1:
+        lines.append(
+            f"eddy currents in {names} do not act on each other: fast magnets by conductors that"
+            " lie one on another are braked too much here, and the real ones are faster"
+        )
+    if any(b.coil is not None and len(b.coil.moments) for b in bodies) and conducting(bodies):
+        lines.append(
+            "what a coil's changing current induces in conductors is left out: real ones are kicked"
+            " by it, with a jump of the current away from the coil or towards it"
+        )
+    lines += [line for i in found for line in _of_its_cells(bodies[i])]
+    if not system.eddy_currents and braking_conductors(bodies):
+        lines.append("eddy_currents = false: conductors do not brake; the real parts are slower")
+    return lines
+
+
+def _of_its_cells(body: Body) -> list[str]:
+    """What the cells of a conductor leave out."""
+    shape = body.shape.simplest
+    if shape.members:
+        return [
+            f"eddy currents in {body.name}: its members count as insulated from each other where"
+            " their cells do not meet; the real one brakes more"
+        ]
+    if isinstance(shape, Ring) and too_long(shape):
+        return [
+            f"eddy currents in {body.name}: so long a tube has cells longer than half its radius"
+            " here, which brake a tenth too little near the axis or less; the real part is slower"
+        ]
+    return []
 
 
 def _energy(value: float) -> str:

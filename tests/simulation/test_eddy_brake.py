@@ -16,6 +16,7 @@ from snapsim.run.braking import drifting
 from snapsim.scenario.advice import advice
 from snapsim.scenario.loading import scene_from_text
 from snapsim.simulation.eddy_brake import eddy_brake
+from snapsim.words.braking import left_out_of_braking
 
 PIPE = """
 title = "invented: ball magnet in a copper pipe"
@@ -181,3 +182,26 @@ def test_a_scene_without_moving_magnets_by_conductors_has_no_brake():
     assert eddy_brake(pipe().bodies[1:], "draft") is None
     state = State(pipe().start.pose, np.zeros((2, 3)), np.zeros((2, 3)))
     assert eddy_brake(pipe().bodies, "draft").quickness(state) == 0.0
+
+
+def test_the_bar_of_a_blow_covers_six_per_cent_of_the_braking():
+    """A plate that conducts 5 % less or more: the first blow's energy stays within the bar, which
+    is no more than four times what that makes."""
+    system = replace(scene_from_text(PLATE, "plate"), duration=0.08)
+    energies, runs = [], []
+    for share in (0.95, 1.0, 1.05):
+        plate = system.bodies[1]
+        material = replace(plate.material, conductivity=58e6 * share)
+        bodies = (system.bodies[0], replace(plate, material=material))
+        runs.append(snapsim.release(replace(system, bodies=bodies), twins=0))
+        energies.append(runs[-1].impacts[0].kinetic_energy)
+    bar = float(runs[1].accuracy["first_impact_kinetic_energy_error_J"])
+    assert energies[0] > energies[1] > energies[2]
+    assert energies[0] - energies[1] < bar < 4 * (energies[0] - energies[1])
+
+
+def test_what_is_left_out_is_said_with_its_sign():
+    two = pipe().bodies
+    system = replace(pipe(), bodies=(*two, replace(two[1], name="sleeve")))
+    assert any("the real ones are faster" in line for line in left_out_of_braking(system))
+    assert left_out_of_braking(pipe()) == []
