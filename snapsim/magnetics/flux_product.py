@@ -246,7 +246,29 @@ def _gathered(nodes: Array, first: IntArray, x: Array) -> Array:
 
 @compiled
 def _block(flat: Buffer, at: int, rows: int, columns: int) -> Buffer:
+    """A matrix of `flat`, which begins there; none where `at` is -1."""
+    if at < 0:
+        return flat[:0].reshape(0, columns)
     return flat[at : at + rows * columns].reshape(rows, columns)
+
+
+@compiled
+def _own(first: IntArray, part: int, values: Array) -> Array:
+    """What of the `values` of all parts belongs to one."""
+    return values[first[part] : first[part + 1]]
+
+
+@compiled
+def _blocks(parts: FluxSet, cross: CrossSet, k: int) -> tuple[Array, Buffer, Buffer]:
+    """P of pair k: outer on outer, inner of the first on outer, outer on inner of the second."""
+    a, b = cross.pairs[k, 0], cross.pairs[k, 1]
+    f, g = parts.outer[a + 1] - parts.outer[a], parts.outer[b + 1] - parts.outer[b]
+    inner_a, inner_b = parts.inner[a + 1] - parts.inner[a], parts.inner[b + 1] - parts.inner[b]
+    return (
+        _block(cross.outer, cross.start[k, 0], f, g),
+        _block(cross.mixed, cross.start[k, 1], inner_a, g),
+        _block(cross.mixed, cross.start[k, 2], f, inner_b),
+    )
 
 
 @compiled
@@ -254,24 +276,14 @@ def potentials(parts: FluxSet, cross: CrossSet, s: Array, outer: Array, inner: A
     """Add P s of outer charges `s` (f,) of the other parts to outer and inner faces."""
     for k in range(len(cross.pairs)):
         a, b = cross.pairs[k, 0], cross.pairs[k, 1]
-        one, other = (
-            slice(parts.outer[a], parts.outer[a + 1]),
-            slice(parts.outer[b], parts.outer[b + 1]),
-        )
-        in_a, in_b = (
-            slice(parts.inner[a], parts.inner[a + 1]),
-            slice(parts.inner[b], parts.inner[b + 1]),
-        )
-        x, y = s[one], s[other]
-        if cross.start[k, 0] >= 0:
-            both = _block(cross.outer, cross.start[k, 0], len(x), len(y))
-            _both_products(both, x, y, outer[one], outer[other])
-        if cross.start[k, 1] >= 0:
-            u = inner[in_a]
-            _row_products(_block(cross.mixed, cross.start[k, 1], len(u), len(y)), y, u)
-        if cross.start[k, 2] >= 0:
-            u = inner[in_b]
-            _column_products(_block(cross.mixed, cross.start[k, 2], len(x), len(u)), x, u)
+        x, y = _own(parts.outer, a, s), _own(parts.outer, b, s)
+        both, first, second = _blocks(parts, cross, k)
+        if both.size:
+            _both_products(both, x, y, _own(parts.outer, a, outer), _own(parts.outer, b, outer))
+        if first.size:
+            _row_products(first, y, _own(parts.inner, a, inner))
+        if second.size:
+            _column_products(second, x, _own(parts.inner, b, inner))
     if len(cross.kernel) == 0:
         return
     gathered = _gathered(parts.outer_nodes, parts.outer, s)
@@ -301,20 +313,16 @@ def _potentials_of_rest(
     """Add P r of charges r on outer and inner faces of the other parts to outer faces."""
     for k in range(len(cross.pairs)):
         a, b = cross.pairs[k, 0], cross.pairs[k, 1]
-        one, other = (
-            slice(parts.outer[a], parts.outer[a + 1]),
-            slice(parts.outer[b], parts.outer[b + 1]),
-        )
-        u, v = outer[one], outer[other]
-        if cross.start[k, 0] >= 0:
-            both = _block(cross.outer, cross.start[k, 0], len(u), len(v))
-            _both_products(both, on_outer[one], on_outer[other], u, v)
-        if cross.start[k, 1] >= 0:
-            x = on_inner[parts.inner[a] : parts.inner[a + 1]]
-            _column_products(_block(cross.mixed, cross.start[k, 1], len(x), len(v)), x, v)
-        if cross.start[k, 2] >= 0:
-            x = on_inner[parts.inner[b] : parts.inner[b + 1]]
-            _row_products(_block(cross.mixed, cross.start[k, 2], len(u), len(x)), x, u)
+        u, v = _own(parts.outer, a, outer), _own(parts.outer, b, outer)
+        both, first, second = _blocks(parts, cross, k)
+        if both.size:
+            _both_products(
+                both, _own(parts.outer, a, on_outer), _own(parts.outer, b, on_outer), u, v
+            )
+        if first.size:
+            _column_products(first, _own(parts.inner, a, on_inner), v)
+        if second.size:
+            _row_products(second, _own(parts.inner, b, on_inner), u)
     if len(cross.kernel) == 0:
         return
     o = _gathered(parts.outer_nodes, parts.outer, on_outer)

@@ -246,10 +246,7 @@ class MagneticModel:
         self._fluxes: tuple[FluxPart, ...] = ()
         continuous = serves(self.cells.values(), bool(self.recoiling))
         if continuous and len(yielding) > 1:
-            chi = curves.susceptibility.tolist()
-            self._fluxes = tuple(
-                _flux_part(mesh, x) for mesh, x in zip(self.cells.values(), chi, strict=True)
-            )
+            self._fluxes = _flux_parts(self.cells.values(), curves.susceptibility.tolist())
             self._flux_set = flux_set(self._fluxes)
             self._parts, self._faces = _flux_places(self.cells, self._fluxes), None
             return
@@ -661,6 +658,20 @@ def _widened_parts(
         places=slice(0, len(mesh.volume)), widened=widened,
     )  # fmt: skip
     return [part], [kept.own]
+
+
+def _flux_parts(
+    meshes: Iterable[CellMesh], susceptibility: Sequence[float]
+) -> tuple[FluxPart, ...]:
+    """The parts of all meshes; of equal ones only one is made."""
+    made: dict[tuple[object, ...], FluxPart] = {}
+    found = []
+    for mesh, chi in zip(meshes, susceptibility, strict=True):
+        key = (*(x.tobytes() for x in (mesh.corners, mesh.cells, mesh.points)), mesh.mirrors, chi)
+        if key not in made:
+            made[key] = _flux_part(mesh, chi)
+        found.append(made[key])
+    return tuple(found)
 
 
 def _flux_part(mesh: CellMesh, susceptibility: float) -> FluxPart:

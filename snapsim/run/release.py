@@ -33,7 +33,7 @@ from snapsim.simulation.close_soft_parts import closest_of
 from snapsim.simulation.current_stages import StagedLoads, standing_at
 from snapsim.simulation.eddy_brake import EddyBrake, eddy_brake
 from snapsim.simulation.eddy_loss import eddy_estimate
-from snapsim.simulation.energy_between_poses import EnergyBetweenPoses, pose_space
+from snapsim.simulation.energy_between_poses import FEW, MANY, EnergyBetweenPoses, pose_space
 from snapsim.simulation.loads import MagneticLoads, flight_tolerance, interpolation_shares
 from snapsim.simulation.overlap import refuse_overlaps
 from snapsim.simulation.system import System
@@ -118,13 +118,14 @@ def shared_loads(
     change there are such loads for each stage of them.
     """
     steps = settings or steps_of(system)
-    tolerance = flight_tolerance(steps.tolerances.of_loads)
+    several = sum(system.has_cells(body) for body in system.bodies) > 1
+    tolerance = flight_tolerance(steps.tolerances.of_loads, several)
     model = MagneticModel(
         system.bodies, system.detail, tolerance, meshes=meshes, recoil=system.recoil
     )
-    shares = interpolation_shares(steps.tolerances.of_loads)
+    shares = interpolation_shares(steps.tolerances.of_loads, several)
     acting = sorted({*model.soft, *model.magnets})
-    space = pose_space(system.bodies, acting, system.gravity)
+    space = pose_space(system.bodies, acting, system.gravity, MANY if several else FEW)
 
     def alike(standing: System) -> MagneticLoads:
         there = model.with_currents(standing.bodies)

@@ -46,8 +46,13 @@ class PoseEnergy(NamedTuple):
 ROOT_HALF: Final = math.sqrt(0.5)
 
 NEAREST: Final = (16, 12, 12)
-"""Poses that one interpolant rests on, of one tracked body, two, three. More cost more than they
-spare."""
+"""Poses that one interpolant rests on, of one tracked body, two, three and more. More cost more
+than they spare."""
+
+FEW: Final = 3
+MANY: Final = 8
+"""Most bodies that are tracked: of any kind, and where several have cells, so that a solved pose
+costs far more than an interpolant of 588 rows."""
 
 FEWEST: Final = 4
 """Poses below which nothing is interpolated."""
@@ -115,13 +120,15 @@ class PoseSpace:
         return _share(error, slopes, np.zeros_like(self.weight))
 
 
-def pose_space(bodies: Sequence[Body], acting: Sequence[int], gravity: Array) -> PoseSpace | None:
+def pose_space(
+    bodies: Sequence[Body], acting: Sequence[int], gravity: Array, most: int = FEW
+) -> PoseSpace | None:
     """Return the space of the `acting` (magnetic) bodies' poses; None where it has too many
-    dimensions to interpolate in, or nothing moves."""
+    dimensions to interpolate in (of more than `most` bodies), or nothing moves."""
     moving = [i for i in acting if not bodies[i].fixed]
     held = [i for i in acting if bodies[i].fixed]
     tracked = moving if len(held) < 2 else moving + held
-    if not moving or len(acting) < 2 or len(tracked) > len(NEAREST):
+    if not moving or len(acting) < 2 or len(tracked) > most:
         return None
     chosen = [bodies[i] for i in tracked]
     gyration = [np.sqrt(np.trace(b.inertia) / (2.0 * b.mass)) for b in chosen]
@@ -250,7 +257,7 @@ class EnergyBetweenPoses:
         as a share of the field's own loads."""
         self._known: list[_Solved] = []
         self._points: Array = np.empty((0, 12 * len(space.tracked)))
-        self._nearest = NEAREST[len(space.tracked) - 1]
+        self._nearest = NEAREST[min(len(space.tracked), len(NEAREST)) - 1]
         self._length = FIRST_LENGTH * float(space.gyration.max())
         self._caution = CAREFUL
         self._fit: Kriging | None = None

@@ -173,8 +173,25 @@ def test_a_snap_comes_out_as_with_every_pose_solved(snap):
     assert runs[0].audit.unaccounted_fraction < 1e-3
 
 
+def test_loads_of_four_parts_that_magnetise_each_other_are_interpolated(
+    make_body, make_system, materials
+):
+    """Above three bodies only where several have cells: a solved pose then costs most."""
+    grade = make_body("magnet", Box((0.1, 0.1, 0.04)), materials["magnet"], (0, 0, 1), fixed=True)
+    places = [(-0.02, 0, -0.06), (0.02, 0.003, -0.063), (0, 0.025, -0.066), (0.003, -0.025, -0.07)]
+    cube, iron = Box((0.012, 0.014, 0.01)), materials["iron"](200.0, 1.8)
+    rows = [(make_body(f"part{k}", cube, iron), at) for k, at in enumerate(places)]
+    system = make_system([(grade, (0, 0, 0.02)), *rows], detail=24, duration=0.03)
+    run = release(system)
+    assert run.accuracy["interpolated_loads"] > 0.5 * run.cost.field_evaluations
+    assert run.audit.unaccounted_fraction < 1e-3
+    assert pose_space(system.bodies, range(5), GRAVITY) is None
+
+
 def test_tight_bounds_solve_every_pose():
     """What a bound of the integrator allows the loads; none at all below one in a million."""
     assert interpolation_shares(1e-8) is None
     assert interpolation_shares(1e-6) == pytest.approx((2e-5, 1e-4))
     assert interpolation_shares(3e-4) == pytest.approx((3e-4, 1e-3))
+    assert interpolation_shares(1e-6, several=True) == pytest.approx((1e-4, 5e-4))
+    assert interpolation_shares(1e-8, several=True) is None
