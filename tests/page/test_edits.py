@@ -195,8 +195,11 @@ def one_edit(bench: Bench, model: Model, random: np.random.Generator, n: int) ->
             for k in range(3):
                 bench.move(TypedPose((x + k, 1.0, -60.0), (0.0, 20.0, 0.0)), n)
             if any(moved in j["between"] for j in wanted.get("joint", [])):
-                # where its joints let it be, and its hold with it: told by the bench itself
-                model.do(edits.posed(wanted, moved, bench.pose))
+                # where its joints let it be, and its hold with it: told by the bench itself; what a
+                # ball holds in its place is not moved, and leaves nothing to undo
+                told = edits.posed(wanted, moved, bench.pose)
+                if told != model.now:
+                    model.do(told)
                 return
             body = next(b for b in wanted["body"] if b["name"] == moved)
             body.pop("quaternion", None)
