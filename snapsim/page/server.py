@@ -26,6 +26,7 @@ SCRIPTS = (
     "playing.js",
     "parts.js",
     "rehearsing.js",
+    "show.js",
     "showing.js",
     "lost.js",
     "page.js",

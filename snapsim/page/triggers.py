@@ -32,6 +32,7 @@ from snapsim.page.parts_job import parts_work
 from snapsim.page.pose import FARTHEST, typed, with_unit
 from snapsim.page.rehearsing import Rehearsing
 from snapsim.page.release_job import load_work, release_work
+from snapsim.page.study_jobs import STUDIES, study_begun_with, study_work
 from snapsim.scenario.examples import example as named_example
 from snapsim.scenario.examples import examples
 from snapsim.scenario.loading import scene_text
@@ -40,6 +41,9 @@ from snapsim.scenario.shapes import SHAPE_TABLES
 
 MOST_TABS = 16
 """Tabs that are remembered; the one not used for longest, and idle, is forgotten."""
+
+MOST_TEXT = 100_000
+"""Characters of a study that are taken."""
 
 MOST_HAND = 2000.0
 """The most force [N] that a rehearsing hand, or two with a handle, may be given."""
@@ -76,7 +80,7 @@ class Desk:
         Bench(source, self.executor)  # refuses a bad scene before anything is begun
         self.tabs: dict[str, Bench] = {}
         self.runs, self.looks = Lane(), Lane()  # letting go and drawing; looking before
-        self.drafts = Lane()
+        self.drafts, self.studies = Lane(), Lane()
         self.rehearsals: dict[str, Rehearsing] = {}
         self.folder = tempfile.TemporaryDirectory(prefix="snapsim-page-")
         self.numbers = 0
@@ -86,6 +90,7 @@ class Desk:
         self.runs.close()
         self.looks.close()
         self.drafts.close()
+        self.studies.close()
         for rehearsal in self.rehearsals.values():
             rehearsal.close()
         self.executor.shutdown(wait=False, cancel_futures=True)
@@ -121,6 +126,7 @@ class Desk:
             "examples": [{"name": e.name, "title": e.title} for e in examples().values()],
             "kinds": list(edits.KINDS),
             "shapes": [k for k in SHAPE_TABLES if k not in ("mesh", "compound")],
+            "study": study_begun_with(bench.system.title),
             "tabs": len(self.tabs),
         }
 
@@ -329,6 +335,20 @@ class Desk:
         return self._begun(bench, lane.submit(what, works[what], bench.given()))
 
     @answering
+    def study(self, tab: str, what: str, asked: dict[str, str]) -> Reply:
+        """Begin a study of the scene as it stands: "rests", "fates" over the spans "first" and
+        "second", or a "sweep" of the "study" that is given as text."""
+        if what not in STUDIES:
+            raise InputError(f'is "{what}"; allowed: {", ".join(STUDIES)}', key="what")
+        bench = self.bench(tab)
+        if any("file" in body.get("shape", {}) for body in bench.document.get("body", [])):
+            raise InputError("a scene with mesh files is studied from the terminal: save it first")
+        texts = {k: str(asked.get(k, ""))[:MOST_TEXT] for k in ("first", "second", "study")}
+        _, path = self._new_file("")
+        given = bench.given() | texts | {"what": what, "folder": path}
+        return self._begun(bench, self.studies.submit("study", study_work, given))
+
+    @answering
     def draft(self, tab: str) -> Reply:
         """Begin a draft release of the scene as it stands; one of an earlier state is cancelled."""
         bench = self.bench(tab)
@@ -385,6 +405,12 @@ class Desk:
         job = self.bench(tab).jobs.get(number)
         if job is None or job.result is None:
             raise InputError(f"job {number} has no result", key="number")
+        if "folder" in job.result:
+            below = f"files/{job.result['folder']}"
+            names = ("pictures", "pages")
+            return {
+                "result": job.result | {k: [f"{below}/{n}" for n in job.result[k]] for k in names}
+            }
         if "path" in job.result:
             return {"file": f"files/{Path(job.result['path']).name}"}
         return {"result": job.result}
@@ -440,6 +466,7 @@ CALLS = (
     "hello", "move", "type_pose", "look", "back", "set_down", "put", "choose", "edit", "reshape",
     "undo", "redo", "retext", "open", "begin", "toml", "release", "explain",
     "draft", "lines", "clip", "html", "stop", "standing", "result", "file_of",
+    "study",
     "rehearse_begin", "rehearse",
 )  # fmt: skip
 """Names of the calls that the browser may make."""

@@ -35,7 +35,7 @@ def test_no_panel_nor_mode_breaks_a_rule_of_accessibility(tab: Tab) -> None:
         broken[what] = json.loads(tab.js(RUN))
 
     tab.js("document.querySelectorAll('#panel-build details').forEach((d) => (d.open = true))")
-    for panel in ("place", "build", "runs"):
+    for panel in ("place", "build", "runs", "studies"):
         tab.js(f"snapsim.page.tab = '{panel}'")
         tab.wait(f"document.getElementById('panel-{panel}').checkVisibility()")
         look(panel)
@@ -45,4 +45,11 @@ def test_no_panel_nor_mode_breaks_a_rule_of_accessibility(tab: Tab) -> None:
     tab.js("snapsim.page.keys = false; snapsim.page.release()")
     tab.wait("snapsim.page.mode === 'play' && snapsim.page.record", 60)
     look("a run")
+    tab.js("snapsim.page.startShow()")
+    tab.wait("document.querySelector('.overshow')")
+    look("a show")
+    tab.js("snapsim.page.goShow(3)")
+    tab.wait("document.querySelector('.caption') && snapsim.page.time === snapsim.page.record.end")
+    tab.press("Escape")
+    tab.wait("snapsim.page.showStep === -1")
     assert {k: v for k, v in broken.items() if v} == {}

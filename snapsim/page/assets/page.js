@@ -3,7 +3,7 @@
   "use strict";
   const { StageView, Hands, Recording, Clock, quantity, said, LAYERS } = window.snapsim;
   const { add, length, multiply, about, normalised } = window.snapsim.math;
-  const { Warner, Counter, dangerOf, DANGERS } = window.snapsim;
+  const { Warner, Counter, dangerOf, DANGERS, showSteps, SHOW_KEYS } = window.snapsim;
   const { showArrows, placeLabels, showRecord, showOther, showLayers, showLines, showPulls, showHands, showReach, dress } = window.snapsim;
   const POLL = 150, QUIET = 450, KEPT = "snapsim-unsaved";
 
@@ -23,7 +23,7 @@
     ["← →", "move the part along x"], ["↑ ↓", "move it up and down (z)"], ["Page Up / Page Down", "move it along y"],
     ["A D", "tilt about y"], ["W S", "tilt about x"], ["Q E", "tilt about z"], ["Shift with these", "ten times as far"],
     ["− +", "step finer, coarser"], ["G", "set the part down"], ["Home", "back to where the scene has it"],
-    ["R", "release; in a rehearsal let go, grip again"], ["H", "rehearse"], ["Ctrl Z / Ctrl Shift Z", "undo, redo"], ["Escape", "cancel the release, or back to placing"], ["Space", "play, pause"],
+    ["R", "release; in a rehearsal let go, grip again"], ["H", "rehearse"], ["V", "show the run; Page Down and Page Up go through it"], ["Ctrl Z / Ctrl Shift Z", "undo, redo"], ["Escape", "cancel the release, or back to placing"], ["Space", "play, pause"],
     [", .", "scrub back, forward"], ["J L I K", "look from the left, right, above, below"], ["Z X", "nearer, farther"],
     ["F", "whole stage in view"], ["1 2 3 4 5", "layers: force, torque, trail, start, field lines"], ["6", "how far the stray field reaches"], ["P", "save the picture"], ["?", "these keys"],
   ];
@@ -46,12 +46,13 @@
       jobs: [], runs: [], records: {}, shown: null, compare: null, followed: "", mode: "place",
       byPart: null, byPartFor: "", reach: false, verdict: null, verdictFor: "", curve: null, curveFor: "", margin: null, marginFor: "", time: 0, playing: false, pace: 0.05,
       layers: { ...LAYERS }, tab: "place", keys: false,
-      danger: "calm", letGo: null, handLimit: "60 N", tone: true,
+      study: "rests", first: "", second: "", studyText: "", studies: [], showStep: -1, danger: "calm", letGo: null, handLimit: "60 N", tone: true,
       spoken: "", labels: [], linesFor: "", lines: null, gap: null, helpKeys: KEYS, clipSize: "1280x720",
     }),
     computed: {
       releasing() { return this.jobs.find((j) => j.kind === "release" && ["waiting", "running"].includes(j.state)); },
       drawing() { return this.jobs.find((j) => j.kind === "clip" && ["waiting", "running"].includes(j.state)); },
+      studying() { return this.jobs.filter((j) => j.kind === "study" && ["waiting", "running"].includes(j.state)); },
       drafting() { return this.jobs.find((j) => j.kind === "draft" && ["waiting", "running"].includes(j.state)); },
       // What stands on top: of the run that is shown, else of a draft release of the scene as it is.
       answer() {
@@ -86,6 +87,13 @@
         return null;
       },
       announced() { return this.record && this.record.blow && this.time >= this.record.blow.time ? this.record.blow.words : ""; },
+      steps() { return this.record ? showSteps(this.record, this.note || this.title) : []; },
+      // Two keys to map fates over, until others are written: the part's height and its tilt.
+      spans() {
+        if (!this.pose) return ["", ""];
+        const name = /^[\w-]+$/.test(this.partName) ? this.partName : `"${this.partName}"`, [x, , z] = this.pose.typed_mm;
+        return [`body.${name}.position.x=${x - 20}..${x + 20} mm`, `body.${name}.position.z=${z}..${z + 40} mm`].map((t) => t.replace(/(\.\d{3})\d+/g, "$1"));
+      },
       tabled() {
         const of = (n) => ({ name: this.runs.find((r) => r.number === n).name, record: this.records[n] });
         return [this.shown, this.compare].filter((n) => n !== null && this.records[n]).map(of);
@@ -147,6 +155,7 @@
           return;
         }
         this.cautions = answer.cautions;
+        this.studyText = answer.study;
         Object.assign(this, { examples: answer.examples, kinds: answer.kinds, shapes: answer.shapes });
         this.take(answer.view);
         this.offerKept();
@@ -283,6 +292,15 @@
         this.showArrows();
         this.showLines();
         this.showReach();
+      },
+
+      // --- studies: started, watched, cancelled, looked at --------------------------------------
+      async beginStudy() {
+        const answer = await this.call("study", this.study, { first: this.first || this.spans[0], second: this.second || this.spans[1], study: this.studyText });
+        this.complain("study", answer);
+        if (answer.error) return;
+        this.asked = { ...(this.asked || {}), [answer.job]: this.poseKey };
+        this.standing(answer);
       },
 
       // --- a rehearsal: the hand is told what is wished, the newest moment comes back -----------
@@ -572,6 +590,9 @@
         } else if (job.kind === "margin") {
           this.margin = answer.result;
           this.marginFor = key;
+        } else if (job.kind === "study") {
+          this.studies = [{ ...answer.result, number: job.number, stale: key !== this.poseKey }, ...this.studies];
+          this.speak("a study is done");
         } else if (job.kind === "parts") {
           this.byPart = Vue.markRaw(answer.result);
           this.byPartFor = key;
@@ -675,6 +696,38 @@
         } else this.clock.play();
         this.playing = !this.playing;
         this.later();
+      },
+      // --- a show: full screen, step by step ---------------------------------------------------
+      startShow() {
+        if (!this.record || this.mode !== "play") return;
+        const whole = document.documentElement.requestFullscreen;
+        if (whole) whole.call(document.documentElement).catch(() => {}); // refused: as large as the window
+        this.goShow(0);
+      },
+      goShow(step) {
+        if (this.playing) this.play();
+        this.showStep = Math.min(Math.max(step, 0), this.steps.length - 1);
+        const { from, to, pace } = this.steps[this.showStep];
+        this.seek(from);
+        if (!pace) return;
+        this.clock.end = to;
+        this.pacedBefore = this.pacedBefore || this.pace;
+        this.pace = pace;
+        this.play();
+      },
+      leaveShow() {
+        if (this.playing) this.play();
+        this.showStep = -1;
+        this.clock.end = this.record.end;
+        this.pace = this.pacedBefore || this.pace;
+        this.pacedBefore = 0;
+        if (document.fullscreenElement) document.exitFullscreen();
+      },
+      showKey(event) {
+        if (event.key === "Escape") this.leaveShow();
+        else if (SHOW_KEYS[event.key]) this.goShow(this.showStep + SHOW_KEYS[event.key]);
+        else return;
+        event.preventDefault();
       },
       setPace(value) { this.pace = this.clock.pace = value; },
       seek(time, ticking = false) {
@@ -819,6 +872,10 @@
           this.stepKey(event);
           return;
         }
+        if (this.showStep >= 0) {
+          this.showKey(event);
+          return;
+        }
         const typing = ["INPUT", "SELECT", "TEXTAREA"].includes(event.target.tagName);
         if (event.key === "Escape") this.escape(event);
         else if (typing) return;
@@ -855,6 +912,7 @@
         else if (key === "r" && this.mode === "rehearse") this.openHand(!this.$refs.live.held);
         else if (key === "r") this.release();
         else if (key === "h") this.rehearse();
+        else if (key === "v") this.startShow();
         else if (key === " " && this.mode === "play") this.play();
         else if (key === "," || key === ".") this.scrub(key === "," ? -1 : 1, far);
         else if ("12345".includes(key)) this.toggleLayer(["force", "torque", "trail", "start", "lines"][Number(key) - 1]);
@@ -865,7 +923,7 @@
       },
       scrub(sign, far) { if (this.record) this.seek(this.time + (sign * far * this.record.end) / 500); },
       turnTab(way) {
-        const all = ["place", "build", "runs"];
+        const all = ["place", "build", "runs", "studies"];
         this.tab = all[(all.indexOf(this.tab) + way + all.length) % all.length];
         this.$nextTick(() => document.getElementById(`tab-${this.tab}`)?.focus());
       },
@@ -881,6 +939,7 @@
       this.tabId = tabName();
       this.open();
       document.addEventListener("keydown", this.key);
+      document.addEventListener("fullscreenchange", () => { if (!document.fullscreenElement && this.showStep >= 0) this.leaveShow(); });
       this.theme = matchMedia("(prefers-color-scheme: light)");
       this.theme.addEventListener("change", () => this.view && dress(this.view));
     },

@@ -127,6 +127,8 @@ interface Snapsim {
   dangerOf(moment: any, letGo: { kind: string } | null): string;
   DANGERS: { [level: string]: string };
   paceWords(moment: any): string;
+  showSteps(record: any, note: string): { name: string; from: number; to: number; pace: number; words: string }[];
+  SHOW_KEYS: { [key: string]: number };
   SnapLost: any;
   reconnect(given: {
     ask(): Promise<number>; wait(s: number): Promise<void>; tell(state: string): void; again(): void; over(): boolean;
