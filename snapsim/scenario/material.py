@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from itertools import pairwise
+from pathlib import Path
 from typing import Annotated, Self
 
 from pydantic import AfterValidator, Field, model_validator
 
 from snapsim.constants import MU_0
+from snapsim.errors import InputError, label
+from snapsim.scenario.curve_file import read_curve
 from snapsim.scenario.fields import (
     Conductivity,
     CurveFluxDensity,
@@ -27,8 +30,8 @@ LARGEST_POLARISATION = 2.5
 CurvePoint = tuple[FieldStrength, CurveFluxDensity]
 
 
-def _sound_curve(points: tuple[CurvePoint, ...]) -> tuple[CurvePoint, ...]:
-    """Refuse a table from which no magnetisation curve can be made, naming the row."""
+def sound_curve(points: tuple[CurvePoint, ...]) -> tuple[CurvePoint, ...]:
+    """Return rows; refuse a table from which no magnetisation curve can be made, naming the row."""
     if len(points) < 2:
         raise ValueError("needs at least two rows, the first of them 0 A/m, 0 T")
     if points[0] != (0.0, 0.0):
@@ -87,8 +90,15 @@ class MaterialDescription(Table):
         None, description="of a soft material; linear unless a saturation is given too"
     )
     saturation: Polarisation | None = Field(None, description="saturation polarisation J_s")
-    curve: Annotated[tuple[CurvePoint, ...], AfterValidator(_sound_curve)] | None = Field(
+    curve: Annotated[tuple[CurvePoint, ...], AfterValidator(sound_curve)] | None = Field(
         None, description="rows of field strength and flux density, rising from 0 A/m, 0 T"
+    )
+    curve_file: str | None = Field(
+        None,
+        min_length=1,
+        description="in place of curve: a CSV file, its path from the scene's folder, with two"
+        ' columns headed like "H (A/m), B (T)"; a column J (T) is polarisation',
+        examples=["steel.csv"],
     )
     remanence: Polarisation | None = Field(None, description="makes the material a magnet")
     recoil_permeability: Annotated[Number, AfterValidator(_permeability)] | None = Field(
@@ -126,9 +136,11 @@ class MaterialDescription(Table):
     def _one_kind(self) -> Self:
         if self.saturation is not None and self.susceptibility is None:
             raise ValueError("saturation needs susceptibility beside it, or give a curve instead")
-        if self.curve is not None and self.susceptibility is not None:
-            raise ValueError("has both curve and susceptibility; give one of them")
-        soft = self.curve is not None or self.susceptibility is not None
+        ways = ("curve", "curve_file", "susceptibility")
+        given = [name for name in ways if getattr(self, name) is not None]
+        if len(given) > 1:
+            raise ValueError(f"has both {given[0]} and {given[1]}; give one of them")
+        soft = bool(given)
         if soft and self.remanence is not None:
             raise ValueError(
                 "is a magnet (remanence) and soft (curve or susceptibility) at once; give one;"
@@ -137,3 +149,14 @@ class MaterialDescription(Table):
         if self.remanence is None and (self.coercivity or self.recoil_permeability):
             raise ValueError("coercivity and recoil_permeability need remanence: only magnets")
         return self
+
+    def inlined(self, folder: Path, file: str) -> Self:
+        """Return it with its curve's file read; raises InputError."""
+        if self.curve_file is None:
+            return self
+        try:
+            curve = sound_curve(read_curve(folder, self.curve_file))
+        except ValueError as error:
+            key = f"material.{label(self.name)}.curve_file"
+            raise InputError(str(error), file=file, key=key) from None
+        return self.model_copy(update={"curve": curve, "curve_file": None})

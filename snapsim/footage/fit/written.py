@@ -96,12 +96,14 @@ def _correlated(result: FitResult, own: list[int]) -> list[dict[str, Any]]:
 
 
 def _move(here: Any, old: Path, new: Path) -> None:
-    """Let mesh files be found from another folder."""
+    """Let files of meshes and curves be found from another folder."""
     if isinstance(here, list):
         for entry in here:
             _move(entry, old, new)
     elif isinstance(here, dict):
         if here.get("kind") == "mesh" and isinstance(here.get("file"), str):
             here["file"] = os.path.relpath(old / here["file"], new)
+        if isinstance(here.get("curve_file"), str):
+            here["curve_file"] = os.path.relpath(old / here["curve_file"], new)
         for entry in here.values():
             _move(entry, old, new)
