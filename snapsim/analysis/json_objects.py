@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 VERSIONS: Final[Mapping[str, int]] = {
+    "calibrate": 1,
     "check": 1,
     "examples": 1,
     "clip": 1,

@@ -12,6 +12,7 @@ from typing import Any
 import typer
 
 from snapsim.cli import (
+    calibrate,
     check,
     clip,
     examples,
@@ -92,6 +93,7 @@ for _command in (
     guide,
     check,
     materials,
+    calibrate,
     force,
     poses,
     margin,

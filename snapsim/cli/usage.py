@@ -18,6 +18,10 @@ EXAMPLES: Final[Mapping[str, tuple[str, ...]]] = {
         "snapsim check --schema > scene.schema.json",
     ),
     "materials": ("snapsim materials", 'snapsim materials "NdFeB N45"'),
+    "calibrate": (
+        'snapsim calibrate gear-blank.toml --magnet magnet --field "0.4 T" --at "0, 0, -5 mm"'
+        ' --along -z --reading-error "4 mT" -o measured.toml',
+    ),
     "force": (
         "snapsim force gear-blank.toml",
         'snapsim force gear-blank.toml --along z --distance "80 mm" -o pull.png',
