@@ -35,8 +35,9 @@ CODES = re.compile(r"^(EndReason|Parting|Meshes|Chipping|LimitVerdict|FateKind|S
 """Members of enums: `run.reason == EndReason.LEFT_SCENE` compares facts, whatever it is called."""
 
 
-MARKS = {"FORMAT"}
-"""Constants that say what a file is: its first words, which are meant to be compared."""
+MARKS = {"FORMAT", "FROM_MATERIALS"}
+"""Constants that say what a file is by its first words, or that a scene file writes in place of a
+number: meant to be compared."""
 
 
 KEYS = {"study text", "scene file", "stray field"}
