@@ -329,6 +329,8 @@ def _release_accuracy(accuracy: dict[str, Any]) -> list[RenderableType]:
         lines.append(Text(line, style="" if alike else "bold"))
     elif "first_impact_speed_m_s" in accuracy:
         lines.append("first blow, the error of the cells allowed for: " + _first_blow(accuracy))
+    if accuracy.get("eddy_band"):
+        lines.append(Text(accuracy["eddy_band"]))
     for key in ("warning", "close_soft_parts"):
         if accuracy.get(key):
             lines.append(Text(accuracy[key], style="bold red"))

@@ -124,7 +124,8 @@ def test_the_release_object_has_the_agreed_keys(run):
 
 
 def test_the_three_parts_of_the_audit_are_there_and_shown(run):
-    audit = Audit(3.0, 1.0, 2.5, 0.75, 0.25, 1e-9, 2e-9, 3e-8, 4e-8, 0.0, 0.5, 3.0, 2.5)
+    told = {"field_work": 3.0, "all_work": 2.5}
+    audit = Audit(3.0, 1.0, 2.5, 0.75, 0.25, 1e-9, 2e-9, 3e-8, 4e-8, 0.0, 0.5, **told)
     result = summary(replace(run, audit=audit))["energy"]
     assert result["field"] == {"work_J": 3.0, "released_J": 3.0, "largest_misfit_J": 3e-8}
     assert result["integrator"] == {

@@ -92,6 +92,10 @@ def test_a_falling_copper_plate_is_said_to_be_braked(make_body, make_system):
     assert "may take all of the energy" in with_eddy_words(found)["warning"]
     assert "plate" in with_eddy_words(found)["warning"]
     wood = release(make_system([(magnet, (0, 0, 0)), (make_body("p", plate.shape), (0, 0, 0.1))]))
+    small = with_eddy_words({**found, "eddy_loss_fraction": 0.035})
+    assert "2.8 to 5.6 % less energy, 1.4 to 2.8 % less speed" in small["eddy_band"]
+    assert "warning" not in small
+    assert "eddy_band" not in with_eddy_words({**found, "eddy_loss_fraction": 1e-3})
     assert "warning" not in with_eddy_words(wood.accuracy)
     assert "eddy_loss_J" not in wood.accuracy
 
