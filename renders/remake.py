@@ -11,7 +11,7 @@ from pathlib import Path
 from PIL import Image
 
 import snapsim
-from snapsim.render import ClipOptions, layers_of, render_clip, render_still
+from snapsim.render import ClipOptions, Shot, layers_of, render_clip, render_still
 from snapsim.render.events import main_blow
 
 HERE = Path(__file__).parent
@@ -19,6 +19,7 @@ SCENES = HERE.parent / "scenarios"
 STILL = ClipOptions(width=960, height=540, overwrite=True)
 CLIP = ClipOptions(width=640, height=360, fps=30, overwrite=True)
 WITH_LINES = ("two-magnets",)  # the still in which no iron glows
+FROM_AFAR = ("two-magnets", "guard-and-crossbar")  # what matters is round the part: lines, a guard
 
 
 def remake(name, stills_only=False):
@@ -28,7 +29,8 @@ def remake(name, stills_only=False):
     when = blow.time if blow is not None else float(run.time[-1])
     layers = layers_of(["lines"]) if name in WITH_LINES else STILL.layers
     still = HERE / f"{name}.png"
-    render_still(run, when, still, ClipOptions(**{**vars(STILL), "layers": layers}))
+    shot = Shot("fixed" if name in FROM_AFAR else "near")
+    render_still(run, when, still, ClipOptions(**{**vars(STILL), "layers": layers, "shot": shot}))
     with Image.open(still) as picture:
         picture.load()
     picture.save(still, optimize=True)

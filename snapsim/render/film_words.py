@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from PIL import Image, ImageDraw, ImageFilter
+from scipy.ndimage import maximum_filter
 
 from snapsim.render import ember, palette
 from snapsim.render.layout import PictureLayout, scaled
@@ -74,7 +75,7 @@ class FilmWords:
             self._put_alarm(pen, alarm)
         self._box = self._still.getbbox()
         self._laid = self._still.crop(self._box) if self._box else None
-        self._shades: dict[tuple[StoryLine | None, str], PlacedShade | None] = {}
+        self._shades: dict[StoryLine | str | None, PlacedShade | None] = {}
 
     def _u(self, size: float) -> int:
         return scaled(self.layout.unit, size)
@@ -114,18 +115,20 @@ class FilmWords:
             pen.text((left, top), text, ink, font(size), anchor="la")
 
     def _shade(self, frame: Image.Image, line: StoryLine | None, pace: str) -> None:
-        """Darken the picture round the letters that are to come, made once a line."""
-        key = line, pace
-        if key not in self._shades:
-            letters = Image.new("L", self.layout.size, 0)
-            pen = ImageDraw.Draw(letters)
-            self._put_pace(pen, pace, 255)
-            if line is not None:
-                put_line(pen, self.layout, line, 255)
-            self._shades[key] = shade(letters, self._u(6), self._u(9))
-        made = self._shades[key]
-        if made is not None:
-            frame.paste(palette.BACKDROP_LOW, made.box, made.mask)
+        """Darken the picture round the letters that are to come, made once a line and once a pace:
+        while time is eased the pace is another in every frame."""
+        for said in (line, pace):
+            if said not in self._shades:
+                letters = Image.new("L", self.layout.size, 0)
+                pen = ImageDraw.Draw(letters)
+                if isinstance(said, str):
+                    self._put_pace(pen, said, 255)
+                elif said is not None:
+                    put_line(pen, self.layout, said, 255)
+                self._shades[said] = shade(letters, self._u(6), self._u(9))
+            made = self._shades[said]
+            if made is not None:
+                frame.paste(palette.BACKDROP_LOW, made.box, made.mask)
 
     def _shade_caution(self) -> None:
         """Darken what the caution stands on: it is always there."""
@@ -200,8 +203,8 @@ def shade(letters: Image.Image, reach: int, blur: int) -> PlacedShade | None:
         min(inner[2] + room, w),
         min(inner[3] + room, h),
     )
-    wide = letters.crop(box).filter(ImageFilter.MaxFilter(2 * (reach + blur) + 1))
-    soft = wide.filter(ImageFilter.GaussianBlur(blur))
+    near = maximum_filter(np.asarray(letters.crop(box)), 2 * (reach + blur) + 1, mode="nearest")
+    soft = Image.fromarray(near, "L").filter(ImageFilter.GaussianBlur(blur))
     return PlacedShade(box, soft.point([round(SHADE * k / 255) for k in range(256)]))
 
 
