@@ -11,7 +11,8 @@ from snapsim.constants import MU_0
 from snapsim.magnetics.conductors import conductor_cells, current_modes
 from snapsim.magnetics.conductors.inductance import partial_inductances
 from snapsim.magnetics.conductors.network import network
-from snapsim.parts.shapes import Box, Ring, Sphere
+from snapsim.magnetics.sources import magnet_set, source_for
+from snapsim.parts.shapes import Box, Cylinder, Ring, Sphere
 from snapsim.simulation.eddy_brake import field_loads
 
 SIGMA = 58e6
@@ -30,7 +31,7 @@ def grips(modes, place, moment):
 
 
 @pytest.mark.parametrize("cells", [200, 400])
-@pytest.mark.parametrize("along", [0.0, 0.8e-3, 1.9e-3])
+@pytest.mark.parametrize("along", [0.0, 0.8e-3])
 def test_a_dipole_in_a_tube_is_dragged_as_by_the_closed_form(cells, along):
     """b = (45/1024) mu0^2 m^2 sigma w / a^4 of a thin tube (from memory), summed over the wall's
     layers: w/a^4 becomes the integral of dr/r^4. 200 cells are half a radius long, 400 a third.
@@ -133,3 +134,26 @@ def test_currents_of_any_cells_have_no_sources():
     total = np.einsum("kci,c->ki", density, cells.mesh.volume)
     size = np.einsum("kci,c->ki", np.abs(density), cells.mesh.volume)
     assert np.abs(total).max() < 1e-9 * size.max()
+
+
+def test_cells_far_wider_than_the_gap_drag_too_little():
+    """A disc magnet 1 mm over a plate of 8 mm, cells of 13 and 9 mm against 6 mm: lower by up to 7
+    and 3 %, never more, wherever it is: the side on which a magnet is told too fast."""
+    magnet = magnet_set([source_for(Cylinder(0.04, 0.02))], [[0.0, 0.0, 1e6]])
+    upright = np.array([[1.0, 0.0, 0.0, 0.0]])
+    drags = []
+    for cells in (200, 400, 900):
+        modes = close_plate(cells)
+        for x in (0.0, 3.7e-3, 0.02):
+            place = np.array([[x, 3e-3, 0.015]])
+            field = magnet.field_and_gradient(place, upright, modes.points.reshape(-1, 3))[0]
+            pull = modes.density @ field_loads(modes, MU_0 * field)[:, 0]
+            drags.append(np.sum(modes.time * pull**2))
+    draft, normal, fine = np.array(drags).reshape(3, 3)
+    assert np.all((draft > 0.92 * fine) & (draft < 1.003 * fine))
+    assert np.all((normal > 0.96 * fine) & (normal < 1.003 * fine))
+
+
+@cache
+def close_plate(cells):
+    return current_modes(conductor_cells(Box((0.3, 0.12, 8e-3)), cells), SIGMA)

@@ -184,6 +184,7 @@ def test_a_scene_without_moving_magnets_by_conductors_has_no_brake():
     assert eddy_brake(pipe().bodies, "draft").quickness(state) == 0.0
 
 
+@pytest.mark.longer
 def test_the_bar_of_a_blow_covers_six_per_cent_of_the_braking():
     """A plate that conducts 5 % less or more: the first blow's energy stays within the bar, which
     is no more than four times what that makes."""
