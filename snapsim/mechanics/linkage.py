@@ -369,15 +369,15 @@ def starting_slips(
     inverse_mass = inverse_mass_matrix(bodies, state.pose.quaternion)
     reduced = Elimination(found.stack.jacobian, inverse_mass).reduced(inverse_mass)
     rubs = rubs.only(loose(rubs, reduced, inverse_mass))
-    free = rubs.jacobian @ found.acceleration + rubs.bias
-    limit = limits[rubs.joint]
-    friction = bounded_multipliers(rubs.jacobian @ reduced @ rubs.jacobian.T, free, limit)
-    senses = _senses(friction, limit, free)
+    senses = _senses(rubs, reduced, found.acceleration, limits[rubs.joint])
     return dict(zip(rubs.joint.tolist(), senses.tolist(), strict=True))
 
 
-def _senses(friction: Array, limit: Array, free: Array) -> Array:
-    """In which sense bearings start to slip, 0 where friction below its limit holds them."""
+def _senses(rubs: Stack, reduced: Array, acceleration: Array, limit: Array) -> Array:
+    """In which sense bearings start to slip that would accelerate so without friction, 0 where
+    friction below its limit holds them."""
+    free = rubs.jacobian @ acceleration + rubs.bias
+    friction = bounded_multipliers(rubs.jacobian @ reduced @ rubs.jacobian.T, free, limit)
     sticks = (np.abs(friction) < limit * (1 - STICTION)) | (free == 0.0)
     return np.where(sticks, 0.0, np.where(friction == 0.0, np.sign(free), -np.sign(friction)))
 

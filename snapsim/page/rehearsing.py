@@ -20,6 +20,7 @@ from snapsim.arrays import Array
 from snapsim.errors import SnapsimError
 from snapsim.page.figures import low_by
 from snapsim.page.jobs import PageJob
+from snapsim.parts.states import State
 from snapsim.run.rehearsal import LONGEST, Ahead, Rehearsal, RehearsedMoment, slice_at
 from snapsim.scenario.toml_text import rewritten
 from snapsim.work.processes import CONTEXT, process_beside
@@ -189,14 +190,10 @@ class _Stage:
         now = time.monotonic()
         if now - self.looked > LOOKS:
             self.looked, self.ahead = now, self.rehearsal.ahead(self._low_by())
-        s = m.state
         return {
             "seq": self.seq,
             "time_s": m.time,
-            "position": s.pose.position.tolist(),
-            "quaternion": s.pose.quaternion.tolist(),
-            "velocity": s.velocity.tolist(),
-            "spin": s.spin.tolist(),
+            **_motion(m.state),
             "held": self.rehearsal.held,
             "lost": self.rehearsal.lost,
             "force_N": numbers(m.force),
@@ -204,7 +201,7 @@ class _Stage:
             "limit_N": self.limit,
             "pull_N": number(float(np.linalg.norm(m.pull))),
             "pull": numbers(m.pull),
-            "speed": number(float(np.linalg.norm(s.velocity[self.part]))),
+            "speed": number(float(np.linalg.norm(m.state.velocity[self.part]))),
             "wanted": numbers(self.rehearsal.wanted[0]),
             "turned": numbers(self.rehearsal.wanted[1]),
             "weight_N": number(self.rehearsal.weight),
@@ -245,3 +242,13 @@ class _Stage:
         )
         run = document.get("run", {}) | {"duration": f"{r.time:.6f} s", "detail": "draft"}
         return rewritten(self.given["text"], found | {"run": run})
+
+
+def _motion(state: State) -> dict[str, Any]:
+    """Where all bodies are and how they move."""
+    return {
+        "position": state.pose.position.tolist(),
+        "quaternion": state.pose.quaternion.tolist(),
+        "velocity": state.velocity.tolist(),
+        "spin": state.spin.tolist(),
+    }

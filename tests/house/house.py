@@ -17,7 +17,7 @@ MOST_LINES = 30
 MOST_POSITIONAL = 8
 """Parameters that a call may give by place, `self` left out."""
 
-COMPILERS = ("njit", "compiled", "bare", "part_of_caller")
+COMPILERS = ("njit", "compiled", "bare", "part_of_caller", "summing")
 """Words by which a decorator is known that compiles."""
 
 Function = ast.FunctionDef | ast.AsyncFunctionDef
