@@ -17,6 +17,7 @@ from snapsim.analysis.stray_field import stray_lines, stray_summary
 from snapsim.errors import ComputationError, InputError, label
 from snapsim.parts.bodies import Body
 from snapsim.parts.shapes import Shape
+from snapsim.simulation.conductors import braking_conductors
 from snapsim.simulation.overlap import Overlap, close_pairs, refuse_overlaps
 from snapsim.simulation.refinement import expected_low
 from snapsim.simulation.system import System
@@ -70,11 +71,11 @@ def _body(system: System, i: int) -> dict[str, Any]:
 
 def _currents(system: System, i: int) -> dict[str, Any]:
     """Cells and modes of the eddy currents in a conductor that brakes."""
-    from snapsim.simulation.eddy_brake import braking_conductors, modes_of
-
-    body = system.bodies[i]
     if not system.eddy_currents or i not in braking_conductors(system.bodies):
         return {}
+    from snapsim.simulation.eddy_brake import modes_of
+
+    body = system.bodies[i]
     found = modes_of(body, system.detail)
     times = {"slowest_s": number(found.time[0]), "quickest_s": number(found.time[-1])}
     return {"currents": {"cells": found.cells, "modes": len(found.time), **times}}

@@ -117,16 +117,16 @@ class FilmWords:
     def _shade(self, frame: Image.Image, line: StoryLine | None, pace: str) -> None:
         """Darken the picture round the letters that are to come, made once a line and once a pace:
         while time is eased the pace is another in every frame."""
-        for said in (line, pace):
-            if said not in self._shades:
+        for put in (line, pace):
+            if put not in self._shades:
                 letters = Image.new("L", self.layout.size, 0)
                 pen = ImageDraw.Draw(letters)
-                if isinstance(said, str):
-                    self._put_pace(pen, said, 255)
-                elif said is not None:
-                    put_line(pen, self.layout, said, 255)
-                self._shades[said] = shade(letters, self._u(6), self._u(9))
-            made = self._shades[said]
+                if isinstance(put, str):
+                    self._put_pace(pen, put, 255)
+                elif put is not None:
+                    put_line(pen, self.layout, put, 255)
+                self._shades[put] = shade(letters, self._u(6), self._u(9))
+            made = self._shades[put]
             if made is not None:
                 frame.paste(palette.BACKDROP_LOW, made.box, made.mask)
 

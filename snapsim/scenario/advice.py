@@ -11,7 +11,7 @@ from snapsim.errors import ComputationError
 from snapsim.magnetics.cells import mesh
 from snapsim.parts.bodies import Body
 from snapsim.parts.materials import MATERIALS
-from snapsim.simulation.eddy_brake import brakes
+from snapsim.simulation.conductors import brakes
 from snapsim.simulation.system import System
 from snapsim.words.braking import left_out_of_braking
 

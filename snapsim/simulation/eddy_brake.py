@@ -22,13 +22,14 @@ import numpy as np
 
 from snapsim.arrays import Array, IntArray
 from snapsim.constants import MU_0
-from snapsim.magnetics.conductors import CurrentModes, conductor_cells, current_modes
+from snapsim.magnetics.conductors.layout import conductor_cells
+from snapsim.magnetics.conductors.modes import CurrentModes, current_modes
 from snapsim.magnetics.sources import MagnetSet, magnet_set, source_of
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
 from snapsim.parts.shapes import Shape
 from snapsim.parts.states import Pose, State
-from snapsim.simulation.system import System
+from snapsim.simulation.conductors import braking_conductors
 
 CELLS: Final = {"draft": 200, "normal": 400, "fine": 900}
 """Cells of a conductor. Drag of a dipole over a sheet of eight heights a side: 0.985 of that of an
@@ -150,31 +151,6 @@ class EddyBrake:
         passing = state.velocity[magnet] - state.velocity[own] - np.cross(state.spin[own], away)
         turning = np.linalg.norm(state.spin[magnet] - state.spin[own])
         return float(np.linalg.norm(passing) / near + turning)
-
-
-def conducting(bodies: Sequence[Body]) -> list[int]:
-    """Return the numbers of bodies whose eddy currents act: they conduct, and are neither iron nor
-    magnets."""
-    return [
-        i
-        for i, b in enumerate(bodies)
-        if (b.material.conductivity or 0.0) > 0 and not (b.is_soft or b.is_magnet)
-    ]
-
-
-def braking_conductors(bodies: Sequence[Body]) -> dict[int, tuple[int, ...]]:
-    """Return conductors by number with the magnets that can move relative to them."""
-    magnets = [i for i, b in enumerate(bodies) if b.is_magnet]
-    near = {
-        i: tuple(m for m in magnets if not (bodies[i].fixed and bodies[m].fixed))
-        for i in conducting(bodies)
-    }
-    return {i: some for i, some in near.items() if some}
-
-
-def brakes(system: System) -> list[int]:
-    """Return the numbers of a system's conductors whose eddy currents act."""
-    return list(braking_conductors(system.bodies)) if system.eddy_currents else []
 
 
 def eddy_brake(bodies: Sequence[Body], detail: str) -> EddyBrake | None:

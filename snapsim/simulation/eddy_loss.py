@@ -38,8 +38,8 @@ from snapsim.magnetics.eddy_currents import (
 from snapsim.magnetics.sources import MagnetSet, magnet_set, source_of
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
+from snapsim.simulation.conductors import conducting
 from snapsim.simulation.current_stages import change_moments, standing_at
-from snapsim.simulation.eddy_brake import conducting
 from snapsim.simulation.trajectory import Trajectory
 
 POINT_ORDER: Final = 8

@@ -8,7 +8,7 @@ from typing import Any
 from snapsim.magnetics.conductors.layout import too_long
 from snapsim.parts.bodies import Body
 from snapsim.parts.shapes import Ring
-from snapsim.simulation.eddy_brake import brakes, braking_conductors, conducting
+from snapsim.simulation.conductors import brakes, braking_conductors, conducting
 from snapsim.simulation.system import System
 
 LEAST = 1e-3

@@ -103,6 +103,7 @@ def snap(capsys, monkeypatch, tmp_path):
     """Run `snapsim ...` inside an empty directory."""
     from snapsim.cli.entry import run
 
+    monkeypatch.delenv("COLUMNS", raising=False)  # workers of pytest-xdist are told one
     monkeypatch.chdir(tmp_path)
 
     def call(*arguments):

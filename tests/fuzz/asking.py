@@ -131,6 +131,7 @@ def act_calls(base: Path, folder: Path) -> str:
     desk = Desk.__new__(Desk)
     vars(desk).update(
         source=source, first_run=None, executor=_AtOnce(), tabs={}, runs=_NoLane(), looks=_NoLane(),
+        drafts=_NoLane(), studies=_NoLane(), rehearsals={},
         folder=SimpleNamespace(name=tempfile.gettempdir()), numbers=0,
     )  # fmt: skip
     for name, *given in asked["calls"]:

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from snapsim.constants import MU_0
-from snapsim.magnetics.conductors import conductor_cells, current_modes
 from snapsim.magnetics.conductors.inductance import partial_inductances
+from snapsim.magnetics.conductors.layout import conductor_cells
+from snapsim.magnetics.conductors.modes import current_modes
 from snapsim.magnetics.conductors.network import network
 from snapsim.magnetics.sources import magnet_set, source_for
 from snapsim.parts.shapes import Box, Cylinder, Ring, Sphere

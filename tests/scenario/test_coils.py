@@ -87,6 +87,7 @@ def test_check_says_what_is_left_out():
     assert "the 2 A at release" in said
 
 
+@pytest.mark.slow  # as plain Python
 def test_what_looks_at_one_current_refuses_others_that_may_draw_harder():
     """A margin at the 0 A of the start would say that nothing ever snaps."""
     rising = scene('turns = 1000\ncurrent = [["0 s", "0 A"], ["1 s", "3 A"]]')
