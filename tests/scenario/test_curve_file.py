@@ -29,6 +29,7 @@ def scene(folder, text):
     return load_scene(folder / "scene.toml")
 
 
+@pytest.mark.slow  # as plain Python
 def test_units_come_from_the_head_and_the_run_keeps_the_numbers(tmp_path):
     system = scene(tmp_path, GOOD)
     curve = system.bodies[0].material.curve

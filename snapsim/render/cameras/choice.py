@@ -12,7 +12,14 @@ from snapsim.render import camera
 from snapsim.render.camera import CameraView
 from snapsim.render.cameras.contract import Camera, Fixed
 from snapsim.render.cameras.moving import middle_of, moving, zoomed
-from snapsim.render.cameras.nearness import CLOSE, TELLING, Cast, NearFraming, direction
+from snapsim.render.cameras.nearness import (
+    CLOSE,
+    TELLING,
+    Cast,
+    NearFraming,
+    direction,
+    elevation_after,
+)
 from snapsim.render.cameras.shot import Key, Shot
 from snapsim.render.framing import Action
 from snapsim.render.layout import PictureLayout
@@ -22,6 +29,8 @@ AROUND = 1.1  # of the part's size: what a following camera shows round it
 BESIDE = (75.0, -75.0, 105.0, -105.0, 40.0, -40.0, 180.0)  # degrees from the first camera
 EASE = 0.1  # clip seconds: less than the picture stands at the blow
 LOW = 8.0  # elevation of the second camera [deg]
+SINKS = 0.4  # clip seconds in which a near camera goes to where the part is seen after its blow
+JUST_AFTER = 1e-4  # s after a blow: what is told next, once the picture no longer stands
 
 
 @dataclass(frozen=True)
@@ -54,6 +63,18 @@ class Subject:
         first = camera.angles_of(self.axes)
         return direction(self.cast, times, self.obstacles, first, near.elevations)
 
+    def after(
+        self, end: float, look: tuple[float, float], near: NearFraming
+    ) -> tuple[float, float]:
+        """Return where a near camera that looked from `look` [deg] looks from after the blow, until
+        the simulated time `end`."""
+        end -= self.lag
+        if end <= self.blow:
+            return look
+        times = np.linspace(self.blow, end, 5).tolist()[1:]
+        low = elevation_after(self.cast, times, self.obstacles, look, near.elevations)
+        return look[0], low
+
 
 def camera_for(
     shot: Shot,
@@ -84,6 +105,12 @@ def _near(
     own, *others = subjects
     span = _span(timeline, number)
     look = shot.view or own.bearings(timeline, span, near)
+    then = look if shot.view else own.after(timeline.sim_at(span[1]), look, near)
+    goes = timeline.clip_at(own.blow + own.lag + JUST_AFTER, number)
+
+    def aim(clip: float) -> tuple[float, float]:
+        u = min(max((clip - goes) / SINKS + 0.5, 0.0), 1.0)
+        return look[0], look[1] + (then[1] - look[1]) * u * u * (3 - 2 * u)
 
     def held(clip: float) -> Array:
         time = timeline.sim_at(clip)
@@ -91,8 +118,7 @@ def _near(
         return _as_large_as(found, [other.near_at(time, near) for other in others])
 
     margins = near.margins(layout.size)
-    steady = (lambda _: look), (lambda _: shot.zoom)
-    return moving(span, *steady, held, layout.size, margins, EASE)
+    return moving(span, aim, lambda _: shot.zoom, held, layout.size, margins, EASE)
 
 
 def still_camera(
@@ -104,6 +130,8 @@ def still_camera(
         return camera_for(shot, subject, timeline, 0, layout)
     near = CLOSE if shot.kind == "close-up" else TELLING
     look = shot.view or subject.bearings(timeline, _span(timeline, 0), near)
+    if not shot.view and time - subject.lag > subject.blow + JUST_AFTER:
+        look = subject.after(time, look, near)
     held = subject.near_at(time, near)
     view = camera.fit(held, camera.axes_of(*look), layout.size, near.margins(layout.size))
     return Fixed(zoomed(view, middle_of(held), shot.zoom))

@@ -72,7 +72,7 @@ CLOSE = NearFraming(
     whole=False,
     elevations=LOW,
     wide=Margins(0.20, 0.02, 0.02, 0.03),
-    tall=Margins(0.03, 0.03, 0.26, 0.27),
+    tall=Margins(0.03, 0.03, 0.23, 0.27),
     square=Margins(0.03, 0.03, 0.18, 0.07),
 )
 ROD = 3.0  # length over width from which on a close camera holds an end
@@ -137,6 +137,12 @@ class Cast:
         turned = rotations.rotate(moment.quaternion[body], self._outlines[body])
         found: Array = moment.position[body] + turned
         return found
+
+    def inner(self, time: float) -> Array:
+        """Return a few points of the part, a little within its surface (n, 3), at a time [s]."""
+        outline = self.outline(sample(self._run, time), self._part)
+        few: Array = outline[:: max(1, len(outline) // 8)] * 0.9 + 0.1 * outline.mean(axis=0)
+        return few
 
     def axis(self, time: float) -> Array:
         """Return the part's thin axis, or the long one of what has no thin one, world axes (3,)."""
@@ -208,7 +214,7 @@ def direction(
     axes *= np.sign(axes @ axes[-1])[:, None]
     turn = axes[-1] - axes[0]
     turned = float(np.linalg.norm(turn))
-    few = np.vstack([o[:: max(1, len(o) // 8)] * 0.9 + 0.1 * o.mean(axis=0) for o in outlines])
+    few = np.vstack([cast.inner(t) for t in times])
     candidates = [(a, e) for e in elevations for a in (first[0], *AZIMUTHS)]
     views = [camera.axes_of(*candidate) for candidate in candidates]
     broad = np.array([area_seen(outlines[-1], view) for view in views])
@@ -227,6 +233,25 @@ def direction(
         return found + 0.06 * away + 0.05 * (k // (len(AZIMUTHS) + 1))
 
     return candidates[min(range(len(candidates)), key=cost)]
+
+
+def elevation_after(
+    cast: Cast,
+    times: Sequence[float],
+    obstacles: list[tuple[Array, Array, Array]],
+    look: tuple[float, float],
+    elevations: Sequence[float],
+) -> float:
+    """Return the elevation [deg] from which the part is hidden least at `times` [s] after its blow,
+    that of `look` where it may stay: under a pole it is seen from below."""
+    azimuth, before = look
+    few = np.vstack([cast.inner(t) for t in times])
+
+    def cost(elevation: float) -> float:
+        hidden = hidden_share(few, camera.axes_of(azimuth, elevation)[2], obstacles)
+        return hidden + 0.01 * abs(elevation - before)
+
+    return min((before, *elevations), key=cost)
 
 
 def hidden_share(points: Array, back: Array, obstacles: list[tuple[Array, Array, Array]]) -> float:

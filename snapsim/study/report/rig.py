@@ -161,15 +161,16 @@ def _reach(views: dict[str, Any], radius: float) -> RigDrawing:
     """The rig from above within the reach of its stray field, and a person for size."""
     every = _points(views, "above")
     centre = np.array(views["magnets_centre"], dtype=np.float64)
-    low = np.minimum(every.min(axis=0), centre - radius)
-    high = np.maximum(every.max(axis=0), centre + radius)
-    sheet = _Sheet(low, high)
+    beside = centre + np.array([0.62, -0.62]) * radius
+    shown = np.vstack(
+        [every, centre - radius, centre + radius, beside - 0.5 * PERSON, beside + 0.5 * PERSON]
+    )
+    sheet = _Sheet(shown.min(axis=0), shown.max(axis=0))
     shapes = [_shape(sheet, b, "above", "", b["kind"]) for _, b in _drawn(views)]
     where = sheet.at(centre)
-    person = sheet.at(centre + np.array([0.62, -0.62]) * radius)
     circles = [
         (*where, radius * sheet.scale, "reach"),
-        (*person, 0.5 * PERSON * sheet.scale, "person"),
+        (*sheet.at(beside), 0.5 * PERSON * sheet.scale, "person"),
     ]
     return RigDrawing(
         "Reach of its stray field", sheet.height, shapes, [], radius * sheet.scale,
