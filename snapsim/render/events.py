@@ -16,6 +16,7 @@ import numpy as np
 from snapsim.arrays import Array, BoolArray
 from snapsim.numerics import rotations
 from snapsim.render.framing import leading_part
+from snapsim.run.braking import drifting
 from snapsim.simulation.trajectory import Impact, Trajectory
 
 MAIN_WORTH: Final = 0.05
@@ -28,6 +29,8 @@ TURNED: Final = 20.0
 """Least turn worth telling [deg]."""
 SET_OUT: Final = 0.02
 """Share of a distance's growth after which two parts have begun to part."""
+FREELY: Final = 0.2
+"""Share of the speed of a free fall by which one may differ."""
 APART: Final = 0.1
 """Least growth of a distance worth telling, as a share of it."""
 
@@ -46,6 +49,8 @@ class EventKind(StrEnum):
     """It turns faster than half of its fastest before the approach."""
     PARTING = "parting"
     """Two free parts move away from each other."""
+    DRIFTING = "drifting"
+    """Eddy currents hold it at an even speed."""
     APPROACH = "approach"
     IMPACT = "impact"
     """The main blow."""
@@ -78,7 +83,7 @@ def find_events(run: Trajectory) -> tuple[Event, ...]:
     found += _partings_of_joints(run)
     if part is not None and end > 0:
         found += [*resisting(run, part), *righting(run, part), *partings(run)]
-    found += _blows(run)
+    found += [*_drifts(run), *_blows(run)]
     found.append(Event(EventKind.REST, end, end))
     return tuple(sorted(found, key=lambda e: (e.start, e.kind == EventKind.REST)))
 
@@ -109,7 +114,8 @@ def weight(run: Trajectory, part: int) -> float:
 
 def resisting(run: Trajectory, part: int) -> list[Event]:
     """From release while the pull on the part is below its weight, or it has hardly set out; then
-    it lifts off. `figure` is the pull as a share of the weight at the start."""
+    it lifts off. `figure` is the pull as a share of the weight at the start. What falls freely does
+    not resist, and what a force holds back is not lifted by it."""
     heavy, shown = weight(run, part), before_main(run)
     if heavy <= 0:
         return []
@@ -119,13 +125,22 @@ def resisting(run: Trajectory, part: int) -> list[Event]:
     gone = np.flatnonzero(~waits & shown)
     until = float(run.time[gone[0]]) if len(gone) else float(run.time[shown][-1])
     found = []
-    if pull[0] < heavy and until > 0:
+    if pull[0] < heavy and until > 0 and not _falls_freely(run, part):
         share = float(pull[0]) / heavy
         found.append(Event(EventKind.RESISTING, float(run.time[0]), until, (part,), figure=share))
-    if len(gone) and until > 0 and pull[gone[0]] > heavy:
+    driven = len(gone) and run.force[gone[0], part] @ run.velocity[gone[0], part] > 0
+    if driven and until > 0 and pull[gone[0]] > heavy:
         share = float(pull[gone[0]]) / heavy
         found.append(Event(EventKind.LIFT_OFF, until, until, (part,), figure=share))
     return found
+
+
+def _falls_freely(run: Trajectory, part: int) -> bool:
+    """Whether a part falls from the start as if nothing but its weight acted."""
+    k = min(1, len(run.time) - 1)
+    free = run.system.gravity * float(run.time[k] - run.time[0])
+    gained = run.velocity[k, part] - run.velocity[0, part]
+    return bool(np.linalg.norm(gained - free) < FREELY * np.linalg.norm(free))
 
 
 def righting(run: Trajectory, part: int) -> list[Event]:
@@ -164,6 +179,20 @@ def partings(run: Trajectory) -> list[Event]:
             span = float(run.time[first]), float(run.time[last])
             found.append(Event(EventKind.PARTING, *span, (a, b), figure=grown))
     return sorted(found, key=lambda e: -e.figure)[:1]
+
+
+def _drifts(run: Trajectory) -> list[Event]:
+    """While parts drift at an even speed; `figure` is that [m/s]."""
+    return [
+        Event(
+            EventKind.DRIFTING,
+            one["from_s"],
+            one["to_s"],
+            (run.system.number(one["body"]),),
+            figure=one["speed_m_s"],
+        )
+        for one in drifting(run)
+    ]
 
 
 def _longest_growth(values: Array) -> tuple[int, int]:

@@ -56,6 +56,9 @@ def question_of(run: Trajectory) -> str:
     gap = float(run.gap[0])
     if not free:
         return "Nothing here can move."
+    current = _current_question(run)
+    if current:
+        return current
     if np.isnan(gap):
         return "Let go: what happens?"
     if gap < TOUCHING:
@@ -63,6 +66,17 @@ def question_of(run: Trajectory) -> str:
     if soft or len(free) == 1:
         return f"{_length(gap)} from the magnet. Will {'they' if len(soft) > 1 else 'it'} jump?"
     return f"{_length(gap)} apart. Will they meet?"
+
+
+def _current_question(run: Trajectory) -> str:
+    """What is asked where a coil's current changes within the run, "" where none does."""
+    coils = [b.coil for b in run.system.bodies if b.coil is not None]
+    changes = [float(t) for c in coils for t in c.moments if 0 < t < run.time[-1]]
+    if not changes:
+        return ""
+    off = all(c.at(min(changes)) == 0 for c in coils)
+    what = "goes off" if off else "changes"
+    return f"The current {what} after {min(changes):.2g}{JOIN}s. What happens then?"
 
 
 def _resisting(event: Event, run: Trajectory) -> tuple[str, str]:
@@ -74,6 +88,12 @@ def _resisting(event: Event, run: Trajectory) -> tuple[str, str]:
 def _lift_off(event: Event, run: Trajectory) -> tuple[str, str]:
     (part,) = event.bodies
     return force(event.figure * weight(run, part)), "the pull, more than its weight: it sets out"
+
+
+def _drifting(event: Event, run: Trajectory) -> tuple[str, str]:
+    slow = event.figure < 0.1
+    figure = f"{1e3 * event.figure:.2g}{JOIN}mm/s" if slow else f"{event.figure:.2f}{JOIN}m/s"
+    return figure, "at an even speed: currents in the metal brake it"
 
 
 def _let_go(event: Event, run: Trajectory) -> tuple[str, str]:
@@ -149,6 +169,7 @@ SAYINGS: Final[dict[EventKind, Callable[[Event, Trajectory], tuple[str, str]]]] 
     EventKind.LET_GO: _let_go,
     EventKind.RIGHTING: _righting,
     EventKind.PARTING: _parting,
+    EventKind.DRIFTING: _drifting,
     EventKind.APPROACH: _approach,
     EventKind.IMPACT: _impact,
     EventKind.ROCKING: _rocking,

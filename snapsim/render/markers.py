@@ -21,6 +21,7 @@ from snapsim.simulation.trajectory import Trajectory
 COLOURS: Final = {
     EventKind.RELEASE: "GREEN",
     EventKind.LIFT_OFF: "CYAN",
+    EventKind.DRIFTING: "CYAN",
     EventKind.IMPACT: "RED",
     EventKind.BLOW: "ORANGE",
     EventKind.REST: "BLUE",

@@ -54,7 +54,8 @@ PACES: Final[dict[EventKind, Pace]] = {
     EventKind.LET_GO: Pace(5.0, 1.5, 3),
     EventKind.LIFT_OFF: Pace(5.0, 1.5, 4),
     EventKind.RESISTING: Pace(5.0, 1.5, 5),
-    EventKind.ROCKING: Pace(5.0, 3.0, 6),
+    EventKind.DRIFTING: Pace(2.0, 3.0, 6),
+    EventKind.ROCKING: Pace(5.0, 3.0, 7),
 }
 WHOLE: Final = (PACES[EventKind.APPROACH].rank, PACES[EventKind.ROCKING].rank)
 """Told however short; others, where they would have to be slower than 1/SLOWEST, are not."""

@@ -57,6 +57,30 @@ def test_it_resists_until_the_pull_passes_its_weight(trajectory, weight):
     assert off.figure == pytest.approx(1.0, abs=0.05)
 
 
+def test_what_falls_freely_does_not_resist_and_what_is_held_back_is_not_lifted(trajectory, weight):
+    t = trajectory.time
+    down = np.where(t < 0.05, 9.80665 * t, 0.2)
+    pull = np.where(t < 0.05, 0.0, 1.5 * weight)
+    run = with_series(
+        trajectory, force=pull[:, None] * [0, 0, 1], velocity=-down[:, None] * [0, 0, 1]
+    )
+    assert resisting(run, PART) == []
+    leaning = with_series(run, velocity=-0.5 * down[:, None] * [0, 0, 1])
+    assert [e.kind for e in resisting(leaning, PART)] == [EventKind.RESISTING]
+
+
+def test_a_part_that_sinks_evenly_while_its_weight_becomes_heat_drifts(trajectory, weight):
+    t = trajectory.time
+    run = with_series(trajectory, velocity=np.full((len(t), 3), [0.0, 0.0, -0.05]))
+    heat = {**run.energy, "joule_heat": 0.05 * weight * t}
+    run = dataclasses.replace(run, energy=heat, currents={"pipe": np.zeros((len(t), 1))})
+    found = of(run, EventKind.DRIFTING)
+    assert found.bodies == (PART,)
+    assert found.figure == pytest.approx(0.05)
+    cold = dataclasses.replace(run, energy={**run.energy, "joule_heat": 0 * t})
+    assert EventKind.DRIFTING not in kinds(cold)
+
+
 def test_a_part_without_weight_does_not_resist(trajectory):
     system = dataclasses.replace(trajectory.system, gravity=np.zeros(3))
     assert resisting(dataclasses.replace(trajectory, system=system), PART) == []

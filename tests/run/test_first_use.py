@@ -65,7 +65,8 @@ def test_a_look_before_release_calls_nothing_of_motion(call, needs):
         scene = snapsim.load_scene("scenarios/gear-blank.toml", ['run.detail="draft"'])
         snapsim.{call}
         used = {{
-            name for name, module in list(sys.modules.items()) if name.startswith("snapsim.")
+            found.py_func.__module__
+            for name, module in list(sys.modules.items()) if name.startswith("snapsim.")
             for found in vars(module).values()
             if isinstance(found, Dispatcher) and found.signatures
         }}

@@ -206,15 +206,16 @@ def direction(
     first: tuple[float, float],
     elevations: Sequence[float] = ELEVATIONS,
 ) -> tuple[float, float]:
-    """Return azimuth and elevation [deg] from which the part is hidden least, its turning lies
-    across the view, and it is seen broad at the last of `times` [s]; `first` wins ties."""
+    """Return azimuth and elevation [deg] from which the part is hidden least, at the last of
+    `times` [s] above all, its turning lies across the view, and it is seen broad then; `first`
+    wins ties."""
     outlines = [cast.outline(sample(cast._run, t), cast._part) for t in times]
     path = np.array([o.mean(axis=0) for o in outlines])
     axes = np.array([cast.axis(t) for t in times])
     axes *= np.sign(axes @ axes[-1])[:, None]
     turn = axes[-1] - axes[0]
     turned = float(np.linalg.norm(turn))
-    few = np.vstack([cast.inner(t) for t in times])
+    few, last = np.vstack([cast.inner(t) for t in times]), cast.inner(times[-1])
     candidates = [(a, e) for e in elevations for a in (first[0], *AZIMUTHS)]
     views = [camera.axes_of(*candidate) for candidate in candidates]
     broad = np.array([area_seen(outlines[-1], view) for view in views])
@@ -224,7 +225,11 @@ def direction(
         view, (azimuth, _) = views[k], candidates[k]
         hidden = hidden_share(few, view[2], obstacles)
         deep = float(np.ptp((path - path.mean(axis=0)) @ view[2]))
-        found = 4 * hidden + 0.5 * deep / max(float(np.ptp(path, axis=0).max()), 1e-9)
+        found = (
+            4 * hidden
+            + 2 * hidden_share(last, view[2], obstacles)
+            + 0.5 * deep / max(float(np.ptp(path, axis=0).max()), 1e-9)
+        )
         found += 0.9 * (1 - float(broad[k]))
         if turned > TURNED:
             found += 0.7 * abs(float(turn @ view[2])) / turned
