@@ -29,6 +29,8 @@ TURNED: Final = 20.0
 """Least turn worth telling [deg]."""
 SET_OUT: Final = 0.02
 """Share of a distance's growth after which two parts have begun to part."""
+PULLED: Final = 0.01
+"""Share of its weight below which a part is not pulled."""
 FREELY: Final = 0.2
 """Share of the speed of a free fall by which one may differ."""
 APART: Final = 0.1
@@ -114,8 +116,8 @@ def weight(run: Trajectory, part: int) -> float:
 
 def resisting(run: Trajectory, part: int) -> list[Event]:
     """From release while the pull on the part is below its weight, or it has hardly set out; then
-    it lifts off. `figure` is the pull as a share of the weight at the start. What falls freely does
-    not resist, and what a force holds back is not lifted by it."""
+    it lifts off. `figure` is the pull as a share of the weight at the start. What is not pulled,
+    or falls freely, does not resist, and what a force holds back is not lifted by it."""
     heavy, shown = weight(run, part), before_main(run)
     if heavy <= 0:
         return []
@@ -125,7 +127,8 @@ def resisting(run: Trajectory, part: int) -> list[Event]:
     gone = np.flatnonzero(~waits & shown)
     until = float(run.time[gone[0]]) if len(gone) else float(run.time[shown][-1])
     found = []
-    if pull[0] < heavy and until > 0 and not _falls_freely(run, part):
+    resists = PULLED * heavy < pull[0] < heavy and not _falls_freely(run, part)
+    if resists and until > 0:
         share = float(pull[0]) / heavy
         found.append(Event(EventKind.RESISTING, float(run.time[0]), until, (part,), figure=share))
     driven = len(gone) and run.force[gone[0], part] @ run.velocity[gone[0], part] > 0

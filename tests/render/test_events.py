@@ -60,7 +60,7 @@ def test_it_resists_until_the_pull_passes_its_weight(trajectory, weight):
 def test_what_falls_freely_does_not_resist_and_what_is_held_back_is_not_lifted(trajectory, weight):
     t = trajectory.time
     down = np.where(t < 0.05, 9.80665 * t, 0.2)
-    pull = np.where(t < 0.05, 0.0, 1.5 * weight)
+    pull = np.where(t < 0.05, 0.3 * weight, 1.5 * weight)
     run = with_series(
         trajectory, force=pull[:, None] * [0, 0, 1], velocity=-down[:, None] * [0, 0, 1]
     )
