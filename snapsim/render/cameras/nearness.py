@@ -138,11 +138,9 @@ class Cast:
         found: Array = moment.position[body] + turned
         return found
 
-    def inner(self, time: float) -> Array:
-        """Return a few points of the part, a little within its surface (n, 3), at a time [s]."""
-        outline = self.outline(sample(self._run, time), self._part)
-        few: Array = outline[:: max(1, len(outline) // 8)] * 0.9 + 0.1 * outline.mean(axis=0)
-        return few
+    def outline_at(self, time: float) -> Array:
+        """Return points of the part's surface (n, 3) at a time [s], world axes."""
+        return self.outline(sample(self._run, time), self._part)
 
     def axis(self, time: float) -> Array:
         """Return the part's thin axis, or the long one of what has no thin one, world axes (3,)."""
@@ -209,13 +207,13 @@ def direction(
     """Return azimuth and elevation [deg] from which the part is hidden least, at the last of
     `times` [s] above all, its turning lies across the view, and it is seen broad then; `first`
     wins ties."""
-    outlines = [cast.outline(sample(cast._run, t), cast._part) for t in times]
+    outlines = [cast.outline_at(t) for t in times]
     path = np.array([o.mean(axis=0) for o in outlines])
     axes = np.array([cast.axis(t) for t in times])
     axes *= np.sign(axes @ axes[-1])[:, None]
     turn = axes[-1] - axes[0]
     turned = float(np.linalg.norm(turn))
-    few, last = np.vstack([cast.inner(t) for t in times]), cast.inner(times[-1])
+    few, last = np.vstack([inner(o) for o in outlines]), inner(outlines[-1])
     candidates = [(a, e) for e in elevations for a in (first[0], *AZIMUTHS)]
     views = [camera.axes_of(*candidate) for candidate in candidates]
     broad = np.array([area_seen(outlines[-1], view) for view in views])
@@ -240,6 +238,12 @@ def direction(
     return candidates[min(range(len(candidates)), key=cost)]
 
 
+def inner(outline: Array) -> Array:
+    """Return a few points of an outline (n, 3), a little within it."""
+    few: Array = outline[:: max(1, len(outline) // 8)] * 0.9 + 0.1 * outline.mean(axis=0)
+    return few
+
+
 def elevation_after(
     cast: Cast,
     times: Sequence[float],
@@ -250,7 +254,7 @@ def elevation_after(
     """Return the elevation [deg] from which the part is hidden least at `times` [s] after its blow,
     that of `look` where it may stay: under a pole it is seen from below."""
     azimuth, before = look
-    few = np.vstack([cast.inner(t) for t in times])
+    few = np.vstack([inner(cast.outline_at(t)) for t in times])
 
     def cost(elevation: float) -> float:
         hidden = hidden_share(few, camera.axes_of(azimuth, elevation)[2], obstacles)

@@ -1,6 +1,7 @@
 """Cameras never lose what they must hold: every scene, every camera, every frame."""
 
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from snapsim.render import ClipOptions, Key, Shot
 from snapsim.render.camera import angles_of, axes_of
 from snapsim.render.cameras.choice import camera_for
 from snapsim.render.cameras.moving import moving
-from snapsim.render.cameras.nearness import share_of_frame
+from snapsim.render.cameras.nearness import elevation_after, share_of_frame
 from snapsim.render.events import main_blow
 from snapsim.render.framing import find_action, leading_part
 from snapsim.render.interpolation import sample
@@ -179,6 +180,15 @@ def test_keyframes_are_met_and_eased_between():
         assert seen == pytest.approx((key.azimuth, key.elevation), abs=0.5)
     near = [np.linalg.norm(camera.view_at(t).eye - action.centre) for t in (3.0, 7.0)]
     assert near[0] > 1.3 * near[1]  # zoom 0.6 stands further off than 1
+
+
+def test_what_lies_under_a_pole_is_seen_from_below_and_else_the_camera_stays():
+    disc = np.random.default_rng(1).uniform([-0.04, -0.04, -0.01], [0.04, 0.04, 0.0], (200, 3))
+    cast = SimpleNamespace(outline_at=lambda time: disc)
+    pole = (np.array([0.0, 0.0, 0.05]), np.eye(3), np.array([0.1, 0.1, 0.05]))
+    given = (20.0, 14.0), (6.0, 14.0, -5.0, 30.0)
+    assert elevation_after(cast, [1.0], [pole], *given) == -5.0
+    assert elevation_after(cast, [1.0], [], *given) == 14.0
 
 
 SLENDER = {"bar-on-a-hinge", "spanner-on-a-bench"}
