@@ -9,12 +9,13 @@ from __future__ import annotations
 import functools
 import secrets
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from pydantic import BaseModel, ConfigDict, ValidationError, validate_call
 
 from snapsim.analysis.cautions import CAUTIONS
 from snapsim.arrays import Array
@@ -51,13 +52,43 @@ MOST_HAND = 2000.0
 Reply = dict[str, Any]
 
 
+class HandTold(BaseModel):
+    """What a rehearsing hand may be told: where it is wanted (`position` (3) [m] with `quaternion`
+    (4)), a number `seq` that comes back, whether it is `held`, its `pace`, that it is the `end`."""
+
+    model_config = ConfigDict(strict=True, extra="forbid", frozen=True)
+
+    position: list[float] | None = None
+    quaternion: list[float] | None = None
+    seq: int | None = None
+    held: bool | None = None
+    pace: float | None = None
+    end: bool | None = None
+
+    @property
+    def wanted(self) -> dict[str, list[float]]:
+        """Where the hand is wanted, {} where that was not told; raises InputError."""
+        if self.position is None and self.quaternion is None:
+            return {}
+        if self.position is None or self.quaternion is None:
+            missing = "position" if self.position is None else "quaternion"
+            raise InputError("is missing; a hand is told both its place and its turn", key=missing)
+        place = _finite(self.position, 3, "position").clip(-FARTHEST, FARTHEST)
+        return {"position": place.tolist(), "quaternion": _turn(self.quaternion).tolist()}
+
+
 def answering(call: Callable[..., Reply]) -> Callable[..., Reply]:
-    """Turn a bad value into an answer: which key, and one line."""
+    """Turn a bad value into an answer: which key, and one line. What is given is first held against
+    the call's own types, so that no call needs to look for what is missing or of another kind."""
+    checked = validate_call(config=ConfigDict(strict=True, arbitrary_types_allowed=True))(call)
+    names = call.__code__.co_varnames[: call.__code__.co_argcount]
 
     @functools.wraps(call)
     def guarded(*args: Any, **kwargs: Any) -> Reply:
         try:
-            return call(*args, **kwargs)
+            return checked(*args, **kwargs)
+        except ValidationError as error:
+            return {"error": _misgiven(error, names)}
         except InputError as error:
             return {"error": {"key": error.key, "message": error.message}}
         except SnapsimError as error:
@@ -69,6 +100,14 @@ def answering(call: Callable[..., Reply]) -> Callable[..., Reply]:
             }
 
     return guarded
+
+
+def _misgiven(error: ValidationError, names: Sequence[str]) -> Reply:
+    """Which of what a call was given is wrong, in one line; a number in its place is a name."""
+    first = error.errors(include_url=False, include_input=False)[0]
+    place = [names[p] if k == 0 and isinstance(p, int) and p < len(names) else str(p)
+             for k, p in enumerate(first["loc"])]  # fmt: skip
+    return {"key": ".".join(place)[:80], "message": " ".join(first["msg"].split())}
 
 
 class Desk:
@@ -137,11 +176,7 @@ class Desk:
         """Bring the part to a position [m] and quaternion;
         moves of one stroke are one step for undo."""
         bench = self.bench(tab)
-        turn = _finite(quaternion, 4, "quaternion")
-        if not turn.any():
-            raise InputError("is no rotation", key="quaternion")
-        turn = turn / np.abs(turn).max()  # so that no square leaves the range of numbers
-        place = Place(_finite(position, 3, "position"), rotations.normalise(turn))
+        place = Place(_finite(position, 3, "position"), _turn(quaternion))
         bench.move(typed(place), stroke)
         return {"figures": bench.figures(), "pose": bench.shown_pose()}
 
@@ -274,21 +309,15 @@ class Desk:
         return {"state": "starting"}
 
     @answering
-    def rehearse(self, tab: str, hand: dict[str, Any]) -> Reply:
-        """Tell the rehearsing hand where it is wanted ("position", "quaternion"), whether it is
-        "held", its "pace", or the "end"; return the newest moment."""
+    def rehearse(self, tab: str, hand: HandTold) -> Reply:
+        """Tell the rehearsing hand something; return the newest moment."""
         found = self.rehearsals.get(tab)
         if found is None:
             raise InputError("nothing is rehearsed; begin again")
-        told: dict[str, Any] = {k: bool(hand[k]) for k in ("held", "end") if k in hand}
-        if "position" in hand:
-            place = _finite(hand["position"], 3, "position").clip(-FARTHEST, FARTHEST)
-            turn = rotations.normalise(_finite(hand["quaternion"], 4, "quaternion"))
-            told |= {"position": place.tolist(), "quaternion": turn.tolist()}
-        if "seq" in hand:
-            told["seq"] = int(_finite([hand["seq"]], 1, "seq")[0])
-        if "pace" in hand:
-            told["pace"] = _pace(hand["pace"])
+        plain = hand.model_dump(include={"held", "end", "seq"}, exclude_none=True)
+        told: dict[str, Any] = plain | hand.wanted
+        if hand.pace is not None:
+            told["pace"] = _pace(hand.pace)
         if told:
             found.tell(told)
         found.hear()
@@ -343,7 +372,10 @@ class Desk:
         bench = self.bench(tab)
         if any("file" in body.get("shape", {}) for body in bench.document.get("body", [])):
             raise InputError("a scene with mesh files is studied from the terminal: save it first")
-        texts = {k: str(asked.get(k, ""))[:MOST_TEXT] for k in ("first", "second", "study")}
+        texts = {k: asked.get(k, "") for k in ("first", "second", "study")}
+        for key, text in texts.items():
+            if len(text) > MOST_TEXT:
+                raise InputError(f"has more than {MOST_TEXT:,} characters", key=key)
         _, path = self._new_file("")
         given = bench.given() | texts | {"what": what, "folder": path}
         return self._begun(bench, self.studies.submit("study", study_work, given))
@@ -446,9 +478,17 @@ class Desk:
         return self.numbers, str(Path(self.folder.name) / name)
 
 
-def _pace(given: Any) -> float:
+def _pace(given: float) -> float:
     """A pace between a hundredth of true speed and that."""
     return float(_finite([given], 1, "pace").clip(0.01, 1.0)[0])
+
+
+def _turn(given: list[float]) -> Array:
+    """A quaternion (4,) as given, of length 1; raises InputError."""
+    turn = _finite(given, 4, "quaternion")
+    if not turn.any():
+        raise InputError("is no rotation", key="quaternion")
+    return rotations.normalise(turn / np.abs(turn).max())  # no square leaves the range of numbers
 
 
 def _finite(given: list[float], count: int, key: str) -> Array:

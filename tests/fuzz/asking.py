@@ -54,6 +54,15 @@ KEYS = [
         "hand[1].face",
     ),
 ]
+HAND = ["first", "study", "position", "quaternion", "seq", "held", "pace", "end"]
+
+
+def _table(keys: list[str], random: Random) -> dict[str, Any]:
+    """Some of the keys, with values of any kind."""
+    values = [_text, _number, lambda r: _numbers(r, 3), lambda r: _numbers(r, 4), lambda r: None]
+    return {k: _of(values, random)(random) for k in keys if random.random() < 0.4}
+
+
 CALLS: dict[str, Callable[[Random], list[Any]]] = {
     "hello": lambda r: [],
     "move": lambda r: [_numbers(r, 3), _numbers(r, 4)],
@@ -81,6 +90,8 @@ CALLS: dict[str, Callable[[Random], list[Any]]] = {
     "standing": lambda r: [],
     "result": lambda r: [_number(r)],
     "file_of": lambda r: [_number(r)],
+    "study": lambda r: [_of(["rests", "fates", "sweep", _text(r)], r), _table(HAND[:2], r)],
+    "rehearse": lambda r: [_table(HAND, r)],
 }
 """The page's calls, with arguments of the kinds that its own script sends."""
 
@@ -95,7 +106,7 @@ def make_calls(base: Path, folder: Path, random: Random) -> bool:
     return False
 
 
-class _AtOnce(Executor):
+class AtOnce(Executor):
     """Does what is submitted where it is asked for."""
 
     def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
@@ -107,7 +118,7 @@ class _AtOnce(Executor):
         return future
 
 
-class _NoLane:
+class NoLane:
     """Takes jobs and does none."""
 
     def submit(self, kind: str, work: Any, given: dict[str, Any]) -> Any:
@@ -116,6 +127,24 @@ class _NoLane:
         job = PageJob(1, kind, work, given, state="done", result={})
         job.over.set()
         return job
+
+
+class _NoHand(SimpleNamespace):
+    """A rehearsal that stands still."""
+
+    state, look = "running", SimpleNamespace(state="running", active=True)
+
+    def tell(self, told: dict[str, Any]) -> None:
+        json.dumps(told)
+
+    def hear(self) -> None:
+        pass
+
+    def close(self) -> None:
+        pass
+
+    def news(self) -> dict[str, Any]:
+        return {}
 
 
 def act_calls(base: Path, folder: Path) -> str:
@@ -130,8 +159,8 @@ def act_calls(base: Path, folder: Path) -> str:
     source = Source((base / "scene.toml").read_text(), str(base / "scene.toml"))
     desk = Desk.__new__(Desk)
     vars(desk).update(
-        source=source, first_run=None, executor=_AtOnce(), tabs={}, runs=_NoLane(), looks=_NoLane(),
-        drafts=_NoLane(), studies=_NoLane(), rehearsals={},
+        source=source, first_run=None, executor=AtOnce(), tabs={}, runs=NoLane(), looks=NoLane(),
+        drafts=NoLane(), studies=NoLane(), rehearsals={"tab": _NoHand()},
         folder=SimpleNamespace(name=tempfile.gettempdir()), numbers=0,
     )  # fmt: skip
     for name, *given in asked["calls"]:
