@@ -75,8 +75,7 @@ def _currents(system: System, i: int) -> dict[str, Any]:
         return {}
     from snapsim.simulation.eddy_brake import modes_of
 
-    body = system.bodies[i]
-    found = modes_of(body, system.detail)
+    found = modes_of(system, i)
     times = {"slowest_s": number(found.time[0]), "quickest_s": number(found.time[-1])}
     return {"currents": {"cells": found.cells, "modes": len(found.time), **times}}
 

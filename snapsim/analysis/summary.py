@@ -179,6 +179,7 @@ def _braking(t: Trajectory) -> dict[str, Any]:
     from snapsim.run.braking import drifting
 
     heat, drifts = t.audit.joule_heat, drifting(t)
+    unjoined = float(t.accuracy.get("unjoined_share", 0.0))
     potential = t.energy["gravity"] + t.energy["magnetic"]
     turned_over = max(float((potential[0] - potential).max()), float(t.energy["kinetic"].max()))
     return {
@@ -190,7 +191,7 @@ def _braking(t: Trajectory) -> dict[str, Any]:
                 {k: v if isinstance(v, str) else number(v) for k, v in d.items()} for d in drifts
             ],
             "says": braking_words(heat, turned_over, drifts),
-            "left_out": left_out_of_braking(t.system),
+            "left_out": left_out_of_braking(t.system, unjoined),
         }
     }
 

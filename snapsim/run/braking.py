@@ -10,6 +10,7 @@ import numpy as np
 from snapsim.arrays import Array
 from snapsim.run.blow_error import hardest_of
 from snapsim.simulation.trajectory import Trajectory
+from snapsim.simulation.unjoined_currents import unjoined_share
 
 LASTS: Final = 0.1
 """Share of a run's time over which a speed must stay what it is."""
@@ -28,7 +29,7 @@ DOUBT: Final = 0.06
 """Share to which braking is known from its cells: drag over a sheet within 5 %, in a tube 4 %."""
 
 
-def braking_doubt(run: Trajectory) -> Array:
+def braking_doubt(run: Trajectory, share: float = DOUBT) -> Array:
     """Return by how much the kinetic energy may be off at the frames (k,) [J] for the braking.
 
     Of K' = F v - P, with P the power that becomes heat, a share e of P too much or too little makes
@@ -43,19 +44,26 @@ def braking_doubt(run: Trajectory) -> Array:
         share = gained / max(kinetic[k] + kinetic[k + 1], 1e-300)
         kept = float(np.exp(-share))
         mean = (1 - kept) / share if share > 1e-9 else 1.0
-        found[k + 1] = found[k] * kept + DOUBT * gained * mean
+        found[k + 1] = found[k] * kept + share * gained * mean
     return found
 
 
 def with_braking_doubt(run: Trajectory, errors: Mapping[str, float]) -> dict[str, float]:
     """Return the errors of the first and of the hardest blow with what the braking leaves open.
 
-    Without iron they have none else, and their values are the run's own.
+    Without iron they have none else, and their values are the run's own. Conductors that move
+    relative to each other leave open what their currents do in each other: "unjoined_share" says
+    what share of the braking that may be.
     """
     found = dict(errors)
-    if not (run.impacts and run.currents):
+    if not run.currents:
         return found
-    doubt = braking_doubt(run)
+    unjoined = unjoined_share(run)
+    if unjoined > 0:
+        found["unjoined_share"] = unjoined
+    if not run.impacts:
+        return found
+    doubt = braking_doubt(run, DOUBT + unjoined)
     for name, blow in (("first_impact", run.impacts[0]), ("hardest_impact", hardest_of(run))):
         k = min(int(np.searchsorted(run.time, blow.time)), len(run.time) - 1)
         own = blow.kinetic_energy

@@ -141,7 +141,7 @@ def stage_brakes(system: System, loads: StagedLoads) -> list[EddyBrake | None]:
     if not system.eddy_currents:
         return [None] * len(loads.stages)
     stages = (standing_at(system, stage.middle) for stage in loads.stages)
-    return [eddy_brake(now.bodies, now.detail) for now in stages]
+    return [eddy_brake(now) for now in stages]
 
 
 def motion_problem(

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+from scipy.sparse.csgraph import connected_components
+
 from snapsim.parts.bodies import Body
 from snapsim.simulation.system import System
 
@@ -31,3 +34,19 @@ def braking_conductors(bodies: Sequence[Body]) -> dict[int, tuple[int, ...]]:
 def brakes(system: System) -> list[int]:
     """Return the numbers of a system's conductors whose eddy currents act."""
     return list(braking_conductors(system.bodies)) if system.eddy_currents else []
+
+
+def joined(system: System) -> list[tuple[int, ...]]:
+    """Return the numbers of conductors that brake by circuits: fixed ones are one where each lies
+    nearer to the next than the smaller of the two is in radius (two loops three radii apart induce
+    2 % in each other of what each does in itself); free ones are alone."""
+    found = list(braking_conductors(system.bodies))
+    if not found:
+        return []
+    fixed = np.array([system.bodies[i].fixed for i in found])
+    place = system.start.pose.position[found]
+    radius = np.array([np.linalg.norm(system.bodies[i].shape.extents) for i in found])
+    gap = np.linalg.norm(place[:, None] - place, axis=2) - radius[:, None] - radius
+    near = (gap < np.minimum(radius[:, None], radius)) & fixed[:, None] & fixed
+    count, which = connected_components(near, directed=False)
+    return [tuple(i for i, w in zip(found, which, strict=True) if w == k) for k in range(count)]

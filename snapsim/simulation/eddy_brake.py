@@ -4,16 +4,17 @@ A magnet that moves relative to a conductor drives its current modes (`magnetics
 
     g . u = -(force on the conductor of unit current) . (velocities and spins)
 
-and they act on both by J x B (`mechanics.brake`). The field is that of the magnets: what iron adds
-to it, and what currents of one body induce in another, is left out. Both make the field of the
-currents weaker here than it is, hence less drag with iron near; two conductors that shield each
-other (one plate on another) brake too much above the speed at which a thin plate drags most,
-2 / (mu0 sigma h), and rightly far below it.
+and they act on both by J x B (`mechanics.brake`). Fixed conductors near each other are one circuit
+(`magnetics.conductors.joined`). The field is that of the magnets: what iron adds to it, and what
+conductors that move relative to each other induce in each other, is left out (what that may be:
+`unjoined_currents`). With iron near there is less drag here; two such conductors that shield each
+other brake too much above the speed at which a thin plate drags most, 2 / (mu0 sigma h), and
+rightly far below it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from typing import Final
@@ -22,18 +23,22 @@ import numpy as np
 
 from snapsim.arrays import Array, IntArray
 from snapsim.constants import MU_0
+from snapsim.magnetics.conductors.joined import joined_modes
 from snapsim.magnetics.conductors.layout import conductor_cells
 from snapsim.magnetics.conductors.modes import CurrentModes, current_modes
 from snapsim.magnetics.sources import MagnetSet, magnet_set, source_of
 from snapsim.numerics import rotations
-from snapsim.parts.bodies import Body
 from snapsim.parts.shapes import Shape
 from snapsim.parts.states import Pose, State
-from snapsim.simulation.conductors import braking_conductors
+from snapsim.simulation.conductors import braking_conductors, joined
+from snapsim.simulation.system import System
 
 CELLS: Final = {"draft": 200, "normal": 400, "fine": 900}
 """Cells of a conductor. Drag of a dipole over a sheet of eight heights a side: 0.985 of that of an
 endless one at normal."""
+
+TOGETHER: Final = 2
+"""Conductors that may have so many cells each in one circuit; more of them share as many."""
 
 NEAR: Final = 0.5
 """Share of the distance from a magnet's middle to the nearest cell in which its field counts as
@@ -42,33 +47,61 @@ changing."""
 
 @dataclass(frozen=True, eq=False)
 class _Conductor:
-    """A conducting body: its `number`, its modes, and the magnets that move relative to it."""
+    """A conducting body: its `number`, and its modes."""
 
     number: int
     modes: CurrentModes
-    magnets: tuple[int, ...]
 
-    def grips(self, pose: Pose, sources: dict[int, MagnetSet], count: int) -> Array:
-        """Return g (k, 6 count) of its modes."""
+    def grips(
+        self, pose: Pose, sources: Mapping[int, MagnetSet], magnets: Sequence[int], count: int
+    ) -> Array:
+        """Return g (k, count, 6) of its modes by magnets that move relative to it."""
         own = self.number
         turn = rotations.matrix(pose.quaternion[own])
         points = self.modes.points.reshape(-1, 3)
         world = points @ turn.T + pose.position[own]
         columns = []
-        for i in self.magnets:
+        for i in magnets:
             at = slice(i, i + 1)
             field, _ = sources[i].field_and_gradient(pose.position[at], pose.quaternion[at], world)
             columns.append(field_loads(self.modes, MU_0 * field @ turn))
         found = np.zeros((len(self.modes.time), count, 6))
         loads = self.modes.density @ np.concatenate(columns, axis=1)
-        for i, load in zip(self.magnets, np.split(loads, len(self.magnets), axis=1), strict=True):
+        for i, load in zip(magnets, np.split(loads, len(magnets), axis=1), strict=True):
             force, torque = load[:, :3] @ turn.T, load[:, 3:] @ turn.T
             found[:, own, :3] += force
             found[:, own, 3:] += torque
             arm = pose.position[own] - pose.position[i]
             found[:, i, :3] -= force
             found[:, i, 3:] -= torque + np.cross(arm, force)
-        return found.reshape(len(found), -1)
+        return found
+
+
+@dataclass(frozen=True, eq=False)
+class _Circuit:
+    """Conductors that keep their places to each other, the `magnets` that move relative to them,
+    and the modes of them all; of one alone `shares` is None: they are its own."""
+
+    conductors: tuple[_Conductor, ...]
+    magnets: tuple[int, ...]
+    time: Array
+    shares: tuple[Array, ...] | None
+
+    def grips(self, pose: Pose, sources: Mapping[int, MagnetSet], count: int) -> Array:
+        """Return g (k, 6 count) of its modes."""
+        own = [c.grips(pose, sources, self.magnets, count) for c in self.conductors]
+        flat = [g.reshape(len(g), -1) for g in own]
+        if self.shares is None:
+            return flat[0]
+        found: Array = sum(s.T @ g for s, g in zip(self.shares, flat, strict=True))  # type: ignore[assignment]
+        return found
+
+    def parted(self, amplitudes: Array) -> dict[int, Array]:
+        """Return how much (..., m) of its own modes each conductor has, by its number."""
+        if self.shares is None:
+            return {self.conductors[0].number: amplitudes}
+        pairs = zip(self.conductors, self.shares, strict=True)
+        return {c.number: amplitudes @ share.T for c, share in pairs}
 
 
 def field_loads(modes: CurrentModes, field: Array) -> Array:
@@ -91,7 +124,7 @@ class EddyBrake:
     """The conductors of a system as one brake; remembers what it found at the last few poses."""
 
     count: int
-    conductors: tuple[_Conductor, ...]
+    circuits: tuple[_Circuit, ...]
     sources: dict[int, MagnetSet]
     evaluations: int = 0
     _recent: dict[bytes, Array] = field(default_factory=dict)
@@ -104,7 +137,7 @@ class EddyBrake:
 
     @cached_property
     def _times(self) -> Array:
-        return np.concatenate([c.modes.time for c in self.conductors])
+        return np.concatenate([c.time for c in self.circuits])
 
     @cached_property
     def time(self) -> Array:
@@ -119,7 +152,7 @@ class EddyBrake:
         if known is not None:
             return known
         self.evaluations += 1
-        parts = [c.grips(pose, self.sources, self.count) for c in self.conductors]
+        parts = [c.grips(pose, self.sources, self.count) for c in self.circuits]
         found: Array = np.concatenate(parts)[self._order]
         while len(self._recent) >= self.MEMORY:
             del self._recent[next(iter(self._recent))]
@@ -127,50 +160,71 @@ class EddyBrake:
         return found
 
     def parted(self, amplitudes: Array) -> dict[int, Array]:
-        """Return each conductor's part, by its number, of amplitudes (..., k) of all modes."""
+        """Return how much (..., m) of its own modes (`modes_of`) each conductor has, by its number,
+        of amplitudes (..., k) of all modes."""
         own = np.empty_like(amplitudes)
         own[..., self._order] = amplitudes
-        ends = np.cumsum([len(c.modes.time) for c in self.conductors])[:-1]
+        ends = np.cumsum([len(c.time) for c in self.circuits])[:-1]
         parts = np.split(own, ends, axis=-1)
-        return {c.number: part for c, part in zip(self.conductors, parts, strict=True)}
+        found: dict[int, Array] = {}
+        for circuit, part in zip(self.circuits, parts, strict=True):
+            found |= circuit.parted(part)
+        return found
 
     def quickness(self, state: State) -> float:
         """Return how fast what drives the currents may change [1/s]."""
         return max(
-            self._quickness(state, conductor, i)
-            for conductor in self.conductors
-            for i in conductor.magnets
+            quickness(state, conductor.modes, conductor.number, i)
+            for circuit in self.circuits
+            for conductor in circuit.conductors
+            for i in circuit.magnets
         )
 
-    def _quickness(self, state: State, conductor: _Conductor, magnet: int) -> float:
-        own, pose = conductor.number, state.pose
-        away = pose.position[magnet] - pose.position[own]
-        seen = rotations.rotate_back(pose.quaternion[own], away)
-        points = conductor.modes.points[:, 0]
-        near = NEAR * float(np.sqrt(((points - seen) ** 2).sum(axis=1).min()))
-        passing = state.velocity[magnet] - state.velocity[own] - np.cross(state.spin[own], away)
-        turning = np.linalg.norm(state.spin[magnet] - state.spin[own])
-        return float(np.linalg.norm(passing) / near + turning)
+
+def quickness(state: State, modes: CurrentModes, own: int, magnet: int) -> float:
+    """Return how fast [1/s] the field of a magnet may change in conductor number `own`."""
+    pose = state.pose
+    away = pose.position[magnet] - pose.position[own]
+    seen = rotations.rotate_back(pose.quaternion[own], away)
+    near = NEAR * float(np.sqrt(((modes.points[:, 0] - seen) ** 2).sum(axis=1).min()))
+    passing = state.velocity[magnet] - state.velocity[own] - np.cross(state.spin[own], away)
+    turning = np.linalg.norm(state.spin[magnet] - state.spin[own])
+    return float(np.linalg.norm(passing) / near + turning)
 
 
-def eddy_brake(bodies: Sequence[Body], detail: str) -> EddyBrake | None:
+def eddy_brake(system: System) -> EddyBrake | None:
     """Return the brake that a system's conductors are; None where no magnet moves by one."""
-    found = [
-        _Conductor(i, modes_of(bodies[i], detail), near)
-        for i, near in braking_conductors(bodies).items()
-    ]
-    if not found:
+    bodies, near = system.bodies, braking_conductors(system.bodies)
+    if not near:
         return None
-    acting = sorted({m for c in found for m in c.magnets})
+    circuits = tuple(_circuit(system, members, near[members[0]]) for members in joined(system))
+    acting = sorted({m for found in near.values() for m in found})
     sources = {m: magnet_set([source_of(bodies[m])], [bodies[m].magnetisation]) for m in acting}
-    return EddyBrake(len(bodies), tuple(found), sources)
+    return EddyBrake(len(bodies), circuits, sources)
 
 
-def modes_of(body: Body, detail: str) -> CurrentModes:
-    """Return the current modes of a body, kept from run to run."""
-    return _modes(body.shape, body.material.conductivity or 0.0, detail)  # type: ignore[arg-type]
+def _circuit(system: System, members: Sequence[int], magnets: tuple[int, ...]) -> _Circuit:
+    conductors = tuple(_Conductor(i, modes_of(system, i)) for i in members)
+    if len(conductors) == 1:
+        return _Circuit(conductors, magnets, conductors[0].modes.time, None)
+    pose = system.start.pose
+    found = joined_modes(
+        [c.modes for c in conductors],
+        [pose.position[i] for i in members],
+        [rotations.matrix(pose.quaternion[i]) for i in members],
+    )
+    return _Circuit(conductors, magnets, found.time, found.shares)
 
 
-@lru_cache(maxsize=8)
-def _modes(shape: Shape, conductivity: float, detail: str) -> CurrentModes:
-    return current_modes(conductor_cells(shape, CELLS[detail]), conductivity)
+def modes_of(system: System, number: int) -> CurrentModes:
+    """Return the current modes of a conductor of its own, kept from run to run."""
+    body = system.bodies[number]
+    many = next(len(members) for members in joined(system) if number in members)
+    cells = round(CELLS[system.detail] * min(1.0, TOGETHER / many))
+    conductivity = body.material.conductivity or 0.0
+    return _modes(body.shape, conductivity, cells)  # type: ignore[arg-type]
+
+
+@lru_cache(maxsize=16)
+def _modes(shape: Shape, conductivity: float, cells: int) -> CurrentModes:
+    return current_modes(conductor_cells(shape, cells), conductivity)

@@ -8,7 +8,7 @@ from typing import Any
 from snapsim.magnetics.conductors.layout import too_long
 from snapsim.parts.bodies import Body
 from snapsim.parts.shapes import Ring
-from snapsim.simulation.conductors import brakes, braking_conductors, conducting
+from snapsim.simulation.conductors import brakes, braking_conductors, conducting, joined
 from snapsim.simulation.system import System
 
 LEAST = 1e-3
@@ -38,8 +38,9 @@ def conductor_words(name: str, found: Mapping[str, Any]) -> str:
     )
 
 
-def left_out_of_braking(system: System) -> list[str]:
-    """Return what is not modelled of eddy currents that brake, one line each, with its sign."""
+def left_out_of_braking(system: System, unjoined: float = 0.0) -> list[str]:
+    """Return what is not modelled of eddy currents that brake, one line each, with its sign;
+    `unjoined` is the share of a run's braking that conductors may change in each other."""
     found, bodies = brakes(system), system.bodies
     names = ", ".join(bodies[i].name for i in found)
     lines = []
@@ -48,10 +49,14 @@ def left_out_of_braking(system: System) -> list[str]:
             f"eddy currents in {names} are driven by the magnets' own field: iron adds to it, so"
             " that the real part is braked more and arrives slower"
         )
-    if len(found) > 1:
+    others = [i for i in conducting(bodies) if i not in found]
+    if len(joined(system)) + len(others) > 1 and found:
+        apart = ", ".join(bodies[i].name for i in [*found, *others])
+        bound = f" by up to {100 * unjoined:.0f} % of their braking" if unjoined > 0 else ""
         lines.append(
-            f"eddy currents in {names} do not act on each other: fast magnets by conductors that"
-            " lie one on another are braked too much here, and the real ones are faster"
+            f"eddy currents in {apart} do not act on each other where these move relative to each"
+            f" other: fast magnets by conductors one behind the other are braked too much"
+            f" here{bound}, and the real ones are faster"
         )
     if any(b.coil is not None and len(b.coil.moments) for b in bodies) and conducting(bodies):
         lines.append(

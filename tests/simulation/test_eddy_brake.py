@@ -15,6 +15,9 @@ from snapsim.parts.states import Pose, State
 from snapsim.run.braking import drifting
 from snapsim.scenario.advice import advice
 from snapsim.scenario.loading import scene_from_text
+from snapsim.simulation import eddy_brake as eddy_brake_module
+from snapsim.simulation import unjoined_currents
+from snapsim.simulation.conductors import braking_conductors, joined
 from snapsim.simulation.eddy_brake import eddy_brake
 from snapsim.words.braking import left_out_of_braking
 
@@ -99,7 +102,7 @@ def test_a_sliding_magnet_s_books_close_with_heat_in_flight_and_in_contact():
 
 def test_what_acts_on_a_magnet_acts_back_on_the_conductor():
     """Forces and torques about any point add up to nothing: 40 poses and velocities, drawn."""
-    brake = eddy_brake(scene_from_text(PLATE, "plate").bodies, "draft")
+    brake = eddy_brake(scene_from_text(PLATE, "plate"))
     generator = np.random.default_rng(5)
     for _ in range(40):
         position = generator.uniform(-0.05, 0.05, (2, 3)) + np.outer([0.04, -0.04], [0, 0, 1])
@@ -112,7 +115,7 @@ def test_what_acts_on_a_magnet_acts_back_on_the_conductor():
 
 def test_bodies_that_move_together_drive_nothing():
     """A common velocity and turn changes no flux, whichever body carries the conductor."""
-    brake = eddy_brake(scene_from_text(PLATE, "plate").bodies, "draft")
+    brake = eddy_brake(scene_from_text(PLATE, "plate"))
     turn = np.stack([from_rotation_vector(v) for v in np.eye(3)[:2]])
     pose = Pose(np.array([[0.0, 0.0, 0.02], [0.01, 0.0, -0.01]]), turn)
     spin, velocity = np.array([3.0, -2.0, 5.0]), np.array([1.0, 2.0, -1.0])
@@ -178,10 +181,13 @@ def test_check_says_what_carries_currents():
 
 
 def test_a_scene_without_moving_magnets_by_conductors_has_no_brake():
-    assert eddy_brake([replace(b, fixed=True) for b in pipe().bodies], "draft") is None
-    assert eddy_brake(pipe().bodies[1:], "draft") is None
+    still = tuple(replace(b, fixed=True) for b in pipe().bodies)
+    assert eddy_brake(replace(pipe(), bodies=still)) is None
+    alone = Pose(pipe().start.pose.position[1:], pipe().start.pose.quaternion[1:])
+    start = State(alone, np.zeros((1, 3)), np.zeros((1, 3)))
+    assert eddy_brake(replace(pipe(), bodies=pipe().bodies[1:], start=start)) is None
     state = State(pipe().start.pose, np.zeros((2, 3)), np.zeros((2, 3)))
-    assert eddy_brake(pipe().bodies, "draft").quickness(state) == 0.0
+    assert eddy_brake(pipe()).quickness(state) == 0.0
 
 
 @pytest.mark.longer
@@ -201,8 +207,82 @@ def test_the_bar_of_a_blow_covers_six_per_cent_of_the_braking():
     assert energies[0] - energies[1] < bar < 4 * (energies[0] - energies[1])
 
 
+def stacked(speed):
+    """Two plates of 3 mm, one on the other, in place of one of 6 mm; a magnet thrown over them."""
+    text = PLATE.replace("1.5 m/s", f"{speed} m/s").replace("9 mm", "14 mm")
+    halves = text[: text.rindex("[[body]]")] + "".join(
+        f"""[[body]]
+name = "{name}"
+shape = {{ kind = "box", size = "150 x 60 x 3 mm" }}
+material = "copper"
+position = "0, 0, {height}"
+fixed = true
+"""
+        for name, height in (("upper", "-1.5 mm"), ("lower", "-4.5 mm"))
+    )
+    ends = f'[run]\nduration = "{0.06 / speed} s"\ndetail = "draft"\n'
+    whole = text[: text.index("[run]")] + ends
+    return scene_from_text(whole, "one"), scene_from_text(halves + ends, "two")
+
+
+def unjoin(monkeypatch):
+    """Let no conductor know of another."""
+    for module in (eddy_brake_module, unjoined_currents):
+        monkeypatch.setattr(
+            module, "joined", lambda system: [(i,) for i in braking_conductors(system.bodies)]
+        )
+
+
+def test_a_fast_magnet_is_braked_by_two_plates_as_by_one_of_their_thickness(monkeypatch):
+    """Within 6 % of the heat at draft cells (200 in one plate or in each half), the books closed.
+    Each plate alone would take a quarter more, and the bound of what they leave open covers it."""
+    one, two = stacked(6.0)
+    whole, halves = (snapsim.release(s, twins=0) for s in (one, two))
+    assert halves.audit.joule_heat == pytest.approx(whole.audit.joule_heat, rel=0.06)
+    assert halves.audit.unaccounted_fraction < 1e-3
+    assert "unjoined_share" not in halves.accuracy
+    assert set(halves.currents) == {"upper", "lower"}
+    unjoin(monkeypatch)
+    apart = snapsim.release(two, twins=0)
+    more = 1 - halves.audit.joule_heat / apart.audit.joule_heat
+    assert more > 0.2
+    assert more < apart.accuracy["unjoined_share"] < 4 * more
+
+
+@pytest.mark.longer
+@pytest.mark.parametrize("seed", range(8))
+def test_the_bound_on_unjoined_conductors_covers_what_joining_changes(seed, monkeypatch):
+    """Eight draws of speed and height over two stacked plates."""
+    generator = np.random.default_rng(seed)
+    speed, height = 10 ** generator.uniform(-0.3, 1.2), generator.uniform(0.010, 0.03)
+    two = stacked(round(speed, 3))[1]
+    place = two.start.pose.position.copy()
+    place[0, 2] = height
+    pose = replace(two.start.pose, position=place)
+    two = replace(two, start=replace(two.start, pose=pose))
+    together = snapsim.release(two, twins=0).audit.joule_heat
+    unjoin(monkeypatch)
+    apart = snapsim.release(two, twins=0)
+    change = abs(apart.audit.joule_heat - together) / apart.audit.joule_heat
+    assert change < apart.accuracy["unjoined_share"]
+
+
+def test_conductors_that_move_relative_to_each_other_are_no_circuit():
+    system = stacked(1.0)[1]
+    assert joined(system) == [(1, 2)]
+    far = system.start.pose.position.copy()
+    far[2, 2] = -1.0
+    pose = replace(system.start.pose, position=far)
+    assert joined(replace(system, start=replace(system.start, pose=pose))) == [(1,), (2,)]
+    loose = (*system.bodies[:2], replace(system.bodies[2], fixed=False))
+    assert joined(replace(system, bodies=loose)) == [(1,), (2,)]
+
+
 def test_what_is_left_out_is_said_with_its_sign():
-    two = pipe().bodies
-    system = replace(pipe(), bodies=(*two, replace(two[1], name="sleeve")))
-    assert any("the real ones are faster" in line for line in left_out_of_braking(system))
+    system = stacked(1.0)[1]
+    assert left_out_of_braking(system) == []
+    loose = (*system.bodies[:2], replace(system.bodies[2], fixed=False))
+    system = replace(system, bodies=loose)
+    (line,) = left_out_of_braking(system, 0.3)
+    assert "by up to 30 % of their braking, and the real ones are faster" in line
     assert left_out_of_braking(pipe()) == []

@@ -17,7 +17,7 @@ other errs by (k h)^4 only. Source of E: Jackson, Classical Electrodynamics, 3rd
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -40,20 +40,58 @@ SCALES: Final = np.exp(np.arange(np.log(1e-5), np.log(2e3), STEP))
 
 def partial_inductances(mesh: CellMesh, thin: int | None = None) -> Array:
     """Return L (c, c) [H m^4] of a mesh's cells; `thin` is the axis across a wall of equal ones."""
-    axes, width = _bricks(mesh)
-    apart = mesh.centre[:, None] - mesh.centre[None]
-    distance = np.linalg.norm(apart, axis=2)
-    size = np.linalg.norm(width, axis=1)
-    near = distance < NEAR * np.maximum(size[:, None], size[None])
-    inverse = np.divide(1.0, distance, out=np.zeros_like(distance), where=~near)
-    one, two = np.nonzero(near)
-    pairs = _Pairs(*_seen_from(axes, width, apart, one, two))
-    inverse[one, two] = pairs.mean_inverse(range(3))
-    if thin is not None:
-        inverse[one, two] = 2 * pairs.mean_inverse((thin,)) - inverse[one, two]
-    inverse = 0.5 * (inverse + inverse.T)
-    found: Array = MU_0 / (4 * np.pi) * mesh.volume[:, None] * mesh.volume * inverse
+    bricks = bricks_of(mesh, thin)
+    inverse = _mean_inverses(bricks, bricks)
+    return _weighed(bricks, bricks, 0.5 * (inverse + inverse.T))
+
+
+def mutual_inductances(one: Bricks, two: Bricks) -> Array:
+    """Return L (c, d) [H m^4] between the cells of two bodies, in the same frame."""
+    inverse = 0.5 * (_mean_inverses(one, two) + _mean_inverses(two, one).T)
+    return _weighed(one, two, inverse)
+
+
+@dataclass(frozen=True)
+class Bricks:
+    """What c cells are taken as: `centre` (c, 3) [m], `axes` (c, 3, 3), in rows, `width` (c, 3) [m]
+    along these, `volume` (c,) [m^3]; `thin` is the axis across a wall of equal cells."""
+
+    centre: Array
+    axes: Array
+    width: Array
+    volume: Array
+    thin: int | None
+
+    def placed(self, position: Array, turn: Array) -> Bricks:
+        """Return them in a frame in which the body is turned (3, 3) and then at `position` (3,)."""
+        return replace(self, centre=self.centre @ turn.T + position, axes=self.axes @ turn.T)
+
+
+def bricks_of(mesh: CellMesh, thin: int | None = None) -> Bricks:
+    """Return the bricks of a mesh's cells."""
+    return Bricks(mesh.centre, *_bricks(mesh), mesh.volume, thin)
+
+
+def _weighed(one: Bricks, two: Bricks, inverse: Array) -> Array:
+    found: Array = MU_0 / (4 * np.pi) * one.volume[:, None] * two.volume * inverse
     return found
+
+
+def _mean_inverses(one: Bricks, two: Bricks) -> Array:
+    """Means (c, d) [1/m] of 1/r between cells, near ones as seen from the first."""
+    apart = two.centre[None] - one.centre[:, None]
+    distance = np.linalg.norm(apart, axis=2)
+    size, other = (np.linalg.norm(b.width, axis=1) for b in (one, two))
+    near = distance < NEAR * np.maximum(size[:, None], other[None])
+    inverse = np.divide(1.0, distance, out=np.zeros_like(distance), where=~near)
+    i, j = np.nonzero(near)
+    if not len(i):
+        return np.asarray(inverse)
+    pairs = _Pairs(*_seen_from(one, two, i, j))
+    inverse[i, j] = pairs.mean_inverse(range(3))
+    if one.thin is not None and two.thin is not None:
+        inverse[i, j] = 2 * pairs.mean_inverse((one.thin,)) - inverse[i, j]
+    return np.asarray(inverse)
 
 
 def _bricks(mesh: CellMesh) -> tuple[Array, Array]:
@@ -84,13 +122,13 @@ def _second_moments(corner: Array, centre: Array) -> Array:
     return mean
 
 
-def _seen_from(
-    axes: Array, width: Array, apart: Array, one: IntArray, two: IntArray
-) -> tuple[Array, Array, Array]:
-    """Offsets of cells `two` from cells `one` (k,) and both widths, on the axes of `one`."""
-    turn = np.einsum("kij,klj->kil", axes[one], axes[two])
-    other = np.sqrt(np.einsum("kil,kl->ki", turn**2, width[two] ** 2))
-    return np.einsum("kij,kj->ki", axes[one], apart[two, one]), width[one], other
+def _seen_from(one: Bricks, two: Bricks, i: IntArray, j: IntArray) -> tuple[Array, Array, Array]:
+    """Offsets of cells `j` of two from `i` of one (k,) and both widths, on the axes of one."""
+    axes = one.axes[i]
+    turn = np.einsum("kij,klj->kil", axes, two.axes[j])
+    other = np.sqrt(np.einsum("kil,kl->ki", turn**2, two.width[j] ** 2))
+    away = two.centre[j] - one.centre[i]
+    return np.einsum("kij,kj->ki", axes, away), one.width[i], other
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ import numpy as np
 from scipy.linalg import eigh, qr
 
 from snapsim.arrays import Array
-from snapsim.magnetics.conductors.inductance import partial_inductances
+from snapsim.magnetics.conductors.inductance import Bricks, bricks_of, partial_inductances
 from snapsim.magnetics.conductors.layout import ConductorCells
 from snapsim.magnetics.conductors.network import UNEVEN, network
 
@@ -32,13 +32,16 @@ that cells can tell drives it."""
 @dataclass(frozen=True, eq=False)
 class CurrentModes:
     """Modes k of one conductor, body axes, slowest first: `time` (k,) [s], `density` (k, 3 c)
-    [A/m^2 per root joule], x, y, z of each of c cells in turn; `points` (c, q, 3) [m] and `weights`
-    (c, q) [m^3] by which a field is averaged over these."""
+    [A/m^2 per root joule], x, y, z of each of c cells in turn, such that a field averaged over the
+    cells by `points` (c, q, 3) [m] and `weights` (c, q) [m^3] drives them as the field itself does;
+    `mean` (k, 3 c) the cells' mean densities, and their `bricks`."""
 
     time: Array
     density: Array
     points: Array
     weights: Array
+    mean: Array
+    bricks: Bricks
 
     @property
     def cells(self) -> int:
@@ -58,12 +61,14 @@ def current_modes(cells: ConductorCells, conductivity: float) -> CurrentModes:
     resistance = loops.T @ net.resistance @ loops / conductivity
     time, vectors = eigh(inductance, resistance)
     kept = np.flatnonzero(time > FASTEST * time.max(initial=0.0))[::-1]
-    vectors = vectors[:, kept] / np.sqrt(time[kept])
+    mean = density @ (vectors[:, kept] / np.sqrt(time[kept]))
     return CurrentModes(
         time[kept],
-        np.ascontiguousarray(cells.sharpened(density @ vectors).T),
+        np.ascontiguousarray(cells.sharpened(mean).T),
         mesh.points,
         mesh.weights * mesh.volume[:, None],
+        np.ascontiguousarray(mean.T),
+        bricks_of(mesh, cells.thin),
     )
 
 
