@@ -24,9 +24,12 @@ NEAR: Final = 40.0
 """Least own length of a film that is made to last `LENGTH`: stills would stand too long else."""
 STEP: Final = 12.0
 """How much less a part leans in a ready film's what-if [deg], where none is given."""
-WHY: Final = ("resisting", "lift-off", "righting", "parting", "approach")
-"""Events of which a ready film draws why, the first three that happen."""
-LAYERS: Final = ["section", "lines"]
+WHY: Final = ("giving-way", "resisting", "lift-off", "righting", "parting", "approach")
+"""Events of which a ready film draws why, the first three that happen, of what rolls down a slope
+the first two."""
+LAYERS: Final = {"parting": ["section", "between"]}
+WHOLE_FIELD: Final = ["section", "lines"]
+"""What is drawn with a still of an event, and with all others."""
 
 
 def board_of(
@@ -102,16 +105,26 @@ def ready_board(runs: Sequence[Trajectory]) -> dict[str, Any]:
 
 
 def _whys(run: Trajectory) -> list[dict[str, Any]]:
-    """Stills with the cut and the field lines, at the moments whose words say most."""
+    """The slope that a part rolls down, then stills with the cut and the field lines, at the
+    moments whose words say most."""
     from snapsim.render.events import find_events
+    from snapsim.render.framing import leading_part
     from snapsim.render.lines import line_of
+    from snapsim.render.slope import slope_of
 
     events = {str(e.kind): e for e in reversed(find_events(run))}
-    chosen = [name for name in WHY if name in events][:3]
-    found = []
+    part = leading_part(run.system, run.velocity)
+    slope = slope_of(run, part) if part is not None else None
+    rolls = slope is not None and slope.crest is not None
+    chosen = [name for name in WHY if name in events][: 2 if rolls else 3]
+    found: list[dict[str, Any]] = []
+    if rolls:
+        kinds = ["resisting", "righting"]
+        shot = {"run": ["as-it-is.h5"], "part": "slow", "events": kinds, "layers": ["slope"]}
+        found.append(shot)
     for name in chosen:
         said = line_of(events[name], run)
-        still = {"still": "as-it-is.h5", "at": name, "layers": LAYERS}
+        still = {"still": "as-it-is.h5", "at": name, "layers": LAYERS.get(name, WHOLE_FIELD)}
         found.append(still if said is None else {**still, "number": said[0], "words": said[1]})
     return found
 

@@ -14,6 +14,7 @@ from typing import Final
 import numpy as np
 
 from snapsim.arrays import Array, BoolArray
+from snapsim.mechanics.ending import Parting
 from snapsim.numerics import rotations
 from snapsim.render.framing import leading_part
 from snapsim.run.braking import drifting
@@ -33,6 +34,8 @@ PULLED: Final = 0.01
 """Share of its weight below which a part is not pulled."""
 FREELY: Final = 0.2
 """Share of the speed of a free fall by which one may differ."""
+AT_ONCE, LEAP = 1e-4, 0.5
+"""Time [s] within which a current that changes by this share of itself leaps."""
 APART: Final = 0.1
 """Least growth of a distance worth telling, as a share of it."""
 
@@ -46,7 +49,9 @@ class EventKind(StrEnum):
     LIFT_OFF = "lift-off"
     """The pull passes its weight, or it sets out."""
     LET_GO = "let-go"
-    """A hand lets go, a string breaks."""
+    """A hand lets go at its time, a coil's current changes."""
+    GIVING_WAY = "giving-way"
+    """A string breaks, a hand loses what it holds: more than it bears."""
     RIGHTING = "righting"
     """It turns faster than half of its fastest before the approach."""
     PARTING = "parting"
@@ -208,9 +213,28 @@ def _longest_growth(values: Array) -> tuple[int, int]:
 
 
 def _partings_of_joints(run: Trajectory) -> list[Event]:
-    """When hands let go and strings break, each time once."""
-    times = sorted({load.parted for load in run.loads.values() if not np.isnan(load.parted)})
-    return [Event(EventKind.LET_GO, t, t) for t in times if t > 0]
+    """When hands let go, coils' currents change and strings break, each time once."""
+    limits = Parting.FORCE_LIMIT, Parting.TORQUE_LIMIT
+    parted = [load for load in run.loads.values() if not np.isnan(load.parted)]
+    torn = {load.parted for load in parted if load.why in limits}
+    given = {load.parted for load in parted} | set(switchings(run))
+    kinds = {t: EventKind.GIVING_WAY if t in torn else EventKind.LET_GO for t in sorted(given)}
+    return [Event(kind, t, t) for t, kind in kinds.items() if 0 < t < run.time[-1]]
+
+
+def switchings(run: Trajectory) -> list[float]:
+    """Return the times [s] within a run at which a coil's current leaps."""
+    coils = [b.coil for b in run.system.bodies if b.coil is not None]
+    return sorted(
+        {
+            float(t)
+            for c in coils
+            for t in c.moments
+            if 0 < t < run.time[-1]
+            and abs(c.at(t + AT_ONCE) - c.at(t - AT_ONCE))
+            > LEAP * max(abs(c.at(t + AT_ONCE)), abs(c.at(t - AT_ONCE)))
+        }
+    )
 
 
 def _blows(run: Trajectory) -> list[Event]:

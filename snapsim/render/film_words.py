@@ -13,10 +13,12 @@ from PIL import Image, ImageDraw, ImageFilter
 from scipy.ndimage import maximum_filter
 
 from snapsim.render import ember, palette
+from snapsim.render.interpolation import Moment
 from snapsim.render.layout import PictureLayout, scaled
 from snapsim.render.lettering import fitted, font, weighted, wrapped
 from snapsim.render.lines import StoryLine
 from snapsim.render.overlay import PlacedNote, put_notes
+from snapsim.render.panels.contract import Panel
 from snapsim.render.typeface import Weight
 
 NUMBER, SENTENCE, QUESTION, LABEL = 112.0, 56.0, 69.0, 30.0
@@ -46,7 +48,8 @@ class Set:
 
 class FilmWords:
     """Sets the words of a film; `heading` tells runs abreast apart, `alarm` says what is wrong with
-    a run, `scale` is the top of the colours of polarisation [T], 0 where none are shown."""
+    a run, `panels` stand beside them, `scale` is the top of the colours of polarisation [T], 0
+    where none are shown."""
 
     def __init__(
         self,
@@ -56,8 +59,9 @@ class FilmWords:
         heading: str = "",
         alarm: str | None = None,
         scale: float = 0.0,
+        panels: Sequence[Panel] = (),
     ) -> None:
-        self.layout, self._shown = layout, shown
+        self.layout, self._shown, self._panels = layout, shown, panels
         self._still = Image.new("RGBA", layout.size, (0, 0, 0, 0))
         if "stage" in shown and shown & {"words", "caution"}:
             self._still.paste(palette.BACKDROP_LOW, (0, 0, *layout.size))
@@ -71,6 +75,8 @@ class FilmWords:
             self._put_heading(pen, heading)
         if "words" in shown and scale > 0:
             self._put_scale(pen)
+        for panel in panels:
+            panel.still(pen)
         if alarm:
             self._put_alarm(pen, alarm)
         self._box = self._still.getbbox()
@@ -91,6 +97,7 @@ class FilmWords:
         line: StoryLine | None,
         pace: str,
         notes: Sequence[PlacedNote] = (),
+        moment: Moment | None = None,
     ) -> None:
         """Set the words onto `frame`, in place."""
         if self._laid is not None and self._box is not None:
@@ -100,6 +107,9 @@ class FilmWords:
                 frame.paste(self._laid.convert("RGB"), self._box[:2], self._laid.getchannel("A"))
         pen = ImageDraw.Draw(frame)
         put_notes(pen, self.layout, notes)
+        if moment is not None:
+            for panel in self._panels:
+                panel.show(pen, moment)
         if "words" not in self._shown:
             return
         if "stage" in self._shown:

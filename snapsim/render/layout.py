@@ -115,9 +115,12 @@ def _grid(
     return tuple((x, y, x + each, y + high) for x, y in places)
 
 
-def lay_out_film(width: int, height: int, *, heading: bool = False) -> PictureLayout:
+def lay_out_film(
+    width: int, height: int, *, heading: bool = False, panel: bool = False
+) -> PictureLayout:
     """Return the places for a film: words left of the scene where the picture is wide, else above
-    it; `heading` leaves two lines for what tells runs abreast apart."""
+    it; `heading` leaves two lines for what tells runs abreast apart; a `panel` stands below the
+    words, the caution is then the shorter."""
     wide, tall = _wide(width, height), height >= 1.5 * width
     unit = min(width / 1280, height / 720) if wide else min(width / 760, height / 760)
     u = functools.partial(scaled, unit)
@@ -128,10 +131,14 @@ def lay_out_film(width: int, height: int, *, heading: bool = False) -> PictureLa
     right = round(0.37 * width) if wide else width - edge
     pace = head + (round(2.5 * label) if heading else 0)
     top = pace + round(1.4 * label)
-    cautioned = math.ceil(3 * 1.25 * least)
+    cautioned = math.ceil((2 if panel and wide else 3) * 1.25 * least)
     low = round((0.80 if tall else 0.97) * height) - cautioned
     below = low - u(12)
     words = edge, top, right, below if wide else top + round(0.24 * height)
+    under_words: tuple[PixelBox, ...] = ()
+    if panel:
+        cut = top + round((0.52 if wide else 0.45) * (words[3] - top))
+        under_words = ((edge, cut + u(8), right, words[3]),)
     aside = round(0.42 * width), round(0.03 * height), round(0.97 * width), round(0.95 * height)
     under, key_floor = (
         (edge, words[3], width - edge, below),
@@ -148,7 +155,8 @@ def lay_out_film(width: int, height: int, *, heading: bool = False) -> PictureLa
         scale=(key_left, key_floor - u(92), width - edge, key_floor - u(56)),
         key=(key_left, key_floor - u(52), width - edge, key_floor),
         caution=(edge, low, right, low + cautioned),
-        words=words,
+        panels=under_words,
+        words=(*words[:3], under_words[0][1] - u(8)) if under_words else words,
         room=aside if wide else under,
         top_words=not wide,
         least=least,

@@ -9,11 +9,13 @@ from typing import Final
 
 import numpy as np
 
+from snapsim.arrays import Array
 from snapsim.constants import MU_0
-from snapsim.mechanics.ending import EndReason
-from snapsim.render.events import Event, EventKind, lean, weight
+from snapsim.mechanics.ending import EndReason, Parting
+from snapsim.mechanics.joints.hold import Hold
+from snapsim.render.events import AT_ONCE, Event, EventKind, lean, weight
 from snapsim.render.interpolation import Moment, sample
-from snapsim.simulation.trajectory import Trajectory
+from snapsim.simulation.trajectory import Impact, Trajectory
 from snapsim.words.endings import ending_words
 
 FLAT, UPRIGHT = 25.0, 65.0
@@ -22,6 +24,8 @@ JOIN: Final = "\u00a0"
 """Between a number and its unit: no line breaks there."""
 TOUCHING: Final = 0.5e-3
 """Gap below which a part is said to touch [m]."""
+TIMES: Final = 1.05
+"""Times its weight from which on a pull is compared with it so."""
 
 
 @dataclass(frozen=True)
@@ -68,6 +72,14 @@ def question_of(run: Trajectory) -> str:
     return f"{_length(gap)} apart. Will they meet?"
 
 
+def _current_words(run: Trajectory, time: float) -> str:
+    """What a coil's current does at a time [s]."""
+    coils = [b.coil for b in run.system.bodies if b.coil is not None]
+    changed = [c for c in coils if any(abs(t - time) < 1e-9 for t in c.moments)]
+    off = bool(changed) and all(c.at(time + AT_ONCE) == 0 for c in changed)
+    return "the current goes off" if off else "the current changes"
+
+
 def _current_question(run: Trajectory) -> str:
     """What is asked where a coil's current changes within the run, "" where none does."""
     coils = [b.coil for b in run.system.bodies if b.coil is not None]
@@ -87,7 +99,29 @@ def _resisting(event: Event, run: Trajectory) -> tuple[str, str]:
 
 def _lift_off(event: Event, run: Trajectory) -> tuple[str, str]:
     (part,) = event.bodies
-    return force(event.figure * weight(run, part)), "the pull, more than its weight: it sets out"
+    moment, heavy = sample(run, event.start), weight(run, part)
+    others = [(n, f) for n, f in pulls(run, moment).items() if n != part]
+    name, figure = run.system.bodies[part].name, force(event.figure * heavy)
+    if _sideways(run, moment.force[part]):
+        return figure, f"the pull, sideways: {name if others else 'it'} sets out"
+    if len(others) != 1:
+        return figure, f"the pull, against {force(heavy)} of weight: it sets out"
+    (other, pull), *_ = others
+    return figure, f"the pull on {name}; {force(pull)} on {run.system.bodies[other].name}"
+
+
+def pulls(run: Trajectory, moment: Moment) -> dict[int, float]:
+    """Return by how much each free body is pulled at a moment [N], those that are."""
+    free = [i for i, body in enumerate(run.system.bodies) if not body.fixed]
+    sizes = {i: float(np.linalg.norm(moment.force[i])) for i in free}
+    return {i: size for i, size in sizes.items() if size > 0}
+
+
+def _sideways(run: Trajectory, pull: Array) -> bool:
+    """Whether a pull (3,) is rather across the weight than along it."""
+    gravity = run.system.gravity
+    along = abs(float(pull @ gravity))
+    return bool(along < np.cos(np.pi / 4) * np.linalg.norm(pull) * np.linalg.norm(gravity))
 
 
 def _drifting(event: Event, run: Trajectory) -> tuple[str, str]:
@@ -97,17 +131,32 @@ def _drifting(event: Event, run: Trajectory) -> tuple[str, str]:
 
 
 def _let_go(event: Event, run: Trajectory) -> tuple[str, str]:
-    gone = [name for name, load in run.loads.items() if load.parted == event.start]
-    verb = "lets go" if len(gone) == 1 else "let go"
-    names = " and ".join(f"the {name}" for name in gone[:2])
-    return f"{event.start:.3g}{JOIN}s", f"{names or 'what held it'} {verb}"
+    gone = {name: load for name, load in run.loads.items() if load.parted == event.start}
+    when = f"{event.start:.3g}{JOIN}s"
+    if not gone:
+        return when, _current_words(run, event.start)
+    names = " and ".join(name if name.startswith("the ") else f"the {name}" for name in [*gone][:2])
+    if len(gone) > 1:
+        return when, f"{names} let go"
+    (load,) = gone.values()
+    if load.why in (Parting.FORCE_LIMIT, Parting.TORQUE_LIMIT):
+        most = load.peak_force if load.why == Parting.FORCE_LIMIT else load.peak_torque
+        bore = f"{_plain(most)}{JOIN}{'N' if load.why == Parting.FORCE_LIMIT else f'N{JOIN}m'}"
+        holds = any(j.name in gone and isinstance(j, Hold) for j in run.system.joints)
+        return bore, f"{names} {'loses it' if holds else 'breaks'}"
+    if load.why == Parting.TORN_AWAY:
+        return when, f"a blow tears it from {names}"
+    return when, f"{names} lets go"
 
 
 def _righting(event: Event, run: Trajectory) -> tuple[str, str]:
     (part,) = event.bodies
     moment = sample(run, float(np.nextafter(event.end, -np.inf)))
     name = run.system.bodies[part].name
-    pulled = f"pulled with {force(float(np.linalg.norm(moment.force[part])))}"
+    pull, heavy = float(np.linalg.norm(moment.force[part])), weight(run, part)
+    pulled = f"pulled with {force(pull)}"
+    if heavy > 0 and pull > TIMES * heavy:
+        pulled += f", {_plain(pull / heavy)} times its weight"
     stands = _stance(run, part, event.end)
     polarised = polarisation(run, name, moment)
     if polarised is None:
@@ -141,14 +190,23 @@ def _approach(event: Event, run: Trajectory) -> tuple[str, str]:
     when = f"{1e3 * (event.end - event.start):.0f}{JOIN}ms before the blow"
     if pull < weight(run, part):
         return f"{np.linalg.norm(moment.velocity[part]):.2f}{JOIN}m/s", when
-    return force(pull), f"the pull, {when}"
+    several = len(pulls(run, moment)) > 1
+    on = f" on {run.system.bodies[part].name}" if several else ""
+    return force(pull), f"the pull{on}, {when}"
 
 
 def _impact(event: Event, run: Trajectory) -> tuple[str, str]:
     blow = event.blow
     assert blow is not None
+    number, said = blow_words(blow)
+    return number, said + _by_chance(run, blow.time)
+
+
+def blow_words(blow: Impact) -> tuple[str, str]:
+    """Return a blow's number and sentence. Where both move, what they bring against each other is
+    more than the kinetic energy of one: the larger is told."""
     said = f"{blow.body} strikes {blow.against} at {blow.closing_speed:.2f}{JOIN}m/s"
-    return energy(blow.kinetic_energy), said + _by_chance(run, blow.time)
+    return energy(max(blow.kinetic_energy, blow.effective_energy)), said
 
 
 def _rocking(event: Event, run: Trajectory) -> tuple[str, str]:
@@ -158,15 +216,32 @@ def _rocking(event: Event, run: Trajectory) -> tuple[str, str]:
 
 
 def _rest(event: Event, run: Trajectory) -> tuple[str, str]:
-    still = run.ending.reason == EndReason.TIME_UP
-    told = "still moving when the run ends" if still else ending_words(run.ending)
+    told = _ending(run)
     return f"{event.start:.3g}{JOIN}s", told + _by_chance(run, event.start)
+
+
+def _ending(run: Trajectory) -> str:
+    """How it ends: of one free part by its name, and how far from the magnet it lies."""
+    if run.ending.reason == EndReason.TIME_UP:
+        return "still moving when the run ends"
+    free = [b for b in run.system.bodies if not b.fixed]
+    if run.ending.reason not in (EndReason.AT_REST, EndReason.AT_REST_HELD):
+        return ending_words(run.ending)
+    if len(free) != 1:
+        return "all of it is at rest"
+    gap = float(run.gap[-1])
+    if np.isnan(gap):
+        return f"{free[0].name} is at rest"
+    if gap < TOUCHING:
+        return f"{free[0].name} rests at the magnet"
+    return f"{free[0].name} rests, {_length(gap)} from the magnet"
 
 
 SAYINGS: Final[dict[EventKind, Callable[[Event, Trajectory], tuple[str, str]]]] = {
     EventKind.RESISTING: _resisting,
     EventKind.LIFT_OFF: _lift_off,
     EventKind.LET_GO: _let_go,
+    EventKind.GIVING_WAY: _let_go,
     EventKind.RIGHTING: _righting,
     EventKind.PARTING: _parting,
     EventKind.DRIFTING: _drifting,

@@ -25,6 +25,7 @@ LAYERS: Final[dict[str, str]] = {
     "velocity": "arrow of the leading part's velocity",
     "force": "arrow of the magnetic force on it",
     "torque": "arrow of the magnetic torque on it",
+    "between": "what two free parts do to each other: two arrows, equal and opposite, a number",
     "magnetisation": "arrows of polarisation in soft parts",
     "section": "soft parts cut open, coloured by polarisation",
     "lines": "field lines of magnets and iron together",
@@ -32,6 +33,7 @@ LAYERS: Final[dict[str, str]] = {
     "hands": "places where a hand could be, and how far they have closed",
     "energy": "bars of what energy became of",
     "plot": "speed against time, running along",
+    "slope": "energy of weight and pull as a slope, the part a bead on it; of one free part",
 }
 """What can be switched on and off, and what it shows."""
 

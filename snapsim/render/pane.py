@@ -14,10 +14,11 @@ from snapsim.parts.states import Pose
 from snapsim.render.camera import angles_of
 from snapsim.render.cameras.choice import Subject, camera_for, still_camera
 from snapsim.render.cameras.nearness import Cast
-from snapsim.render.events import main_blow
+from snapsim.render.events import EventKind, find_events, main_blow
 from snapsim.render.film_words import FilmWords
 from snapsim.render.framing import Action, corners, find_action, leading_part
 from snapsim.render.interpolation import sample
+from snapsim.render.layers.between import Between
 from snapsim.render.layers.companions import Companions
 from snapsim.render.layers.field_lines import FieldLines
 from snapsim.render.layers.gap import GapLine
@@ -29,12 +30,14 @@ from snapsim.render.layers.section import SectionLayer
 from snapsim.render.layers.trail import Trail
 from snapsim.render.layers.vectors import QUANTITIES, Vector, largest
 from snapsim.render.layout import PictureLayout, lay_out, lay_out_film
-from snapsim.render.lines import JOIN, StoryLine, energy
+from snapsim.render.lines import StoryLine, blow_words
 from snapsim.render.options import DASHBOARD, ClipOptions
 from snapsim.render.overlay import ClipOverlay
-from snapsim.render.panels import EnergyBars, Panel, SpeedPlot
+from snapsim.render.pair_force import PairForce, pair_of, parts_them
+from snapsim.render.panels import EnergyBars, EnergySlope, Panel, SpeedPlot
 from snapsim.render.picture import Picture, choose_axes, obstacles_of
 from snapsim.render.readings import choose_scales, first_blow, readings
+from snapsim.render.slope import slope_of
 from snapsim.render.stopwatch import Stopwatch
 from snapsim.render.timeline import ROUNDING, ClipPiece, Timeline
 from snapsim.simulation.trajectory import Impact, Trajectory
@@ -75,7 +78,11 @@ class Pane:
         self._watch = watch or Stopwatch()
         self._part = leading_part(run.system, run.velocity)
         self._action = action
-        self._layout = _layout(options, size, self._part, abreast=len(self._fellows) > 1)
+        abreast = len(self._fellows) > 1
+        self._slope = None
+        if "slope" in options.layers and self._part is not None and not abreast:
+            self._slope = slope_of(run, self._part)
+        self._layout = _layout(options, size, self._part, abreast, self._slope is not None)
         self._scales = choose_scales(self._fellows, timeline.slow_motion)
         self._blow = first_blow(run) if options.slow_motion is not None else main_blow(run)
         self._glowing = glowing(run) if "glow" in options.layers else []
@@ -157,7 +164,7 @@ class Pane:
         with self._watch.stage("words"):
             notes = picture.notes(moment)
             if isinstance(words, FilmWords):
-                words.show(frame, said, pace, notes)
+                words.show(frame, said, pace, notes, moment)
             else:
                 figures = self._options.layers >= {"figures"}
                 told = readings(moment, self._part, self._scales) if figures else []
@@ -207,7 +214,14 @@ class Pane:
             alarm = warning(self._run.ending)
             if self._number > 0:  # once in a picture
                 on = on - {"caution"}
-            return FilmWords(self._layout, shown=on, heading=heading, alarm=alarm, scale=top)
+            return FilmWords(
+                self._layout,
+                shown=on,
+                heading=heading,
+                alarm=alarm,
+                scale=top,
+                panels=self._panels(),
+            )
         return ClipOverlay(
             self._layout,
             self._heading,
@@ -221,11 +235,16 @@ class Pane:
         )
 
     def _panels(self) -> list[Panel]:
-        wanted = [name for name in ("plot", "energy") if name in self._options.layers]
+        wanted: list[str] = [name for name in ("plot", "energy") if name in self._options.layers]
+        wanted += ["slope"] if self._slope is not None else []
         found: list[Panel] = []
         unit = self._layout.unit
         for name, box in zip(wanted, self._layout.panels, strict=False):
-            if name == "energy":
+            if name == "slope":
+                if self._slope is not None and self._part is not None:
+                    of = self._slope, self._run, self._part
+                    found.append(EnergySlope(*of, box, unit, self._layout.least))
+            elif name == "energy":
                 found.append(EnergyBars(self._run.energy, box, unit))
             elif self._part is not None:
                 speed = np.linalg.norm(self._run.velocity[:, self._part], axis=1)
@@ -258,11 +277,24 @@ class Pane:
             picture.add(FieldLines(given, run, action.centre, action.size, axes, 3.2 * hair))
         if "gap" in on:
             picture.add(GapLine(given, run, 2 * hair))
+        self._add_pair(picture)
         if "hands" in on and run.system.hands:
             picture.add(HandMarks(given, run, self._action.size, 2 * hair))
         if self._companions:
             picture.add(Companions(given, self._companions, self._lags))
         return top
+
+    def _add_pair(self, picture: Picture) -> None:
+        """What two parts do to each other: asked for, or while it drives them apart."""
+        run, on, size = self._run, self._options.layers, self._action.size
+        teaches = "words" in on and any(e.kind == EventKind.PARTING for e in find_events(run))
+        pair = pair_of(run) if "between" in on or teaches else None
+        if pair is None:
+            return
+        force = PairForce(run, pair, size)
+        span = None if "between" in on else parts_them(run, force)
+        if "between" in on or span is not None:
+            picture.add(Between(picture.plotter, run, force, size, span))
 
     def _need_cells(self) -> None:
         """Refuse a run without the magnetisation that field lines need."""
@@ -296,8 +328,7 @@ class Pane:
 
 def _blow_line(blow: Impact) -> StoryLine:
     """A blow's announcement, outside of any telling."""
-    said = f"{blow.body} strikes {blow.against} at {blow.closing_speed:.2f}{JOIN}m/s"
-    return StoryLine(0.0, 0.0, energy(blow.kinetic_energy), said)
+    return StoryLine(0.0, 0.0, *blow_words(blow))
 
 
 def subject_of(run: Trajectory, action: Action, options: ClipOptions, lag: float) -> Subject:
@@ -330,12 +361,13 @@ def _parts(run: Trajectory) -> list[int]:
 
 
 def _layout(
-    options: ClipOptions, size: tuple[int, int], part: int | None, abreast: bool
+    options: ClipOptions, size: tuple[int, int], part: int | None, abreast: bool, slope: bool
 ) -> PictureLayout:
     """Places of the words; runs abreast have no room for panels."""
     if not options.layers & DASHBOARD:
-        return lay_out_film(*size, heading=abreast)
+        return lay_out_film(*size, heading=abreast, panel=slope)
     wanted = {"plot", "energy"} if part is not None and not abreast else set()
+    wanted |= {"slope"} if slope else set()
     return lay_out(*size, panels=len(wanted & options.layers))
 
 

@@ -70,7 +70,7 @@ def first_blow(trajectory: Trajectory) -> Impact | None:
 
 def impact_line(impact: Impact) -> str:
     """Return the announcement of a blow: who struck what, how fast, with what energy."""
-    energy = impact.kinetic_energy
+    energy = max(impact.kinetic_energy, impact.effective_energy)  # of two that move: of both
     figure = f"{energy:.2f} J" if energy >= 0.5 else f"{1e3 * energy:.1f} mJ"
     speed = f"{impact.closing_speed:.2f} m/s where they meet"
     return f"{impact.body} strikes {impact.against}: {speed}, {figure}"

@@ -5,6 +5,7 @@ import dataclasses
 import numpy as np
 import pytest
 
+from snapsim.mechanics.ending import Parting
 from snapsim.numerics import rotations
 from snapsim.render.events import (
     APPROACH,
@@ -16,6 +17,8 @@ from snapsim.render.events import (
     resisting,
     righting,
 )
+from snapsim.render.lines import blow_words, line_of
+from snapsim.render.readings import impact_line
 from snapsim.simulation.trajectory import Load
 
 PART = 1
@@ -137,6 +140,32 @@ def test_a_hand_that_lets_go_is_told_once_and_one_that_held_is_not(trajectory):
     gone, held = Load(1.0, 0.0, parted=0.07), Load(1.0, 0.0)
     run = dataclasses.replace(trajectory, loads={"a": gone, "b": gone, "c": held})
     assert [e.start for e in find_events(run) if e.kind == EventKind.LET_GO] == [0.07]
+
+
+def test_a_string_that_bears_no_more_gives_way_and_its_load_is_told(trajectory):
+    loads = {"string": Load(110.0, 0.07, parted=0.07, why=Parting.FORCE_LIMIT)}
+    run = dataclasses.replace(trajectory, loads=loads)
+    event = of(run, EventKind.GIVING_WAY)
+    assert event.start == 0.07
+    assert line_of(event, run) == ("110\u00a0N", "the string breaks")
+
+
+def test_of_two_that_both_move_the_larger_energy_is_told(trajectory):
+    """Equal masses m that meet at 2 v: each has m v^2 / 2, the blow (m / 2) (2 v)^2 / 2 = m v^2."""
+    blow = dataclasses.replace(trajectory.impacts[0], kinetic_energy=7.15, effective_energy=14.3)
+    assert blow_words(blow)[0] == "14\u00a0J"
+    assert "14.30 J" in impact_line(blow)
+
+
+def test_a_part_that_is_pulled_sideways_is_not_said_to_be_lifted(trajectory, weight):
+    t = trajectory.time
+    moving = np.where(t < 0.05, 0.0, 1.0)[:, None] * [1.0, 0, 0]
+    pulled = np.full((len(t), 3), [1.5 * weight, 0.0, 0.0])
+    run = with_series(trajectory, force=pulled, velocity=moving)
+    _, said = line_of(of(run, EventKind.LIFT_OFF), run)
+    assert said == "the pull, sideways: it sets out"
+    up = with_series(run, force=pulled[:, [2, 1, 0]], velocity=moving[:, [2, 1, 0]])
+    assert line_of(of(up, EventKind.LIFT_OFF), up)[1].endswith("of weight: it sets out")
 
 
 @pytest.mark.parametrize("degrees", [0.0, 30.0, 90.0])

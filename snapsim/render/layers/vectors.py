@@ -117,12 +117,7 @@ class Vector:
         points = self._points.copy()
         points[:, 0] = stretched(points[:, 0], length, 0.24 * self._longest)
         self._mesh.points = points @ frame_along(vector / size)
-        place = moment.position[self._part]
-        share = 1 - self._before / max(float(np.linalg.norm(place - view.eye)), 2 * self._before)
-        toward = np.eye(4)
-        toward[:3, :3] *= share
-        toward[:3, 3] = share * place + (1 - share) * view.eye
-        self._actor.user_matrix = toward
+        self._actor.user_matrix = before_it(moment.position[self._part], view.eye, self._before)
 
     def notes(self, moment: Moment) -> list[Note]:
         """The letter and the number, at the tip."""
@@ -134,6 +129,16 @@ class Vector:
         tip = moment.position[self._part] + length * vector / size
         words = f"{self._quantity.letter} {self._quantity.words(size)}"
         return [Note(words, tip, self._quantity.colour, self._before)]
+
+
+def before_it(place: Array, eye: Array, before: float) -> Array:
+    """Return the matrix (4, 4) that puts what is drawn about the origin at `place` (3,), shrunk
+    toward the `eye` (3,): the same picture, but `before` [m] nearer than the part."""
+    share = 1 - before / max(float(np.linalg.norm(place - eye)), 2 * before)
+    toward = np.eye(4)
+    toward[:3, :3] *= share
+    toward[:3, 3] = share * place + (1 - share) * eye
+    return toward
 
 
 def largest(quantity: ArrowQuantity, run: Trajectory, part: int) -> float:
