@@ -179,7 +179,7 @@ def _braking(t: Trajectory) -> dict[str, Any]:
     from snapsim.run.braking import drifting
 
     heat, drifts = t.audit.joule_heat, drifting(t)
-    unjoined = float(t.accuracy.get("unjoined_share", 0.0))
+    unjoined, iron = (t.accuracy.get(key) for key in ("unjoined_share", "iron_share"))
     potential = t.energy["gravity"] + t.energy["magnetic"]
     turned_over = max(float((potential[0] - potential).max()), float(t.energy["kinetic"].max()))
     return {
@@ -191,7 +191,9 @@ def _braking(t: Trajectory) -> dict[str, Any]:
                 {k: v if isinstance(v, str) else number(v) for k, v in d.items()} for d in drifts
             ],
             "says": braking_words(heat, turned_over, drifts),
-            "left_out": left_out_of_braking(t.system, unjoined),
+            "left_out": left_out_of_braking(
+                t.system, float(unjoined or 0.0), None if iron is None else float(iron)
+            ),
         }
     }
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from snapsim.arrays import Array
 from snapsim.run.blow_error import hardest_of
+from snapsim.simulation.eddy_loss import iron_share
 from snapsim.simulation.trajectory import Trajectory
 from snapsim.simulation.unjoined_currents import unjoined_share
 
@@ -53,7 +54,7 @@ def with_braking_doubt(run: Trajectory, errors: Mapping[str, float]) -> dict[str
 
     Without iron they have none else, and their values are the run's own. Conductors that move
     relative to each other leave open what their currents do in each other: "unjoined_share" says
-    what share of the braking that may be.
+    what share of the braking that may be, and "iron_share" what share the field of iron may change.
     """
     found = dict(errors)
     if not run.currents:
@@ -61,9 +62,12 @@ def with_braking_doubt(run: Trajectory, errors: Mapping[str, float]) -> dict[str
     unjoined = unjoined_share(run)
     if unjoined > 0:
         found["unjoined_share"] = unjoined
+    iron = iron_share(run)
+    if iron:
+        found["iron_share"] = iron
     if not run.impacts:
         return found
-    doubt = braking_doubt(run, DOUBT + unjoined)
+    doubt = braking_doubt(run, DOUBT + unjoined + iron)
     for name, blow in (("first_impact", run.impacts[0]), ("hardest_impact", hardest_of(run))):
         k = min(int(np.searchsorted(run.time, blow.time)), len(run.time) - 1)
         own = blow.kinetic_energy

@@ -11,14 +11,15 @@ B so far, and the largest permeability B/H that the mean magnetisation passes th
 
 An estimate to a factor of about two, mostly too high: it knows no back-reaction (a slowed part sees
 a slower field) and overrates the loops of bodies that are no ellipsoids by up to a fifth. What it
-leaves out counts the other way: hysteresis, and walls of the room. Aluminium and copper parts that
-move near a magnet are braked by this alone; in the run they move as if they were wood.
+leaves out counts the other way: hysteresis, and walls of the room. Conductors that a moving magnet
+brakes (`eddy_brake`) are not counted; for them `iron_share` bounds what the field of iron changes.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -28,6 +29,7 @@ from snapsim.arrays import Array
 from snapsim.constants import MU_0
 from snapsim.magnetics import magnet_pair
 from snapsim.magnetics.anhysteretic import compiled_curves, crossing
+from snapsim.magnetics.cells import mesh
 from snapsim.magnetics.eddy_currents import (
     diffusion_time,
     loss_tensor,
@@ -35,10 +37,11 @@ from snapsim.magnetics.eddy_currents import (
     skin_depth,
     skin_factor,
 )
+from snapsim.magnetics.quick_field import QuickField
 from snapsim.magnetics.sources import MagnetSet, magnet_set, source_of
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
-from snapsim.simulation.conductors import conducting
+from snapsim.simulation.conductors import brakes
 from snapsim.simulation.current_stages import change_moments, standing_at
 from snapsim.simulation.trajectory import Trajectory
 
@@ -46,6 +49,9 @@ POINT_ORDER: Final = 8
 """Points across the largest extent of a body that has no cells."""
 
 MOST_FRAMES: Final = 400
+
+IRON_FRAMES: Final = 40
+"""Frames on which the iron's part is looked at."""
 
 
 @dataclass(frozen=True)
@@ -76,7 +82,7 @@ def eddy_estimate(run: Trajectory) -> dict[str, float | str]:
     frames = _frames(run)
     if len(frames) < 2 or not any(body.is_magnet for body in run.system.bodies):
         return {}
-    modelled = conducting(run.system.bodies) if run.system.eddy_currents else []
+    modelled = brakes(run.system)
     losses = [
         body_loss(body, _inside(run, i, frames), run.time[frames])
         for i, body in enumerate(run.system.bodies)
@@ -86,6 +92,59 @@ def eddy_estimate(run: Trajectory) -> dict[str, float | str]:
     potential = (run.energy["gravity"] + run.energy["magnetic"])[frames]
     released = float(np.max(potential[0] - potential))
     return _entries(losses, unknown, released)
+
+
+def iron_share(run: Trajectory) -> float:
+    """Return by what share (0 to 1) of itself the heat in conductors that brake may be wrong for
+    the field of iron, which the brake leaves out: (1 + b)^2 - 1, at most 1, with b the root mean
+    square of its B' over that of the magnets'. 0 where there is no iron, or where a run kept no
+    magnetisation. Which way it goes is not asked: coarse cells leak more than a plate that shields.
+    """
+    frames, braking = _frames(run), brakes(run.system)
+    iron = [i for i, body in enumerate(run.system.bodies) if body.is_soft]
+    if len(frames) < 2 or not (braking and iron and run.magnetisation):
+        return 0.0
+    frames = frames[np.unique(np.linspace(0, len(frames) - 1, IRON_FRAMES).astype(int))]
+    whole, own = _Fields(run, frames, iron), _Fields(run, frames, [])
+    shares = [0.0]
+    for i in braking:
+        of_magnets = np.diff(own.inside(i).field, axis=0)
+        of_iron = np.diff(whole.inside(i).field, axis=0) - of_magnets
+        size = np.linalg.norm(of_magnets)
+        ratio = float(np.linalg.norm(of_iron) / size) if size > 0 else 0.0
+        shares.append(min(1.0, (1 + ratio) ** 2 - 1))
+    return max(shares)
+
+
+@dataclass(frozen=True)
+class _Fields:
+    """Flux density of the magnets and of some `iron`, by the numbers of the bodies, at `frames`."""
+
+    run: Trajectory
+    frames: Array
+    iron: list[int]
+
+    @cached_property
+    def _field(self) -> QuickField:
+        run = self.run
+        bodies = standing_at(run.system, float(run.time[self.frames[0]])).bodies
+        meshes = {i: mesh(bodies[i].shape, run.system.detail) for i in self.iron}
+        return QuickField(bodies, meshes)
+
+    def inside(self, number: int) -> _Inside:
+        """Return it in a body that is no iron, body axes."""
+        points, volume = magnet_pair.quadrature(self.run.system.bodies[number].shape, POINT_ORDER)
+        field = np.stack([self._at(int(k), number, points) for k in self.frames])
+        return _Inside(points, volume, field)
+
+    def _at(self, frame: int, number: int, points: Array) -> Array:
+        run = self.run
+        place, turn = run.position[frame], run.quaternion[frame]
+        names = {i: run.system.bodies[i].name for i in self.iron}
+        magnetisation = {i: run.magnetisation[name][frame] for i, name in names.items()}
+        b = self._field.at(place, turn, magnetisation)
+        world = place[number] + rotations.rotate(turn[number], points)
+        return rotations.rotate_back(turn[number], b(world))
 
 
 def body_loss(body: Body, inside: _Inside, time: Array) -> EddyLoss:

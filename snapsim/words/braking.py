@@ -11,6 +11,9 @@ from snapsim.parts.shapes import Ring
 from snapsim.simulation.conductors import brakes, braking_conductors, conducting, joined
 from snapsim.simulation.system import System
 
+LITTLE = 0.02
+"""Share of the braking below which what iron changes is little."""
+
 LEAST = 1e-3
 """Share of the energy turned over below which braking is not worth a sentence."""
 
@@ -38,16 +41,18 @@ def conductor_words(name: str, found: Mapping[str, Any]) -> str:
     )
 
 
-def left_out_of_braking(system: System, unjoined: float = 0.0) -> list[str]:
+def left_out_of_braking(
+    system: System, unjoined: float = 0.0, iron: float | None = None
+) -> list[str]:
     """Return what is not modelled of eddy currents that brake, one line each, with its sign;
-    `unjoined` is the share of a run's braking that conductors may change in each other."""
+    `unjoined` is the share of a run's braking that conductors may change in each other, `iron` the
+    one that the field of iron may change."""
     found, bodies = brakes(system), system.bodies
     names = ", ".join(bodies[i].name for i in found)
     lines = []
     if found and any(b.is_soft for b in bodies):
         lines.append(
-            f"eddy currents in {names} are driven by the magnets' own field: iron adds to it, so"
-            " that the real part is braked more and arrives slower"
+            f"eddy currents in {names} are driven by the magnets' own field: {_iron(iron)}"
         )
     others = [i for i in conducting(bodies) if i not in found]
     if len(joined(system)) + len(others) > 1 and found:
@@ -67,6 +72,19 @@ def left_out_of_braking(system: System, unjoined: float = 0.0) -> list[str]:
     if not system.eddy_currents and braking_conductors(bodies):
         lines.append("eddy_currents = false: conductors do not brake; the real parts are slower")
     return lines
+
+
+def _iron(share: float | None) -> str:
+    """What the iron's field would do."""
+    if share is not None and share < LITTLE:
+        return "what iron adds to it changes the braking by less than 2 %"
+    size = "" if share is None else f", by {100 * share:.0f} % or more"
+    if share is not None and share < 1:
+        size = f", by up to {100 * share:.0f} %"
+    return (
+        f"what iron adds to it is left out and changes the braking{size}: mostly the real part is"
+        " braked more and arrives slower, but faster where iron stands between magnet and conductor"
+    )
 
 
 def _of_its_cells(body: Body) -> list[str]:

@@ -6,10 +6,12 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
+from snapsim.analysis.summary import summary
 from snapsim.constants import MU_0
 from snapsim.parts.materials import MagnetisationCurve, Material
 from snapsim.parts.shapes import Box, Cylinder, Sphere
 from snapsim.run.release import release
+from snapsim.scenario.loading import scene_from_text
 from snapsim.simulation.eddy_loss import _Inside, body_loss, eddy_estimate
 from snapsim.words.eddy_currents import with_eddy_words
 
@@ -121,3 +123,63 @@ def test_nothing_is_said_where_there_is_no_magnet(make_body, make_system):
     rows = [(make_body("ball", Sphere(0.02), COPPER), (0, 0, 1))]
     run = release(make_system(rows, duration=0.01))
     assert eddy_estimate(run) == {}
+
+
+THROWN, FIXED = 'velocity = "2 m/s, 0, 0 m/s"', "fixed = true"
+
+OVER_COPPER = """
+title = "invented: magnet thrown over copper with steel near it"
+[[body]]
+name = "magnet"
+shape = {{ kind = "cylinder", diameter = "16 mm", length = "10 mm" }}
+material = "NdFeB N45"
+magnetised = "+z"
+position = "-20 mm, 0, 30 mm"
+{magnet}
+[[body]]
+name = "copper"
+shape = {{ kind = "box", size = "160 x 160 x 1 mm" }}
+material = "copper"
+position = "0, 0, 0 mm"
+fixed = true
+[[body]]
+name = "steel"
+shape = {{ kind = "box", size = "160 x 160 x 10 mm" }}
+material = "low-carbon steel"
+position = "0, 0, {height} mm"
+{steel}
+[run]
+duration = "15 ms"
+detail = "draft"
+"""
+
+
+@pytest.mark.parametrize(
+    ("height", "low", "high", "words"),
+    [
+        (-6, 1.0, 1.0, "by 100 % or more"),
+        (6.5, 1.0, 1.0, "by 100 % or more"),
+        (-40, 0.03, 0.5, "by up to"),
+        (-300, 0.0, 0.02, "less than 2 %"),
+    ],
+)
+def test_what_iron_may_change_of_the_braking_is_said_and_in_the_bar(height, low, high, words):
+    """A wide steel plate behind a thin conductor doubles the field across it (an image; any text):
+    four times the heat; in front of it it shields; far away it does nothing."""
+    text = OVER_COPPER.format(height=height, magnet=THROWN, steel=FIXED)
+    run = release(scene_from_text(text, "over copper"))
+    assert low <= run.accuracy["iron_share"] <= high
+    (said,) = summary(run)["braking"]["left_out"]
+    assert words in said
+
+
+def test_copper_that_only_iron_moves_by_is_estimated():
+    """A steel plate thrown along under a copper one with a magnet above: no magnet moves, so
+    nothing brakes it in the run, and the estimate says what would."""
+    text = OVER_COPPER.format(height=-20, magnet=FIXED, steel=THROWN)
+    system = scene_from_text(text.replace("160 x 160 x 10", "30 x 30 x 10"), "by copper")
+    steel = replace(system.bodies[2], material=replace(system.bodies[2].material, conductivity=0.0))
+    run = release(replace(system, bodies=(*system.bodies[:2], steel)))
+    assert not run.currents
+    assert run.accuracy["eddy_body"] == "copper"
+    assert run.accuracy["eddy_loss_J"] > 0
