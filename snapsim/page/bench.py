@@ -13,17 +13,24 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import Executor, Future
 from dataclasses import dataclass, field
 from functools import lru_cache
+from pathlib import Path
 from typing import Any
+
+import numpy as np
 
 from snapsim.errors import InputError
 from snapsim.landscape.constraints import Constraints
 from snapsim.landscape.place import Place
 from snapsim.landscape.spacing import set_down
 from snapsim.mechanics.contact import ContactGeometry
+from snapsim.numerics import rotations
 from snapsim.page import edits
+from snapsim.page.aligning import before_pole, laid_flat
+from snapsim.page.dropped_mesh import UNITS, DroppedMesh, located, named
 from snapsim.page.edits import Document, changes_between
 from snapsim.page.fields import as_typed, scene_fields
 from snapsim.page.figures import Probe, probe
+from snapsim.page.grips import drawn, grips, grips_view
 from snapsim.page.jobs import PageJob
 from snapsim.page.pose import TypedPose, typed, with_unit
 from snapsim.page.scene_view import scene_view
@@ -87,6 +94,7 @@ class Bench:
     executor: Executor
     runs: dict[int, Run] = field(default_factory=dict)
     jobs: dict[int, PageJob] = field(default_factory=dict)
+    meshes: dict[str, str] = field(default_factory=dict)
     text: str = field(init=False)
     document: Document = field(init=False)
     system: System = field(init=False)
@@ -180,6 +188,59 @@ class Bench:
         """Give a body another kind of shape; raises InputError."""
         self.commit(edits.reshaped(self.document, name, kind))
 
+    def resize(
+        self, name: str, key: str, which: int, value: float, stroke: int | None = None
+    ) -> None:
+        """Draw grip number `which` of a body's `key` to a size [m]; raises InputError. Sizes of one
+        `stroke` are one step for undo."""
+        table = edits.body_of(self.document, name)
+        number = self.system.number(name)
+        mine = grips(table.get("shape", {}), self.system.bodies[number])
+        if not 0 <= which < len(mine) or mine[which].key != key:
+            raise InputError(f'"{name}" has no such size to draw', key=key)
+        grip, pose = mine[which], self.system.start.pose
+        way = rotations.rotate(pose.quaternion[number], np.array(grip.axis))
+        shift = (1e3 * grip.shift * (value - grip.value) * way).tolist()
+        shape = drawn(table["shape"], grip, value)
+        before = self._stroke
+        centre = (1e3 * pose.position[number]).tolist()
+        self.commit(edits.resized(self.document, name, shape, centre, shift))
+        if stroke is not None and stroke == before:
+            self.past.pop()
+        self._stroke = stroke
+
+    def add_mesh(self, mesh: DroppedMesh, unit: str) -> None:
+        """Put a part of a mesh file's surface, its numbers in `unit`, where there is room; raises
+        InputError, and then nothing has changed."""
+        try:
+            scale = parse(f"1 {unit}", LENGTH)[0]
+        except ValueError:
+            raise InputError(f'"{unit}" is no unit of length; like {UNITS}', key="unit") from None
+        if not 1e-4 <= scale * max(mesh.size) <= 5.0:
+            said = f"makes it {1e3 * scale * max(mesh.size):.3g} mm long; 0.1 mm to 5 m are taken"
+            raise InputError(said, key="unit")
+        file, known = mesh.name, dict(self.meshes)
+        stem, _, ending = file.rpartition(".")
+        taken = named(self.document) | set(known)
+        names = [file, *(f"{stem}-{n}.{ending}" for n in range(2, len(taken) + 3))]
+        file = next(n for n in names if n not in taken)
+        self.meshes = known | {file: mesh.path}
+        x, y, z = self._beside("part")
+        z += 500.0 * scale * mesh.size[2]
+        try:
+            self._placed(lambda p: edits.with_mesh(self.document, file, unit, p), (x, y, z))
+        except InputError:
+            self.meshes = known
+            raise
+
+    def lay_flat(self) -> None:
+        """Lay the part flat on the nearest face of another body; raises InputError."""
+        self.move(typed(laid_flat(self.system, self.part, self.pose.place)))
+
+    def to_pole(self) -> None:
+        """Bring the part before the middle of the nearest pole; raises InputError."""
+        self.move(typed(before_pole(self.system, self.part, self.pose.place)))
+
     def retext(self, text: str) -> None:
         """Take a whole scene as typed; raises InputError."""
         self.commit(toml_document(text, self.source.file), text=text)
@@ -216,7 +277,7 @@ class Bench:
         x, y, z = at
         for k in range(MOST_PLACES):
             document = make((x + 40.0 * k, y, z))
-            system = system_of(document, self.source.file, [], resolve=False)
+            system = self._system(document)
             geometry = ContactGeometry(system.bodies, system.surfaces)
             new = len(system.bodies) - 1
             gaps = geometry.gaps(system.start.pose)
@@ -303,7 +364,7 @@ class Bench:
     def given(self) -> dict[str, Any]:
         """Return the scene as it now is, for a worker."""
         return {
-            "text": self.toml(),
+            "text": rewritten(self.text, located(self.document, self.meshes)),
             "file": self.source.file,
             "changes": [],
             "part": self.part_name,
@@ -324,6 +385,12 @@ class Bench:
             "changed": changes_between(self._opened(), self.document) or [],
             "pose": self.shown_pose(),
             "jointed": any(self.part in joint.bodies for joint in self.system.joints),
+            "grips": grips_view(self.document, self.system.bodies),
+            "meshes": {
+                name: f"files/{Path(path).name}"
+                for name, path in self.meshes.items()
+                if name in named(self.document)
+            },
             "toml": self.toml(),
             "bodies": [{"name": b.name, "fixed": b.fixed} for b in self.system.bodies],
             "fastened": [
@@ -356,7 +423,7 @@ class Bench:
 
     def _take(self, document: Document, part: str | None) -> None:
         """Build the scene of a document; only if that works does it become this tab's scene."""
-        system = system_of(document, self.source.file, [], resolve=False)
+        system = self._system(document)
         chosen = self._choice(system, part)
         self.system, self.document, self.part = system, document, chosen
         pose = system.start.pose
@@ -365,6 +432,10 @@ class Bench:
         same = kept is not None and edits.posed(document, self.part_name, kept) == document
         self.pose = kept if same and kept is not None else place
         self._probe, self._constraints = None, None
+
+    def _system(self, document: Document) -> System:
+        whole = located(document, self.meshes)
+        return system_of(whole, self.source.file, [], resolve=False)
 
     def _choice(self, system: System, name: str | None) -> int:
         may = [i for i, b in enumerate(system.bodies) if movable(b)]

@@ -79,6 +79,39 @@ def with_body(document: Document, kind: str, position: Sequence[float]) -> Docum
     return _appended(document, "body", table)
 
 
+def with_mesh(document: Document, file: str, unit: str, position: Sequence[float]) -> Document:
+    """Return it with a part whose surface is a mesh file's, at a position [mm]."""
+    table = copy.deepcopy(BODIES["part"])
+    table |= {"name": free_name(document, file.rsplit(".", 1)[0])}
+    table["shape"] = {"kind": "mesh", "file": file, "unit": unit}
+    table["position"] = _mm(position)
+    return _appended(document, "body", {"name": table.pop("name"), **table})
+
+
+def resized(
+    document: Document, name: str, shape: Document, centre: Sequence[float], shift: Sequence[float]
+) -> Document:
+    """Return it with a body of a shape, its `centre` [mm] moved by a `shift` [mm], and a hand or
+    handle in the room that holds it there brought along."""
+    if not any(shift):
+        return _changed(document, name, lambda body: body | {"shape": shape})
+    at = _mm([c + s for c, s in zip(centre, shift, strict=True)])
+    found = _changed(document, name, lambda body: body | {"shape": shape, "position": at})
+    if not any(_holds(j, name) for j in document.get("joint", [])):
+        return found
+    return found | {
+        "joint": [_shifted(j, shift) if _holds(j, name) else j for j in document["joint"]]
+    }
+
+
+def _shifted(joint: Document, shift: Sequence[float]) -> Document:
+    try:
+        there = 1e3 * np.array(parse(joint["at"][1], LENGTH, 3)) + np.array(shift)
+    except (KeyError, IndexError, ValueError):
+        return joint  # told where the scene is built
+    return joint | {"at": [joint["at"][0], _mm(there.tolist())]}
+
+
 def with_joint(document: Document, kind: str, part: str, position: Sequence[float]) -> Document:
     """Return it with a part at `position` [mm] fastened to the surroundings."""
     x, y, z = position

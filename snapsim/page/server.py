@@ -9,6 +9,7 @@ import os
 import re
 import socket
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 from aiohttp import web
@@ -16,6 +17,7 @@ from aiohttp import web
 from snapsim.errors import InputError
 from snapsim.page import guard
 from snapsim.page.client import ASSETS, client_folder
+from snapsim.page.dropped_mesh import UNITS, taken
 from snapsim.page.triggers import CALLS, Desk
 from snapsim.render.typeface import font_path
 
@@ -29,6 +31,8 @@ SCRIPTS = (
     "show.js",
     "showing.js",
     "lost.js",
+    "sizing.js",
+    "dropping.js",
     "page.js",
 )
 TEMPLATE = "<snap-page></snap-page>"
@@ -89,6 +93,7 @@ def _mount(bound: Any, token: str, desk: Desk) -> None:
     page.router.add_static("/page/", ASSETS)
     page.router.add_static("/files/", desk.folder.name)
     page.router.add_get("/type/{weight}.ttf", _type)
+    page.router.add_post("/mesh", lambda request: _mesh(request, desk))
     page.router.add_post("/paraview/", lambda request: _session(request, token))
     outer = guard.guarded(token)
     outer.add_subapp(f"/{token}/", page)
@@ -102,6 +107,18 @@ async def _index(request: web.Request) -> web.Response:
 async def _session(request: web.Request, token: str) -> web.Response:
     """Where trame's client, which asks under a path of its own choice, finds the web socket."""
     return web.json_response({"sessionURL": f"ws://{request.host}/{token}/ws"})
+
+
+async def _mesh(request: web.Request, desk: Desk) -> web.Response:
+    """Take a mesh file that was dropped onto the stage, and say how large it is."""
+    try:
+        mesh = await taken(request, Path(desk.folder.name))
+    except InputError as error:
+        return web.json_response({"error": {"key": None, "message": str(error)}})
+    file = Path(mesh.path).name
+    desk.dropped[file] = mesh
+    told = {"name": mesh.name, "size": mesh.size, "triangles": mesh.triangles, "units": UNITS}
+    return web.json_response({"mesh": told | {"file": file}})
 
 
 async def _type(request: web.Request) -> web.FileResponse:

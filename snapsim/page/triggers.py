@@ -25,6 +25,7 @@ from snapsim.numerics import rotations
 from snapsim.page import edits
 from snapsim.page.bench import Bench, Run, Source
 from snapsim.page.draft_job import draft_work
+from snapsim.page.dropped_mesh import DroppedMesh, named
 from snapsim.page.energy_curve import curve_work, margin_work
 from snapsim.page.export import clip_work, html_work
 from snapsim.page.field_lines_job import lines_work
@@ -123,6 +124,7 @@ class Desk:
         self.rehearsals: dict[str, Rehearsing] = {}
         self.folder = tempfile.TemporaryDirectory(prefix="snapsim-page-")
         self.numbers = 0
+        self.dropped: dict[str, DroppedMesh] = {}
 
     def close(self) -> None:
         """End the worker processes and remove what was written."""
@@ -212,6 +214,20 @@ class Desk:
         return {"figures": bench.figures(), "pose": bench.shown_pose()}
 
     @answering
+    def lay_flat(self, tab: str) -> Reply:
+        """Lay the part flat on the nearest face of another body."""
+        bench = self.bench(tab)
+        bench.lay_flat()
+        return {"figures": bench.figures(), "pose": bench.shown_pose()}
+
+    @answering
+    def to_pole(self, tab: str) -> Reply:
+        """Bring the part before the middle of the nearest pole."""
+        bench = self.bench(tab)
+        bench.to_pole()
+        return {"figures": bench.figures(), "pose": bench.shown_pose()}
+
+    @answering
     def put(self, tab: str, key: str, value: str | None) -> Reply:
         """Change a key of the scene, or take its change back."""
         bench = self.bench(tab)
@@ -234,6 +250,29 @@ class Desk:
     def reshape(self, tab: str, name: str, kind: str) -> Reply:
         """Give a body another kind of shape."""
         return self._seen(tab, lambda bench: bench.reshape(name, kind))
+
+    @answering
+    def resize(
+        self, tab: str, name: str, key: str, which: int, value: float, stroke: int | None = None
+    ) -> Reply:
+        """Draw grip number `which` of a body to a size [m]; those of one stroke are one step."""
+        size = float(_finite([value], 1, key)[0])
+        return self._seen(tab, lambda bench: bench.resize(name, key, which, size, stroke))
+
+    @answering
+    def add_mesh(self, tab: str, file: str, unit: str) -> Reply:
+        """Put a part of a mesh that was dropped before onto the stage."""
+        if file not in self.dropped:
+            raise InputError("is not here any more; drop it again", key="file")
+        return self._seen(tab, lambda bench: bench.add_mesh(self.dropped[file], unit))
+
+    @answering
+    def know_mesh(self, tab: str, file: str, name: str) -> Reply:
+        """Let a mesh that was dropped before stand for a name in a scene that is opened next."""
+        if file not in self.dropped:
+            raise InputError("is not here any more; drop it again", key="file")
+        self.bench(tab).meshes[name] = self.dropped[file].path
+        return {}
 
     @answering
     def undo(self, tab: str) -> Reply:
@@ -370,7 +409,7 @@ class Desk:
         if what not in STUDIES:
             raise InputError(f'is "{what}"; allowed: {", ".join(STUDIES)}', key="what")
         bench = self.bench(tab)
-        if any("file" in body.get("shape", {}) for body in bench.document.get("body", [])):
+        if named(bench.document) - set(bench.meshes):
             raise InputError("a scene with mesh files is studied from the terminal: save it first")
         texts = {k: asked.get(k, "") for k in ("first", "second", "study")}
         for key, text in texts.items():
@@ -506,7 +545,7 @@ CALLS = (
     "hello", "move", "type_pose", "look", "back", "set_down", "put", "choose", "edit", "reshape",
     "undo", "redo", "retext", "open", "begin", "toml", "release", "explain",
     "draft", "lines", "clip", "html", "stop", "standing", "result", "file_of",
-    "study",
+    "lay_flat", "to_pole", "study", "resize", "add_mesh", "know_mesh",
     "rehearse_begin", "rehearse",
 )  # fmt: skip
 """Names of the calls that the browser may make."""

@@ -7,7 +7,8 @@
   class Hands {
     // choices: { part() -> index that may be moved or -1, tool() -> "move"|"tilt",
     //            axis() -> ""|"x"|"y"|"z", moved(position, quaternion, event), held(now),
-    //            other(index): a body was touched that is not the part }
+    //            other(index): a body was touched that is not the part,
+    //            sized(index): a body was touched while sizes are drawn }
     /**
      * @param {Stage} view
      * @param {HandChoices} choices
@@ -47,6 +48,11 @@
       this.view.canvas.setPointerCapture(event.pointerId);
       this.fingers.set(event.pointerId, at);
       if (this.fingers.size > 1) return;
+      if (this.choices.tool() === "size" && event.button === 0 && this.choices.sized) {
+        const touched = this.view.pick(...at);
+        if (touched) this.choices.sized(touched.index);
+        return;
+      }
       const hit = part >= 0 && event.button === 0 ? this.view.pick(...at) : null;
       if (hit && hit.index !== part) this.choices.other(hit.index);
       if (!hit || hit.index !== part) return;

@@ -22,7 +22,7 @@
   const KEYS = [
     ["← →", "move the part along x"], ["↑ ↓", "move it up and down (z)"], ["Page Up / Page Down", "move it along y"],
     ["A D", "tilt about y"], ["W S", "tilt about x"], ["Q E", "tilt about z"], ["Shift with these", "ten times as far"],
-    ["− +", "step finer, coarser"], ["G", "set the part down"], ["Home", "back to where the scene has it"],
+    ["− +", "step finer, coarser"], ["G", "set the part down"], ["B", "lay it flat on the nearest face of another"], ["M", "bring it before the pole's middle"], ["O", "draw sizes: Tab goes from grip to grip, arrows change them"], ["Home", "back to where the scene has it"],
     ["R", "release; in a rehearsal let go, grip again"], ["H", "rehearse"], ["V", "show the run; Page Down and Page Up go through it"], ["Ctrl Z / Ctrl Shift Z", "undo, redo"], ["Escape", "cancel the release, or back to placing"], ["Space", "play, pause"],
     [", .", "scrub back, forward"], ["J L I K", "look from the left, right, above, below"], ["Z X", "nearer, farther"],
     ["F", "whole stage in view"], ["1 2 3 4 5", "layers: force, torque, trail, start, field lines"], ["6", "how far the stray field reaches"], ["P", "save the picture"], ["?", "these keys"],
@@ -38,6 +38,7 @@
   /** @type {Component} */
   const SnapPage = {
     components: window.snapsim.parts,
+    mixins: [window.snapsim.sizing, window.snapsim.dropping],
     data: () => ({
       ready: false, fault: "", title: "", note: "", file: "", starter: false, cautions: [],
       part: -1, parts: [], partName: "", jointed: false, groups: [], changed: [], examples: [], kinds: [], shapes: [], bodies: [], fastened: [], adding: "part", beginning: "",
@@ -171,7 +172,7 @@
         Object.assign(this, {
           title: view.title, note: view.note, file: view.file, starter: view.starter, part: view.part, parts: view.parts,
           partName: view.part_name, jointed: view.jointed, groups: view.fields, changed: view.changed, pose: view.pose,
-          toml: view.toml, bodies: view.bodies, fastened: view.fastened,
+          toml: view.toml, bodies: view.bodies, fastened: view.fastened, allGrips: view.grips, meshes: view.meshes,
         });
         this.keep();
         if (this.view && this.mode === "place") this.showScene();
@@ -185,7 +186,8 @@
         }
         this.view.onframe = () => this.placeLabels();
         this.hands = new Hands(this.view, {
-          part: () => (["place", "rehearse"].includes(this.mode) ? this.part : -1),
+          part: () => (["place", "rehearse"].includes(this.mode) && this.tool !== "size" ? this.part : -1),
+          sized: (index) => this.touchToSize(index),
           wished: () => (this.mode === "rehearse" ? this.wish : null),
           tool: () => this.tool, axis: () => this.axis,
           held: (now) => {
@@ -213,7 +215,7 @@
       },
       // An unsaved scene stays in this browser, and in the window for the page of a lost connection.
       keep() {
-        window.snapsim.unsaved = this.pose.moved ? { text: this.toml, file: this.file } : null;
+        window.snapsim.unsaved = this.pose.moved ? { text: this.toml, file: this.file, meshes: this.keptMeshes() } : null;
         try {
           if (this.pose.moved) {
             localStorage.setItem(KEPT, JSON.stringify(window.snapsim.unsaved));
@@ -231,8 +233,9 @@
         }
       },
       async takeKept() {
-        const { text, file } = this.kept;
+        const { text, file, meshes } = this.kept;
         this.kept = null;
+        await this.bringMeshes(meshes);
         await this.change("scene", "open", text, file);
       },
       forgetKept() {
@@ -272,14 +275,15 @@
         if (this.typedToml !== null && await this.change("toml", "retext", this.typedToml)) this.typedToml = null;
       },
       async openFile(event) {
-        const file = event.target.files[0];
+        const files = [...event.target.files];
         event.target.value = "";
-        if (file) await this.change("scene", "open", await file.text(), file.name);
+        if (files.length) await this.takeFiles(files);
       },
       async saveScene() {
         await this.freshToml();
         const address = URL.createObjectURL(new Blob([this.toml], { type: "application/toml" }));
         this.offer(address, `${this.stem()}.toml`);
+        for (const [name, file] of Object.entries(this.meshes)) this.offer(file, name);
       },
 
       showScene() {
@@ -773,10 +777,11 @@
         if (!this.view || !this.view.bodies.length) return;
         const play = this.mode === "play" && this.record, f = this.figures;
         this.view.alarmed = !play && f && f.overlap ? this.part : -1;
-        const acting = play ? { ...this.now, weight: this.record.weight_N }
+        const sizing = !play && this.tool === "size";
+        const acting = sizing ? null : play ? { ...this.now, weight: this.record.weight_N }
           : f && f.force_N && { force: f.force_N, torque: f.torque_Nm, weight: f.weight_N };
         this.labels = showArrows(this.view, play ? this.record.part : this.part, acting, this.layers);
-        const here = !play && this.byPart && this.byPartFor === this.poseKey ? this.byPart : null;
+        const here = !play && !sizing && this.byPart && this.byPartFor === this.poseKey ? this.byPart : null;
         showPulls(this.view, this.part, here && this.layers.force ? here.cards : []);
         this.labels.push(...showHands(this.view, here ? here.hands : [], (h) => `${h.name}: ${h.gap_m === null ? "free" : said(h.gap_m, "m")}`));
         const reached = !play && this.reachOf();
@@ -802,6 +807,7 @@
       },
       placeLabels() {
         if (this.$refs.labels) placeLabels(this.view, this.labels, this.$refs.labels);
+        this.placeGrips();
       },
 
       // --- files -------------------------------------------------------------------------------
@@ -890,6 +896,7 @@
       },
       escape(event) {
         if (this.keys) this.keys = false;
+        else if (this.mesh) this.leaveMesh();
         else if (this.releasing) this.stopJob(this.releasing);
         else if (this.mode === "rehearse") this.endRehearsal();
         else if (this.mode === "play") this.place();
@@ -908,6 +915,9 @@
         else if (key === "f") this.view.reset();
         else if (key === "+" || key === "-") this.step = STEPS[Math.min(STEPS.length - 1, Math.max(0, STEPS.indexOf(this.step) + (key === "+" ? 1 : -1)))];
         else if (key === "g" && this.mode === "place") this.simple("set_down");
+        else if (key === "b" && this.mode === "place") this.simple("lay_flat");
+        else if (key === "m" && this.mode === "place") this.simple("to_pole");
+        else if (key === "o" && this.mode === "place") this.tool = this.tool === "size" ? "move" : "size";
         else if (key === "Home" && this.mode === "place") this.simple("back");
         else if (key === "r" && this.mode === "rehearse") this.openHand(!this.$refs.live.held);
         else if (key === "r") this.release();
@@ -939,6 +949,7 @@
       this.tabId = tabName();
       this.open();
       document.addEventListener("keydown", this.key);
+      this.watchDrops();
       document.addEventListener("fullscreenchange", () => { if (!document.fullscreenElement && this.showStep >= 0) this.leaveShow(); });
       this.theme = matchMedia("(prefers-color-scheme: light)");
       this.theme.addEventListener("change", () => this.view && dress(this.view));

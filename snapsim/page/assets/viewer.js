@@ -74,6 +74,8 @@
     const [x, y, z] = [[1, 0, 0], [0, 1, 0], [0, 0, 1]].map((e) => rotate(q, e));
     return new Float32Array([...x, 0, ...y, 0, ...z, 0, ...p, 1]);
   };
+  // The same with body axes longer by so much; none given, as it is.
+  const stretched = (matrix, by) => (by ? matrix.map((c, k) => (k < 12 ? c * by[k >> 2] : c)) : matrix);
   /** @type {(a: Float32Array, b: Float32Array) => Float32Array} */
   const product = (a, b) => {
     const c = new Float32Array(16);
@@ -777,7 +779,7 @@
         stroke(this.joined, IDENTITY, rgb(joint.colour), 1, 3, 4e-5);
       }
       for (const g of this.ghosts.values())
-        stroke(g.own || this.bodies[g.index].edges, poseMatrix(g.position, g.quaternion), rgb(g.colour),
+        stroke(g.own || this.bodies[g.index].edges, stretched(poseMatrix(g.position, g.quaternion), g.stretch), rgb(g.colour),
           g.share, 1.8, 2e-5);
       for (const t of this.trails.values()) {
         if (!t.hidden) gl.disable(gl.DEPTH_TEST); // a path runs through the part that made it

@@ -93,6 +93,12 @@ interface HandChoices {
   held(now: boolean): void;
   other(index: number): void;
   wished?(): Pose | null;
+  sized?(index: number): void;
+}
+
+interface Grip {
+  key: string; component: number | null; point: Vector; axis: Vector; growth: number; shift: number;
+  stretch: number[]; value: number; words: string;
 }
 
 interface Snapsim {
@@ -130,11 +136,17 @@ interface Snapsim {
   showSteps(record: any, note: string): { name: string; from: number; to: number; pace: number; words: string }[];
   SHOW_KEYS: { [key: string]: number };
   SnapLost: any;
+  sizing: any;
+  dropping: any;
+  sizeAt(pose: Pose, grip: Grip, ray: { eye: Vector; way: Vector }, whole: boolean): number | null;
+  drawnTo(pose: Pose, grip: Grip, value: number): { outline: Pose & { stretch: number[] }; point: Vector };
+  rounded(value: number, whole: boolean): number;
+  sizeWords(size: number[], unit: string): string;
   reconnect(given: {
     ask(): Promise<number>; wait(s: number): Promise<void>; tell(state: string): void; again(): void; over(): boolean;
   }): Promise<void>;
   page: any;
-  unsaved?: { text: string; file: string } | null;
+  unsaved?: { text: string; file: string; meshes: { [name: string]: string } } | null;
   plugin: any;
   delays?: { all: number; event: number; answer: number }[];
   asked: number[];
