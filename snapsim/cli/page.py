@@ -40,13 +40,16 @@ def page(
     require_extra("page", "the page")
     if output is not None:
         return _one_run(file, output, force, json)
+    from snapsim.guide import CHAPTERS, chapter
+    from snapsim.page.guide_pages import Guide
     from snapsim.page.server import serve
     from snapsim.page.triggers import Desk
 
     source, run = _source(file, changes or [])
     desk = Desk(source, run)
     try:
-        serve(desk, port, lambda address: _ready(address, open_, json))
+        book = Guide(CHAPTERS, chapter)
+        serve(desk, port, lambda address: _ready(address, open_, json), book)
     finally:
         desk.close()
 

@@ -18,6 +18,7 @@ from snapsim.errors import InputError
 from snapsim.page import guard
 from snapsim.page.client import ASSETS, client_folder
 from snapsim.page.dropped_mesh import UNITS, taken
+from snapsim.page.guide_pages import Guide, guide_routes
 from snapsim.page.triggers import CALLS, Desk
 from snapsim.render.typeface import font_path
 
@@ -42,8 +43,10 @@ Ready = Callable[[str], None]
 """Called with the address once the page can be opened."""
 
 
-def serve(desk: Desk, port: int = 0, ready: Ready | None = None) -> None:
-    """Serve until interrupted; raises InputError where the port is taken."""
+def serve(
+    desk: Desk, port: int = 0, ready: Ready | None = None, guide: Guide | None = None
+) -> None:
+    """Serve until interrupted, with a guide beside; raises InputError where the port is taken."""
     from trame.app import get_server
 
     _require_free(port)
@@ -57,7 +60,7 @@ def serve(desk: Desk, port: int = 0, ready: Ready | None = None) -> None:
     server.state.trame__template_main = TEMPLATE
     server.state.trame__template_error = LOST
     server.state.trame__vue_use = ["snapsim.plugin"]
-    server.controller.on_server_bind.add(lambda bound: _mount(bound, token, desk))
+    server.controller.on_server_bind.add(lambda bound: _mount(bound, token, desk, guide))
     if ready is not None:
         server.controller.on_server_ready.add(
             lambda **_: ready(f"http://{HOST}:{server.port}/{token}/")
@@ -84,7 +87,7 @@ def _require_free(port: int) -> None:
             ) from None
 
 
-def _mount(bound: Any, token: str, desk: Desk) -> None:
+def _mount(bound: Any, token: str, desk: Desk, guide: Guide | None) -> None:
     """Put all routes, the web socket's too, below the token."""
     page: web.Application = bound.app
     page.router.add_get("/", _index)
@@ -93,6 +96,7 @@ def _mount(bound: Any, token: str, desk: Desk) -> None:
     page.router.add_static("/page/", ASSETS)
     page.router.add_static("/files/", desk.folder.name)
     page.router.add_get("/type/{weight}.ttf", _type)
+    page.add_routes(guide_routes(guide) if guide else [])
     page.router.add_post("/mesh", lambda request: _mesh(request, desk))
     page.router.add_post("/paraview/", lambda request: _session(request, token))
     outer = guard.guarded(token)

@@ -35,6 +35,15 @@ def test_no_panel_nor_mode_breaks_a_rule_of_accessibility(tab: Tab) -> None:
         broken[what] = json.loads(tab.js(RUN))
 
     tab.js("document.querySelectorAll('#panel-build details').forEach((d) => (d.open = true))")
+    tab.js("snapsim.page.tool = 'size'")
+    tab.wait("document.querySelectorAll('.grip').length")
+    look("sizes")
+    tab.js(
+        "snapsim.page.mesh = { name: 'a.stl', triangles: 12, size: [1, 2, 3], units: ['mm', 'm'] }"
+    )
+    tab.wait("document.querySelector('.meshask')")
+    look("a dropped mesh")
+    tab.js("snapsim.page.mesh = null; snapsim.page.tool = 'move'")
     for panel in ("place", "build", "runs", "studies"):
         tab.js(f"snapsim.page.tab = '{panel}'")
         tab.wait(f"document.getElementById('panel-{panel}').checkVisibility()")
@@ -53,3 +62,15 @@ def test_no_panel_nor_mode_breaks_a_rule_of_accessibility(tab: Tab) -> None:
     tab.press("Escape")
     tab.wait("snapsim.page.showStep === -1")
     assert {k: v for k, v in broken.items() if v} == {}
+
+
+def test_no_chapter_of_the_guide_breaks_a_rule_of_accessibility(tab: Tab, served: Served) -> None:
+    broken = {}
+    for name in ("tutorial", "limits", "keys", "none"):
+        tab.go(f"{served.address}guide/{name}")
+        tab.wait("document.querySelector('main h1') && document.readyState === 'complete'")
+        assert tab.js("document.documentElement.scrollWidth <= innerWidth")
+        tab.js(AXE.read_text(encoding="utf-8") + "; 1")
+        broken[name] = json.loads(tab.js(RUN))
+    assert {k: v for k, v in broken.items() if v} == {}
+    tab.errors.clear()  # the browser's own line about the chapter that there is not
