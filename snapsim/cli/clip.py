@@ -90,7 +90,9 @@ ClipAlign = Annotated[
 ]
 ClipEnsemble = Annotated[
     list[str] | None,
-    typer.Option(metavar="RUNS", help="Run files or folders of them, shown see-through."),
+    typer.Option(
+        metavar="RUNS", help="Run files or folders of them: their ways as a fan, and how many snap."
+    ),
 ]
 ClipCaptions = Annotated[bool, typer.Option(help="Write CLIP.srt and CLIP.vtt too.")]
 ClipMarkers = Annotated[

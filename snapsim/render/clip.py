@@ -59,7 +59,7 @@ def render_clip(
 ) -> ClipReport:
     """Write a run, or several abreast, as a clip at `path`, whose ending chooses the format.
 
-    `companions` are other runs of the same scene, shown see-through; `progress` is called with
+    `companions` are other runs of the same scene, whose ways fan out; `progress` is called with
     (frames done, frames in all). Raises InputError for impossible options, OutputError for a target
     that cannot or must not be written, MissingSystemLibrary where nothing can draw. Stopped and
     called again with the same arguments it goes on, and ends in the same file.

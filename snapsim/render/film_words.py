@@ -5,8 +5,9 @@ Sizes are those of a picture of 720 lines. What does not change in a shot is dra
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from PIL import Image, ImageDraw, ImageFilter
@@ -48,7 +49,8 @@ class Set:
 
 class FilmWords:
     """Sets the words of a film; `heading` tells runs abreast apart, `alarm` says what is wrong with
-    a run, `panels` stand beside them, `scale` is the top of the colours of polarisation [T], 0
+    a run, `panels` stand beside them, `counts` are lines of a key
+    (words, colour), `scale` is the top of the colours of polarisation [T], 0
     where none are shown."""
 
     def __init__(
@@ -60,6 +62,7 @@ class FilmWords:
         alarm: str | None = None,
         scale: float = 0.0,
         panels: Sequence[Panel] = (),
+        counts: Sequence[tuple[str, str]] = (),
     ) -> None:
         self.layout, self._shown, self._panels = layout, shown, panels
         self._still = Image.new("RGBA", layout.size, (0, 0, 0, 0))
@@ -67,14 +70,15 @@ class FilmWords:
             self._still.paste(palette.BACKDROP_LOW, (0, 0, *layout.size))
             self._still.putalpha(scrim(layout))
         pen = ImageDraw.Draw(self._still)
-        if "caution" in shown:
-            if "stage" in shown:
-                self._shade_caution()
-            self._put_caution(pen)
-        if "words" in shown and heading:
-            self._put_heading(pen, heading)
+        self._lasting = self._what_lasts(heading, scale > 0)
+        if "stage" in shown:
+            self._shade_lasting()
+        for put in self._lasting:
+            put(pen)
         if "words" in shown and scale > 0:
-            self._put_scale(pen)
+            self._put_colours(pen)
+        if counts:
+            self._put_counts(pen, counts, scale > 0)
         for panel in panels:
             panel.still(pen)
         if alarm:
@@ -140,12 +144,25 @@ class FilmWords:
             if made is not None:
                 frame.paste(palette.BACKDROP_LOW, made.box, made.mask)
 
-    def _shade_caution(self) -> None:
-        """Darken what the caution stands on: it is always there."""
-        letters = Image.new("L", self.layout.size, 0)
-        self._put_caution(ImageDraw.Draw(letters), 255)
-        made = shade(letters, self._u(9), self._u(7))
-        if made is not None:
+    def _what_lasts(self, heading: str, scaled_too: bool) -> list[Callable[..., None]]:
+        """What sets the words that stay the same through a shot, each in an ink or its own."""
+        found: list[Callable[..., None]] = []
+        if "caution" in self._shown:
+            found.append(self._put_caution)
+        if "words" in self._shown and heading:
+            found.append(partial(self._put_heading, heading=heading))
+        if "words" in self._shown and scaled_too:
+            found.append(self._put_scale)
+        return found
+
+    def _shade_lasting(self) -> None:
+        """Darken what those stand on: they are always there."""
+        for put in self._lasting:
+            letters = Image.new("L", self.layout.size, 0)
+            put(ImageDraw.Draw(letters), ink=255)
+            made = shade(letters, self._u(9), self._u(7))
+            if made is None:
+                continue
             there = np.asarray(self._still.getchannel("A").crop(made.box))
             darker = Image.fromarray(np.maximum(there, np.asarray(made.mask)), "L")
             ground = Image.new("RGB", darker.size, palette.BACKDROP_LOW)
@@ -156,7 +173,9 @@ class FilmWords:
         for k, text in enumerate(caution_rows(self.layout)):
             pen.text((left, top + round(k * 1.25 * size)), text, ink, font(size), anchor="la")
 
-    def _put_heading(self, pen: ImageDraw.ImageDraw, heading: str) -> None:
+    def _put_heading(
+        self, pen: ImageDraw.ImageDraw, heading: str, ink: str | int = palette.INK
+    ) -> None:
         left, top, right, bottom = self.layout.title
         size = max(self._u(34), self.layout.least)
         lines = wrapped(heading, right - left, size, True)
@@ -166,17 +185,38 @@ class FilmWords:
         for k, text in enumerate(lines[:2]):
             told, points = fitted(text, right - left, size, True)
             y = top + round(k * 1.15 * size)
-            pen.text((left, y), told, palette.INK, font(points, True), anchor="la")
+            pen.text((left, y), told, ink, font(points, True), anchor="la")
 
-    def _put_scale(self, pen: ImageDraw.ImageDraw) -> None:
-        """The colours of magnetisation, from nothing to the material's saturation."""
+    def _put_scale(self, pen: ImageDraw.ImageDraw, ink: str | int = palette.INK_SOFT) -> None:
+        """The ends of the colours of magnetisation, from nothing to the material's saturation."""
         left, _, right, bottom = self.layout.key
         size = self._label
         for x, text, anchor in ((left, "magnetised", "ls"), (right, "full", "rs")):
-            pen.text((x, bottom - self._u(14)), text, palette.INK_SOFT, font(size), anchor=anchor)
+            pen.text((x, bottom - self._u(14)), text, ink, font(size), anchor=anchor)
+
+    def _put_colours(self, pen: ImageDraw.ImageDraw) -> None:
+        """These colours, below the words for them."""
+        left, _, right, bottom = self.layout.key
         colours = ember.as_bytes(right - left)
         for x, (r, g, b) in zip(range(left, right), colours, strict=True):
             pen.line((x, bottom - self._u(8), x, bottom), (r, g, b, 255))
+
+    def _put_counts(
+        self, pen: ImageDraw.ImageDraw, counts: Sequence[tuple[str, str]], scaled_too: bool
+    ) -> None:
+        """What became of the runs of an ensemble, each by its colour and its number, on a plate."""
+        _, _, right, bottom = self.layout.key
+        size, pad = self._label, self._u(12)
+        face, step = font(size, True), round(1.3 * size)
+        wide = int(max(face.getlength(text) for text, _ in counts)) + size + 3 * pad
+        floor = bottom - (round(2.2 * size) if scaled_too else 0)
+        top = floor - len(counts) * step - pad
+        pen.rounded_rectangle((right - wide, top, right, floor), pad, fill=palette.PANEL)
+        for k, (text, colour) in enumerate(counts):
+            y = top + pad / 2 + (k + 0.5) * step
+            left = right - wide + pad
+            pen.line((left, y, left + size, y), colour, max(2, size // 6))
+            pen.text((left + size + pad, y), text, palette.INK, face, anchor="lm")
 
     def _put_alarm(self, pen: ImageDraw.ImageDraw, alarm: str) -> None:
         """A band right across of a run that is not to be relied on."""

@@ -21,8 +21,8 @@ from snapsim.simulation.trajectory import Trajectory
 
 @dataclass(frozen=True)
 class ClipJob:
-    """`runs` are shown side by side; `companions` are other runs of the first one's scene, drawn
-    see-through beside it; `alpha`: frames carry opacity."""
+    """`runs` are shown side by side; `companions` are other runs of the first one's scene, whose
+    ways fan out beside it; `alpha`: frames carry opacity."""
 
     runs: tuple[Trajectory, ...]
     options: ClipOptions

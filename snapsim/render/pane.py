@@ -19,7 +19,7 @@ from snapsim.render.film_words import FilmWords
 from snapsim.render.framing import Action, corners, find_action, leading_part
 from snapsim.render.interpolation import sample
 from snapsim.render.layers.between import Between
-from snapsim.render.layers.companions import Companions
+from snapsim.render.layers.fan import Fan, shares
 from snapsim.render.layers.field_lines import FieldLines
 from snapsim.render.layers.gap import GapLine
 from snapsim.render.layers.ghosts import Ghosts, places_passed
@@ -182,8 +182,9 @@ class Pane:
         run, options = self._run, self._options
         first = shot in (0, STILL) or options.replay is None
         chosen = options.shot if first or options.replay is None else options.replay
-        if len(self._fellows) > 1 and chosen.kind in ("near", "close-up"):
-            chosen = replace(chosen, kind="fixed", view=chosen.view or self._common)  # one scale
+        together = len(self._fellows) > 1 or self._companions  # one scale; a fan is seen whole
+        if together and chosen.kind in ("near", "close-up"):
+            chosen = replace(chosen, kind="fixed", view=chosen.view or self._common)
         seen, places = (self._subject, self._timeline), self._layout
         if shot == STILL:
             view = still_camera(chosen, *seen, self._still_at, places)
@@ -221,6 +222,7 @@ class Pane:
                 alarm=alarm,
                 scale=top,
                 panels=self._panels(),
+                counts=shares((self._run, *self._companions)) if self._companions else (),
             )
         return ClipOverlay(
             self._layout,
@@ -281,7 +283,8 @@ class Pane:
         if "hands" in on and run.system.hands:
             picture.add(HandMarks(given, run, self._action.size, 2 * hair))
         if self._companions:
-            picture.add(Companions(given, self._companions, self._lags))
+            runs = (run, *self._companions)
+            picture.add(Fan(given, runs, self._lags, self._action.size, 2 * hair))
         return top
 
     def _add_pair(self, picture: Picture) -> None:

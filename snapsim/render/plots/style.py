@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any, Final
 
+from snapsim.render import palette
 from snapsim.render.typeface import plot_families
 
 if TYPE_CHECKING:
@@ -44,8 +45,8 @@ LIGHT: Final = Paper(
     ("#123A5A", "#B35A00", "#1B7A6B", "#7A4B94"), "#C9CED2",
 )  # fmt: skip
 DARK: Final = Paper(
-    "#111A21", "#F4F7F6", "#B9C7CC", "#31414D", "#FFB454", "#FF9CAE",
-    ("#8FC7F2", "#FFB454", "#7FD8C4", "#CFA8E8"), "#4A555E",
+    "#111A21", "#F4F7F6", "#B9C7CC", "#31414D", "#FFB454", palette.SNAPS,
+    ("#8FC7F2", "#FFB454", palette.SPARED, "#CFA8E8"), "#4A555E",
 )  # fmt: skip
 DASHES: Final[tuple[Any, ...]] = ("-", (0, (6, 2)), (0, (1.2, 1.6)), (0, (7, 2, 1.2, 2)))
 MARKERS: Final = ("o", "s", "^", "D")
