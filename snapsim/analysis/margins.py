@@ -15,11 +15,13 @@ from snapsim.analysis.cautions import CAUTIONS
 from snapsim.analysis.figures import number, numbers, plain
 from snapsim.analysis.tables import cautions
 from snapsim.landscape.confirmation import Decider
-from snapsim.words.margins import margin_answer, way_name, way_sentence
+from snapsim.words.guided_pushes import guided_answer, guided_sentence
+from snapsim.words.margins import broken_off, margin_answer, way_name, way_sentence
 from snapsim.words.slips import slip_sentence, slips_answer
 
 if TYPE_CHECKING:  # importing it loads the compiled magnetics
     from snapsim.landscape.confirmation import Confirmation, LetGo
+    from snapsim.landscape.guided_push import GuidedPush
     from snapsim.landscape.margin import Barrier, Margin
     from snapsim.landscape.place import Place
     from snapsim.landscape.slipping import Slip
@@ -35,6 +37,8 @@ LIMITS = (
     "The error bars cover the cells, not the material, the friction or the magnet's grade.",
 )
 
+ALONE = "the others are held, and a hand that jerks or goes to and fro takes less."
+
 
 def margin_summary(report: Margin) -> dict[str, Any]:
     """Return what `snapsim margin --json` prints; SI, angles in degrees, None where none is."""
@@ -42,6 +46,11 @@ def margin_summary(report: Margin) -> dict[str, Any]:
     answer = margin_answer(report.fate, body.name, report.reached, report.thresholds, names)
     if report.fate == "touches" and report.slips:
         answer = f"{answer[:-1]}; {slips_answer(body.name, report.slips)}."
+    if guided := guided_answer(report.guided):
+        answer = f"{answer[:-1]}; {guided}."
+    if report.interrupted:
+        unconfirmed = sum(t.confirmation is None for t in report.thresholds)
+        answer = f"{answer} {broken_off(report.left, unconfirmed)}"
     return {
         "title": report.system.title,
         "answer": answer,
@@ -50,6 +59,8 @@ def margin_summary(report: Margin) -> dict[str, Any]:
         "present": _present(report),
         "ways": [way_summary(t, names) for t in report.thresholds],
         "slips": [slip_summary(one) for one in report.slips],
+        "guided_pushes": [guided_summary(one) for one in report.guided],
+        "search": {"interrupted": report.interrupted, "ways_left_code": list(report.left)},
         "barrier": None if report.barrier is None else _barrier(report.barrier),
         "accuracy": {
             "detail": report.system.detail,
@@ -82,8 +93,12 @@ def limits_of(report: Margin) -> list[str]:
         for joint in report.system.joints
         if report.body in joint.bodies and not joint.carries and joint.kind != "string"
     ]
-    own = f"Which push starts it against friction on {' and '.join(guides)} was not looked at."
-    return [*LIMITS, own] if guides else list(LIMITS)
+    if not guides:
+        return list(LIMITS)
+    names = " and ".join(guides)
+    if report.guided:
+        return [*LIMITS, f"Pushes along {names} are those of a part that goes by itself: {ALONE}"]
+    return [*LIMITS, f"Which push starts it against friction on {names} was not looked at."]
 
 
 def _pose(place: Place) -> dict[str, Any]:
@@ -151,6 +166,25 @@ def slip_summary(slip: Slip) -> dict[str, Any]:
             "searched_m": number(then.searched),
             "leaves_the_face": then.leaves,
         },
+    }
+
+
+def guided_summary(push: GuidedPush) -> dict[str, Any]:
+    """Return the push along one way that joints leave the part: torques and angles of a turn."""
+    unit, scale, size = ("deg", np.degrees(1.0), "Nm") if push.turns else ("m", 1.0, "N")
+    return {
+        "sentence": guided_sentence(push),
+        "joints": list(push.joints),
+        "axis" if push.turns else "direction": numbers(push.direction),
+        f"kept_up_may_be_enough_from_{size}": number(push.least),
+        **_quantity("kept_up", push.kept_up, size, 1.0),
+        **_quantity("starts", push.starts, size, 1.0),
+        **_quantity("slow", push.slow, size, 1.0),
+        f"slow_at_{unit}": number(scale * push.slow_at),
+        **_quantity("knock", push.work, "J", 1.0),
+        f"until_{unit}": number(scale * push.until),
+        "may_snap_there": push.snaps,
+        "farthest_point_m": number(push.farthest) if push.turns else None,
     }
 
 
@@ -229,7 +263,7 @@ def margin_table(result: dict[str, Any]) -> RenderableType:
         parts.append(_ways(result["ways"], present["fate"] == "snaps"))
     parts += _pass(result["barrier"], result["ways"], present["fate"] == "snaps")
     parts += [Text(f"- {way['sentence']}") for way in result["ways"] if not _crossed(way)]
-    parts += [Text(f"- {slip['sentence']}") for slip in result["slips"]]
+    parts += [Text(f"- {one['sentence']}") for one in (*result["slips"], *result["guided_pushes"])]
     cells = f"{result['accuracy']['coarse_cells']} and {result['accuracy']['cells']} cells"
     return Group(*parts, f"from {cells}", Text("\n".join(result["limits"])), cautions())
 
@@ -285,6 +319,8 @@ def _pass(
 ) -> list[RenderableType]:
     if barrier is None:
         return ["no pass to a magnet was found as far as these ways were followed"] if ways else []
+    if not snaps_now and barrier["energy_J"] + barrier["energy_error_J"] < 1e-9:
+        return ["only friction holds it: no pass in energy lies between it and the magnet"]
     most = "" if barrier["single_pass"] else "at most "
     energy = f"{most}{plain(barrier['energy_J'])} +- {plain(barrier['energy_error_J'])} J"
     speed, force = plain(barrier["nudge_speed_m_s"]), plain(barrier["hand_force_N"])

@@ -11,6 +11,7 @@ from snapsim.cli.options import AsJson, Changes, MovingBody, ReplaceFlag, SceneF
 from snapsim.cli.output import complain, emit, emit_json
 from snapsim.cli.target import Target
 from snapsim.errors import InputError
+from snapsim.work.interrupts import INTERRUPTED
 
 if TYPE_CHECKING:
     from snapsim.landscape.margin import Margin
@@ -133,8 +134,10 @@ def _as_placed(
         report = snapsim.margin(scene, body, progress, kinds, quick)
     if target.path is None or report.barrier is not None:
         _draw(report, target)
-        return target.say("margin", margin_summary(report), margin_table)
+        target.say("margin", margin_summary(report), margin_table)
+        return _left_off(file, report.interrupted)
     replace(target, path=None).say("margin", margin_summary(report), margin_table)
+    _left_off(file, report.interrupted)
     complain(f"{file}: no pass to a magnet was found: there is nothing to draw")
     raise typer.Exit(3)
 
@@ -152,9 +155,14 @@ def _together(file: str, changes: list[str] | None, json: bool) -> None:
         emit_json("margin-together", result)
     else:
         emit(joint_margin_table(result))
-    if found.interrupted:
+    _left_off(file, found.interrupted)
+
+
+def _left_off(file: str, interrupted: bool) -> None:
+    """End as what was interrupted does."""
+    if interrupted:
         complain(f"{file}: interrupted; what was found until then stands above")
-        raise typer.Exit(130)
+        raise typer.Exit(INTERRUPTED)
 
 
 def _draw(report: Margin, target: Target) -> None:

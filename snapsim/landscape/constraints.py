@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from snapsim.arrays import Array, IntArray
+from snapsim.arrays import Array, IntArray, as_floats
 from snapsim.landscape.place import Place, length, metric, moved, with_one_at
 from snapsim.mechanics.contact import ContactGeometry
 from snapsim.mechanics.joints import STILL, WORLD, Joint, Rows, Side
@@ -37,12 +37,23 @@ ATTEMPTS = 25
 
 
 @dataclass(frozen=True)
+class Rub:
+    """Friction of one joint: `row` (6,) is what a change of place rubs along it; `own` are the
+    joint's rows among the equalities, whose multipliers say how hard it rubs."""
+
+    joint: Joint
+    row: Array
+    own: slice
+
+
+@dataclass(frozen=True)
 class Limits:
     """Rows at one place: contacts first, then one-sided rows of joints.
 
     `jacobian` (k, 6), `gap` (k,); `equality` (m, 6), `misfit` (m,). Of the first c rows, the
     contacts: `point` (c, 3) [m] and `normal` (c, 3) into the body, world axes, `other` (c,) body
     number, `friction` (c,). Of the others: `joint` (k - c,) number of the joint in the system.
+    `rubs`: joints that rub.
     """
 
     jacobian: Array
@@ -54,6 +65,17 @@ class Limits:
     other: IntArray
     friction: Array
     joint: IntArray
+    rubs: tuple[Rub, ...] = ()
+
+    def rubbing(self, load: Array, motion: Array) -> float:
+        """Return what joints' friction takes at most along a motion (6,), force times motion,
+        while joints keep the rest of a load (6,) [N, N m] on the part."""
+        if not self.rubs:
+            return 0.0
+        borne = np.linalg.lstsq(self.equality.T, load)[0]
+        limits = [one.joint.friction_limit(as_floats(borne[one.own])) for one in self.rubs]
+        along = [abs(float(one.row @ motion)) for one in self.rubs]
+        return float(np.dot(limits, along))
 
     def touching(self, within: float = TOUCH) -> Limits:
         """Return only the rows whose gap is closed."""
@@ -123,7 +145,19 @@ class Constraints:
             other.astype(np.int64),
             np.array(rub, dtype=np.float64),
             np.array(owner, dtype=np.int64),
+            self._rubs(place, [len(r[1]) for r in equal]),
         )
+
+    def _rubs(self, place: Place, counts: list[int]) -> tuple[Rub, ...]:
+        """The joints that rub, of which each has `counts` equalities."""
+        found, at = [], 0
+        for (_, joint), count in zip(self.joints, counts, strict=True):
+            a, b = (self._side(i, place) for i in joint.bodies)
+            row, _ = self._own(joint, joint.friction_row(a, b))
+            if len(row):
+                found.append(Rub(joint, row[0], slice(at, at + count)))
+            at += count
+        return tuple(found)
 
     def _joint_rows(
         self, place: Place

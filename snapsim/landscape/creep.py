@@ -6,7 +6,8 @@ f (6,) the load [N, N m] on the body, W its inverse mass (6, 6) less what its jo
 rows of contacts and strings, p impulses by Signorini's and Coulomb's laws
 (`mechanics.cone_complementarity`), d the change of place: every step is the first moment of a
 release from rest, so the way starts as a true release does, sticks where friction holds and slides
-where it does not. Speed gained before is left out: a part that would carry on by its swing stops
+where it does not. Joints that rub take their Coulomb friction off the motion that all else leaves.
+Speed gained before is left out: a part that would carry on by its swing stops
 short here.
 
 A snap, wherever this package speaks of one: let go at rest, the body ends touching a magnet (or,
@@ -157,9 +158,18 @@ def creep_step(
         return CreepStep(np.zeros(6), 0.0, np.zeros(len(limits.joint)))
     free = free * (step / size)
     rows, p = _held_back(place, limits, inverse, free, friction, 1e-10 * step)
+    borne = (rows.T @ p) * size / step
     d = free + inverse @ (rows.T @ p)
     pull = p[::3][len(limits.other) :] * size / step
+    if friction and limits.rubs:
+        d = _rubbed(limits, level.load + borne, d, length(d, measure) ** 2 * size / step)
     return CreepStep(d, length(d, measure) / step, pull)
+
+
+def _rubbed(limits: Limits, load: Array, d: Array, driving: float) -> Array:
+    """A change d (6,) less what joints' friction takes of the work `driving` [J] along it."""
+    taken = limits.rubbing(load, d)
+    return d * max(1.0 - taken / driving, 0.0) if driving > 0 else np.zeros(6)
 
 
 def _held_back(

@@ -30,6 +30,9 @@ LYING = 1e-5
 STRAIGHT = np.radians(5.0)
 """Angle [rad] within which an axis counts as along or across."""
 
+ALIKE = np.cos(STRAIGHT)
+"""Cosine from which normals of contacts count as one."""
+
 TELLING = 1.4
 """Ratio of sizes from which a part is a plate or a rod."""
 
@@ -149,12 +152,15 @@ def _attitude(part: Body, axis: Array, normal: Array | None, rod: bool) -> Attit
 
 
 def _normal(limits: Limits, main: int | None) -> Array | None:
-    """The mean normal (3,) into the part at the body that it lies on."""
+    """The normal (3,) into the part that most contacts share at the body that it lies on, the mean
+    of all where none has the most."""
     if main is None:
         return None
-    mean = limits.normal[limits.other == main].mean(axis=0)
+    normal = limits.normal[limits.other == main]
+    alike = (normal @ normal.T > ALIKE).sum(axis=1)
+    mean = normal[alike == alike.max()].mean(axis=0)
     size = float(np.linalg.norm(mean))
-    found: Array = mean / size if size > 1e-9 else limits.normal[limits.other == main][0]
+    found: Array = mean / size if size > 1e-9 else normal[0]
     return found
 
 

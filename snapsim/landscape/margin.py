@@ -36,6 +36,7 @@ from snapsim.landscape.creep import (
     Crept,
 )
 from snapsim.landscape.descent import settle
+from snapsim.landscape.guided_push import GuidedPush, guided_pushes
 from snapsim.landscape.path import Pass, highest_point, lowest_pass, polished
 from snapsim.landscape.place import Place
 from snapsim.landscape.rests import (
@@ -49,6 +50,8 @@ from snapsim.landscape.thresholds import (
     Threshold,
     WayKind,
     Ways,
+    kind_of,
+    weakness,
 )
 from snapsim.landscape.ways import PushWay, TiltWay
 from snapsim.simulation.fate import FateKind
@@ -80,7 +83,9 @@ class Margin:
     where it is at a magnet already, with `reached` the body's name; `load` (6,) [N, N m] on it now,
     weight included; `cells` coarse and fine. `now` is a release of the present pose, where one was
     asked for: where it is not safe and the slow fall is, it is what `fate` says. `slips`: the push
-    along what it lies on that moves it."""
+    along what it lies on that moves it; `guided`: the push along the freedom that joints leave it.
+    `interrupted`: the user stopped the search, and `left` are the kinds of the ways that were not
+    looked at."""
 
     system: System
     body: int
@@ -95,6 +100,9 @@ class Margin:
     evaluations: int
     now: LetGo | None = None
     slips: tuple[Slip, ...] = ()
+    guided: tuple[GuidedPush, ...] = ()
+    interrupted: bool = False
+    left: tuple[WayKind, ...] = ()
 
 
 def margin(
@@ -119,20 +127,66 @@ class _Measure(Ways):
             return self._margin("touches", min(touched), (), None)
         self.progress("letting go", 0, 1)
         now = self.let_go()
-        found = self.measured(now.fate == "snaps", kinds)
-        self.progress("over the pass", 0, 1)
-        barrier = self._barrier(now, found)
-        told = None
-        if confirm is not None:
-            told, found = confirm(self, now, found)
-        whole = self._margin(now.fate, now.struck, tuple(t for _, t in found), barrier)
+        found, left = self._until_stopped(now.fate == "snaps", kinds)
+        if left:
+            return self._broken_off(now, found, None, left)
+        barrier = told = None
+        try:
+            self.progress("over the pass", 0, 1)
+            barrier = self._barrier(now, found)
+            if confirm is not None:
+                told, found = confirm(self, now, found)
+            if all(t.confirmation is not None for _, t in found) or confirm is None:
+                whole = self._margin(now.fate, now.struck, found, barrier)
+            else:
+                whole = self._broken_off(now, found, barrier)
+        except KeyboardInterrupt:
+            whole = self._broken_off(now, found, barrier)
         return whole if told is None else _with_release(whole, now.fate, told)
+
+    def _until_stopped(
+        self, snaps_now: bool, kinds: Collection[WayKind]
+    ) -> tuple[list[MeasuredWay], tuple[WayKind, ...]]:
+        """The ways that were measured, and the kinds of those that an interrupt left out."""
+        every: list[PushWay | TiltWay] = [*self.pushes(), *self.turns()]
+        ways = [w for w in every if kind_of(w) in kinds]
+        found: list[MeasuredWay] = []
+        try:
+            for k, way in enumerate(ways):
+                self.progress(f"how far: {kind_of(way)}", k, len(ways))
+                found.append((way, self._threshold(way, snaps_now)))
+        except KeyboardInterrupt:
+            pass
+        left = tuple(kind_of(w) for w in ways[len(found) :])
+        return sorted(found, key=lambda pair: weakness(pair[1])), left
+
+    def _broken_off(
+        self,
+        now: Crept,
+        found: Sequence[MeasuredWay],
+        barrier: Barrier | None,
+        left: tuple[WayKind, ...] = (),
+    ) -> Margin:
+        """What was found until the user stopped the search."""
+        whole = self._told(now.fate, now.struck, found, barrier)
+        return replace(whole, interrupted=True, left=left)
 
     def _margin(
         self,
         fate: CreepFate | Literal["touches"],
         reached: int | None,
-        found: tuple[Threshold, ...],
+        found: Sequence[MeasuredWay],
+        barrier: Barrier | None,
+    ) -> Margin:
+        """The whole, with the pushes that move it."""
+        told = self._told(fate, reached, found, barrier)
+        return replace(told, slips=slips(self), guided=guided_pushes(self, found))
+
+    def _told(
+        self,
+        fate: CreepFate | Literal["touches"],
+        reached: int | None,
+        found: Sequence[MeasuredWay],
         barrier: Barrier | None,
     ) -> Margin:
         return Margin(
@@ -142,12 +196,11 @@ class _Measure(Ways):
             fate,
             "" if reached is None else self.system.bodies[reached].name,
             self.fine.at(self.place).load,
-            found,
+            tuple(t for _, t in found),
             barrier,
             self.meshes.counts,
             self.meshes.order,
             self.fine.evaluations + self.coarse.evaluations,
-            slips=slips(self),
         )
 
     # -- the pass --------------------------------------------------------------------------------

@@ -12,7 +12,7 @@ entries for both of its bodies. An `Arrangement` is a `Place` whose arrays have 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -40,7 +40,7 @@ class Arrangement(Place):
 class PairLimits(Limits):
     """Rows of several bodies, 6 n columns; `pair` (c, 2) numbers of the bodies of each contact."""
 
-    pair: IntArray
+    pair: IntArray = field(kw_only=True)
 
     def touching(self, within: float = 2e-7) -> PairLimits:
         """Return only the rows whose gap is closed."""
@@ -181,7 +181,7 @@ class SeveralConstraints(Constraints):
             contacts.pair[:, 1].astype(np.int64),
             np.array(rub, dtype=np.float64),
             np.array(owner, dtype=np.int64),
-            contacts.pair.astype(np.int64),
+            pair=contacts.pair.astype(np.int64),
         )
 
     def _own(self, joint: Joint, found: Rows) -> tuple[Array, Array]:

@@ -10,6 +10,8 @@ can be missed.
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from contextlib import nullcontext, suppress
+from functools import partial
 from typing import Final
 
 from snapsim.landscape.confirmation import Confirmation, LetGo, Ruling
@@ -42,22 +44,25 @@ def confirmed_margin(
     kinds: Collection[WayKind] = KINDS,
 ) -> Margin:
     """Return how far a body is from snapping, confirmed by releases; errors as in `margin`."""
-    return margin(system, body, progress, kinds, confirmed)
+    return margin(system, body, progress, kinds, partial(confirmed, partly=True))
 
 
 def confirmed(
-    ways: Ways, now: Crept, found: Sequence[MeasuredWay]
+    ways: Ways, now: Crept, found: Sequence[MeasuredWay], partly: bool = False
 ) -> tuple[LetGo, list[MeasuredWay]]:
     """Return what comes of letting go as it is, and the ways with what releases say of them, the
-    weakest first."""
+    weakest first. An interrupt passes through, unless `partly`: then the ways that it left out
+    come without."""
     weakest = [t.place for _, t in found if t.place is not None][:1]
     releases = LettingGo(ways, weakest)
     present = releases.at(ways.place, 0.0)
-    whole = []
-    for k, (way, t) in enumerate(found):
-        ways.progress(f"letting go: {t.kind}", k, len(found))
-        said = confirmation(releases, way, t, now.fate == "snaps", present)
-        whole.append((way, ways.decided(way, t, said)))
+    whole: list[MeasuredWay] = []
+    with suppress(KeyboardInterrupt) if partly else nullcontext():
+        for k, (way, t) in enumerate(found):
+            ways.progress(f"letting go: {t.kind}", k, len(found))
+            said = confirmation(releases, way, t, now.fate == "snaps", present)
+            whole.append((way, ways.decided(way, t, said)))
+    whole += found[len(whole) :]
     return present, sorted(whole, key=lambda pair: weakness(pair[1]))
 
 

@@ -176,10 +176,7 @@ def _hands_gone(system: System) -> System:
 def weaker_gravity(system: System, stronger: float) -> System:
     """Return the scene in which the same paths are run as with a pull greater by a share."""
     less = 1.0 / (1.0 + stronger)
-    joints = tuple(
-        replace(j, force_limit=less * j.force_limit, torque_limit=less * j.torque_limit)
-        for j in system.joints
-    )
+    joints = tuple(j.with_loads(less) for j in system.joints)
     slower = float(np.sqrt(1.0 + stronger))
     return replace(
         later_currents(system, slower),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
@@ -141,6 +142,19 @@ def stop_words(stop: WayStop, bodies: Sequence[str]) -> str:
     return _STOPS[stop.why].format(body="" if stop.body is None else bodies[stop.body])
 
 
+def broken_off(left: Sequence[str], unconfirmed: int) -> str:
+    """Return what an interrupted search did not look at: ways by kind, and how many of those that
+    it measured no release confirms."""
+    said = [f"{n} {kind} way{'s' if n > 1 else ''}" for kind, n in Counter(left).items()]
+    ways = f"{_several(said)} not looked at" if said else "all ways were looked at"
+    releases = f", {unconfirmed} not confirmed by releases" if unconfirmed else ""
+    return f"Interrupted: {ways}{releases}."
+
+
+def _several(words: Sequence[str]) -> str:
+    return " and ".join(filter(None, (", ".join(words[:-1]), words[-1])))
+
+
 def margin_answer(
     fate: str, body: str, reached: str, ways: Sequence[Threshold], bodies: Sequence[str]
 ) -> str:
@@ -195,7 +209,7 @@ def _scale(t: Threshold) -> tuple[float, str]:
 
 
 def _mm(x: float) -> str:
-    return f"{1e3 * x + 0.0:.0f}"
+    return f"{round(1e3 * x) + 0}"
 
 
 def _figure(x: float) -> str:

@@ -90,7 +90,8 @@ def test_a_scene_without_a_magnet_is_refused(make_system, make_body, materials):
 
 def test_hinged_bar_is_pulled_in_where_its_one_dimensional_energy_has_its_top():
     """On its hinge the bar has one coordinate: the top of U(angle), found here from energies alone
-    by differences over 1 mrad, is the point of no return. Angles count from the scene's pose."""
+    by differences over 1 mrad, is the point of no return, where its slope also overcomes what the
+    pin rubs with: the scene's 0.004 N m. Angles count from the scene's pose."""
     small = ["body.magnet.shape.size=30 x 40 x 40 mm", "body.magnet.position=160, 0, 0 mm"]
     scene = snapsim.load_scene(SCENES / "bar-on-a-hinge.toml", ["run.detail=draft", *small])
     report = margin(scene)
@@ -111,7 +112,10 @@ def test_hinged_bar_is_pulled_in_where_its_one_dimensional_energy_has_its_top():
 
     top = brentq(slope, found[0].balance.fine - 0.1, found[0].balance.fine + 0.1)
     assert found[0].balance.fine == pytest.approx(top, abs=2e-4)
-    assert found[0].beyond.fine == pytest.approx(top, abs=np.radians(0.1))
+    (pin,) = scene.joints
+    goes = brentq(lambda b: slope(b) + pin.friction_torque, top, top + 0.1)
+    assert goes > top + np.radians(0.1)
+    assert found[0].beyond.fine == pytest.approx(goes, abs=np.radians(0.05))
 
 
 def tilted(angle, turn):

@@ -95,9 +95,10 @@ def test_a_leaning_rail_has_both_its_ways_and_a_hinge_none_but_its_turns():
     assert [abs(way.axis[0]) for way in ways.turns()] == pytest.approx([1, 1])
 
 
-def test_a_margin_says_that_friction_on_the_rail_was_not_looked_at():
+def test_a_margin_says_that_friction_on_a_ball_joint_was_not_looked_at():
     """A string guides nothing: of a part on one the pushes are looked at."""
-    system = scene_from_text(RAIL, "rail.toml", ())
+    ball = RAIL.replace('"slide"', '"ball"').replace('axis = "0, 0, 1"', "")
+    system = scene_from_text(ball, "rail.toml", ())
     assert any("on rail was not looked at" in line for line in limits_of(_margin_of(system)))
     cord = RAIL.replace('"slide"', '"string"').replace('axis = "0, 0, 1"', 'length = "50 mm"')
     system = scene_from_text(cord, "rail.toml", ())
@@ -105,4 +106,4 @@ def test_a_margin_says_that_friction_on_the_rail_was_not_looked_at():
 
 
 def _margin_of(system):
-    return SimpleNamespace(system=system, body=system.number("part"))
+    return SimpleNamespace(system=system, body=system.number("part"), guided=())

@@ -13,8 +13,8 @@ Valid for rigid bodies and massless, rigid joints. Source: Shabana, Dynamics of 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import ClassVar
+from dataclasses import dataclass, replace
+from typing import ClassVar, Self
 
 import numpy as np
 
@@ -155,6 +155,11 @@ class Joint:
     def inequalities(self, a: Side, b: Side) -> Rows:
         """Return the one-sided rows; `error` is the gap."""
         return NO_ROWS
+
+    def with_loads(self, share: float) -> Self:
+        """Return the joint with all forces and torques that are its own times a share."""
+        force, torque = share * self.force_limit, share * self.torque_limit
+        return replace(self, force_limit=force, torque_limit=torque)
 
     def friction_row(self, a: Side, b: Side) -> Rows:
         """Return the one row along which the joint rubs, or none."""

@@ -10,8 +10,8 @@ right-handed, from the pose in which the hinge was made. Bearing friction is a c
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import ClassVar
+from dataclasses import dataclass, field, replace
+from typing import ClassVar, Self
 
 import numpy as np
 
@@ -84,6 +84,10 @@ class Hinge(Joint):
         jacobian = np.concatenate([turning.jacobian, -turning.jacobian])
         gap = np.array([angle - self.stops[0], self.stops[1] - angle])
         return rows(jacobian, gap, np.array([turning.bias[0], -turning.bias[0]]))
+
+    def with_loads(self, share: float) -> Self:
+        """The bearing's friction with them."""
+        return replace(super().with_loads(share), friction_torque=share * self.friction_torque)
 
     def friction_row(self, a: Side, b: Side) -> Rows:
         """Return the turning about the axis where the bearing rubs."""
