@@ -31,3 +31,12 @@ def load_work(given: dict[str, Any], report: Report) -> dict[str, Any]:
 
     report(0.0, "reading the run")
     return playback(snapsim.read_run(given["path"]))
+
+
+def differ_work(given: dict[str, Any], report: Report) -> dict[str, Any]:
+    """Return "headings" that say what sets each of the run files `runs` apart from the others."""
+    import snapsim
+    from snapsim.render.differences import differences
+
+    report(0.0, "reading the runs")
+    return {"headings": differences([snapsim.read_run(path).system for path in given["runs"]])}

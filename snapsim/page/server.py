@@ -34,6 +34,7 @@ SCRIPTS = (
     "lost.js",
     "sizing.js",
     "dropping.js",
+    "abreast.js",
     "page.js",
 )
 TEMPLATE = "<snap-page></snap-page>"

@@ -33,7 +33,7 @@ from snapsim.page.jobs import Lane, PageJob, cancel
 from snapsim.page.parts_job import parts_work
 from snapsim.page.pose import FARTHEST, typed, with_unit
 from snapsim.page.rehearsing import Rehearsing
-from snapsim.page.release_job import load_work, release_work
+from snapsim.page.release_job import differ_work, load_work, release_work
 from snapsim.page.study_jobs import STUDIES, study_begun_with, study_work
 from snapsim.scenario.examples import example as named_example
 from snapsim.scenario.examples import examples
@@ -442,6 +442,13 @@ class Desk:
         return self._begun(bench, self.looks.submit("lines", lines_work, given))
 
     @answering
+    def differ(self, tab: str, one: int, other: int) -> Reply:
+        """Begin to look what sets two runs apart, as a heading for each."""
+        bench = self.bench(tab)
+        runs = [self._run(bench, number).path for number in (one, other)]
+        return self._begun(bench, self.drafts.submit("differ", differ_work, {"runs": runs}))
+
+    @answering
     def clip(self, tab: str, run: int, width: int, height: int) -> Reply:
         """Begin a clip of a run."""
         bench = self.bench(tab)
@@ -545,7 +552,7 @@ CALLS = (
     "hello", "move", "type_pose", "look", "back", "set_down", "put", "choose", "edit", "reshape",
     "undo", "redo", "retext", "open", "begin", "toml", "release", "explain",
     "draft", "lines", "clip", "html", "stop", "standing", "result", "file_of",
-    "lay_flat", "to_pole", "study", "resize", "add_mesh", "know_mesh",
+    "differ", "lay_flat", "to_pole", "study", "resize", "add_mesh", "know_mesh",
     "rehearse_begin", "rehearse",
 )  # fmt: skip
 """Names of the calls that the browser may make."""

@@ -469,6 +469,35 @@ def test_two_runs_are_compared_by_ghost_curve_and_table(tab: Tab) -> None:
     tab.wait("!snapsim.page.view.ghosts.has('other')")
 
 
+def test_two_runs_stand_side_by_side_on_one_clock_under_what_differs(tab: Tab) -> None:
+    tab.js("snapsim.page.place(); snapsim.page.typePose('about_y', '41').then(() => 0)")
+    tab.wait("snapsim.page.pose.typed_deg[1] === 41")
+    tab.js("document.querySelector('canvas').focus()")
+    count = tab.js("snapsim.page.runs.length")
+    tab.press("r")
+    tab.wait(f"snapsim.page.runs.length === {count + 1} && snapsim.page.mode === 'play'", 60)
+    tab.js("snapsim.page.chooseCompare(snapsim.page.runs[0].number), 0")
+    tab.wait("snapsim.page.other")
+    tab.press("t")
+    tab.wait("snapsim.page.besides && snapsim.page.view2 && snapsim.page.titles[0].words")
+    words = tab.data("snapsim.page.titles.map((t) => t.words)")
+    assert len(set(words)) == 2  # the keys in which they differ, each with its own value
+    shown = "[...document.querySelectorAll('.apart')].map((e) => e.innerText)"
+    assert all(w in s for w, s in zip(words, tab.data(shown), strict=True))
+    for moment in (0.01, 0.03):
+        tab.js(f"snapsim.page.seek({moment})")
+        same = f"snapsim.page.other.poses({moment})[0].position"
+        assert tab.data("snapsim.page.view2.poses[1].position") == tab.data(same)
+    tab.js("snapsim.page.view2.orbit(40, 0)")  # one eye sees both
+    tab.wait("snapsim.page.view.camera.azimuth === snapsim.page.view2.camera.azimuth")
+    widths = tab.data("[snapsim.page.view, snapsim.page.view2].map((v) => v.canvas.clientWidth)")
+    assert abs(widths[0] - widths[1]) <= 2
+    assert tab.data("snapsim.page.view.ghosts.has('other')") is False
+    tab.press("t")
+    tab.wait("snapsim.page.view.ghosts.has('other')")
+    tab.js("snapsim.page.chooseCompare(null), 0")
+
+
 def test_nothing_was_complained_of(tab: Tab) -> None:
     assert tab.errors == []
 

@@ -25,7 +25,7 @@
     ["− +", "step finer, coarser"], ["G", "set the part down"], ["B", "lay it flat on the nearest face of another"], ["M", "bring it before the pole's middle"], ["O", "draw sizes: Tab goes from grip to grip, arrows change them"], ["Home", "back to where the scene has it"],
     ["R", "release; in a rehearsal let go, grip again"], ["H", "rehearse"], ["V", "show the run; Page Down and Page Up go through it"], ["Ctrl Z / Ctrl Shift Z", "undo, redo"], ["Escape", "cancel the release, or back to placing"], ["Space", "play, pause"],
     [", .", "scrub back, forward"], ["J L I K", "look from the left, right, above, below"], ["Z X", "nearer, farther"],
-    ["F", "whole stage in view"], ["1 2 3 4 5", "layers: force, torque, trail, start, field lines"], ["6", "how far the stray field reaches"], ["P", "save the picture"], ["?", "these keys"],
+    ["F", "whole stage in view"], ["1 2 3 4 5", "layers: force, torque, trail, start, field lines"], ["6", "how far the stray field reaches"], ["T", "two runs side by side"], ["P", "save the picture"], ["?", "these keys"],
   ];
   const MOVES = {
     ArrowLeft: [-1, 0, 0], ArrowRight: [1, 0, 0], ArrowUp: [0, 0, 1], ArrowDown: [0, 0, -1],
@@ -38,7 +38,7 @@
   /** @type {Component} */
   const SnapPage = {
     components: window.snapsim.parts,
-    mixins: [window.snapsim.sizing, window.snapsim.dropping],
+    mixins: [window.snapsim.sizing, window.snapsim.dropping, window.snapsim.abreast],
     data: () => ({
       ready: false, fault: "", title: "", note: "", file: "", starter: false, cautions: [],
       part: -1, parts: [], partName: "", jointed: false, groups: [], changed: [], examples: [], kinds: [], shapes: [], bodies: [], fastened: [], adding: "part", beginning: "",
@@ -184,7 +184,10 @@
           this.fault = error.message;
           return;
         }
-        this.view.onframe = () => this.placeLabels();
+        this.view.onframe = () => {
+          this.placeLabels();
+          this.eyeOf(this.view, this.view2);
+        };
         this.hands = new Hands(this.view, {
           part: () => (["place", "rehearse"].includes(this.mode) && this.tool !== "size" ? this.part : -1),
           sized: (index) => this.touchToSize(index),
@@ -602,6 +605,8 @@
           this.byPartFor = key;
           this.showArrows();
           this.showReach();
+        } else if (job.kind === "differ") {
+          this.headings = { ...this.headings, [key]: answer.result.headings };
         } else if (job.kind === "lines") {
           this.lines = Vue.markRaw(answer.result.lines);
           this.linesFor = key;
@@ -650,7 +655,7 @@
         if (this.compare === number) this.compare = null;
         this.mode = "play";
         this.tab = "runs";
-        this.clock.end = this.record.end;
+        this.clock.end = this.lastTime;
         this.follow(this.partName);
         this.view.show(this.record.scene);
         this.showLayers();
@@ -722,7 +727,7 @@
       leaveShow() {
         if (this.playing) this.play();
         this.showStep = -1;
-        this.clock.end = this.record.end;
+        this.clock.end = this.lastTime;
         this.pace = this.pacedBefore || this.pace;
         this.pacedBefore = 0;
         if (document.fullscreenElement) document.exitFullscreen();
@@ -736,19 +741,20 @@
       setPace(value) { this.pace = this.clock.pace = value; },
       seek(time, ticking = false) {
         if (!this.record || this.mode !== "play") return;
-        this.time = Math.min(Math.max(time, 0), this.record.end);
+        this.time = Math.min(Math.max(time, 0), this.lastTime);
         if (!ticking) {
           this.clock.time = this.time;
           this.remember({ run: this.shown, time: this.time });
         }
         showRecord(this.view, this.record, this.time);
-        showOther(this.view, this.other, this.time);
+        showOther(this.view, this.besides ? null : this.other, this.time);
+        this.seekBesides();
         this.showArrows();
         if (this.layers.lines) this.showLines();
         if (!ticking) this.later();
       },
       showLayers() {
-        if (this.mode === "play" && this.record) showLayers(this.view, this.record, this.other, this.layers);
+        if (this.mode === "play" && this.record) showLayers(this.view, this.record, this.besides ? null : this.other, this.layers);
       },
       // Which moment the field lines are of: a pose, or a run and its time.
       momentKey() { return this.mode === "play" ? JSON.stringify([this.shown, this.time]) : this.poseKey; },
@@ -835,40 +841,57 @@
         this.standing(answer);
       },
       // The stage as it stands with its labels, 3840 pixels wide or high; half of it without a graphics
-      // card, where that would take a quarter of a minute.
+      // card, where that would take a quarter of a minute. Two runs side by side are one picture.
       savePicture() {
+        const views = this.besides ? [this.view, this.view2] : [this.view], labels = [this.labels, this.labels2];
         const { clientWidth: w, clientHeight: h } = this.view.canvas;
-        this.view.picture((this.view.slow ? 1920 : 3840) / Math.max(w, h));
-        const from = this.view.canvas, to = document.createElement("canvas");
-        const unit_ = Math.max(from.width, from.height) / 1280;
-        Object.assign(to, { width: from.width, height: from.height });
-        const pen = to.getContext("2d");
+        views.forEach((v) => v.picture((this.view.slow ? 1920 : 3840) / Math.max(views.length * w, h)));
+        const { width, height } = this.view.canvas, to = document.createElement("canvas");
+        Object.assign(to, { width: views.length * width, height });
+        const unit_ = Math.max(to.width, height) / 1280, pen = to.getContext("2d");
         if (!pen) return;
-        pen.drawImage(from, 0, 0);
+        const said_ = (size, bold, text, x, y, room = to.width) => {
+          pen.font = `${bold ? 700 : 400} ${size * unit_}px snapsim, sans-serif`;
+          pen.fillText(text, x + 24 * unit_, y, room - 48 * unit_);
+        };
+        views.forEach((v, k) => {
+          pen.drawImage(v.canvas, k * width, 0);
+          pen.fillStyle = getComputedStyle(this.$el).color;
+          this.paintLabels(pen, v, labels[k], width / w, k * width, unit_);
+          if (this.titles[k]) this.paintTitle(pen, this.titles[k], k * width, unit_);
+          v.refresh();
+        });
+        pen.textAlign = "start";
+        pen.textBaseline = "alphabetic";
         pen.fillStyle = getComputedStyle(this.$el).color;
-        pen.font = `700 ${22 * unit_}px snapsim, sans-serif`;
-        pen.fillText(this.title, 24 * unit_, 44 * unit_, from.width - 48 * unit_);
-        pen.font = `400 ${16 * unit_}px snapsim, sans-serif`;
+        said_(22, true, this.title, 0, 44 * unit_);
         const n = this.now;
-        pen.fillText(n ? `${n.time.toFixed(4)} s   ${said(n.speed, "m/s")}   ${said(n.kinetic, "J")}` : `pull ${said(this.pull, "N")}, ${this.weights}`, 24 * unit_, 72 * unit_);
-        pen.font = `400 ${13 * unit_}px snapsim, sans-serif`;
-        pen.fillText("Computed, not a permission: strong magnets crush and shatter, results vary; local rules and qualified people decide.", 24 * unit_, from.height - 20 * unit_, from.width - 48 * unit_);
-        this.paintLabels(pen, from.width / w, unit_);
-        this.view.refresh();
+        said_(16, false, n ? `${n.time.toFixed(4)} s   ${this.besides ? "" : `${said(n.speed, "m/s")}   ${said(n.kinetic, "J")}`}` : `pull ${said(this.pull, "N")}, ${this.weights}`, 0, 72 * unit_);
+        said_(13, false, "Computed, not a permission: strong magnets crush and shatter, results vary; local rules and qualified people decide.", 0, height - 20 * unit_);
         to.toBlob((blob) => blob && this.offer(URL.createObjectURL(blob), `${this.stem()}.png`), "image/png");
       },
 
-      paintLabels(pen, ratio, unit_) {
+      paintTitle(pen, title, left, unit_) {
+        const text = `${title.name}: ${title.words || "as the other"}`;
+        pen.font = `700 ${16 * unit_}px snapsim, sans-serif`;
+        pen.fillStyle = "#18222be6";
+        pen.fillRect(left + 14 * unit_, 82 * unit_, pen.measureText(text).width + 20 * unit_, 30 * unit_);
+        pen.fillStyle = "#f4f7f6";
+        pen.fillText(text, left + 24 * unit_, 102 * unit_);
+      },
+      paintLabels(pen, view, labels, ratio, left, unit_) {
+        pen.save();
         pen.font = `700 ${16 * unit_}px snapsim, sans-serif`;
         pen.textAlign = "center";
         pen.textBaseline = "middle";
-        for (const label of this.labels) {
-          const [x, y] = this.view.project(label.point).map((v) => v * ratio), wide = pen.measureText(label.text).width;
+        for (const label of labels) {
+          const [x, y] = view.project(label.point).map((v) => v * ratio), wide = pen.measureText(label.text).width;
           pen.fillStyle = "#18222be6";
-          pen.fillRect(x - wide / 2 - 9 * unit_, y - 13 * unit_, wide + 18 * unit_, 26 * unit_);
+          pen.fillRect(left + x - wide / 2 - 9 * unit_, y - 13 * unit_, wide + 18 * unit_, 26 * unit_);
           pen.fillStyle = "#f4f7f6";
-          pen.fillText(label.text, x, y);
+          pen.fillText(label.text, left + x, y);
         }
+        pen.restore();
       },
 
       // --- keys ----------------------------------------------------------------------------------
@@ -928,6 +951,7 @@
         else if ("12345".includes(key)) this.toggleLayer(["force", "torque", "trail", "start", "lines"][Number(key) - 1]);
         else if (key === "6" && this.mode === "place") this.toggleReach();
         else if (key === "p") this.savePicture();
+        else if (key === "t" && this.other) this.toggleAbreast();
         else return false;
         return true;
       },

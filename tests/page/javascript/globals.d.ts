@@ -138,6 +138,7 @@ interface Snapsim {
   SnapLost: any;
   sizing: any;
   dropping: any;
+  abreast: any;
   sizeAt(pose: Pose, grip: Grip, ray: { eye: Vector; way: Vector }, whole: boolean): number | null;
   drawnTo(pose: Pose, grip: Grip, value: number): { outline: Pose & { stretch: number[] }; point: Vector };
   rounded(value: number, whole: boolean): number;
