@@ -17,8 +17,10 @@ its second derivative in q where M answers with one susceptibility: exact for li
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -133,6 +135,21 @@ class FluxPart:
             z[first:last] = block @ r[first:last].astype(block.dtype)
         return z
 
+    @cached_property
+    def curvatures(self) -> tuple[Curvature, ...]:
+        """What the second derivative of each class is made of."""
+        base = len(self.volume) // len(self.signs)
+        faces = self.layer.shape[1]
+        found = []
+        for k, (first, last) in enumerate(itertools.pairwise(self.starts)):
+            rows = slice(3 * base * k, 3 * base * (k + 1))
+            x = self.surface[faces * k : faces * (k + 1), first:last]
+            t, w = self.mean[rows, first:last], self.widen[rows, first:last]
+            found.append(
+                Curvature.of(self.volume[:base], x, t, w, self.layer[k], self.pull[k], self.stiff)
+            )
+        return tuple(found)
+
     def loaded(self, at_points: Array) -> tuple[Array, Array]:
         """Return v h (c, 3) and what the field does to widenings by class (g, 3b), given v w h
         (c q, 3) [A m^2] at the points."""
@@ -173,8 +190,10 @@ def flux_blocks(mesh: CellMesh, susceptibility: float, stiffness: float) -> Flux
     maps, stiff = _maps(cells, len(layer)), _stiffness(cells, stiffness)
     most = max(one.shape[1] for one in maps[0])
     inverse = np.zeros((len(layer), most, most), dtype=np.float32)
+    answer = np.broadcast_to(np.eye(3) / (1 + 1 / susceptibility), (len(cells.volume), 3, 3))
     for k, (x, t, w) in enumerate(zip(*maps, strict=True)):
-        block = _inverse(cells.volume, x, t, w, layer[k], pull[k], stiff, susceptibility)
+        curvature = Curvature.of(cells.volume, x, t, w, layer[k], pull[k], stiff)
+        block = inverse_of(curvature.second(answer))
         inverse[k, : len(block), : len(block)] = block
     return FluxBlocks(layer, pull, inverse)
 
@@ -254,22 +273,45 @@ def _characters(count: int) -> Array:
     return signs
 
 
-def _inverse(
-    volume: Array, x: sparse.csr_array, t: sparse.csr_array, w: sparse.csr_array,
-    layer: Array, pull: Array, stiff: Array, susceptibility: float,
-) -> Array:  # fmt: skip
-    """Inverse (n, n) of a class's second derivative, M answering with one susceptibility."""
-    v = np.repeat(volume, 3)
-    count = len(volume)
-    own = sparse.bsr_array((stiff, np.arange(count), np.arange(count + 1))).tocsr()
-    field = (x.T @ pull.T).T  # R X (3b, n)
-    cross = t.T @ field
-    total = x.T @ (x.T @ layer).T + cross + cross.T
-    total += (t.T @ sparse.diags_array(v) @ t + w.T @ own @ w).toarray()
-    seen = sparse.diags_array(v) @ t + field
-    seen = np.asarray(seen) / np.sqrt(v * (1 + 1 / susceptibility))[:, None]
-    total -= seen.T @ seen
-    factor, failed = linalg.lapack.dpotrf(total, lower=1)
+@dataclass(frozen=True)
+class Curvature:
+    """A class's second derivative: `held` (n, n), and less `seen`^T A seen / v where cells answer
+    with A; `seen` (3b, n) is v times the mean field that loops make in a cell."""
+
+    held: Array
+    seen: Array
+    volume: Array
+
+    @classmethod
+    def of(
+        cls, volume: Array, x: sparse.csr_array, t: sparse.csr_array, w: sparse.csr_array,
+        layer: Array, pull: Array, stiff: Array,
+    ) -> Curvature:  # fmt: skip
+        """Return that of a class with maps X, T and W."""
+        v = np.repeat(volume, 3)
+        count = len(volume)
+        own = sparse.bsr_array((stiff, np.arange(count), np.arange(count + 1))).tocsr()
+        field = (x.T @ pull.T).T  # R X (3b, n)
+        cross = t.T @ field
+        held = x.T @ (x.T @ layer).T + cross + cross.T
+        held += (t.T @ sparse.diags_array(v) @ t + w.T @ own @ w).toarray()
+        seen = np.asarray(sparse.diags_array(v) @ t + field)
+        return cls(held, seen, volume)
+
+    def second(self, answer: Array) -> Array:
+        """Return the second derivative (n, n) where dM/dbeta of cells is `answer` (b, 3, 3)."""
+        each = self.seen.reshape(len(self.volume), 3, -1)
+        answering = np.matmul(answer / self.volume[:, None, None], each).reshape(self.seen.shape)
+        second: Array = self.held - self.seen.T @ answering
+        return second
+
+
+def inverse_of(second: Array) -> Array:
+    """Return the inverse (n, n) of a second derivative.
+
+    Raises ComputationError where that is not positive definite to rounding.
+    """
+    factor, failed = linalg.lapack.dpotrf(second, lower=1)
     if failed:
         raise ComputationError("the energy of a part's flux is not positive definite to rounding")
     lower, _ = linalg.lapack.dpotri(factor, lower=1, overwrite_c=1)

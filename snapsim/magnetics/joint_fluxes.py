@@ -23,12 +23,13 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
 
 from snapsim.arrays import Array, IntArray
+from snapsim.magnetics.adapted_inverse import PATIENCE, AdaptedInverse, adapted
 from snapsim.magnetics.anhysteretic import CurveSet
 from snapsim.magnetics.flux_part import FluxPart
 from snapsim.magnetics.flux_product import (
@@ -81,6 +82,7 @@ class FluxState:
     bound: float
     products: int
     converged: bool
+    inverse: AdaptedInverse | None = field(default=None, repr=False)
 
 
 @dataclass(frozen=True)
@@ -160,9 +162,15 @@ class JointProblem:
     and `spread` l by class (3c,)."""
 
     def __init__(
-        self, packed: FluxSet, curves: CurveSet, cross: CrossSet, field: Array, spread: Array
+        self,
+        parts: Sequence[FluxPart],
+        packed: FluxSet,
+        curves: CurveSet,
+        cross: CrossSet,
+        field: Array,
+        spread: Array,
     ) -> None:
-        self.packed, self.curves, self.cross = packed, curves, cross
+        self.parts, self.packed, self.curves, self.cross = parts, packed, curves, cross
         self.field, self.spread = field, spread
 
     @property
@@ -175,7 +183,7 @@ class JointProblem:
         found = flux_point(self.packed, self.curves, self.cross, self.field, self.spread, q)
         return _Point(q, found[0], FluxPoint(*found[1:]))
 
-    def state(self, at: _Point, bound: float, products: int, converged: bool) -> FluxState:
+    def state(self, at: _Point, cost: _Cost, bound: float, converged: bool) -> FluxState:
         """Return a point as a state."""
         parts, f = self.packed, at.f
         outer, inner = rests(parts, f.u)
@@ -186,7 +194,7 @@ class JointProblem:
                 for one, g in zip(_split(f.wide, 3 * parts.cell), parts.images, strict=True)
             ),
             tuple(zip(_split(outer, parts.outer), _split(inner, parts.inner), strict=True)),
-            at.energy, bound, products, converged,
+            at.energy, bound, cost.products, converged, cost.inverse,
         )  # fmt: skip
 
 
@@ -201,30 +209,64 @@ class _Point:
     f: FluxPoint
 
 
-def least(problem: JointProblem, start: Array, tolerance: float, limit: int) -> FluxState:
-    """Return the least of F from fluxes `start`, its bound below `tolerance` of the energy."""
-    here = problem.point(start)
-    products = 1
+@dataclass
+class _Cost:
+    """What was spent so far in products, and the inverse in use, None for the stored one."""
+
+    products: int
+    inverse: AdaptedInverse | None
+
+
+def least(
+    problem: JointProblem,
+    start: Array,
+    tolerance: float,
+    limit: int,
+    inverse: AdaptedInverse | None = None,
+) -> FluxState:
+    """Return the least of F from fluxes `start`, its bound below `tolerance` of the energy;
+    `inverse` as an earlier state left it."""
+    here, cost = problem.point(start), _Cost(1, inverse)
+    linear = bool(np.all(np.isinf(problem.curves.saturation)))
     while True:
         z = precondition(problem.packed, here.f.slope)
         bound = 0.5 * float(here.f.slope @ z)
         scale = 0.5 * abs(float(np.sum(problem.field * here.f.m)))
         target = max(TIGHTER * tolerance, ROUNDING) * scale
         converged = bound <= tolerance * scale
-        if bound <= target or products >= limit or not math.isfinite(bound):
+        if bound <= target or cost.products >= limit or not math.isfinite(bound):
             break
-        linear = bool(np.all(np.isinf(problem.curves.saturation)))
         enough = 0.5 * target / bound
         if not linear:
             enough = min(max(enough, 0.003), 0.1)
-        step, used = newton_step(problem.packed, problem.cross, here.f, z, enough, INNER)
-        products += used
+        step = _step(problem, here, z, enough, cost, linear)
         new, used = _along(problem, here, step, 1e-14 * (abs(here.energy) + scale))
-        products += used
+        cost.products += used
         if new is None:
             break
         here = new
-    return problem.state(here, max(bound, 0.0), products, converged)
+    return problem.state(here, cost, max(bound, 0.0), converged)
+
+
+def _step(
+    problem: JointProblem, here: _Point, z: Array, enough: float, cost: _Cost, linear: bool
+) -> Array:
+    """Return a step of Newton's, first by the inverse in use, then by one adapted to this point."""
+    packed, cross, f = problem.packed, problem.cross, here.f
+    if cost.inverse is not None:
+        packed = cost.inverse.instead(packed)
+        z = precondition(packed, f.slope)
+    patience = INNER if linear else PATIENCE if cost.inverse is None else cost.inverse.products
+    step, used = newton_step(packed, cross, f, z, enough, patience)
+    cost.products += used
+    if used < patience or linear:
+        return step
+    new = adapted(problem.parts, problem.packed, f)
+    packed = new.instead(packed)
+    step, used = newton_step(packed, cross, f, precondition(packed, f.slope), enough, INNER)
+    cost.products += used
+    cost.inverse = replace(new, products=max(PATIENCE, 2 * used))
+    return step
 
 
 def _along(

@@ -335,10 +335,14 @@ class MagneticModel:
         load = np.concatenate([one[0] for one in loaded])
         spread = np.concatenate([one[1].ravel() for one in loaded])
         layers, cross = self._layers(position, turns)
-        problem = JointProblem(self._flux_set, self._curves, cross, load, spread)
+        problem = JointProblem(self._fluxes, self._flux_set, self._curves, cross, load, spread)
         known = () if start is None else start.solutions
         found = least(
-            problem, self._fluxes_from(load, known, problem.size), self.tolerance, PRODUCTS_LIMIT
+            problem,
+            self._fluxes_from(load, known, problem.size),
+            self.tolerance,
+            PRODUCTS_LIMIT,
+            None if start is None or start.fluxes is None else start.fluxes.inverse,
         )
         balance = _Balance(position)
         for k, (part, sample) in enumerate(zip(self._parts, samples, strict=True)):
