@@ -63,6 +63,8 @@ class EventKind(StrEnum):
     """The main blow."""
     BLOW = "blow"
     """Another blow worth announcing."""
+    OTHER_BLOW = "other-blow"
+    """The first blow worth announcing of another part, after the main one."""
     ROCKING = "rocking"
     """From the main blow to rest: lesser blows, a rattle."""
     REST = "rest"
@@ -252,9 +254,23 @@ def _blows(run: Trajectory) -> list[Event]:
     for other in (i for i in run.impacts if i is not blow and i.effective_energy >= least):
         pair = run.system.number(other.body), run.system.number(other.against)
         found.append(Event(EventKind.BLOW, other.time, other.time, pair, other))
+    found += _other_blow(run, blow, found)
     if later and end > at:
         found.append(Event(EventKind.ROCKING, at, end, bodies, figure=float(len(later))))
     return found
+
+
+def _other_blow(run: Trajectory, main: Impact, announced: list[Event]) -> list[Event]:
+    """The first of the blows that are announced in which none of the main one's free bodies is."""
+    fixed = {body.name for body in run.system.bodies if body.fixed}
+    taken = {main.body, main.against} - fixed
+    for event in announced:
+        blow = event.blow
+        if event.kind != EventKind.BLOW or blow is None or blow.time <= main.time:
+            continue
+        if not {blow.body, blow.against} & taken:
+            return [Event(EventKind.OTHER_BLOW, blow.time, blow.time, event.bodies, blow)]
+    return []
 
 
 def lean(run: Trajectory, part: int, time: float) -> float:

@@ -247,6 +247,7 @@ SAYINGS: Final[dict[EventKind, Callable[[Event, Trajectory], tuple[str, str]]]] 
     EventKind.DRIFTING: _drifting,
     EventKind.APPROACH: _approach,
     EventKind.IMPACT: _impact,
+    EventKind.OTHER_BLOW: _impact,
     EventKind.ROCKING: _rocking,
     EventKind.REST: _rest,
 }

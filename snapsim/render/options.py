@@ -29,6 +29,7 @@ LAYERS: Final[dict[str, str]] = {
     "magnetisation": "arrows of polarisation in soft parts",
     "section": "soft parts cut open, coloured by polarisation",
     "lines": "field lines of magnets and iron together",
+    "bare": "field lines of the magnets alone, as if no iron were there",
     "gap": "the shortest way to the magnet",
     "hands": "places where a hand could be, and how far they have closed",
     "energy": "bars of what energy became of",

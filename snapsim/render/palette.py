@@ -63,6 +63,7 @@ CURVE_FAINT: Final = "#74857F"
 FIELD_NEAR: Final = "#CFF0FF"
 FIELD_FAR: Final = "#4D97BA"
 FIELD_LINE: Final = "#9BD4EE"
+FIELD_BARE: Final = "#A9B2AC"
 
 ARROW: Final = "#F6F1E7"
 ARROW_RIM: Final = "#17191A"

@@ -273,10 +273,12 @@ class Pane:
             picture.add(Magnetisation(given, *cells, *where, top))
         if part is not None:
             self._add_part_layers(picture, part)
+        seen = self._action.centre, self._action.size, picture.view.axes
         if "lines" in on and any(b.is_magnet for b in run.system.bodies):
             self._need_cells()
-            action, axes = self._action, picture.view.axes
-            picture.add(FieldLines(given, run, action.centre, action.size, axes, 3.2 * hair))
+            picture.add(FieldLines(given, run, *seen))
+        if "bare" in on and any(b.is_magnet for b in run.system.bodies):
+            picture.add(FieldLines(given, run, *seen, bare=True))
         if "gap" in on:
             picture.add(GapLine(given, run, 2 * hair))
         self._add_pair(picture)

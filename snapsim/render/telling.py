@@ -51,16 +51,23 @@ PACES: Final[dict[EventKind, Pace]] = {
     EventKind.APPROACH: Pace(100.0, 2.0, 0),
     EventKind.RIGHTING: Pace(20.0, 3.0, 1),
     EventKind.PARTING: Pace(10.0, 2.5, 2),
-    EventKind.GIVING_WAY: Pace(5.0, 1.5, 3),
-    EventKind.LET_GO: Pace(5.0, 1.5, 4),
-    EventKind.LIFT_OFF: Pace(5.0, 1.5, 5),
-    EventKind.RESISTING: Pace(5.0, 1.5, 6),
-    EventKind.DRIFTING: Pace(2.0, 3.0, 7),
-    EventKind.ROCKING: Pace(5.0, 3.0, 8),
+    EventKind.OTHER_BLOW: Pace(100.0, 2.0, 3),
+    EventKind.GIVING_WAY: Pace(5.0, 1.5, 4),
+    EventKind.LET_GO: Pace(5.0, 1.5, 5),
+    EventKind.LIFT_OFF: Pace(5.0, 1.5, 6),
+    EventKind.RESISTING: Pace(5.0, 1.5, 7),
+    EventKind.DRIFTING: Pace(2.0, 3.0, 8),
+    EventKind.ROCKING: Pace(5.0, 3.0, 9),
 }
 WHOLE: Final = (PACES[EventKind.APPROACH].rank, PACES[EventKind.ROCKING].rank)
 """Told however short; others, where they would have to be slower than 1/SLOWEST, are not."""
-ORDER: Final = (EventKind.IMPACT, EventKind.REST, EventKind.GIVING_WAY, *PACES)
+ORDER: Final = (
+    EventKind.IMPACT,
+    EventKind.REST,
+    EventKind.OTHER_BLOW,
+    EventKind.GIVING_WAY,
+    *PACES,
+)
 """Whose words stand where two have no time to be read."""
 
 

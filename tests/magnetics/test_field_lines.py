@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from snapsim.magnetics.field_lines import equal_flux_seeds, trace
+from snapsim.magnetics.field_lines import equal_flux_grid, equal_flux_seeds, trace
 
 FAR = np.full(3, 10.0)
 
@@ -47,3 +47,20 @@ def test_seeds_part_the_flux_evenly():
     seeds = equal_flux_seeds(ramp, np.zeros(3), np.array([1.0, 0, 0]), np.array([0, 0, 1.0]), 8)
     expected = np.sqrt((np.arange(8) + 0.5) / 8)
     assert seeds[:, 0] == pytest.approx(expected, abs=2e-3)  # 400 strips
+
+
+@pytest.mark.parametrize("rows", [3, 5])
+def test_points_of_a_grid_stand_for_equal_flux(rows):
+    """B_z = x y on the unit square, and nothing past x = 0.8: its flux up to (x, y) is known to be
+    x^2 y^2 / 4, so that strips end where x^2 = 0.64 k / rows and points lie in their middles."""
+
+    def field(points):
+        return np.column_stack([0 * points[:, 0], 0 * points[:, 0], points[:, 0] * points[:, 1]])
+
+    found = equal_flux_grid(
+        field, np.zeros(3), np.eye(3)[:2], np.array([0, 0, 1.0]), lambda p: p[:, 0] < 0.8, rows
+    )
+    share = (np.arange(rows) + 0.5) / rows
+    across, along = np.meshgrid(0.8 * np.sqrt(share), np.sqrt(share), indexing="ij")
+    assert found[:, 0] == pytest.approx(across.ravel(), abs=0.01)  # a step of the grid is 1/60
+    assert found[:, 1] == pytest.approx(along.ravel(), abs=0.01)

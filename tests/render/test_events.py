@@ -178,3 +178,17 @@ def test_lean_of_a_flat_part(trajectory, degrees):
 
 def test_a_run_of_one_frame_has_a_release_and_a_rest(one_frame):
     assert kinds(one_frame) == [EventKind.RELEASE, EventKind.REST]
+
+
+def test_another_part_s_first_blow_after_the_main_one_is_told(trajectory):
+    main = dataclasses.replace(trajectory.impacts[0], effective_energy=3.0, kinetic_energy=3.0)
+    rebound = dataclasses.replace(main, time=0.2, effective_energy=1.0)
+    other = dataclasses.replace(
+        main, time=0.25, body="table", against="magnet", effective_energy=0.4, kinetic_energy=0.5
+    )
+    run = dataclasses.replace(trajectory, impacts=(main, rebound, other))
+    event = of(run, EventKind.OTHER_BLOW)
+    assert event.start == 0.25
+    assert line_of(event, run)[0] == "0.5\u00a0J"
+    alone = dataclasses.replace(trajectory, impacts=(main, rebound))
+    assert EventKind.OTHER_BLOW not in kinds(alone)

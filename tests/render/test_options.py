@@ -20,7 +20,7 @@ from snapsim.render.options import DEFAULT_LAYERS, ClipOptions, check_options
         (ClipOptions(freeze=0.1), "freeze: is 0.1; must be 0 (none) or 0.5 to 60 seconds"),
         (ClipOptions(workers=0), "workers: is 0; must be 1 to 64 processes"),
         (ClipOptions(align="end"), 'align: is "end"; must be release or impact'),
-        (ClipOptions(layers=frozenset({"sparks"})), 'layers: "sparks" is no layer; layers are stage, glow, outlines, words, caution, figures, trail, ghosts, velocity, force, torque, between, magnetisation, section, lines, gap, hands, energy, plot, slope'),  # noqa: E501
+        (ClipOptions(layers=frozenset({"sparks"})), 'layers: "sparks" is no layer; layers are stage, glow, outlines, words, caution, figures, trail, ghosts, velocity, force, torque, between, magnetisation, section, lines, bare, gap, hands, energy, plot, slope'),  # noqa: E501
         (ClipOptions(shot=Shot("crane")), 'camera: "crane" is no camera; cameras are near, fixed, orbit, follow, close-up, keyframes'),  # noqa: E501
         (ClipOptions(shot=Shot(zoom=2.0)), "zoom: is 2; must be 0.2 to 1, as 1 is the nearest that loses nothing"),  # noqa: E501
         (ClipOptions(shot=Shot("keyframes", keys=(Key(0, 0, 0),))), "key: there are 1 keyframes; a camera of keyframes needs two or more"),  # noqa: E501

@@ -18,6 +18,7 @@ from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
 from snapsim.render import camera
 from snapsim.render.camera import Margins
+from snapsim.render.events import EventKind, find_events
 from snapsim.render.interpolation import Moment, sample
 from snapsim.render.readings import first_blow
 from snapsim.simulation.trajectory import Trajectory
@@ -25,6 +26,7 @@ from snapsim.simulation.trajectory import Trajectory
 OUTLINE = 20  # pieces of a circle of a part's outline
 LARGER = 1.6  # times the leading part's size: what is larger is not held with it
 COMPANY = 0.4  # of the leading part's size: gap up to which other free bodies are held with it
+ELSEWHERE = 0.008, 0.022  # s before and after another part's blow in which that part is held too
 TURNED = 0.15  # change of a unit axis that counts as a turn
 AZIMUTHS = tuple(-62.0 + 15 * s * k for k in range(1, 13) for s in (1, -1))
 ELEVATIONS = (6.0, 14.0, -5.0, 30.0)
@@ -96,6 +98,8 @@ class Cast:
         if blow is not None:
             then = sample(run, float(np.nextafter(blow.time, -np.inf)))
             self._blow_pose = then.position[part], then.quaternion[part]
+        elsewhere = (e for e in find_events(run) if e.kind == EventKind.OTHER_BLOW)
+        self._other = next(elsewhere, None)
         self._magnets = [i for i, b in enumerate(bodies) if i != part and b.is_magnet]
         self.size = float(np.linalg.norm(bodies[part].shape.extents)) * 2 / np.sqrt(2)
 
@@ -110,10 +114,16 @@ class Cast:
                 own = self.outline(moment, i)
                 if _gap(points[0], own) < COMPANY * self.size:
                     points.append(own)
+        since = -1.0 if self._other is None else time - self._other.start
+        if self._other is not None and -ELSEWHERE[0] < since < ELSEWHERE[1]:
+            points += [self.outline(moment, i) for i in self._other.bodies if self._moves(i)]
         goal = self._struck if near.struck and self._struck is not None else self._nearest(moment)
         if goal is not None:
             points.append(self._piece(moment, goal, near))
         return np.vstack(points)
+
+    def _moves(self, body: int) -> bool:
+        return not self._run.system.bodies[body].fixed
 
     def _end(self, moment: Moment, outline: Array) -> Array:
         """Of a rod's outline (n, 3) the end that strikes, or comes nearest to a magnet."""

@@ -9,7 +9,15 @@ from snapsim.constants import MU_0
 from snapsim.magnetics.cells import mesh
 from snapsim.numerics import rotations
 from snapsim.render.interpolation import sample
-from snapsim.render.layers.field_lines import LINES, POINTS, MovingLines, key_times
+from snapsim.render.layers.field_lines import (
+    LINES,
+    POINTS,
+    ROWS,
+    SIDES,
+    MovingLines,
+    key_times,
+    tubes,
+)
 from snapsim.simulation.trajectory import Cells
 
 AXES = np.array([[0.9, 0.4, 0], [0, 0, 1.0], [0.4, -0.9, 0]])
@@ -76,3 +84,28 @@ def test_the_part_moves_little_between_key_times(run):
     path = np.array([sample(run, t).position[1] for t in keys])
     assert np.linalg.norm(np.diff(path, axis=0), axis=1).max() < 0.0031
     assert (keys[0], keys[-1]) == (run.time[0], run.time[-1])
+
+
+def test_lines_in_space_each_stand_for_a_share_of_the_magnet_s_flux(run):
+    """25 seeds within the magnet, as many on either side of both its axes."""
+    spread = MovingLines(run, np.array([0, 0, -0.06]), 0.25, AXES, spread=True)
+    (seeds,) = spread.scene.seeds
+    half = run.system.bodies[0].shape.extents
+    assert len(seeds.place) == ROWS**2
+    assert (np.abs(seeds.place) < half + 1e-9).all()
+    for axis in (0, 1):
+        assert np.sum(seeds.place[:, axis] > 1e-3) == np.sum(seeds.place[:, axis] < -1e-3)
+
+
+def test_lines_of_the_magnets_alone_do_not_heed_the_iron(run):
+    bare = MovingLines(run, np.array([0, 0, -0.06]), 0.25, AXES, spread=True, bare=True)
+    whole = MovingLines(run, np.array([0, 0, -0.06]), 0.25, AXES, spread=True)
+    assert bare.at(0.0) == pytest.approx(bare.at(0.15), abs=1e-9)
+    assert np.abs(whole.at(0.0) - whole.at(0.15)).max() > 0.005
+
+
+def test_tubes_have_their_thickness_all_along():
+    way = np.linspace(0, 1, POINTS)
+    path = np.column_stack([way, way**2, 0 * way])[None]
+    rings = tubes(path, 0.01, np.array([0.1, 0.2, 1.0])).reshape(POINTS, SIDES, 3)
+    assert np.linalg.norm(rings - path[0][:, None], axis=2) == pytest.approx(0.01)
