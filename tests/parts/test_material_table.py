@@ -234,17 +234,6 @@ def test_two_entries_of_one_name_are_refused(tmp_path):
         table.read_families(tmp_path)
 
 
-def test_every_family_is_packaged():
-    import tomllib
-    from pathlib import Path
-
-    root = Path(__file__).parents[2]
-    document = tomllib.loads((root / "pyproject.toml").read_text())
-    packaged = document["tool"]["setuptools"]["package-data"]["snapsim"]
-    files = {f for pattern in packaged for f in (root / "snapsim").glob(pattern)}
-    assert set(table.FOLDER.glob("*.toml")) <= files
-
-
 def test_ductile_iron_has_the_published_permeability_and_saturation():
     # 18 000 G at 10 kOe and largest permeability 2100, ferritic grades: published ductile-iron
     # design data
