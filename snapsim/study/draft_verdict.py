@@ -79,7 +79,7 @@ def draft_verdict(system: System, progress: ReleaseProgress | None = None) -> Dr
 
     run = until_snap(rough)
     part, fate = _worst(run, free)
-    error = _error(run)
+    error = pull_low_by(run)
     stronger = False
     if fate.kind is not FateKind.SNAPS:
         stronger = _worst(until_snap(weaker_gravity(rough, error)), free)[1].kind is FateKind.SNAPS
@@ -97,8 +97,9 @@ def _drawn(system: System) -> list[int]:
     ]  # fmt: skip
 
 
-def _error(run: Trajectory) -> float:
-    """The share by which the pull on any iron part may be low by its cells."""
+def pull_low_by(run: Trajectory) -> float:
+    """Return the share by which the pull on any iron part may be low by its cells, at the start of
+    a run and where its bodies came nearest."""
     system, most = run.system, FLOOR
     iron = [i for i, b in enumerate(system.bodies) if not b.fixed and system.has_cells(b)]
     if not iron:

@@ -4,7 +4,8 @@ The range is first looked at in `LOOK` equal steps; a condition that holds on on
 on the other is then bracketed by halving. Holding that changes more than once over the range is
 reported as it is, with no single value. What is found is confirmed by releases or margins at the
 next finer detail on the side where the condition is to hold, stepping away from the bracket where
-the finer cells contradict, so the value errs to that side.
+the finer cells contradict, so the value errs to that side. There "no snap" is to hold as well with
+the pull at the top of its cells' bar; an energy and a pull-off carry theirs from the start.
 """
 
 from __future__ import annotations
@@ -16,17 +17,21 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
+import numpy as np
+
 from snapsim.errors import InputError, SnapsimError
 from snapsim.landscape.force import force
 from snapsim.landscape.rests import body_number
 from snapsim.landscape.thresholds import KINDS, Ways
-from snapsim.run.fate import fate
+from snapsim.run.fate import fate, followed
 from snapsim.scenario import options, quantities
 from snapsim.scenario.loading import scene_from_text
 from snapsim.scenario.spans import Span
 from snapsim.simulation.fate import FateKind
 from snapsim.simulation.system import System
 from snapsim.study.confirmed_margin import confirmed
+from snapsim.study.draft_verdict import pull_low_by
+from snapsim.study.letting_go import weaker_gravity
 from snapsim.study.place import set_down
 from snapsim.work.progress import Progress
 
@@ -153,8 +158,9 @@ def read_condition(text: str) -> Condition:
             f'"{text}" is no condition; write "no snap" or one of {allowed}', key="--so-that"
         )
     asked = names[found[1]]
-    limit = options.quantity(text.strip()[-len(found[3]) :], UNITS[asked], "--so-that")[0]
-    return Condition(asked, found[2] == "<=", limit, asked_for)
+    said = text.strip()[-len(found[3]) :]
+    limit = options.quantity(said, UNITS[asked], "--so-that")[0]
+    return Condition(asked, found[2] == "<=", limit, f"{found[1]} {found[2]} {said}")
 
 
 def find_value(given: Finding, progress: Progress | None = None) -> FoundValue:
@@ -196,7 +202,7 @@ class _Bracket:
         finer = FINER.get(self.detail, self.detail)
         for k in range(MOST):
             self.progress(f"confirming with {finer} cells", k, MOST)
-            if self._try(inside, finer).holds:
+            if self._try(inside, finer).holds and not self._snaps_if_stronger(inside, finer):
                 return self._found(Search.FOUND, inside, outside, rising)
             outside, inside = inside, inside + (AWAY if rising else -AWAY)
             if not 0.0 <= inside <= 1.0:
@@ -243,22 +249,43 @@ class _Bracket:
             self.tried[key] = Tried(numbers, key[1], measure, holds, problem)
         return self.tried[key]
 
+    def _snaps_if_stronger(self, share: float, detail: str) -> bool:
+        """Whether "no snap" holds only as long as the pull is no greater than its cells find it."""
+        if self.given.condition.asked is not Asked.NO_SNAP:
+            return False
+        system, body = self._system(share, detail)
+        run = followed(system, [body])
+        stronger = fate(weaker_gravity(system, pull_low_by(run)), body)
+        return stronger.kind is FateKind.SNAPS
+
 
 def measured(system: System, body: int, condition: Condition) -> float:
     """Return what the condition is about: J of the blow at a magnet (none: 0), N of the weakest
     pull-off, m or rad from which a snap may begin (as far as searched where none was found), or 1
-    and 0 for "no snap". Error bars are taken off a margin."""
+    and 0 for "no snap". What the cells may leave it off by is added where at most is asked, taken
+    off where at least is."""
     asked = condition.asked
     if asked in (Asked.NO_SNAP, Asked.ENERGY):
         found = fate(system, body)
         if asked is Asked.NO_SNAP:
             return 0.0 if found.kind in SNAPPING else 1.0
         unknown = found.kind in (FateKind.UNDECIDED, FateKind.FAILED)
-        return float("inf") if unknown else found.energy
+        return float("inf") if unknown else found.energy * (1 + condition.most * found.low_by)
     if asked is Asked.PULL_OFF:
-        pull = force(system).pull_off[body]
-        return 0.0 if pull is None else float(pull.force)
+        return _pull_off(system, body, condition.most)
     return _margin(system, body, asked)
+
+
+def _pull_off(system: System, body: int, most: bool) -> float:
+    """What it takes to pull the part off, with the bar of the magnets' force on it; 0 where it
+    rests on nothing."""
+    found = force(system, accuracy=True)
+    pull, accuracy = found.pull_off[body], found.accuracy
+    if pull is None or accuracy is None:
+        return 0.0
+    off = accuracy.force.value[body] - found.force[body]
+    bar = float(accuracy.force.error[body]) + float(np.linalg.norm(off))
+    return float(pull.force) + (bar if most else -min(bar, pull.force))
 
 
 def _margin(system: System, body: int, asked: Asked) -> float:
