@@ -6,11 +6,13 @@ from typing import Any
 
 import numpy as np
 
+from snapsim.analysis.repeats import marked
 from snapsim.analysis.summary import summary
 from snapsim.arrays import IntArray
 from snapsim.page.scene_view import pack, scene_view
 from snapsim.render.framing import leading_part
 from snapsim.render.readings import first_blow, impact_line
+from snapsim.simulation.reproducibility import Trust
 from snapsim.simulation.trajectory import Trajectory
 from snapsim.study.answer import presenter_answer
 from snapsim.words.endings import ending_words, warning
@@ -27,7 +29,7 @@ def playback(run: Trajectory) -> dict[str, Any]:
     together.
     """
     kept = frames_kept(run)
-    lead = leading_part(run.system, run.velocity)
+    lead, told = leading_part(run.system, run.velocity), summary(run)
     blow = first_blow(run)
     return {
         "title": run.system.title,
@@ -40,11 +42,29 @@ def playback(run: Trajectory) -> dict[str, Any]:
         "bodies": [_motion(run, kept, i) for i, b in enumerate(run.system.bodies) if not b.fixed],
         "kinetic": pack(run.energy["kinetic"][kept], "f4"),
         "gap": pack(run.gap[kept], "f4"),
-        "blow": None if blow is None else {"time": blow.time, "words": impact_line(blow)},
+        "blow": None
+        if blow is None
+        else {"time": blow.time, "words": impact_line(blow, run.twins)},
         "parted": {n: load.parted for n, load in run.loads.items() if not np.isnan(load.parted)},
         "says": presenter_answer(run)["says"],
-        "summary": summary(run),
+        "summary": told,
+        "marked": marks_of(told),
         "scene": scene_view(run.system),
+    }
+
+
+def marks_of(told: dict[str, Any]) -> dict[str, dict[str, Any]]:
+    """Return by name every figure of a run's summary that its twins do not simply repeat: what the
+    tables say of it in SI ("lost", "3.2 or 4.1", "3.2 ?"), and whether that is a figure."""
+    outputs = told["twins"]["outputs"]
+    repeats = (Trust.REPRODUCIBLE, Trust.NOT_CHECKED)
+    return {
+        name: {
+            "says": marked(output["values"][0], name, told["twins"]),
+            "figure": Trust(output["mark"]) is not Trust.LOST,
+        }
+        for name, output in outputs.items()
+        if Trust(output["mark"]) not in repeats
     }
 
 

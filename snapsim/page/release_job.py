@@ -10,7 +10,8 @@ from snapsim.page.playback import playback
 
 
 def release_work(given: dict[str, Any], report: Report) -> dict[str, Any]:
-    """Release the scene `text` with `changes` and write its run file to `path`."""
+    """Release the scene `text` with `changes`, and a twin that says which of its figures repeat,
+    and write its run file to `path`."""
     import snapsim
     from snapsim.scenario.loading import scene_from_text
 
@@ -20,7 +21,7 @@ def release_work(given: dict[str, Any], report: Report) -> dict[str, Any]:
     def progress(time: float, speed: float) -> None:
         report(time / system.duration, f"{time:.3f} s of {system.duration:g} s, {speed:.2f} m/s")
 
-    run = snapsim.release(system, progress)
+    run = snapsim.release(system, progress, twins=1)
     snapsim.write_run(run, Path(given["path"]), force=True)
     return playback(run)
 

@@ -215,7 +215,7 @@ def _cues(runs: tuple[Trajectory, ...], options: ClipOptions) -> list[captions.C
     if options.slow_motion is None:
         return captions.story_cues(line, differences([run.system for run in runs]), CAUTION)
     blows = [
-        (blow.time + lag, impact_line(blow))
+        (blow.time + lag, impact_line(blow, run.twins))
         for run, lag in zip(runs, lags, strict=True)
         for blow in run.impacts
         if (first := first_blow(run)) is not None

@@ -17,6 +17,7 @@ from snapsim.render.events import AT_ONCE, Event, EventKind, lean, weight
 from snapsim.render.interpolation import Moment, sample
 from snapsim.simulation.trajectory import Impact, Trajectory
 from snapsim.words.endings import ending_words
+from snapsim.words.trust import by_chance
 
 FLAT, UPRIGHT = 25.0, 65.0
 """Leaning of a flat part [deg] up to which it is called flat, from which on upright."""
@@ -49,7 +50,17 @@ class StoryLine:
 def line_of(event: Event, run: Trajectory) -> tuple[str, str] | None:
     """Return (number, sentence) for an event, or None where it goes without words."""
     say = SAYINGS.get(event.kind)
-    return say(event, run) if say is not None else None
+    if say is None:
+        return None
+    number, sentence = say(event, run)
+    return number, sentence + by_chance(run.twins, _settled(event))
+
+
+def _settled(event: Event) -> float:
+    """When what is told of an event was settled [s]."""
+    if event.blow is not None:
+        return event.blow.time
+    return event.start if event.kind is EventKind.REST else event.end
 
 
 def question_of(run: Trajectory) -> str:
@@ -171,16 +182,9 @@ def _stance(run: Trajectory, part: int, time: float) -> str:
     return "flat" if angle < FLAT else "upright" if angle > UPRIGHT else f"at {angle:.0f}°"
 
 
-def _by_chance(run: Trajectory, time: float) -> str:
-    """What is added to a line of something at a time [s] when the run's twins had parted."""
-    parted = run.twins is not None and time > run.twins.apart
-    return ", in one of several courses" if parted else ""
-
-
 def _parting(event: Event, run: Trajectory) -> tuple[str, str]:
     first, second = (run.system.bodies[i].name for i in event.bodies)
-    said = f"{first} and {second} move apart{_by_chance(run, event.end)}"
-    return f"+{_length(event.figure)}", said
+    return f"+{_length(event.figure)}", f"{first} and {second} move apart"
 
 
 def _approach(event: Event, run: Trajectory) -> tuple[str, str]:
@@ -198,8 +202,7 @@ def _approach(event: Event, run: Trajectory) -> tuple[str, str]:
 def _impact(event: Event, run: Trajectory) -> tuple[str, str]:
     blow = event.blow
     assert blow is not None
-    number, said = blow_words(blow)
-    return number, said + _by_chance(run, blow.time)
+    return blow_words(blow)
 
 
 def blow_words(blow: Impact) -> tuple[str, str]:
@@ -212,12 +215,11 @@ def blow_words(blow: Impact) -> tuple[str, str]:
 def _rocking(event: Event, run: Trajectory) -> tuple[str, str]:
     count = int(event.figure)
     told = "more blow follows" if count == 1 else "more blows follow"
-    return f"{count}", told + _by_chance(run, event.end)
+    return f"{count}", told
 
 
 def _rest(event: Event, run: Trajectory) -> tuple[str, str]:
-    told = _ending(run)
-    return f"{event.start:.3g}{JOIN}s", told + _by_chance(run, event.start)
+    return f"{event.start:.3g}{JOIN}s", _ending(run)
 
 
 def _ending(run: Trajectory) -> str:

@@ -167,7 +167,9 @@ class Pane:
                 words.show(frame, said, pace, notes, moment)
             else:
                 figures = self._options.layers >= {"figures"}
-                told = readings(moment, self._part, self._scales) if figures else []
+                told = (
+                    readings(moment, self._part, self._scales, self._run.twins) if figures else []
+                )
                 words.show(frame, told, pace, said.text if said else None, moment, notes)
         return frame
 
@@ -247,11 +249,11 @@ class Pane:
                     of = self._slope, self._run, self._part
                     found.append(EnergySlope(*of, box, unit, self._layout.least))
             elif name == "energy":
-                found.append(EnergyBars(self._run.energy, box, unit))
+                found.append(EnergyBars(self._run.energy, box, unit, self._run.twins))
             elif self._part is not None:
                 speed = np.linalg.norm(self._run.velocity[:, self._part], axis=1)
                 blow = self._blow.time if self._blow is not None else None
-                found.append(SpeedPlot(self._run.time, speed, box, unit, self._part, blow))
+                found.append(SpeedPlot(self._run, speed, box, unit, self._part, blow))
         return found
 
     def _add_layers(self, picture: Picture) -> float:

@@ -8,7 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from snapsim.render.interpolation import Moment
+from snapsim.simulation.reproducibility import Twins
 from snapsim.simulation.trajectory import Impact, Trajectory
+from snapsim.words.trust import by_chance, mark_of
 
 IMPACT_WORTH = 0.05  # share of the strongest blow's energy below which a blow is not announced
 
@@ -44,21 +46,29 @@ def choose_scales(runs: Sequence[Trajectory], slow_motion: float) -> Scales:
     )
 
 
-def readings(moment: Moment, part: int | None, scales: Scales) -> list[Reading]:
-    """Return time, speed of body number `part`, kinetic energy and gap, in this order."""
+def readings(
+    moment: Moment, part: int | None, scales: Scales, twins: Twins | None = None
+) -> list[Reading]:
+    """Return time, speed of body number `part`, kinetic energy and gap, in this order; marked where
+    the run's twins had parted."""
+    mark = mark_of(twins, moment.time)
     speed = float(np.linalg.norm(moment.velocity[part])) if part is not None else 0.0
     factor, unit, decimals = scales.energy
     gap_factor, gap_unit, gap_decimals = scales.gap
     gap = gap_factor * max(moment.gap, 0.0)  # touching bodies may overlap by a micrometre
     return [
-        Reading("time", f"{moment.time:.{scales.time_decimals}f}", "s"),
-        Reading("speed of its centre", f"{speed:.2f}", "m/s"),
+        Reading(
+            f"time{by_chance(twins, moment.time)}", f"{moment.time:.{scales.time_decimals}f}", "s"
+        ),
+        Reading("speed of its centre", f"{speed:.2f}{mark}", "m/s"),
         Reading(
             "kinetic energy" + (", all" if scales.several else ""),
-            f"{factor * moment.kinetic:.{decimals}f}",
+            f"{factor * moment.kinetic:.{decimals}f}{mark}",
             unit,
         ),
-        Reading("gap to magnet", f"{gap:.{gap_decimals}f}" if np.isfinite(gap) else "–", gap_unit),
+        Reading(
+            "gap to magnet", f"{gap:.{gap_decimals}f}{mark}" if np.isfinite(gap) else "–", gap_unit
+        ),
     ]
 
 
@@ -68,9 +78,11 @@ def first_blow(trajectory: Trajectory) -> Impact | None:
     return next((i for i in trajectory.impacts if i.effective_energy >= least), None)
 
 
-def impact_line(impact: Impact) -> str:
-    """Return the announcement of a blow: who struck what, how fast, with what energy."""
+def impact_line(impact: Impact, twins: Twins | None = None) -> str:
+    """Return the announcement of a blow: who struck what, how fast, with what energy; and where the
+    run's twins had parted, that it is one of several courses."""
     energy = max(impact.kinetic_energy, impact.effective_energy)  # of two that move: of both
     figure = f"{energy:.2f} J" if energy >= 0.5 else f"{1e3 * energy:.1f} mJ"
     speed = f"{impact.closing_speed:.2f} m/s where they meet"
-    return f"{impact.body} strikes {impact.against}: {speed}, {figure}"
+    chance = by_chance(twins, impact.time)
+    return f"{impact.body} strikes {impact.against}: {speed}, {figure}{chance}"

@@ -93,7 +93,11 @@ class Show(HeldOpen):
                 self._cards[kind] = cards.title_card(self._size, tuple(r.system for r in runs))
             else:
                 blow = struck(runs[0], self.job.options)
-                said = impact_line(blow) if blow is not None and len(runs) == 1 else None
+                said = (
+                    impact_line(blow, runs[0].twins)
+                    if blow is not None and len(runs) == 1
+                    else None
+                )
                 self._cards[kind] = cards.end_card(self._size, said)
         return self._cards[kind]
 

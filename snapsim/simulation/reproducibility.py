@@ -107,6 +107,11 @@ class Twins:
         """Runs that are compared, the run itself among them."""
         return 1 + self.asked - self.failed
 
+    def parted(self, time: float) -> bool:
+        """Return whether what happens at a time [s] is that of one of several courses: what every
+        table, clip and page marks."""
+        return time > self.apart
+
     def trust(self, name: str) -> Trust:
         """Return what is known of the figure called `name`; of one that was not read, nothing."""
         output = self.outputs.get(name)

@@ -37,6 +37,19 @@ def twin_words(twins: Twins | None, blows: int) -> str:
     )
 
 
+COURSES: Final = "in one of several courses"
+
+
+def by_chance(twins: Twins | None, time: float) -> str:
+    """Return what is added to words about a time [s] at which the run's twins had parted."""
+    return f", {COURSES}" if twins is not None and twins.parted(time) else ""
+
+
+def mark_of(twins: Twins | None, time: float) -> str:
+    """Return the mark of a figure of a time [s]: " ?" where the run's twins had parted."""
+    return " ?" if twins is not None and twins.parted(time) else ""
+
+
 def lying_words(lying: Lying) -> str:
     """Return how a part ended."""
     order = sorted(lying.touches, key=lambda touch: list(Manner).index(touch[1]))

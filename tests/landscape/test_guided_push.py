@@ -8,6 +8,7 @@ import pytest
 
 from snapsim.landscape.guided_push import guided_pushes
 from snapsim.landscape.margin import margin
+from snapsim.landscape.slipping import push_to_move
 from snapsim.landscape.thresholds import Ways
 from snapsim.run.fate import fate
 from snapsim.scenario.loading import scene_from_text
@@ -115,12 +116,17 @@ def test_a_rail_that_does_not_rub_holds_nothing_and_nothing_is_said_of_a_push():
 
 
 def drawn(seed):
-    """A part on a guide that rubs just enough to hold it beside a magnet."""
+    """A part on a guide that rubs enough to hold it beside a magnet: drawn anew until it does."""
     rng = np.random.default_rng((18, seed))
     on_rail = seed % 2 == 0
-    if on_rail:
-        return railed(round(rng.uniform(85, 130), 1), round(rng.uniform(0.35, 0.8), 3)), on_rail
-    return hinged(round(rng.uniform(95, 130), 1), round(rng.uniform(0.05, 0.12), 3)), on_rail
+    while True:
+        if on_rail:
+            system = railed(round(rng.uniform(85, 130), 1), round(rng.uniform(0.35, 0.8), 3))
+        else:
+            system = hinged(round(rng.uniform(95, 130), 1), round(rng.uniform(0.05, 0.12), 3))
+        ways = Ways(system, 1, silent)
+        if not push_to_move(ways.fine, ways.constraints, ways.place):
+            return system, on_rail
 
 
 def pushed(system, push, size):
@@ -149,14 +155,15 @@ def ends(system):
     "seed", [0, *(pytest.param(k, marks=pytest.mark.longer) for k in range(1, 14))]
 )
 def test_less_than_what_is_said_does_not_snap_and_more_does(seed):
-    """A share of 0.02 inside and outside the bars: motions are solved on cells of their own."""
+    """A share of 0.02 inside the bar; 0.1 outside: what is said ends where a snap may begin, of
+    which its own bar is taken off."""
     system, on_rail = drawn(seed)
     push = next(one for one in margin(system).guided if one.snaps)
     knock = push.work
     cases = [(knocked, knock)] + ([(pushed, push.kept_up)] if on_rail else [])
     for given, needed in cases:
         less = 0.98 * (needed.value - needed.error)
-        more = 1.02 * (needed.value + needed.error)
+        more = 1.1 * (needed.value + needed.error)
         assert ends(given(system, push, less)) is not FateKind.SNAPS
         assert ends(given(system, push, more)) is FateKind.SNAPS
     assert "may snap" in guided_sentence(push)

@@ -56,7 +56,7 @@ def test_bars_show_the_run_s_energies_since_release_and_they_balance(pulled, k):
 
 def test_the_curve_s_dot_is_at_the_run_s_speed(pulled):
     speed = np.linalg.norm(pulled.velocity[:, 1], axis=1)
-    plot = SpeedPlot(pulled.time, speed, BOX, 1.0, 1, None)
+    plot = SpeedPlot(pulled, speed, BOX, 1.0, 1, None)
     x0, y0, x1, _ = plot._frame
     top = int(np.argmax(speed))
     (x, y), *_ = plot._points(pulled.time[top : top + 1], speed[top : top + 1])

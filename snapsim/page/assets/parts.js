@@ -328,6 +328,18 @@
     </div>`,
   };
 
+  /**
+   * How a part ends, with the share of runs that ended so where they differ.
+   * @param {any} summary
+   * @param {string} name
+   */
+  const ends = (summary, name) => {
+    const found = ((summary.twins || {}).ends || {})[name];
+    if (!found || !found.length) return "not checked";
+    if (found.length === 1) return found[0].words;
+    return found.map((e) => `${e.words} in ${e.runs} of ${e.of}`).join("; ");
+  };
+
   // What a run came to, one column a run.
   /** @type {Component} */
   const SnapRunTable = {
@@ -337,6 +349,11 @@
       rows() {
         const of = (words, value) => ({ words, cells: this.runs.map((r) => value(r.record.summary, r.record)) });
         const first = (s) => s.impacts[0] || null;
+        // a figure that a twin does not repeat is shown as the server marks it: lost, a or b, with ?
+        const marks = (record, key, unit, plain) => {
+          const mark = (record.marked || {})[key];
+          return mark === undefined ? plain : mark.figure ? `${mark.says} ${unit}` : mark.says;
+        };
         return [
           of("ends", (s) => (s.outcome === "untrusted" ? `UNTRUSTED: ${s.reason}` : s.outcome)),
           of("simulated", (s) => said(s.simulated_s, "s")),
@@ -345,14 +362,15 @@
             return s.twins.apart_s === null ? "to the end" : `until ${said(s.twins.apart_s, "s")}, then one of several courses`;
           }),
           of("first blow", (s) => (first(s) ? `${first(s).body} on ${first(s).against}` : "none")),
-          of("at", (s) => (first(s) ? said(first(s).time_s, "s", 4) : "–")),
-          of("its closing speed where they meet", (s) => (first(s) ? said(first(s).closing_speed_m_s, "m/s") : "–")),
-          of("its energy of the whole part", (s) => said(first(s) ? first(s).kinetic_energy_J : NaN, "J")),
-          of("of that at the point that strikes", (s) => said(first(s) ? first(s).effective_energy_J : NaN, "J")),
-          of("most of any blow at the point that strikes", (s) => said(s.impacts.length ? Math.max(...s.impacts.map((i) => i.effective_energy_J)) : NaN, "J")),
+          of("at", (s, r) => (first(s) ? marks(r, "first_blow.time_s", "s", said(first(s).time_s, "s", 4)) : "–")),
+          of("its closing speed where they meet", (s, r) => (first(s) ? marks(r, "first_blow.closing_speed_m_s", "m/s", said(first(s).closing_speed_m_s, "m/s")) : "–")),
+          of("its energy of the whole part", (s, r) => marks(r, "first_blow.kinetic_energy_J", "J", said(first(s) ? first(s).kinetic_energy_J : NaN, "J"))),
+          of("of that at the point that strikes", (s, r) => marks(r, "first_blow.effective_energy_J", "J", said(first(s) ? first(s).effective_energy_J : NaN, "J"))),
+          of("most of any blow at the point that strikes", (s, r) => marks(r, "hardest_blow.effective_energy_J", "J", said(s.impacts.length ? Math.max(...s.impacts.map((i) => i.effective_energy_J)) : NaN, "J"))),
           ...this.moving.flatMap((name) => [
-            of(`top speed of ${name}`, (s) => (s.bodies[name] ? said(s.bodies[name].max_speed_m_s, "m/s") : "–")),
-            of(`most kinetic energy of ${name}`, (s) => (s.bodies[name] ? said(s.bodies[name].max_kinetic_energy_J, "J") : "–")),
+            of(`top speed of ${name}`, (s, r) => (s.bodies[name] ? marks(r, `bodies.${name}.max_speed_m_s`, "m/s", said(s.bodies[name].max_speed_m_s, "m/s")) : "–")),
+            of(`most kinetic energy of ${name}`, (s, r) => (s.bodies[name] ? marks(r, `bodies.${name}.max_kinetic_energy_J`, "J", said(s.bodies[name].max_kinetic_energy_J, "J")) : "–")),
+            of(`how ${name} ends`, (s) => ends(s, name)),
           ]),
           of("energy unaccounted for", (s) => `${(100 * s.energy.unaccounted_fraction).toPrecision(1)} %`),
         ];
@@ -371,7 +389,9 @@
     emits: ["seek"],
     data: () => ({ all: false }),
     computed: {
-      blows() { return this.record.summary.impacts; },
+      // blows that a run begun a millionth otherwise has alike come first
+      alike() { const t = this.record.summary.twins; return t && t.compared ? t.blows_alike : Infinity; },
+      blows() { return this.record.summary.impacts.map((b, k) => ({ ...b, mark: k < this.alike ? "" : " ?" })); },
       shown() {
         const hard = [...this.blows].sort((a, b) => b.effective_energy_J - a.effective_energy_J);
         return this.all ? this.blows : hard.slice(0, MOST_BLOWS).sort((a, b) => a.time_s - b.time_s);
@@ -387,8 +407,9 @@
     },
     template: `<table class="runs blows"><thead><tr><th scope="col">at</th><th scope="col">what strikes</th><th scope="col">closing</th><th scope="col">energy of the part</th><th scope="col">of it at the point that strikes</th><th scope="col">peak force</th></tr></thead>
       <tbody><tr v-for="(b, k) in shown" :key="k"><td><button type="button" class="link" @click="$emit('seek', b.time_s)">{{ said(b.time_s, "s", 4) }}</button></td>
-        <td>{{ b.body }} on {{ b.against }}</td><td>{{ said(b.closing_speed_m_s, "m/s") }}</td><td>{{ said(b.kinetic_energy_J, "J") }}</td><td>{{ said(b.effective_energy_J, "J") }}</td><td>{{ force(b) }}</td></tr>
-        <tr v-if="!blows.length"><td colspan="6">nothing was struck</td></tr></tbody>
+        <td>{{ b.body }} on {{ b.against }}</td><td>{{ said(b.closing_speed_m_s, "m/s") + b.mark }}</td><td>{{ said(b.kinetic_energy_J, "J") + b.mark }}</td><td>{{ said(b.effective_energy_J, "J") + b.mark }}</td><td>{{ force(b) + b.mark }}</td></tr>
+        <tr v-if="!blows.length"><td colspan="6">nothing was struck</td></tr>
+        <tr v-if="blows.length > alike"><td colspan="6">?: a run begun a millionth otherwise had other blows by then; these are of one of several courses</td></tr></tbody>
       <tfoot v-if="blows.length > shown.length"><tr><td colspan="6"><button type="button" @click="all = true">all {{ blows.length }} blows</button></td></tr></tfoot></table>`,
   };
 

@@ -17,6 +17,8 @@ from snapsim.render import palette
 from snapsim.render.interpolation import Moment
 from snapsim.render.layout import PixelBox, scaled
 from snapsim.render.lettering import fitted, font, signed
+from snapsim.simulation.reproducibility import Twins
+from snapsim.words.trust import mark_of
 
 ROWS = (
     ("from field", "magnetic", -1.0, palette.BAR_FIELD),
@@ -28,10 +30,17 @@ ROWS = (
 
 
 class EnergyBars:
-    """Bars of the energies of a run (`energy` by name, (k,) [J]) in a box of a layout."""
+    """Bars of the energies of a run (`energy` by name, (k,) [J]) in a box of a layout; figures are
+    marked where its twins had parted."""
 
-    def __init__(self, energy: Mapping[str, Array], box: PixelBox, unit: float) -> None:
-        self._box, self._unit = box, unit
+    def __init__(
+        self,
+        energy: Mapping[str, Array],
+        box: PixelBox,
+        unit: float,
+        twins: Twins | None = None,
+    ) -> None:
+        self._box, self._unit, self._twins = box, unit, twins
         self._first = {name: float(values[0]) for name, values in energy.items()}
         changes = [np.abs(energy[name] - energy[name][0]) for _, name, _, _ in ROWS]
         self._most = max((float(np.nanmax(c, initial=0.0)) for c in changes), default=0.0)
@@ -74,6 +83,7 @@ class EnergyBars:
             else:
                 pen.rectangle(bar, outline=colour, width=u(2))
             number = signed(self._factor * value, self._factor * self._most)
+            number += mark_of(self._twins, moment.time)
             right = self._box[2] - u(12)
             pen.text((right, middle), number, palette.INK, font(u(19), True), anchor="rm")
 

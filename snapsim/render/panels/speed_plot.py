@@ -10,16 +10,26 @@ from snapsim.render import palette
 from snapsim.render.interpolation import Moment
 from snapsim.render.layout import PixelBox, scaled
 from snapsim.render.lettering import fitted, font
+from snapsim.simulation.trajectory import Trajectory
+from snapsim.words.trust import COURSES
 
 MOST = 400  # points of the curve
 
 
 class SpeedPlot:
-    """Speed of the leading part (k,) [m/s] at times (k,) [s]; `blow` [s] is marked, or None."""
+    """Speed of the leading part (k,) [m/s] at the run's frames; `blow` [s] is marked, or None, and
+    what comes after its twins parted is drawn on a ground of its own."""
 
     def __init__(
-        self, time: Array, speed: Array, box: PixelBox, unit: float, part: int, blow: float | None
+        self,
+        run: Trajectory,
+        speed: Array,
+        box: PixelBox,
+        unit: float,
+        part: int,
+        blow: float | None,
     ) -> None:
+        time = run.time
         self._box, self._unit, self._part, self._blow = box, unit, part, blow
         self._time, self._speed = time, speed
         self._top = max(float(speed.max(initial=0.0)), 1e-9)
@@ -35,6 +45,8 @@ class SpeedPlot:
         most = int(np.argmax(speed))
         few = np.unique(np.append(few, [most, max(most - 1, 0), min(most + 1, len(time) - 1)]))
         self._curve = self._points(time[few], speed[few])
+        apart = np.inf if run.twins is None else run.twins.apart
+        self._apart = float(apart) if apart < self._last else None
         self._when = time[few]
 
     def still(self, pen: ImageDraw.ImageDraw) -> None:
@@ -50,6 +62,7 @@ class SpeedPlot:
         words, size = fitted(f"speed, up to {self._top:.2f} m/s", room, u(19))
         pen.text((left + u(12), top + u(22)), words, palette.INK_SOFT, font(size), anchor="ls")
         x0, y0, x1, y1 = self._frame
+        self._put_courses(pen)
         pen.line((x0, y1, x1, y1), palette.INK_SOFT, u(1))
         small = font(u(17))
         pen.text((x0, y1 + u(4)), "0", palette.INK_SOFT, small, anchor="la")
@@ -59,6 +72,17 @@ class SpeedPlot:
             for y in range(y0, y1, u(8)):
                 pen.line((x, y, x, min(y + u(4), y1)), palette.INK_SOFT, u(1))
         pen.line(self._curve, palette.CURVE_FAINT, u(2), joint="curve")
+
+    def _put_courses(self, pen: ImageDraw.ImageDraw) -> None:
+        """Hatch what is one of several courses, and say so."""
+        if self._apart is None:
+            return
+        x0, y0, x1, y1 = self._frame
+        start, step = self._across(self._apart), self._u(8)
+        for x in np.arange(start, x1, step).tolist():
+            pen.line((x, y0, x, y1), palette.PANEL_EDGE, self._u(1))
+        words, size = fitted(f"? {COURSES}", x1 - x0, self._u(17))
+        pen.text((x1, y0 + self._u(2)), words, palette.INK_SOFT, font(size), anchor="ra")
 
     def show(self, pen: ImageDraw.ImageDraw, moment: Moment) -> None:
         """Draw the curve as far as it has been shown, and a dot where it is now."""
