@@ -8,7 +8,7 @@ import numpy as np
 
 from snapsim.arrays import Array
 from snapsim.mechanics.brake import Stirred
-from snapsim.mechanics.ending import Parting
+from snapsim.mechanics.ending import Parting, Unsolved
 from snapsim.mechanics.records import BodyLoads, Frame, JointRecord, Tally, no_loads
 from snapsim.parts.states import State
 
@@ -17,7 +17,8 @@ from snapsim.parts.states import State
 class Books:
     """Of a motion of `bodies` and `joint_count` joints: the time reached [s], energies, loads and
     steps; `last_frame` is the time of the last frame given out; `misfit` [m/s] the largest by which
-    a step missed the laws of contact; `stirred` what a brake does now."""
+    a step missed the laws of contact; `unsolved` how many steps and blows were taken without what;
+    `stirred` what a brake does now."""
 
     bodies: int
     joint_count: int
@@ -26,6 +27,7 @@ class Books:
     steps: int = 0
     last_frame: float = 0.0
     misfit: float = 0.0
+    unsolved: dict[Unsolved, int] = field(default_factory=dict)
     stirred: Stirred | None = None
     borne: BodyLoads = field(init=False)
     joints: list[JointRecord] = field(init=False)
@@ -44,6 +46,10 @@ class Books:
         does not count is heat."""
         self.stirred = stirred
         self.tally = replace(self.tally, heat=self.tally.heat + heat)
+
+    def take_unsolved(self, what: Unsolved) -> None:
+        """Note that a step or a blow is taken without what it should have."""
+        self.unsolved[what] = self.unsolved.get(what, 0) + 1
 
     def bear(self, force: Array, torque: Array) -> None:
         """Note what acts on each body (n, 3) [N, N m] now."""

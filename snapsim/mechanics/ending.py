@@ -11,7 +11,8 @@ from enum import StrEnum
 from typing import Final, Literal
 
 Outcome = Literal["settled", "moving", "stopped", "untrusted"]
-"""What a run came to; "untrusted": bodies overlap, or energy is missing from the books."""
+"""What a run came to; "untrusted": bodies overlap, energy is missing from the books, or steps did
+not meet their own laws."""
 
 
 class EndReason(StrEnum):
@@ -36,6 +37,8 @@ class EndReason(StrEnum):
     """Bodies passed into each other."""
     UNACCOUNTED = "unaccounted"
     """Energy is missing from the books, or came from nowhere."""
+    UNSOLVED = "unsolved"
+    """Steps or blows were taken that do not meet their own laws (`Unsolved`)."""
     JOINT_BLOCKED = "joint_blocked"
     """A joint drives two bodies into each other."""
     INTERRUPTED = "interrupted"
@@ -57,6 +60,7 @@ OUTCOMES: Final[dict[EndReason, Outcome]] = {
     EndReason.NO_PROGRESS: "stopped",
     EndReason.OVERLAP: "untrusted",
     EndReason.UNACCOUNTED: "untrusted",
+    EndReason.UNSOLVED: "untrusted",
     EndReason.JOINT_BLOCKED: "stopped",
     EndReason.INTERRUPTED: "stopped",
     EndReason.FATE_DECIDED: "stopped",
@@ -71,9 +75,9 @@ class Ending:
     """How a motion ended: its `outcome`, the `reason`, and the `figure` that goes with it.
 
     `figure` is the time given [s] with `TIME_UP`, the distance passed [m] with `LEFT_SCENE`, the
-    number of steps with `STEP_LIMIT` and `NO_PROGRESS`, the depth [m] with `OVERLAP`, the share of
-    the energy turned over with `UNACCOUNTED`, else 0. `told` are the words of an older file that
-    has no code; they are only ever shown.
+    number of steps with `STEP_LIMIT`, `NO_PROGRESS` and `UNSOLVED`, the depth [m] with `OVERLAP`,
+    the share of the energy turned over with `UNACCOUNTED`, else 0. `told` are the words of an older
+    file that has no code; they are only ever shown.
     """
 
     outcome: Outcome
@@ -85,6 +89,24 @@ class Ending:
 def ended(reason: EndReason, figure: float = 0.0) -> Ending:
     """Return the ending for a `reason` that is not `UNTOLD`."""
     return Ending(OUTCOMES[reason], reason, figure)
+
+
+class Unsolved(StrEnum):
+    """What a step or a blow was taken without, when all its turns were used up; the value is its
+    code in files."""
+
+    CONTACT = "contact"
+    """Contacts that obey their laws."""
+    BRAKE = "brake"
+    """A brake and a motion that agree."""
+    LENGTH = "length"
+    """A length that fits what happens in the step."""
+    BLOW = "blow"
+    """A blow that was followed to its end."""
+    JOINT = "joint"
+    """Bodies on their joints."""
+    BEARING = "bearing"
+    """Friction of bearings and reactions that agree."""
 
 
 class Parting(StrEnum):

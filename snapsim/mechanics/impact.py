@@ -27,7 +27,7 @@ from snapsim.mechanics.contact import ContactSet
 from snapsim.mechanics.contact_springs import Springs, equal_springs
 from snapsim.mechanics.delassus import contact_velocity, to_world
 from snapsim.mechanics.mobility import NO_LINES, NO_ROOM, Lines, Mobility, apply_impulses, assembled
-from snapsim.mechanics.simultaneous_blows import STEP, simultaneous_blows
+from snapsim.mechanics.simultaneous_blows import MOST_STEPS, STEP, simultaneous_blows
 from snapsim.mechanics.stronge import single_blow
 from snapsim.numerics.compilation import compiled, part_of_caller
 from snapsim.parts.states import State
@@ -62,6 +62,11 @@ class Blow:
     closing_speed: Array
     lost: float
     steps: int
+
+    @property
+    def whole(self) -> bool:
+        """Whether it was followed to its end."""
+        return self.steps < MOST_STEPS
 
 
 def resolve_impact(
@@ -294,4 +299,4 @@ def _lone(
     works[0, k] = result[3]
     works[1, k] = total - result[3]
     works[2, k] = -single_blow(block, start, 0.0, friction[k])[3]
-    return 0
+    return MOST_STEPS if result[4] > 0.0 else 0

@@ -33,9 +33,11 @@ EQUALITY, LIMIT, FRICTION = 0, 1, 2
 REDUNDANT = 1e-11
 """Share of the largest eigenvalue of the scaled J W J^T below which rows count as redundant."""
 
-
 HELD = 1e-9
 """Share of the free inverse mass below which a row counts as held fast by the joints."""
+
+AGREED = 1e-3
+"""Share of the friction of bearings by which it may miss what reactions make of it."""
 
 STICTION = 1e-9
 """Share by which friction that sticks may exceed its limit: rounding."""
@@ -97,7 +99,8 @@ class Reactions:
     `multiplier` (m,); `wrench` (n, 6) force and torque about each centre of mass [N, N m];
     `acceleration` (6n,); `force` (j, 3) on each joint's first body (second, where the first is the
     world) and `torque` (j, 3) about the joint's point there; `friction_limit` (j,) largest
-    friction; powers [W] of friction and of what drives the joints from outside.
+    friction; powers [W] of friction and of what drives the joints from outside. They are `agreed`
+    where friction follows from the reactions and these from friction, to `AGREED`.
     """
 
     stack: Stack
@@ -109,6 +112,7 @@ class Reactions:
     friction_limit: Array
     friction_power: float
     drive_power: float
+    agreed: bool
 
 
 class Linkage:
@@ -259,7 +263,7 @@ def react(
     inverse_mass = inverse_mass_matrix(bodies, state.pose.quaternion)
     gyroscopic = rotations.crossed(state.spin, bodies.angular_momentum(state))
     applied = np.concatenate([force, torque - gyroscopic], axis=1).ravel()
-    multiplier, rubbing, limits = _rubbed(
+    multiplier, rubbing, limits, agreed = _rubbed(
         linkage, rows, stack, sliding, mode, inverse_mass, applied
     )
     total = applied + sliding.jacobian.T @ rubbing + stack.jacobian.T @ multiplier
@@ -277,6 +281,7 @@ def react(
         limits,
         float(rubbing @ (sliding.jacobian @ u)),
         float(multiplier @ stack.rate),
+        agreed,
     )
 
 
@@ -288,9 +293,9 @@ def _rubbed(
     mode: Mode,
     inverse_mass: Array,
     applied: Array,
-) -> tuple[Array, Array, Array]:
+) -> tuple[Array, Array, Array, bool]:
     """Multipliers of the rows held, friction of the bearings that slide, and its limits, which
-    follow from the multipliers: turn about until they agree."""
+    follow from the multipliers: turn about until they agree, and whether they did."""
     elimination = Elimination(stack.jacobian, inverse_mass)
     wanted = stack.acceleration - stack.bias
     rubbing = np.zeros(len(sliding))
@@ -301,7 +306,12 @@ def _rubbed(
         rubbing = -np.array([mode.slip[int(j)] * limits[j] for j in sliding.joint])
         if np.all(np.abs(rubbing - before) <= 1e-12 * np.abs(before)):
             break
-    return multiplier, rubbing, limits
+    return multiplier, rubbing, limits, agree(rubbing, before)
+
+
+def agree(one: Array, other: Array) -> bool:
+    """Return whether friction (k,) of two turns is the same to `AGREED`."""
+    return bool(np.all(np.abs(one - other) <= AGREED * np.abs(other)))
 
 
 def friction_limits(linkage: Linkage, rows: Stack, stack: Stack, multiplier: Array) -> Array:

@@ -19,9 +19,10 @@ import numpy as np
 
 from snapsim.arrays import Array
 from snapsim.mechanics.books import Books
-from snapsim.mechanics.ending import Ending, EndReason, ended
+from snapsim.mechanics.ending import Ending, EndReason, Unsolved, ended
 from snapsim.mechanics.ends import ending_at
 from snapsim.mechanics.joint_modes import joints_parted, mode_chosen, on_joints_at_first
+from snapsim.mechanics.linkage import EQUALITY
 from snapsim.mechanics.motion_problem import MotionProblem
 from snapsim.mechanics.phases.fly import fly
 from snapsim.mechanics.phases.press import HOP, lasting, press, returning
@@ -108,7 +109,8 @@ class Motion:
     def _end(self, ending: Ending) -> End:
         books = self.books
         joints = tuple(books.joints)
-        return End(books.time, ending, books.borne, books.steps, joints, books.misfit)
+        known = books.borne, books.steps, joints, books.misfit, dict(books.unsolved)
+        return End(books.time, ending, *known)
 
 
 def phase_of(now: Present, problem: MotionProblem) -> Phase:
@@ -137,6 +139,9 @@ def _joints_ready(
     """Let joints part that must, take the blows of rows that closed, choose the joints' mode."""
     if not now.mode.attached:
         return now
+    strayed = np.abs(now.rows.error[now.rows.kind == EQUALITY])
+    if strayed.max(initial=0.0) > problem.settings.overlap:
+        books.take_unsolved(Unsolved.JOINT)
     now = joints_parted(now, problem, books)
     if snaps(now, problem):
         yield books.frame(now.state, touching=True)

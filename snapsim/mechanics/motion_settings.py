@@ -45,8 +45,9 @@ class MotionSettings:
     free body's reach. `limit` is the largest number of steps; `blow_step` that of blows at several
     contacts, relative to the fastest contact unit.
     A run is trusted where no frame after the first shows bodies deeper in each other than `overlap`
-    [m], three times `touch`, and no more than the share `unaccounted` of the energy turned over is
-    missing from the books.
+    [m], three times `touch`, none was as far off its joints, every step meets its laws
+    (`Unsolved`), and no more than the share `unaccounted` of the energy turned over is missing from
+    the books.
     """
 
     tolerances: Tolerances = field(default_factory=Tolerances)

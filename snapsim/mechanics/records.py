@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from snapsim.arrays import Array, IntArray
 from snapsim.mechanics.brake import Stirred
-from snapsim.mechanics.ending import Ending, Outcome, Parting
+from snapsim.mechanics.ending import Ending, Outcome, Parting, Unsolved
 from snapsim.numerics.compilation import compiled
 from snapsim.parts.states import State
 
@@ -158,7 +159,7 @@ def no_loads(count: int) -> BodyLoads:
 @dataclass(frozen=True)
 class End:
     """How the motion ended, what each body bore, one record a joint, and the largest `misfit` [m/s]
-    of the laws of contact in any step."""
+    of the laws of contact in any step; how many steps and blows were taken `unsolved`."""
 
     time: float
     ending: Ending
@@ -166,6 +167,7 @@ class End:
     steps: int
     joints: tuple[JointRecord, ...] = ()
     misfit: float = 0.0
+    unsolved: Mapping[Unsolved, int] = field(default_factory=dict)
 
     @property
     def outcome(self) -> Outcome:

@@ -55,7 +55,7 @@ STEP = 0.05
 _LONGER = 4.0
 """How much longer a step of more than `FEW` contacts is (an error of about 1e-3)."""
 _AT_AN_END = 0.1
-_MOST_STEPS = 50_000
+MOST_STEPS = 50_000
 _QUIET = 1e-6
 _LOUD = 2e-2
 
@@ -92,7 +92,7 @@ def simultaneous_blows(
     closing, heard = max(_closing(start), slip), slip == 0.0
     least = max(min(quiet, _LOUD * closing), _QUIET * closing)
     steps, last = 0, 1.0
-    while steps < _MOST_STEPS:
+    while steps < MOST_STEPS:
         if np.max(press) == 0.0 and (_closing(u) <= _QUIET * closing or not _fly(u, gap)):
             break
         heard = heard or _closing(u) > 2.0 * least

@@ -36,12 +36,13 @@ _ENOUGH = 1e-14
 
 @compiled
 def single_blow(block: Array, start: Array, restitution: float, friction: float) -> Array:
-    """Return (p_n, p_t1, p_t2, work of p_n) of a blow with velocity `start` (3,) before it.
+    """Return (p_n, p_t1, p_t2, work of p_n, left) of a blow with velocity `start` (3,) before it.
 
-    All zero where the contact is not closing or nothing can move.
+    All zero where the contact is not closing or nothing can move; `left` is 1 where the blow could
+    not be followed to its end, else 0.
     """
     if start[0] >= 0.0 or block[0, 0] <= 0.0:
-        return np.zeros(4)
+        return np.zeros(5)
     state = np.array([start[0], start[1], start[2], 0.0, 0.0, 0.0])  # u (3), p_n, E, work
     scale = np.sqrt(start[0] ** 2 + start[1] ** 2 + start[2] ** 2)
     kappa = np.inf if restitution == 0.0 else 1.0 / restitution**2
@@ -56,18 +57,18 @@ def single_blow(block: Array, start: Array, restitution: float, friction: float)
             done = _curved(block, state, friction, kappa, scale)
         if done:
             break
-    return _impulse(block, start, state)
+    return _impulse(block, start, state, 0.0 if done else 1.0)
 
 
 @compiled
-def _impulse(block: Array, start: Array, state: Array) -> Array:
-    """Return (p, work): the tangential impulse is what explains the change of slip."""
+def _impulse(block: Array, start: Array, state: Array, left: float) -> Array:
+    """Return (p, work, left): the tangential impulse is what explains the change of slip."""
     if state[1] == start[1] and state[2] == start[2] and block[0, 1] == block[0, 2] == 0.0:
-        return np.array([state[3], 0.0, 0.0, state[5]])
+        return np.array([state[3], 0.0, 0.0, state[5], left])
     g1 = block[0, 1] * state[3] - (state[1] - start[1])
     g2 = block[0, 2] * state[3] - (state[2] - start[2])
     t1, t2 = friction_disk(block[1, 1], block[1, 2], block[2, 2], g1, g2, np.inf)
-    return np.array([state[3], t1, t2, state[5]])
+    return np.array([state[3], t1, t2, state[5], left])
 
 
 @bare

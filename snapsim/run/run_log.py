@@ -286,7 +286,7 @@ class RunLog:
         audit = replace(self._audit(energy, work), deepest_overlap=deepest)
         return Trajectory(
             system=system,
-            ending=judged(end.ending, audit, self.settings),
+            ending=judged(end, audit, self.settings),
             time=np.array([f.time for f in self.frames]),
             position=position,
             quaternion=quaternion,
@@ -485,6 +485,8 @@ class RunLog:
             "solver_bound_J": max(one.worst_bound for one in self.staged.all),
             "unconverged_evaluations": float(sum(one.unconverged for one in self.staged.all)),
             "contact_misfit_m_s": end.misfit,
+            "unsolved_steps": float(sum(end.unsolved.values())),
+            "unsolved_code": " ".join(f"{k}:{n}" for k, n in sorted(end.unsolved.items())),
             **self._interpolation(),
         }
 
@@ -504,17 +506,20 @@ class RunLog:
         }
 
 
-def judged(ending: Ending, audit: Audit, settings: MotionSettings) -> Ending:
+def judged(end: End, audit: Audit, settings: MotionSettings) -> Ending:
     """Return the ending, or that the run is not to be trusted, and why.
 
     A run that was interrupted, or whose speeds are no numbers, has said so already.
     """
+    ending, unsolved = end.ending, sum(end.unsolved.values())
     if ending.reason in (EndReason.INTERRUPTED, EndReason.NOT_FINITE):
         return ending
     if audit.deepest_overlap > settings.overlap:
         return ended(EndReason.OVERLAP, audit.deepest_overlap)
     if not audit.unaccounted_fraction <= settings.unaccounted:
         return ended(EndReason.UNACCOUNTED, audit.unaccounted_fraction)
+    if unsolved:
+        return ended(EndReason.UNSOLVED, unsolved)
     return ending
 
 

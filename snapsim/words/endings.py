@@ -17,6 +17,7 @@ _REASONS: Final[dict[EndReason, str]] = {
     EndReason.NO_PROGRESS: "the motion gained no time in {figure:.0f} steps",
     EndReason.OVERLAP: "bodies passed {figure:.2g} m into each other: do not rely on any figure",
     EndReason.UNACCOUNTED: "{figure:.2g} of the energy is unaccounted: do not rely on any figure",
+    EndReason.UNSOLVED: "{figure:.0f} steps do not meet their own laws: do not rely on any figure",
     EndReason.JOINT_BLOCKED: "a joint drives two bodies into each other",
     EndReason.INTERRUPTED: "interrupted by the user",
     EndReason.FATE_DECIDED: "its fate is decided",

@@ -8,13 +8,19 @@ from random_scenes import WOOD, _shape
 
 from snapsim.mechanics.books import Books
 from snapsim.mechanics.contact import ContactGeometry
-from snapsim.mechanics.ending import EndReason, ended
+from snapsim.mechanics.ending import EndReason, Unsolved, ended
+from snapsim.mechanics.impact import resolve_impact
+from snapsim.mechanics.phases import press, strike
+from snapsim.mechanics.simultaneous_blows import MOST_STEPS
+from snapsim.mechanics.sustained_contact import contact_step
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
 from snapsim.parts.shapes import Box, Cylinder, Ring
 from snapsim.parts.states import Pose, State
 from snapsim.parts.surfaces import SurfacePair, SurfaceRules
+from snapsim.run import release as release_module
 from snapsim.run.release import release
+from snapsim.run.steps import STEPS
 from snapsim.simulation.overlap_depth import deepest_overlap
 from snapsim.simulation.system import System
 from snapsim.study.outcome import outcome_of
@@ -132,3 +138,75 @@ def test_a_motion_that_gains_no_time_is_stopped(monkeypatch):
     monkeypatch.setattr("snapsim.mechanics.motion.fly", stands)
     run = release(dropped())
     assert run.ending == ended(EndReason.NO_PROGRESS, 500)
+
+
+UNHEEDED = {"settings": replace(STEPS, limit=400), "estimates": False}
+
+
+def untrusted(system, what):
+    """Release a system, and look whether it is untrusted for what its steps were taken without."""
+    run = release(system, **UNHEEDED)
+    assert (run.outcome, run.reason) == ("untrusted", EndReason.UNSOLVED)
+    assert str(what) in run.accuracy["unsolved_code"]
+    assert run.ending.figure == run.accuracy["unsolved_steps"] > 0
+    assert "UNTRUSTED" in warning(run.ending)
+    assert outcome_of(run)["status"] == "untrusted"
+
+
+def test_steps_whose_contacts_break_their_laws_make_the_run_untrusted(monkeypatch):
+    """However short they are made."""
+
+    def wrong(*given):
+        return replace(contact_step(*given), residual=2 * STEPS.landing)
+
+    monkeypatch.setattr(press, "contact_step", wrong)
+    untrusted(dropped(), Unsolved.CONTACT)
+
+
+def test_steps_that_never_fit_make_the_run_untrusted(monkeypatch):
+    monkeypatch.setattr(press, "_cheaper_time", lambda problem, trial: 0.999 * trial.dt)
+    untrusted(dropped(), Unsolved.LENGTH)
+
+
+def test_a_blow_that_is_not_followed_to_its_end_makes_the_run_untrusted(monkeypatch):
+    def broken_off(*given, **ways):
+        return replace(resolve_impact(*given, **ways), steps=MOST_STEPS)
+
+    monkeypatch.setattr(strike, "resolve_impact", broken_off)
+    untrusted(dropped(), Unsolved.BLOW)
+
+
+class SuddenBrake:
+    """Takes hold of the second body, all at once, where it has slid 20 micrometres."""
+
+    time = np.array([1e-9])
+    rate = 1.6e7
+    """Of stopping [1/s]: steps of 0.1 microseconds still need some eighty turns."""
+
+    def __init__(self, mass):
+        self.size = (mass * self.rate / self.time[0]) ** 0.5
+
+    def grips(self, pose):
+        grip = np.zeros((1, 12))
+        grip[0, 6] = self.size if pose.position[1, 0] > 2e-5 else 0.0
+        return grip
+
+    def quickness(self, state):
+        return 1.0
+
+
+def test_a_brake_and_a_motion_that_do_not_agree_make_the_run_untrusted(monkeypatch):
+    """The bound on the step by which turns find each other is taken away."""
+    system = dropped()
+    start = system.start
+    pose = replace(start.pose, position=np.array([(0, 0, -0.01), (0, 0, 0.01)]))
+    start = replace(start, pose=pose, velocity=np.array([(0, 0, 0), (0.02, 0, 0)]))
+    brake = SuddenBrake(system.bodies[1].mass)
+    motion_problem = release_module.motion_problem
+    monkeypatch.setattr(
+        release_module,
+        "motion_problem",
+        lambda *given: replace(motion_problem(*given), brake=brake),
+    )
+    monkeypatch.setattr(press, "BRAKED", 1e12)
+    untrusted(replace(system, start=start), Unsolved.BRAKE)

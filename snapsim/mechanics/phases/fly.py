@@ -16,6 +16,7 @@ from scipy.optimize import brentq
 from snapsim.arrays import Array
 from snapsim.mechanics.books import Books
 from snapsim.mechanics.brake import AHEAD, BEHIND, remembered
+from snapsim.mechanics.ending import Unsolved
 from snapsim.mechanics.ends import ending_at
 from snapsim.mechanics.flight import Flight, take_off
 from snapsim.mechanics.joint_changes import EIGHTHS, Change, change_by, row_closes
@@ -245,6 +246,8 @@ def _bears(
         books.bear(force, torque)
         return False
     reactions = found.reactions or flight.reactions(time)
+    if not reactions.agreed:
+        books.take_unsolved(Unsolved.BEARING)
     for number in mode.attached:
         books.bear_joint(number, reactions.force[number], reactions.torque[number])
     wrench, both = reactions.wrench, reactions.acceleration.reshape(-1, 6)

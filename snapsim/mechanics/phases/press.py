@@ -22,6 +22,7 @@ from snapsim.arrays import Array, BoolArray, IntArray
 from snapsim.mechanics.books import Books
 from snapsim.mechanics.brake import Brake, EvenStep, Stirred, moving, slowing
 from snapsim.mechanics.contact import ContactSet, separation_rate
+from snapsim.mechanics.ending import Unsolved
 from snapsim.mechanics.joint_changes import limits_of
 from snapsim.mechanics.joint_modes import NEAR, next_stop, part, tied
 from snapsim.mechanics.lasting_contacts import (
@@ -79,6 +80,16 @@ TURNS: Final = 30
 SAME: Final = 1e-11
 """Share of the velocities, and velocity [m/s] and spin [rad/s], to which they do."""
 
+MISSED: Final = 1e-6
+"""Share of the velocities by which they may miss each other; a step that misses by more is solved
+again, shorter."""
+
+TRIALS: Final = 40
+"""Trials of one step, at most: each has 0.7 of the last one's length, but where contacts close."""
+
+UNHEARD: Final = 1e-7
+"""Length [s] of a step that is not made shorter for what its solver left."""
+
 SHORTEST: Final = 1e-9
 """Shortest step of sustained contact [s], in which a fast gap closes by less than it is known."""
 
@@ -112,10 +123,12 @@ class Trial:
 
 @dataclass(frozen=True)
 class Braked:
-    """What a brake does in a step: its `even` course, for the bodies `moved` (6 n,) in the mean."""
+    """What a brake does in a step: its `even` course, for the bodies `moved` (6 n,) in the mean;
+    `missed`, the share of these by which brake and motion disagree."""
 
     even: EvenStep
     moved: Array
+    missed: float
 
     @property
     def wrench(self) -> Array:
@@ -142,7 +155,7 @@ def press(
     """Take one step with contacts that last, ended early where a new one closes or a slide jams."""
     trial = _tried(now, problem, _duration(now, problem))
     sinking = now.past.sinking_length
-    for _ in range(40):
+    for _ in range(TRIALS):
         following, sooner = _smoother_step(now, problem, trial)
         if sooner is None:
             sooner, trial = _closing_time(now, problem, trial)
@@ -158,6 +171,8 @@ def press(
         if sooner is None:
             break
         trial = _tried(now, problem, sooner)
+    else:
+        books.take_unsolved(Unsolved.LENGTH)
     shock = _jammed(now, problem, books, trial)
     if shock is not None:
         yield shock[0]
@@ -263,15 +278,15 @@ def _solved(
         return _stepped(now, problem, dt, middle, load, contacts, chosen)
     grips = problem.brake.grips(middle.pose)
     even = EvenStep(problem.brake.time, grips, now.past.stirred, dt)
-    braked = Braked(even, moving(middle))
+    braked = Braked(even, moving(middle), np.inf)
     for _ in range(TURNS):
         wrench = braked.wrench
         whole = load[0] + wrench[:, :3], load[1] + wrench[:, 3:]
         trial = _stepped(now, problem, dt, middle, whole, contacts, chosen)
         moved = 0.5 * (moving(middle) + moving(trial.ahead))
-        met = np.abs(moved - braked.moved).max() <= SAME * max(np.abs(moved).max(), SAME)
-        braked = replace(braked, moved=moved)
-        if met:
+        missed = float(np.abs(moved - braked.moved).max() / max(np.abs(moved).max(), SAME))
+        braked = Braked(even, moved, missed)
+        if missed <= SAME:
             break
     return replace(trial, force=load[0], torque=load[1], braked=braked)
 
@@ -372,11 +387,24 @@ def _cheaper_time(problem: MotionProblem, trial: Trial) -> float | None:
 
 
 def _solvable_time(problem: MotionProblem, trial: Trial) -> float | None:
-    """A shorter step where the solver left the laws of contact by more than what counts as closed;
-    None where not. Of many contacts that stick not every step is solved to the last digit."""
-    if trial.step.residual <= problem.settings.landing or trial.dt < 1e-7:
+    """A shorter step where the solver left the laws of contact by more than what counts as closed,
+    or brake, bearings and motion disagree; None where not. Of many contacts that stick not every
+    step is solved to the last digit."""
+    if not _unsolved(problem, trial) or trial.dt < UNHEARD:
         return None
     return 0.5 * trial.dt
+
+
+def _unsolved(problem: MotionProblem, trial: Trial) -> list[Unsolved]:
+    """What a trial is not solved for."""
+    braked, found = trial.braked, []
+    if not trial.step.residual <= problem.settings.landing:
+        found.append(Unsolved.CONTACT)
+    if braked is not None and not braked.missed <= MISSED:
+        found.append(Unsolved.BRAKE)
+    if not trial.joints.agreed:
+        found.append(Unsolved.BEARING)
+    return found
 
 
 def _leaps(now: Present, problem: MotionProblem, trial: Trial) -> bool:
@@ -511,6 +539,8 @@ def _accepted(
     books.time = now.time + dt
     books.steps += 1
     books.misfit = max(books.misfit, step.residual)
+    for what in _unsolved(problem, trial):
+        books.take_unsolved(what)
     sunk = drift(trial.middle.pose, step.velocity, step.spin, dt / 2)
     allowed = 0.5 * problem.settings.touch
     pose, near = pushed_out(problem, books.time, sunk, mode, taut, allowed)

@@ -6,7 +6,7 @@ from what it bears in the step itself, so the step is solved until both agree.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from snapsim.mechanics.linkage import (
     STICTION,
     Mode,
     Stack,
+    agree,
     friction_limits,
     kept,
     stacked_velocity,
@@ -39,7 +40,8 @@ from snapsim.parts.states import Pose, State
 @dataclass(frozen=True)
 class JointStep:
     """What joints do in a step: the `rows` in its middle; `force` and `torque` (j, 3) of each joint
-    as `Reactions` has them, `wrench` (n, 6) on the bodies; `drive_work` and `rubbing_work` [J]."""
+    as `Reactions` has them, `wrench` (n, 6) on the bodies; `drive_work` and `rubbing_work` [J];
+    whether friction and reactions `agreed`."""
 
     rows: Stack
     force: Array
@@ -47,6 +49,7 @@ class JointStep:
     wrench: Array
     drive_work: float
     rubbing_work: float
+    agreed: bool = True
 
 
 def limits_in(rows: Stack) -> Stack:
@@ -109,7 +112,8 @@ def joint_step(
             break
         slip = new
     loads = ((joints, step.held / dt), (limits, step.pull / dt), (rubbing, rubs))
-    return step, _finished(problem, middle.pose, rows, step, loads)
+    agreed = new == slip and agree(size, before)
+    return step, replace(_finished(problem, middle.pose, rows, step, loads), agreed=agreed)
 
 
 _NO_WRENCHES: Wrenches = np.zeros((0, 3)), np.zeros((0, 3))

@@ -19,7 +19,7 @@ import numpy as np
 from snapsim.arrays import Array, IntArray
 from snapsim.mechanics.books import Books
 from snapsim.mechanics.contact import ContactSet, separation_rate
-from snapsim.mechanics.ending import Parting
+from snapsim.mechanics.ending import Parting, Unsolved
 from snapsim.mechanics.impact import Blow, resolve_impact
 from snapsim.mechanics.joint_modes import CREEP, blow_rows, near_limits, without_joint
 from snapsim.mechanics.lasting_contacts import pushes
@@ -234,6 +234,8 @@ def _blow(
 
 def _taken(now: Present, problem: MotionProblem, books: Books, blow: Blow) -> Present:
     """The moment after a blow, booked."""
+    if not blow.whole:
+        books.take_unsolved(Unsolved.BLOW)
     state, firm = now.state, blow_rows(problem, now.rows)
     after, driven = State(state.pose, blow.velocity, blow.spin), 0.0
     if np.any(firm.rate != 0.0):  # else rounding only
