@@ -150,4 +150,5 @@ def _said(standing: Standing) -> str:
     sound = max(1, standing.statuses["done"])
     shares = [f"{k.replace('_', ' ')} {100 * n / sound:.0f} %" for k, n in standing.flags.items()]
     left = f"{standing.left:.0f} s left" if standing.rate else ""
-    return "  ".join([f"{standing.rate:.2f}/s", left, *shares])
+    alone = f"coarse first left out: {standing.left_out}" if standing.left_out else ""
+    return "  ".join(filter(None, [f"{standing.rate:.2f}/s", left, *shares, alone]))

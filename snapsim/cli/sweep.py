@@ -118,7 +118,8 @@ def _summary(standing: Standing, folder: str) -> dict[str, Any]:
         "runs_per_second": standing.rate,
         "statuses": dict(sorted(standing.statuses.items())),
         "flags": dict(sorted(standing.flags.items())),
-        "coarse_first_left_out": standing.too_few,
+        "coarse_first_left_out": bool(standing.left_out),
+        "coarse_first_says": standing.left_out or None,
         "cautions": list(CAUTIONS),
     }
 
@@ -135,7 +136,7 @@ def _table(result: dict[str, Any]) -> str:
         *result["cautions"],
     ]
     if result["coarse_first_left_out"]:
-        lines.insert(1, "coarse_first left out: with fewer than 12 runs a setup it spares nothing")
+        lines.insert(1, f"coarse_first left out: {result['coarse_first_says']}")
     if result["damaged_rows"]:
         lines.insert(1, f"{result['damaged_rows']} rows were damaged and are computed anew")
     return "\n".join(lines)

@@ -10,9 +10,10 @@ logistic regression of each flag on the inputs' normal scores z, with squares an
 D begins at the first of `DOUBT` and goes on to the next where a flag of the runs made again so far
 changed, or where these are too few to tell (`wider`).
 
-Besides, every `CHECKED`-th run, and four at least, is made both ways whatever it came to. Where
-these differ too much (`trusted`), all runs are made again; the table says what the shortcut cost
-(`differences`), in each study anew.
+Where a first `PILOT` runs with long steps show that most would be made again, coarse first is left
+out (`PilotRuns`). Besides, every `CHECKED`-th run, and four at least, is made both ways whatever it
+came to. Where these differ too much (`trusted`), all runs are made again; the table says what the
+shortcut cost (`differences`), in each study anew.
 """
 
 from __future__ import annotations
@@ -75,6 +76,13 @@ RIDGE = 5e-5
 FEWEST = 24
 """With fewer runs all are open where a flag goes both ways."""
 
+PILOT = 8
+"""Runs with long steps that show whether coarse first spares anything."""
+
+SPARED = 0.6
+"""Share of open runs up to which it does: a run with long steps costs a third of one without, and
+bands and checked runs come on top."""
+
 WORTH = 12
 """With fewer runs a setup the long steps (a third of a run each) and the four checked both ways
 cost about what can be spared at best: coarse first is left out."""
@@ -101,6 +109,34 @@ def open_runs(runs: Iterable[CoarseRun], counts: WhatCounts) -> set[int]:
     for band in _bands(every):
         chosen |= band.within(DOUBT[0])
     return chosen - {r.spot.number for r in every if r.result["status"] == "overlap"}
+
+
+@dataclass(frozen=True)
+class PilotRuns:
+    """Of so many `runs` made with long steps first `open` would be made again; `mixed`: a flag goes
+    both ways in a setup of so few runs that all are then open."""
+
+    runs: int
+    open: int
+    mixed: bool
+
+    @property
+    def spares(self) -> bool:
+        """Whether coarse first is worth while."""
+        return not self.mixed and self.open <= SPARED * self.runs
+
+
+def pilot_numbers(numbers: Sequence[int]) -> set[int]:
+    """Return the numbers of the runs that are made first, evenly spread."""
+    every = np.linspace(0, len(numbers) - 1, min(PILOT, len(numbers))).round().astype(int)
+    return {numbers[k] for k in every.tolist()}
+
+
+def piloted(runs: Sequence[CoarseRun], counts: WhatCounts, each: int) -> PilotRuns:
+    """Return what the first runs show of a study with `each` runs a setup."""
+    lines = _lines(counts)
+    few = each < FEWEST and bool(_bands(list(runs)))
+    return PilotRuns(len(runs), sum(_open(r.result, lines) for r in runs), few)
 
 
 def wider(

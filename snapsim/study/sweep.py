@@ -27,8 +27,11 @@ from snapsim.study.coarse_first import (
     COARSE,
     WORTH,
     CoarseRun,
+    PilotRuns,
     checked,
     open_runs,
+    pilot_numbers,
+    piloted,
     trusted,
     wider,
 )
@@ -39,6 +42,7 @@ from snapsim.study.rig_views import rig_views
 from snapsim.study.runner import Keep, Options, Task, processes, run_all
 from snapsim.study.sampling import RunSpot, count, spots
 from snapsim.study.study_file import Study
+from snapsim.words.shortcuts import MIXED, TOO_FEW, most_again
 from snapsim.work.processes import KeptProcesses
 
 RUNS = "runs"
@@ -51,7 +55,8 @@ class Standing:
 
     `flags` counts runs with each flag up, `statuses` those done, overlapping and failed, of all in
     the ledger. `seconds` since it was started. `damaged` rows of the ledger are computed anew.
-    `too_few`: coarse first was asked for, and would not have helped with so few runs.
+    `too_few`: coarse first was asked for, and would not have helped with so few runs; `pilot`: what
+    its first runs showed, None where it was not begun.
     """
 
     total: int
@@ -62,6 +67,7 @@ class Standing:
     statuses: Counter[str] = field(default_factory=Counter)
     damaged: int = 0
     too_few: bool = False
+    pilot: PilotRuns | None = None
 
     def take(self, result: dict[str, Any], instead_of: dict[str, Any] | None = None) -> None:
         """Count one result, of a run made again instead of its earlier one."""
@@ -71,6 +77,16 @@ class Standing:
             self.flags.subtract(_up(instead_of))
         self.statuses[result["status"]] += 1
         self.flags.update(_up(result))
+
+    @property
+    def left_out(self) -> str:
+        """Why coarse first was left out though asked for, in words; "" where it was not."""
+        if self.too_few:
+            return TOO_FEW
+        pilot = self.pilot
+        if pilot is None or pilot.spares:
+            return ""
+        return MIXED if pilot.mixed else most_again(pilot.open, pilot.runs)
 
     @property
     def rate(self) -> float:
@@ -145,20 +161,43 @@ def _fill(
 
 def helps(study: Study) -> bool:
     """Return whether coarse first can help: with fewer than `WORTH` runs a setup it does not."""
-    return count(study) // max(1, len(study.setup)) >= WORTH
+    return _each(study) >= WORTH
+
+
+def _each(study: Study) -> int:
+    """Runs of each setup."""
+    return count(study) // max(1, len(study.setup))
+
+
+def _long_steps(
+    ready: Cases, desk: _SweepDesk, options: Options, numbers: set[int]
+) -> list[CoarseRun]:
+    """Make some runs with long steps."""
+    desk.compute(
+        replace(task, number=coarse_number(task.number), settings=COARSE)
+        for task in ready.tasks(replace(options, keep="none"), numbers)
+    )
+    return [
+        CoarseRun(spot, shares, desk.known[coarse_number(spot.number)])
+        for spot, shares in spots(ready.study)
+        if spot.number in numbers
+    ]
 
 
 def _coarse_first(ready: Cases, desk: _SweepDesk, options: Options) -> None:
-    """All runs with long steps, then those that are left open; only these keep run files."""
-    bare = replace(options, keep="none")
-    desk.compute(
-        replace(task, number=coarse_number(task.number), settings=COARSE)
-        for task in ready.tasks(bare)
-    )
-    runs = [
-        CoarseRun(spot, shares, desk.known[coarse_number(spot.number)])
-        for spot, shares in spots(ready.study)
-    ]
+    """All runs with long steps, then those that are left open; only these keep run files. Where
+    the first few show that most would be left open, all with the usual ones at once."""
+    every = [spot.number for spot, _ in spots(ready.study)]
+    first = pilot_numbers(every)
+    runs = _long_steps(ready, desk, options, first)
+    pilot = piloted(runs, ready.study.counts(), _each(ready.study))
+    desk.standing.pilot = pilot
+    if not pilot.spares:
+        desk.standing.total += len(first)
+        desk.compute(ready.tasks(options))
+        return
+    others = _long_steps(ready, desk, options, set(every) - first)
+    runs = sorted([*runs, *others], key=lambda run: every.index(run.spot.number))
 
     def make_again(numbers: set[int]) -> None:
         desk.standing.total += len(numbers)

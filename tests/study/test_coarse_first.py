@@ -14,9 +14,12 @@ from snapsim.study.coarse_first import (
     CHECKED,
     COARSE,
     DOUBT,
+    FEWEST,
+    PILOT,
     SETTLED,
     CoarseRun,
     open_runs,
+    piloted,
     trusted,
     wider,
 )
@@ -140,8 +143,13 @@ coarse_first = true
 """
 
 
+def _settling(falling):
+    """The falling ball, followed until it lies."""
+    return falling.replace('duration = "0.08 s"', 'duration = "0.4 s"')
+
+
 def test_broken_off_in_either_pass_it_goes_on_to_the_same_table(tmp_path, falling):
-    (tmp_path / "falling.toml").write_text(falling)
+    (tmp_path / "falling.toml").write_text(_settling(falling))
     study = tmp_path / "s.study.toml"
     study.write_text(STUDY)
     whole = sweep(load_study(study), study, tmp_path / "whole", HERE)
@@ -178,7 +186,7 @@ def test_where_the_checked_runs_differ_too_much_all_are_made_again(tmp_path, fal
         return found
 
     monkeypatch.setattr(runner, "run_task", blind)
-    (tmp_path / "falling.toml").write_text(falling)
+    (tmp_path / "falling.toml").write_text(_settling(falling))
     study = tmp_path / "s.study.toml"
     study.write_text(STUDY.replace('"5 mm", "25 mm"', '"12 mm", "25 mm"'))
     standing = sweep(load_study(study), study, tmp_path / "out", HERE)
@@ -225,6 +233,50 @@ def test_with_fewer_than_12_runs_a_setup_none_is_made_twice(monkeypatch, tmp_pat
     assert len(numbers) == 2 * samples * max(1, len(study.setup))
     assert all((n < 0) is coarse for n in numbers)
     assert standing.too_few is not coarse
+
+
+def _drawn(seed, each):
+    """Results of runs as the long steps leave them: so many open, flags one way or both."""
+    rng = np.random.default_rng((19, seed))
+    stays, both = rng.uniform(0, 1), rng.random() < 0.5
+    runs = []
+    for n in range(PILOT):
+        more = {"outcome": "moving"} if rng.random() < stays else {}
+        runs.append(_run(n, [rng.random()], snap=both and n % 2 == 0, **more))
+    return runs, both and each < FEWEST
+
+
+@pytest.mark.parametrize("each", [12, 48])
+def test_coarse_first_goes_on_where_its_first_runs_are_mostly_closed(each):
+    """40 drawn pilots: it pays where up to three in five are open; never in a band of few runs."""
+    for seed in range(40):
+        runs, mixed = _drawn(seed, each)
+        found = piloted(runs, WhatCounts(), each)
+        again = sum(r.result["outcome"] == "moving" for r in runs)
+        assert found.open == again
+        assert found.spares is (not mixed and again <= 4)
+
+
+def test_where_most_would_be_made_again_coarse_first_is_left_out_and_said(
+    tmp_path, falling, monkeypatch
+):
+    """A compound that is still moving when its time is up: before, 32 of 32 were made twice."""
+    from snapsim.study import runner
+
+    honest = runner.run_task
+    monkeypatch.setattr(
+        runner, "run_task", lambda task: {**honest(task), "outcome": "moving", "reason": "time"}
+    )
+    (tmp_path / "falling.toml").write_text(falling)
+    study = tmp_path / "s.study.toml"
+    study.write_text(STUDY.replace('"5 mm", "25 mm"', '"12 mm", "16 mm"'))
+    standing = sweep(load_study(study), study, tmp_path / "out", HERE)
+    _, results = read_ledger(tmp_path / "out")
+    assert sum(n < 0 for n in results) == PILOT
+    assert sum(n >= 0 for n in results) == 32
+    assert standing.done == standing.total == 32 + PILOT
+    assert sum(standing.statuses.values()) == 32
+    assert standing.left_out == f"{PILOT} of the first {PILOT} runs would be made again"
 
 
 @pytest.mark.slow
