@@ -14,6 +14,7 @@ from snapsim.cli.options import AsJson, ReplaceFlag
 from snapsim.cli.output import complain, emit, emit_json
 from snapsim.errors import InputError
 from snapsim.extras import require_extra
+from snapsim.work.memory import memory_at_hand
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
     from snapsim.simulation.trajectory import Trajectory
 
 MOST_GHOSTS = 40
+PROCESS, PIXEL = 500e6, 350
+"""Bytes that a drawing process takes, its encoder too, and for each pixel of the picture."""
 SHAPES = {"16:9": (16, 9), "9:16": (9, 16), "1:1": (1, 1)}
 HEIGHTS = {"360p": 360, "540p": 540, "720p": 720, "1080p": 1080, "1440p": 1440, "4k": 2160}
 
@@ -214,7 +217,7 @@ def _framed(
 
     width, height = parse_size(size) if size else (options.width, options.height)
     rate = rate_of(fps, "--fps") if fps else options.fps
-    count = workers if workers is not None else _cores()
+    count = workers or drawing_processes(width, height, _cores(), memory_at_hand())
     return replace(options, width=width, height=height, fps=rate, workers=count)
 
 
@@ -470,6 +473,14 @@ def _time_of(text: str, run: Trajectory) -> float:
         return quantities.parse(text, quantities.TIME)[0]
     except ValueError as error:
         raise InputError(f'{error}; or one of "release", "impact", "end"', key="--still") from None
+
+
+def drawing_processes(width: int, height: int, cores: int, at_hand: int | None) -> int:
+    """Return how many processes draw pictures of this size [pixels]: one a core, as long as all of
+    them fit into four fifths of the memory `at_hand` [bytes]."""
+    each = PROCESS + PIXEL * width * height
+    room = cores if at_hand is None else int(0.8 * at_hand / each)
+    return max(1, min(cores, room))
 
 
 def _cores() -> int:

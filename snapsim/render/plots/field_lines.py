@@ -8,6 +8,7 @@ import numpy as np
 
 from snapsim.landscape.field_picture import FieldPicture
 from snapsim.magnetics.field_lines import FieldLine
+from snapsim.render import palette
 from snapsim.render.palette import look_of
 from snapsim.render.plots.cut import CutPlane, draw_outlines, loops
 from snapsim.render.plots.figure import Plot
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 
 HEIGHT = 4.5
 NAMES = "xyz"
-MAGNET_FACE = "#E9D9A8"
+MAGNET_FACE = palette.NORTH
 
 
 def field_plot(picture: FieldPicture, system: System, part: int) -> Plot:
