@@ -17,6 +17,7 @@ EXTRAS: Final[Mapping[str, Mapping[str, str]]] = {
     "page": {"pyvista": "pyvista", "trame": "trame"},
     "cluster": {"dask": "dask", "distributed": "distributed"},
     "export": {"pyvista": "pyvista", "pyarrow": "pyarrow", "pxr": "usd-core"},
+    "step": {"cascadio": "cascadio"},
     "notebook": {"pandas": "pandas", "xarray": "xarray", "pyvista": "pyvista"},
 }
 """Extras of the package: what is imported, and under which name it is installed."""

@@ -1,4 +1,4 @@
-"""Reads a triangulated surface from a file: STL, OBJ or PLY, its path from the scene's folder."""
+"""Reads a surface from a file: STL, OBJ, PLY or STEP, its path from the scene's folder."""
 
 from __future__ import annotations
 
@@ -10,21 +10,27 @@ from typing import Any, Final
 import numpy as np
 
 from snapsim.arrays import Array, IntArray
+from snapsim.scenario.step_file import load_step
 
 SUFFIXES: Final = (".stl", ".obj", ".ply")
+"""Of files of triangles, whose numbers have no unit."""
+
+STEP: Final = (".step", ".stp")
+"""Of files that say their unit."""
 
 LARGEST: Final = 100_000_000
 """Bytes of a file that is read at all."""
 
 
 def read_surface(folder: Path, name: str) -> tuple[Array, IntArray]:
-    """Return corners (n, 3) in the file's unit and triangles (m, 3), equal corners joined.
+    """Return corners (n, 3) in the file's unit, of STEP in metres, and triangles (m, 3), equal
+    corners joined.
 
     Raises ValueError with one line for a person: not there, too large, or not readable.
     """
     path = folder / name
-    if path.suffix.lower() not in SUFFIXES:
-        raise ValueError(f'"{name}" is no mesh file; allowed: {", ".join(SUFFIXES)}')
+    if path.suffix.lower() not in SUFFIXES + STEP:
+        raise ValueError(f'"{name}" is no mesh file; allowed: {", ".join(SUFFIXES + STEP)}')
     try:
         if not path.is_file():
             raise ValueError(f'"{name}" is not there; its path goes from the scene\'s folder')
@@ -33,7 +39,7 @@ def read_surface(folder: Path, name: str) -> tuple[Array, IntArray]:
             raise ValueError(f'"{name}" has {size / 1e6:.0f} MB; at most {LARGEST / 1e6:.0f} MB')
         if path.suffix.lower() == ".stl":
             _require_whole_stl(path, size)
-        found = _loaded(path)
+        found = load_step(path) if says_its_unit(name) else _loaded(path)
     except OSError as error:
         raise ValueError(f'"{name}" cannot be read: {error.strerror}') from None
     corners, triangles = np.asarray(found.vertices), np.asarray(found.faces)
@@ -47,6 +53,11 @@ def read_surface(folder: Path, name: str) -> tuple[Array, IntArray]:
     if not np.isfinite(corners).all():
         raise ValueError(f'"{name}" is damaged: a corner is not finite')
     return _joined(np.array(corners, dtype=np.float64), np.array(triangles, dtype=np.int64))
+
+
+def says_its_unit(name: str) -> bool:
+    """Whether a file of this name says what unit its numbers are in."""
+    return Path(name).suffix.lower() in STEP
 
 
 def _require_whole_stl(path: Path, size: int) -> None:

@@ -21,7 +21,7 @@ from snapsim.scenario.fields import (
     TwoSizes,
     example,
 )
-from snapsim.scenario.mesh_file import surface_in_metres
+from snapsim.scenario.mesh_file import says_its_unit, surface_in_metres
 from snapsim.scenario.quantities import LENGTH, parse
 from snapsim.scenario.rotation import Rotation, quaternion_of
 
@@ -184,10 +184,12 @@ class MeshShape(ShapeTable):
 
     kind: Literal["mesh"]
     file: str | None = Field(
-        None, min_length=1, description="STL, OBJ or PLY; path from the scene's folder"
+        None, min_length=1, description="STL, OBJ, PLY or STEP; path from the scene's folder"
     )
     unit: str | None = Field(
-        None, description="the unit the file's numbers are in", examples=["mm"]
+        None,
+        description="the unit the file's numbers are in; a STEP file says its own",
+        examples=["mm"],
     )
     corners: list[Position] | None = Field(None, description="in place of a file: the corners")
     triangles: list[tuple[StrictInt, StrictInt, StrictInt]] | None = Field(
@@ -198,7 +200,12 @@ class MeshShape(ShapeTable):
     def _one_source(self) -> Self:
         if self.file is None and self.corners is None:
             raise ValueError('needs a file, like file = "part.stl", unit = "mm"')
-        if self.file is not None and self.unit is None:
+        own = self.file is not None and says_its_unit(self.file)
+        if own and self.unit is not None:
+            raise ValueError(
+                f'has the unit "{self.unit}", but a STEP file says its own; leave it out'
+            )
+        if self.file is not None and self.unit is None and not own:
             raise ValueError('needs the unit of its file\'s numbers, like unit = "mm"')
         if self.corners is None:
             if self.triangles is not None:
@@ -225,6 +232,8 @@ class MeshShape(ShapeTable):
     @property
     def scale(self) -> float:
         """Metres a unit of the file."""
+        if self.unit is None:
+            return 1.0
         return parse(f"1 {self.unit}", LENGTH)[0]
 
     def inlined(self, folder: Path, file: str, key: str) -> Self:

@@ -20,7 +20,7 @@ from packaging.requirements import Requirement
 
 ROOT = Path(__file__).parents[2]
 TARGET = ROOT / "snapsim" / "licences.txt"
-EXTRAS = ("clip", "page", "cluster", "export", "notebook")
+EXTRAS = ("clip", "page", "cluster", "export", "step", "notebook")
 
 HEAD = """Licences of what an installation of snapsim brings with it. snapsim itself: MIT.
 
@@ -34,7 +34,9 @@ Within these packages, as their own texts say:
 numpy and scipy carry OpenBLAS (BSD-3-Clause) and the GNU Fortran runtime (GPL-3.0-or-later with the
 GCC Runtime Library Exception, which allows linking from programs under any licence); h5py carries
 HDF5 (BSD-3-Clause); vtk, pillow, matplotlib and llvmlite carry third-party libraries named in their
-licence files, LLVM among them (Apache-2.0 WITH LLVM-exception); trame-client carries Vue (MIT).
+licence files, LLVM among them (Apache-2.0 WITH LLVM-exception); trame-client carries Vue (MIT);
+cascadio carries Open CASCADE (LGPL-2.1 with an exception), and snapsim starts it as a process of
+its own.
 
 snapsim itself carries the typeface Manrope (SIL Open Font License 1.1: render/letters/OFL.txt).
 """
@@ -86,6 +88,8 @@ def licence(package: Distribution) -> str:
     said = (about.get("License") or "").strip().splitlines()
     if len(said) == 1 and len(said[0]) < 50 and "Copyright" not in said[0]:
         return said[0]
+    if said and said[0].strip() == "The MIT License (MIT)":  # and then its text
+        return "MIT"
     classes = [c for c in about.get_all("Classifier") or [] if c.startswith("License ::")]
     return classes[-1].rsplit("::", 1)[1].strip() if classes else ""
 

@@ -175,9 +175,9 @@ def test_a_mesh_of_too_many_triangles_is_refused_with_the_limit(scene):
         ("part.stl", b"solid a\nfacet normal 0 0 1\nouter loop\nvertex 0", '"endsolid" is missing'),
         ("part.ply", b"ply\nformat ascii 1.0\nelement vertex 3\nend_header\n1", "part.ply"),
         ("part.obj", b"\x00\xff\xfe", "part.obj"),
-        ("part.step", b"ISO-10303-21;", "no mesh file; allowed: .stl, .obj, .ply"),
+        ("part.glb", b"glTF", "no mesh file; allowed: .stl, .obj, .ply, .step, .stp"),
     ],
-    ids=["empty", "text", "cut short", "longer", "cut text", "cut ply", "binary obj", "step"],
+    ids=["empty", "text", "cut short", "longer", "cut text", "cut ply", "binary obj", "glb"],
 )
 def test_an_unreadable_mesh_file_is_one_line(scene, name, content, complaint):
     (scene.folder / name).write_bytes(content)
