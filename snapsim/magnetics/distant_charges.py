@@ -29,6 +29,13 @@ ENDS: Final = (1.6, 2.0)
 """Distance of the centres over the sum of the half diagonals: from the first on the nodes begin to
 count, from the second on they alone do."""
 
+SMALL_CHARGE_ENDS: Final = (0.26, 0.40)
+"""The same for charges that are small beside others (those of m - M in `joint_fluxes`), of the gap
+between the nodes over the longest edge of both boxes (`gap_between`)."""
+
+POWER: Final = 16
+"""Of the norm that stands for the least of all distances: smooth, and up to 1.7 times too small."""
+
 
 class Nodes(NamedTuple):
     """`place` (n, 3) [m] of the nodes, body axes; `gather` (f, n) = U [m^2]; `centre` (3,) and
@@ -53,6 +60,25 @@ def nodes_of(corners: Array, points: Array) -> Nodes:
     return Nodes(centre + half * grid, gather, centre, float(np.linalg.norm(half)))
 
 
+def gap_between(a: Nodes, b: Nodes) -> tuple[float, Array]:
+    """Return about the least distance of nodes, in the same axes, over the longest edge of both
+    boxes, and its gradient (6,) when a is moved [1/m] and turned about the origin."""
+    away = a.place[:, None] - b.place
+    square = np.einsum("abi,abi->ab", away, away)
+    each = (square / square.min()) ** (-POWER / 2)
+    edge = max(float(np.ptp(one.place, axis=0).max()) for one in (a, b))
+    gap = float(np.sqrt(square.min()) * each.sum() ** (-1 / POWER) / edge)
+    push = np.einsum("ab,abi->ai", each / square, away) * (gap / each.sum())
+    return gap, np.concatenate([push.sum(axis=0), np.cross(a.place, push).sum(axis=0)])
+
+
+def gap_weight(gap: float, slope: Array) -> tuple[float, Array]:
+    """Return the nodes' weight at a gap as in `gap_between`, and its gradient (6,) by that's."""
+    low, high = SMALL_CHARGE_ENDS
+    value, rise = _smooth((gap - low) / (high - low))
+    return value, rise / (high - low) * slope
+
+
 def _lagrange(nodes: Array, x: Array) -> Array:
     """Values (..., n) at `x` of the polynomials that are 1 at one of the nodes and 0 at others."""
     out = np.ones((*x.shape, len(nodes)))
@@ -66,11 +92,16 @@ def _lagrange(nodes: Array, x: Array) -> Array:
 def weight(centres: Array, reach: float) -> tuple[float, Array]:
     """Return the nodes' weight for centres (3,) [m] apart, and its gradient (3,) [1/m]."""
     low, high = (end * reach for end in ENDS)
-    u = (float(centres @ centres) - low * low) / (high * high - low * low)
+    span = high * high - low * low
+    value, rise = _smooth((float(centres @ centres) - low * low) / span)
+    return value, 2 * rise / span * centres
+
+
+def _smooth(u: float) -> tuple[float, float]:
+    """A quintic from 0 at 0 to 1 at 1, and its slope."""
     if not 0 < u < 1:
-        return (0.0 if u <= 0 else 1.0), np.zeros(3)
-    slope = 30 * u * u * (1 - u) * (1 - u) / (high * high - low * low)
-    return u * u * u * (10 - u * (15 - 6 * u)), 2 * slope * centres
+        return (0.0 if u <= 0 else 1.0), 0.0
+    return u * u * u * (10 - u * (15 - 6 * u)), 30 * u * u * (1 - u) * (1 - u)
 
 
 @compiled

@@ -24,13 +24,14 @@ import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
 from snapsim.arrays import Array, IntArray
 from snapsim.magnetics.adapted_inverse import PATIENCE, AdaptedInverse, adapted
 from snapsim.magnetics.anhysteretic import CurveSet
+from snapsim.magnetics.distant_charges import Nodes, gap_between, gap_weight, kernel
 from snapsim.magnetics.flux_part import FluxPart
 from snapsim.magnetics.flux_product import (
     CrossSet,
@@ -49,8 +50,10 @@ from snapsim.magnetics.mutual import (
     Rules,
     interaction,
     nodes_share,
+    placed_nodes,
     wrench,
 )
+from snapsim.magnetics.symmetric_blocks import Buffer
 
 INNER: Final = 200
 """Steps of conjugate gradients in one of Newton's."""
@@ -59,6 +62,15 @@ TIGHTER: Final = 1e-2
 """Share of the tolerance that is gone on to: forces err with the root of the energy's error, most
 so where a small gap makes fluxes change fast with the pose (two blanks 4 to 40 mm apart: 6e-6 of
 the force for 1e-10 of the energy, 8e-7 for 1e-11)."""
+
+SMOOTH: Final = 0.4
+SMOOTH_REST: Final = 0.15
+"""Gap between nodes (`gap_between`) from which P over them is right to some per cent, enough for
+Newton's steps: of charges on outer faces, and of those of m - M, which are smaller."""
+
+FAR: Final = 2.1
+"""Gap over the larger reach from which on nodes alone count for charges of m - M: their longest
+edge is less than two reaches, and `gap_between` at least 1/1.7 of the gap."""
 
 ROUNDING: Final = 1e-13
 """Least share of the energy that a bound is asked for."""
@@ -105,60 +117,117 @@ class CrossLayer:
 
 def cross_layers(
     parts: Sequence[FluxPart], places: Mapping[tuple[int, int], tuple[Array, Array]]
-) -> tuple[dict[tuple[int, int], CrossLayer], CrossSet]:
-    """Return P of each two parts, and all of it packed.
+) -> tuple[dict[tuple[int, int], CrossLayer], CrossSet, CrossSet]:
+    """Return P of each two parts, all of it packed, and packed in short for Newton's steps: by the
+    nodes alone wherever these tell enough.
 
     `places` says by pair how axes of the second lie in the first's: x_a = rotation x_b + shift.
     """
     pairs = np.array(list(places), dtype=np.int64)
-    every = [_faces_of(parts[a], parts[b]) for a, b in places]
-    sizes = np.array(
-        [
-            [_size(one, other, *place) for one, other, _ in three]
-            for three, place in zip(every, places.values(), strict=True)
-        ]
-    )
+    every = [_faces_of(parts[a], parts[b], *place) for (a, b), place in places.items()]
+    sizes = np.array([[faces.size for faces in three] for three in every])
     outer, mixed = np.empty(sizes[:, 0].sum()), np.empty(sizes[:, 1:].sum(), dtype=np.float32)
-    layers, kernels, filled = {}, [np.empty(0)], [0, 0, 0]
-    start, kernel_at = np.full((2, len(every), 3), -1, dtype=np.int64)
+    layers, filled = {}, [0, 0]
+    start = np.full((len(every), 3), -1, dtype=np.int64)
+    kernels, short = _Kernels(len(every)), _Kernels(len(every))
+    in_short = start.copy()
     for k, (pair, three) in enumerate(zip(places, every, strict=True)):
         found = []
-        for which, (one, other, rules) in enumerate(three):
+        for which, faces in enumerate(three):
             flat, at = (mixed, filled[1]) if which else (outer, filled[0])
-            size = int(sizes[k, which])
-            shape = (one.moments.shape[1], other.moments.shape[1]) if size else (0, 0)
-            out = flat[at : at + size].reshape(shape)
-            layer = interaction(one, other, *places[pair], rules, out)
-            if size:
+            out = flat[at : at + faces.size].reshape(faces.shape)
+            layer = faces.interaction(*places[pair], out)
+            if faces.size:
                 start[k, which] = at
-                filled[min(which, 1)] += size
+                filled[min(which, 1)] += faces.size
+            if faces.is_smooth:
+                short.add(k, which, kernel(layer.a.nodes.place, layer.b.nodes.place))
+            else:
+                in_short[k, which] = start[k, which]
+                if layer.share > 0:
+                    short.add(k, which, layer.share * layer.kernel)
             if layer.share > 0:
                 layer = replace(layer, potential=out.copy())
                 out *= out.dtype.type(1 - layer.share)
-                kernel_at[k, which] = filled[2]
-                kernels.append(layer.share * layer.kernel.ravel())
-                filled[2] += layer.kernel.size
+                kernels.add(k, which, layer.share * layer.kernel)
             found.append(layer)
         layers[pair] = CrossLayer(*found)
-    return layers, CrossSet(pairs, outer, mixed, start, np.concatenate(kernels), kernel_at)
+    whole = CrossSet(pairs, outer, mixed, start, *kernels.packed())
+    return layers, whole, CrossSet(pairs, outer, mixed, in_short, *short.packed())
 
 
-def _size(a: FaceSet, b: FaceSet, rotation: Array, shift: Array) -> int:
-    """How many entries of P are needed one by one."""
-    apart = nodes_share(a, b, rotation, shift) == 1.0
-    return 0 if apart else a.moments.shape[1] * b.moments.shape[1]
+class _Kernels:
+    """K of pairs, packed one after another."""
+
+    def __init__(self, pairs: int) -> None:
+        self._flat, self._filled = [np.empty(0)], 0
+        self._at = np.full((pairs, 3), -1, dtype=np.int64)
+
+    def add(self, pair: int, which: int, block: Array) -> None:
+        """Put another one."""
+        self._at[pair, which] = self._filled
+        self._flat.append(block.ravel())
+        self._filled += block.size
+
+    def packed(self) -> tuple[Array, IntArray]:
+        """All of them, and where each begins."""
+        return np.concatenate(self._flat), self._at
 
 
-def _faces_of(a: FluxPart, b: FluxPart) -> list[tuple[FaceSet, FaceSet, Rules]]:
+class _Between(NamedTuple):
+    """Faces that act on each other by `rules`: `passing` the share of the nodes and its gradient,
+    `is_smooth` whether these alone tell enough for Newton's steps."""
+
+    one: FaceSet
+    other: FaceSet
+    rules: Rules
+    passing: tuple[float, Array]
+    is_smooth: bool
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Of what of P is needed one by one."""
+        if self.passing[0] == 1.0:
+            return 0, 0
+        return self.one.moments.shape[1], self.other.moments.shape[1]
+
+    @property
+    def size(self) -> int:
+        """How many entries that has."""
+        return math.prod(self.shape)
+
+    def interaction(self, rotation: Array, shift: Array, out: Buffer) -> Interaction:
+        """Return P, its entries in `out`."""
+        return interaction(self.one, self.other, rotation, shift, self.rules, out, self.passing)
+
+
+def _faces_of(a: FluxPart, b: FluxPart, rotation: Array, shift: Array) -> list[_Between]:
+    outer, inner = (
+        placed_nodes(faces.packed.nodes, rotation, shift) for faces in (b.outer, b.inner)
+    )
+    whole = nodes_share(a.outer.packed.nodes, outer)
+    smooth = whole[0] == 1.0 or gap_between(a.outer.packed.nodes, outer)[0] > SMOOTH
     return [
-        (a.outer.finely, b.outer.finely, FINE),
-        (a.inner.packed, b.outer.packed, LEAN),
-        (a.outer.packed, b.inner.packed, LEAN),
+        _Between(a.outer.finely, b.outer.finely, FINE, whole, smooth),
+        _rest(a.inner.packed, b.outer.packed, outer),
+        _rest(a.outer.packed, b.inner.packed, inner),
     ]
 
 
+def _rest(one: FaceSet, other: FaceSet, nodes: Nodes) -> _Between:
+    """The same of charges of m - M; `nodes` the other's in the first's axes."""
+    away = math.dist(one.nodes.centre, nodes.centre) - one.nodes.reach - nodes.reach
+    if away > FAR * max(one.nodes.reach, nodes.reach):
+        passing, smooth = (1.0, np.zeros(6)), True
+    else:
+        gap, slope = gap_between(one.nodes, nodes)
+        passing, smooth = gap_weight(gap, slope), gap > SMOOTH_REST
+    return _Between(one, other, LEAN, passing, smooth)
+
+
 class JointProblem:
-    """The parts in one pose, `packed` once for all: P between them in `cross`, `field` v h (c, 3)
+    """The parts in one pose, `packed` once for all: P between them in `cross`, in `short` for
+    Newton's steps, `field` v h (c, 3)
     and `spread` l by class (3c,)."""
 
     def __init__(
@@ -166,11 +235,12 @@ class JointProblem:
         parts: Sequence[FluxPart],
         packed: FluxSet,
         curves: CurveSet,
-        cross: CrossSet,
+        cross: tuple[CrossSet, CrossSet],
         field: Array,
         spread: Array,
     ) -> None:
-        self.parts, self.packed, self.curves, self.cross = parts, packed, curves, cross
+        self.parts, self.packed, self.curves = parts, packed, curves
+        self.cross, self.short = cross
         self.field, self.spread = field, spread
 
     @property
@@ -252,7 +322,7 @@ def _step(
     problem: JointProblem, here: _Point, z: Array, enough: float, cost: _Cost, linear: bool
 ) -> Array:
     """Return a step of Newton's, first by the inverse in use, then by one adapted to this point."""
-    packed, cross, f = problem.packed, problem.cross, here.f
+    packed, cross, f = problem.packed, problem.short, here.f
     if cost.inverse is not None:
         packed = cost.inverse.instead(packed)
         z = precondition(packed, f.slope)

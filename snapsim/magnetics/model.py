@@ -334,8 +334,10 @@ class MagneticModel:
         ]
         load = np.concatenate([one[0] for one in loaded])
         spread = np.concatenate([one[1].ravel() for one in loaded])
-        layers, cross = self._layers(position, turns)
-        problem = JointProblem(self._fluxes, self._flux_set, self._curves, cross, load, spread)
+        layers, *cross = self._layers(position, turns)
+        problem = JointProblem(
+            self._fluxes, self._flux_set, self._curves, (cross[0], cross[1]), load, spread
+        )
         known = () if start is None else start.solutions
         found = least(
             problem,
@@ -401,7 +403,7 @@ class MagneticModel:
 
     def _layers(
         self, position: Array, turns: Array
-    ) -> tuple[dict[tuple[int, int], CrossLayer], CrossSet]:
+    ) -> tuple[dict[tuple[int, int], CrossLayer], CrossSet, CrossSet]:
         """P between each two parts, in the axes of the first."""
         places = {}
         for b, second in enumerate(self._parts):

@@ -91,7 +91,7 @@ class Interaction:
     `potential` (f_a, f_b) [m^3]; `near` (k, 2) the pairs of faces not only under the far rule and
     `load` (k, 6) minus the gradient of their nearer part: force [m^2] and torque [m^3] on body a
     about its centre per unit charges, a's axes. `a`, `b` are the faces, all in a's axes; `far` the
-    last row of the rules' blends.
+    last row of the rules' blends; `slope` (6,) the share's gradient when a is moved and turned.
     """
 
     a: FaceSet
@@ -129,11 +129,18 @@ def face_set(faces: ChargedFaces, rules: Rules = PLAIN) -> FaceSet:
     )
 
 
-def nodes_share(a: FaceSet, b: FaceSet, rotation: Array, shift: Array) -> float:
-    """Return the share of P that goes by the nodes of `distant_charges`, 0 to 1."""
-    return weight(
-        a.nodes.centre - rotation @ b.nodes.centre - shift, a.nodes.reach + b.nodes.reach
-    )[0]
+def placed_nodes(nodes: Nodes, rotation: Array, shift: Array) -> Nodes:
+    """Return nodes in the other body's axes."""
+    return nodes._replace(
+        place=nodes.place @ rotation.T + shift, centre=rotation @ nodes.centre + shift
+    )
+
+
+def nodes_share(a: Nodes, b: Nodes) -> tuple[float, Array]:
+    """Return the share of P that goes by the nodes, in the same axes, 0 to 1, and its gradient (6,)
+    when a is moved [1/m] and turned about the origin."""
+    share, slope = weight(a.centre - b.centre, a.reach + b.reach)
+    return share, np.concatenate([slope, np.cross(a.centre, slope)])
 
 
 def interaction(
@@ -143,17 +150,16 @@ def interaction(
     shift: Array,
     rules: Rules = PLAIN,
     out: NDArray[Any] | None = None,
+    passing: tuple[float, Array] | None = None,
 ) -> Interaction:
     """Return P of faces `a` and `b`; x_a = rotation x_b + shift takes b's axes to a's.
 
-    Both must have been packed for these `rules`. `out` (f_a, f_b) is where to put it, if given.
+    Both must have been packed for these `rules`. `out` (f_a, f_b) is where to put it, if given;
+    `passing` the nodes' share and its gradient where it is not that of `nodes_share`.
     """
     near, load = np.empty((0, 2), dtype=np.int64), np.empty((0, 6))
-    nodes = b.nodes._replace(
-        place=b.nodes.place @ rotation.T + shift, centre=rotation @ b.nodes.centre + shift
-    )
-    apart = a.nodes.centre - nodes.centre
-    share, slope = weight(apart, a.nodes.reach + nodes.reach)
+    nodes = placed_nodes(b.nodes, rotation, shift)
+    share, slope = passing or nodes_share(a.nodes, nodes)
     between = kernel(a.nodes.place, nodes.place) if share > 0 else np.empty((0, 0))
     far = float(rules.blends[2, 0]), float(rules.blends[2, 1])
     if share == 1.0:
@@ -192,8 +198,7 @@ def wrench(pair: Interaction, sigma_a: Array, sigma_b: Array) -> Array:
         out = (1 - pair.share) * out + pair.share * distant
         if pair.share < 1:
             gain = one @ pair.kernel @ other - sigma_a @ pair.potential @ sigma_b
-            out[:3] -= gain * pair.slope
-            out[3:] -= gain * np.cross(pair.a.nodes.centre, pair.slope)
+            out -= gain * pair.slope
     return MU_0 * out
 
 
