@@ -23,6 +23,7 @@ from snapsim.page.jobs import PageJob
 from snapsim.parts.states import State
 from snapsim.run.rehearsal import LONGEST, Ahead, Rehearsal, RehearsedMoment, slice_at
 from snapsim.scenario.toml_text import rewritten
+from snapsim.words.blows import as_fast, meets
 from snapsim.work.processes import CONTEXT, process_beside
 
 LOOKS: Final = 0.1
@@ -211,7 +212,8 @@ class _Stage:
             "kept": kept,
             "longest_s": LONGEST,
             "blows": [
-                f"{b.body} strikes {b.against} at {b.closing_speed:.2g} m/s" for b in m.blows
+                f"{b.body} {meets(b)} {b.against} {as_fast(b)} {b.closing_speed:.2g} m/s"
+                for b in m.blows
             ],
         }
 

@@ -16,6 +16,7 @@ from snapsim.mechanics.joints.hold import Hold
 from snapsim.render.events import AT_ONCE, Event, EventKind, lean, weight
 from snapsim.render.interpolation import Moment, sample
 from snapsim.simulation.trajectory import Impact, Trajectory
+from snapsim.words.blows import as_fast, meets
 from snapsim.words.endings import ending_words
 from snapsim.words.trust import by_chance
 
@@ -208,7 +209,8 @@ def _impact(event: Event, run: Trajectory) -> tuple[str, str]:
 def blow_words(blow: Impact) -> tuple[str, str]:
     """Return a blow's number and sentence. Where both move, what they bring against each other is
     more than the kinetic energy of one: the larger is told."""
-    said = f"{blow.body} strikes {blow.against} at {blow.closing_speed:.2f}{JOIN}m/s"
+    speed = f"{as_fast(blow)} {blow.closing_speed:.2f}{JOIN}m/s"
+    said = f"{blow.body} {meets(blow)} {blow.against} {speed}"
     return energy(max(blow.kinetic_energy, blow.effective_energy)), said
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from snapsim.render.interpolation import Moment
 from snapsim.simulation.reproducibility import Twins
 from snapsim.simulation.trajectory import Impact, Trajectory
+from snapsim.words.blows import as_fast, meets
 from snapsim.words.trust import by_chance, mark_of
 
 IMPACT_WORTH = 0.05  # share of the strongest blow's energy below which a blow is not announced
@@ -83,6 +84,7 @@ def impact_line(impact: Impact, twins: Twins | None = None) -> str:
     run's twins had parted, that it is one of several courses."""
     energy = max(impact.kinetic_energy, impact.effective_energy)  # of two that move: of both
     figure = f"{energy:.2f} J" if energy >= 0.5 else f"{1e3 * energy:.1f} mJ"
-    speed = f"{impact.closing_speed:.2f} m/s where they meet"
+    speed = f"{impact.closing_speed:.2f} m/s"
+    speed = f"{as_fast(impact)} {speed}" if impact.jammed else f"{speed} where they meet"
     chance = by_chance(twins, impact.time)
-    return f"{impact.body} strikes {impact.against}: {speed}, {figure}{chance}"
+    return f"{impact.body} {meets(impact)} {impact.against}: {speed}, {figure}{chance}"

@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from snapsim.simulation.closing_gaps import Closing
 from snapsim.simulation.reproducibility import Lying, Trust
 from snapsim.simulation.trajectory import Impact, Trajectory
+from snapsim.words.blows import as_fast, meets
 from snapsim.words.trust import lying_words, shares_words
 
 REACTION = 0.2
@@ -19,8 +20,9 @@ def strike_sentences(run: Trajectory) -> list[str]:
     if not run.impacts:
         return [f"Nothing is struck within {run.time[-1]:.3g} s."]
     first, hardest = run.impacts[0], max(run.impacts, key=lambda i: i.effective_energy)
-    does = "jams on" if first.jammed else "strikes"
-    found = [f"The {first.body} {does} the {first.against} {_blow(run, first, 'first_blow')}."]
+    found = [
+        f"The {first.body} {meets(first)} the {first.against} {_blow(run, first, 'first_blow')}."
+    ]
     if hardest is not first:
         found.append(
             f"The hardest of {len(run.impacts)} blows is the {hardest.body} against the"
@@ -33,7 +35,7 @@ def _blow(run: Trajectory, blow: Impact, name: str) -> str:
     low, high = (f / 1e3 for f in blow.peak_force)
     force = "" if math.isnan(high) else f", peak force {_least(low)}{short(high, 2)} kN"
     said = (
-        f"after {_s(blow.time)} at {short(blow.closing_speed)} m/s with"
+        f"after {_s(blow.time)} {as_fast(blow)} {short(blow.closing_speed)} m/s with"
         f" {short(blow.kinetic_energy)} J{force}"
     )
     twins = run.twins

@@ -20,6 +20,7 @@ from snapsim.render.events import (
 from snapsim.render.lines import blow_words, line_of
 from snapsim.render.readings import impact_line
 from snapsim.simulation.trajectory import Load
+from snapsim.words.answers import strike_sentences
 
 PART = 1
 
@@ -155,6 +156,17 @@ def test_of_two_that_both_move_the_larger_energy_is_told(trajectory):
     blow = dataclasses.replace(trajectory.impacts[0], kinetic_energy=7.15, effective_energy=14.3)
     assert blow_words(blow)[0] == "14\u00a0J"
     assert "14.30 J" in impact_line(blow)
+
+
+def test_a_slide_that_jams_is_nowhere_said_to_strike(trajectory):
+    """Film, announcement and release decide alike, and none calls its closing speed a meeting."""
+    blow = dataclasses.replace(trajectory.impacts[0], jammed=True)
+    run = dataclasses.replace(trajectory, impacts=(blow,))
+    for said in (blow_words(blow)[1], impact_line(blow), *strike_sentences(run)):
+        assert "jams on" in said
+        assert "as hard as at" in said
+        assert "strikes" not in said
+        assert "where they meet" not in said
 
 
 def test_a_part_that_is_pulled_sideways_is_not_said_to_be_lifted(trajectory, weight):

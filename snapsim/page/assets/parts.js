@@ -407,7 +407,7 @@
     },
     template: `<table class="runs blows"><thead><tr><th scope="col">at</th><th scope="col">what strikes</th><th scope="col">closing</th><th scope="col">energy of the part</th><th scope="col">of it at the point that strikes</th><th scope="col">peak force</th></tr></thead>
       <tbody><tr v-for="(b, k) in shown" :key="k"><td><button type="button" class="link" @click="$emit('seek', b.time_s)">{{ said(b.time_s, "s", 4) }}</button></td>
-        <td>{{ b.body }} on {{ b.against }}</td><td>{{ said(b.closing_speed_m_s, "m/s") + b.mark }}</td><td>{{ said(b.kinetic_energy_J, "J") + b.mark }}</td><td>{{ said(b.effective_energy_J, "J") + b.mark }}</td><td>{{ force(b) + b.mark }}</td></tr>
+        <td>{{ b.body }} {{ b.jammed ? "jams on" : "on" }} {{ b.against }}</td><td>{{ said(b.closing_speed_m_s, "m/s") + b.mark }}</td><td>{{ said(b.kinetic_energy_J, "J") + b.mark }}</td><td>{{ said(b.effective_energy_J, "J") + b.mark }}</td><td>{{ force(b) + b.mark }}</td></tr>
         <tr v-if="!blows.length"><td colspan="6">nothing was struck</td></tr>
         <tr v-if="blows.length > alike"><td colspan="6">?: a run begun a millionth otherwise had other blows by then; these are of one of several courses</td></tr></tbody>
       <tfoot v-if="blows.length > shown.length"><tr><td colspan="6"><button type="button" @click="all = true">all {{ blows.length }} blows</button></td></tr></tfoot></table>`,
