@@ -27,7 +27,7 @@ import tomli_w
 
 from snapsim.errors import SnapsimError
 from tests.fuzz import asking, sound
-from tests.fuzz.meshes import spoilt_mesh
+from tests.fuzz.meshes import spoilt_mesh, spoilt_solid
 from tests.fuzz.pictures import spoilt_picture
 from tests.fuzz.spoiling import (
     Random,
@@ -243,6 +243,24 @@ def _mesh(kind: str) -> Kind:
     return Kind(make, act)
 
 
+def _solid() -> Kind:
+    """A solid in a STEP file."""
+
+    def make(base: Path, folder: Path, random: Random) -> bool:
+        (folder / "part.step").write_bytes(spoilt_solid(random))
+        document = copy.deepcopy(sound.MESH)
+        shape = document["body"][0]["shape"]
+        shape["file"] = "part.step"
+        del shape["unit"]
+        (folder / "scene.toml").write_text(tomli_w.dumps(document))
+        return False
+
+    def act(base: Path, folder: Path) -> str:
+        return command("check", str(folder / "scene.toml"))
+
+    return Kind(make, act)
+
+
 # -- what the program keeps ----------------------------------------------------------------------
 
 
@@ -412,6 +430,7 @@ KINDS: dict[str, Kind] = {
     "stl": _mesh("stl"),
     "ply": _mesh("ply"),
     "obj": _mesh("obj"),
+    "step": _solid(),
     "run": Kind(_make_run, _act_run),
     "ledger": Kind(_make_ledger, _act_ledger),
     "operator": Kind(_make_operator, _act_operator),

@@ -1,6 +1,8 @@
-"""Spoilt triangulated surfaces in the three formats, binary and as text."""
+"""Spoilt triangulated surfaces in the three formats, binary and as text, and spoilt solids."""
 
 from __future__ import annotations
+
+from pathlib import Path
 
 import numpy as np
 import trimesh
@@ -8,6 +10,8 @@ import trimesh
 from tests.fuzz.spoiling import Random, spoil_bytes
 
 FORMATS = {"stl": ("stl", "stl_ascii"), "ply": ("ply", "ply"), "obj": ("obj", "obj")}
+
+DRAWING = Path(__file__).parents[1] / "scenario" / "drawings" / "plate.step"
 
 
 def spoilt_mesh(kind: str, random: Random) -> bytes:
@@ -28,6 +32,12 @@ def spoilt_mesh(kind: str, random: Random) -> bytes:
     if way < 0.25:
         return _other_numbers(content, random)
     return spoil_bytes(content, random) if way < 0.75 else content
+
+
+def spoilt_solid(random: Random) -> bytes:
+    """A STEP file, wrong in its numbers (of entities among them), its bytes or its end."""
+    content = DRAWING.read_bytes()
+    return (_other_numbers if random.random() < 0.5 else spoil_bytes)(content, random)
 
 
 def _surface(random: Random) -> tuple[np.ndarray, np.ndarray]:

@@ -9,7 +9,16 @@ from tests.fuzz.__main__ import rounds
 from tests.fuzz.faulty import FAULTY
 from tests.fuzz.kinds import KINDS, random_of
 
-SHARE = {"scene": 40, "study": 25, "stl": 15, "ply": 15, "obj": 15, "ledger": 15, "operator": 15}
+SHARE = {
+    "scene": 40,
+    "study": 25,
+    "stl": 15,
+    "ply": 15,
+    "obj": 15,
+    "step": 3,
+    "ledger": 15,
+    "operator": 15,
+}
 SHARE |= {"line": 15, "piece": 40, "sealed": 40, "picture": 40}
 """Cases of a kind where not twenty; the long run is `python -m tests.fuzz`."""
 
