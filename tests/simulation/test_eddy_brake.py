@@ -90,6 +90,47 @@ def test_a_ball_magnet_falls_through_a_pipe_at_the_terminal_speed():
     assert "terminal" in said["braking"]["says"]
 
 
+COPPER_PIPE = """
+title = "a published fall, as far as it is told"
+[[body]]
+name = "magnet"
+shape = {{ kind = "cylinder", diameter = "12 mm", length = "10 mm" }}
+material = "samarium-cobalt"
+magnetised = "+z"
+position = "0, 0, 0 mm"
+[[body]]
+name = "pipe"
+shape = {{ kind = "ring", outer_diameter = "15 mm", inner_diameter = "13 mm", length = "120 mm" }}
+material = "copper"
+position = "0, 0, 0 mm"
+fixed = true
+[[material]]
+name = "samarium-cobalt"
+density = "8223 kg/m^3"
+remanence = "{remanence} T"
+[run]
+duration = "1 s"
+"""
+
+
+def test_a_published_fall_through_a_pipe_lies_among_those_of_its_magnet_s_grades():
+    """1 m of copper, radii 6.5 and 7.5 mm, a magnet of samarium-cobalt of 9.3 g, 12 mm across and
+    10 mm high: 12.3 s, 81 mm/s, 1.12 kg/s (Eur. J. Phys. 25, 593 (2004), as cited in a secondary
+    source, not looked up). Its remanence is not told: grades run from 0.85 to 1.15 T (from memory),
+    102 to 56 mm/s here, and 0.94 T gives the published speed within 4 %. So wide, it checks powers
+    of the sizes, not the drag's digits, which the dipole in a thin tube does.
+    """
+    speeds = []
+    for remanence in (0.85, 0.94, 1.15):
+        system = scene_from_text(COPPER_PIPE.format(remanence=remanence), "pipe")
+        brake = eddy_brake(system)
+        drag = brake.time @ brake.grips(system.start.pose)[:, 2] ** 2
+        speeds.append(system.bodies[0].mass * 9.81 / drag)
+    assert system.bodies[0].mass == pytest.approx(9.3e-3, rel=1e-3)
+    assert speeds[2] < 0.081 < speeds[0]
+    assert speeds[1] == pytest.approx(0.081, rel=0.04)
+
+
 def test_a_sliding_magnet_s_books_close_with_heat_in_flight_and_in_contact():
     run = snapsim.release(scene_from_text(PLATE, "plate"))
     assert run.impacts
