@@ -55,26 +55,28 @@ class _Conductor:
     def grips(
         self, pose: Pose, sources: Mapping[int, MagnetSet], magnets: Sequence[int], count: int
     ) -> Array:
-        """Return g (k, count, 6) of its modes by magnets that move relative to it."""
+        """Return g (k, 6 count) of its modes by magnets that move relative to it."""
         own = self.number
         turn = rotations.matrix(pose.quaternion[own])
         points = self.modes.points.reshape(-1, 3)
         world = points @ turn.T + pose.position[own]
-        columns = []
-        for i in magnets:
+        columns, onto = [], np.zeros((len(magnets), 2, 3, count, 2, 3))
+        for k, i in enumerate(magnets):
             at = slice(i, i + 1)
             field, _ = sources[i].field_and_gradient(pose.position[at], pose.quaternion[at], world)
             columns.append(field_loads(self.modes, MU_0 * field @ turn))
-        found = np.zeros((len(self.modes.time), count, 6))
+            onto[k, 0, :, own, 0] = onto[k, 1, :, own, 1] = turn.T
+            onto[k, 0, :, i, 0] = onto[k, 1, :, i, 1] = -turn.T
+            onto[k, 0, :, i, 1] = -turn.T @ _crossing(pose.position[own] - pose.position[i])
         loads = self.modes.density @ np.concatenate(columns, axis=1)
-        for i, load in zip(magnets, np.split(loads, len(magnets), axis=1), strict=True):
-            force, torque = load[:, :3] @ turn.T, load[:, 3:] @ turn.T
-            found[:, own, :3] += force
-            found[:, own, 3:] += torque
-            arm = pose.position[own] - pose.position[i]
-            found[:, i, :3] -= force
-            found[:, i, 3:] -= torque + np.cross(arm, force)
+        found: Array = loads @ onto.reshape(6 * len(magnets), 6 * count)
         return found
+
+
+def _crossing(arm: Array) -> Array:
+    """The matrix (3, 3) by which a row v becomes arm x v."""
+    x, y, z = arm
+    return np.array([[0.0, z, -y], [-z, 0.0, x], [y, -x, 0.0]])
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,11 +92,9 @@ class _Circuit:
     def grips(self, pose: Pose, sources: Mapping[int, MagnetSet], count: int) -> Array:
         """Return g (k, 6 count) of its modes."""
         own = [c.grips(pose, sources, self.magnets, count) for c in self.conductors]
-        flat = [g.reshape(len(g), -1) for g in own]
         if self.shares is None:
-            return flat[0]
-        found: Array = sum(s.T @ g for s, g in zip(self.shares, flat, strict=True))  # type: ignore[assignment]
-        return found
+            return own[0]
+        return np.sum([s.T @ g for s, g in zip(self.shares, own, strict=True)], axis=0)
 
     def parted(self, amplitudes: Array) -> dict[int, Array]:
         """Return how much (..., m) of its own modes each conductor has, by its number."""
@@ -109,7 +109,7 @@ def field_loads(modes: CurrentModes, field: Array) -> Array:
     B (c q, 3) [T] at their points, body axes."""
     cells = modes.cells
     weighed = modes.weights[..., None] * field.reshape(modes.points.shape)
-    sum_, arm = weighed.sum(axis=1), np.einsum("cqi,cqj->cij", modes.points, weighed)
+    sum_, arm = weighed.sum(axis=1), modes.points.transpose(0, 2, 1) @ weighed
     found = np.zeros((cells, 3, 6))
     for a, b, c in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):  # force a of J_b B_c - J_c B_b
         found[:, b, a], found[:, c, a] = sum_[:, c], -sum_[:, b]
