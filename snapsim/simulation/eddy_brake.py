@@ -94,7 +94,8 @@ class _Circuit:
         own = [c.grips(pose, sources, self.magnets, count) for c in self.conductors]
         if self.shares is None:
             return own[0]
-        return np.sum([s.T @ g for s, g in zip(self.shares, own, strict=True)], axis=0)
+        parts = [s.T @ g for s, g in zip(self.shares, own, strict=True)]
+        return np.asarray(np.sum(parts, axis=0))
 
     def parted(self, amplitudes: Array) -> dict[int, Array]:
         """Return how much (..., m) of its own modes each conductor has, by its number."""

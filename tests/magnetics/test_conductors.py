@@ -14,6 +14,7 @@ from snapsim.magnetics.conductors.modes import current_modes
 from snapsim.magnetics.conductors.network import network
 from snapsim.magnetics.sources import magnet_set, source_for
 from snapsim.parts.shapes import Box, Cylinder, Ring, Sphere
+from snapsim.run.braking import UNEQUAL
 from snapsim.simulation.eddy_brake import field_loads
 
 SIGMA = 58e6
@@ -158,3 +159,15 @@ def test_cells_far_wider_than_the_gap_drag_too_little():
 @cache
 def close_plate(cells):
     return current_modes(conductor_cells(Box((0.3, 0.12, 8e-3)), cells), SIGMA)
+
+
+@pytest.mark.parametrize(("cells", "low"), [(200, 0.5), (400, 0.78)])
+def test_a_flat_disc_on_unequal_cells_drags_too_little_and_the_bar_s_share_covers_it(cells, low):
+    """The drag of a slow dipole over a wide thin sheet is F0 v/(2 w), F0 = 3 mu0 m^2/(32 pi z^4)
+    (receding images, as above); a disc nine heights across."""
+    modes = current_modes(conductor_cells(Cylinder(0.27, 2e-3), cells), SIGMA)
+    pull = grips(modes, np.array([0.0, 0.0, 0.03]), np.array([0.0, 0.0, 1.0]))[:, 0]
+    sheet = 3 * MU_0 / (32 * np.pi * 0.03**4) * MU_0 * SIGMA * 2e-3 / 4
+    found = modes.time @ pull**2 / sheet
+    assert low < found < 1.0
+    assert found * (1 + UNEQUAL["draft" if cells == 200 else "normal"]) > 0.97

@@ -77,6 +77,12 @@ def conductor_cells(shape: Shape, count: int) -> ConductorCells:
     return ConductorCells(cells.mesh(shape, count))
 
 
+def has_equal_cells(shape: Shape) -> bool:
+    """Return whether a shape has the cells of this module, on which a thin wall's currents are of
+    fourth order; on others a disc 135 times as wide as thick is dragged 17 % too little."""
+    return isinstance(shape.simplest, Box | Ring)
+
+
 def too_long(shape: Ring) -> bool:
     """Return whether the `MOST` cells of a tube are longer than half its radius."""
     return shape.length * LEAST_TURN > MOST * 0.25 * shape.outer_diameter
