@@ -2,7 +2,7 @@
 
     python renders/remake.py [--stills] [SCENE ...]    (minutes for all: every scene is released)
 
-SCENE.png is the main blow, or the end of a run without one; SCENE.mp4 its film, small.
+SCENE.png is the main blow, else how parts part, else the end of the run; SCENE.mp4 its film, small.
 """
 
 import sys
@@ -12,7 +12,7 @@ from PIL import Image
 
 import snapsim
 from snapsim.render import ClipOptions, Shot, layers_of, render_clip, render_still
-from snapsim.render.events import main_blow
+from snapsim.render.events import EventKind, find_events, main_blow
 
 HERE = Path(__file__).parent
 SCENES = HERE.parent / "scenarios"
@@ -22,11 +22,19 @@ WITH_LINES = ("two-magnets",)  # the still in which no iron glows
 FROM_AFAR = ("two-magnets", "guard-and-crossbar")  # what matters is round the part: lines, a guard
 
 
+def moment_of(run):
+    """When the still is taken [s]: the main blow, else as parts begin to part, else the end."""
+    blow = main_blow(run)
+    if blow is not None:
+        return blow.time
+    apart = [e for e in find_events(run) if e.kind == EventKind.PARTING]
+    return apart[0].start + 0.2 * (apart[0].end - apart[0].start) if apart else float(run.time[-1])
+
+
 def remake(name, stills_only=False):
     """Release a scene and draw it."""
     run = snapsim.release(snapsim.load_scene(SCENES / f"{name}.toml"))
-    blow = main_blow(run)
-    when = blow.time if blow is not None else float(run.time[-1])
+    when = moment_of(run)
     layers = layers_of(["lines"]) if name in WITH_LINES else STILL.layers
     still = HERE / f"{name}.png"
     shot = Shot("fixed" if name in FROM_AFAR else "near")

@@ -172,8 +172,8 @@ def _righting(event: Event, run: Trajectory) -> tuple[str, str]:
     stands = _stance(run, part, event.end)
     polarised = polarisation(run, name, moment)
     if polarised is None:
-        return f"{event.figure:.0f}°", f"turned {stands}, {pulled}".replace("  ", " ")
-    return f"{polarised:.2f}{JOIN}T", f"{stands or 'turned'}, {pulled}"
+        return f"{event.figure:.0f}°", f"turns {stands}, then {pulled}".replace(" ,", ",")
+    return f"{polarised:.2f}{JOIN}T", f"turns {stands}, then {pulled}".replace(" ,", ",")
 
 
 def _stance(run: Trajectory, part: int, time: float) -> str:
