@@ -287,7 +287,10 @@ def turns(landscape: EnergyLandscape, constraints: Constraints, start: Place) ->
 
 def footing_at(landscape: EnergyLandscape, constraints: Constraints, start: Place) -> Footing:
     """Return what the part stands on at `start`: what it touches and is not drawn to, else, hanging
-    there, the magnet: its way up is then off that."""
+    there, the magnet: its way up is then off that. What a hinge holds stands on nothing: it would
+    be set down off its hinge."""
+    if len(constraints.limits(start, TOUCHING).equality):
+        return Footing(constraints, frozenset(), up(landscape))
     drawing = attractors(landscape)
     touched = frozenset(constraints.touched(start, TOUCHING))
     support = touched - drawing
@@ -410,10 +413,10 @@ def _pivots(
 
 
 def _hit(constraints: Constraints, place: Place, support: frozenset[int]) -> int | None:
-    """Number of a body in the way, not the support."""
+    """Number of a body in the way, not the support: what only touches is in nobody's way."""
     gaps = constraints.gaps(place)
     for gap, other in zip(gaps.tolist(), constraints.others.tolist(), strict=True):
-        if other not in support and gap < 0:
+        if other not in support and gap < -TOUCH:
             return int(other)
         if gap < -1e-4:
             return int(other)

@@ -38,6 +38,9 @@ KINDS_OF_SCENE = (
     *("prism", "string", "crossbar", "two"),
 )
 
+EDGE = 25.0
+"""Half the length of a flap [mm]."""
+
 LATER = 40
 """Case from which on parts on hinges and rails are drawn too."""
 
@@ -105,14 +108,15 @@ def text_of(seed: int) -> tuple[str, str]:
 def _guide(kind: str, across: np.ndarray, height: float, rng: np.random.Generator) -> str:
     """A flap lying on the table, hinged at its edge, or a rail that leans; both rub or not."""
     rub = rng.choice([0.0, rng.uniform(0.1, 0.4)])
-    edge = -15.0 if kind == "hinge" else 0.0
+    edge, low = (-EDGE, -0.5 * height) if kind == "hinge" else (0.0, 0.0)
+    x, z = round(across[0], 3) + edge, 0.5 * height + low + 1e-4
     own = 'axis = "y"\n' + (f'friction_torque = "{0.1 * rub:.4f} N m"\n' if rub else "")
     if kind == "rail":
         own = f'axis = "{rng.uniform(-0.6, 0.6):.3f}, 0, 1"\nfriction = {rub:.3f}\n'
     return (
         f'[[joint]]\nname = "guide"\nkind = "{"hinge" if kind == "hinge" else "slide"}"\n'
-        f'between = ["part", "world"]\nat = ["{edge}, 0, 0 mm", '
-        f'"{round(across[0], 3) + edge:.3f}, {across[1]:.3f}, {0.5 * height + 1e-4:.5f} mm"]\n{own}'
+        f'between = ["part", "world"]\nat = ["{edge}, 0, {low:.5f} mm", '
+        f'"{x:.3f}, {across[1]:.3f}, {z:.5f} mm"]\n{own}'
     )
 
 
@@ -126,7 +130,9 @@ def _body(name: str, shape: str, across: np.ndarray, z: float) -> str:
 def _part(kind: str, rng: np.random.Generator) -> tuple[str, float]:
     """A shape in TOML and its height [mm]."""
     d, h = rng.uniform(30, 60), rng.uniform(6, 14)
-    if kind in ("box", "crossbar", "two", "hinge"):
+    if kind == "hinge":
+        return f'{{ kind = "box", size = "{2 * EDGE:.2f} x {0.8 * d:.2f} x {h:.2f} mm" }}', h
+    if kind in ("box", "crossbar", "two"):
         return f'{{ kind = "box", size = "{d:.2f} x {0.8 * d:.2f} x {h:.2f} mm" }}', h
     if kind == "ring":
         return f'{{ kind = "ring", outer_diameter = "{d:.2f} mm", inner_diameter = "{0.4 * d:.2f} mm", length = "{h:.2f} mm" }}', h  # fmt: skip # noqa: E501
