@@ -202,10 +202,21 @@ class Tab:
             time.sleep(0.03)
         raise AssertionError(f"not within {seconds} s: {expression}; complaints: {self.errors}")
 
-    def press(self, key: str, code: str = "", shift: bool = False, text: str | None = None) -> None:
-        """Press and let go one key."""
-        shown = key if text is None and len(key) == 1 else text
-        same: dict[str, Any] = {"key": key, "code": code, "modifiers": 8 if shift else 0}
+    def press(
+        self,
+        key: str,
+        code: str = "",
+        shift: bool = False,
+        text: str | None = None,
+        modifiers: int = 0,
+    ) -> None:
+        """Press and let go one key; `modifiers` as the protocol has them (2: Ctrl)."""
+        shown = key if text is None and len(key) == 1 and not modifiers else text
+        same: dict[str, Any] = {"key": key, "code": code, "modifiers": modifiers or 8 * shift}
+        if modifiers == 2 and key == "a":
+            same["commands"] = ["selectAll"]
+        if key.startswith("Arrow"):
+            same["windowsVirtualKeyCode"] = 37 + ["Left", "Up", "Right", "Down"].index(key[5:])
         if key == "Tab":
             same["windowsVirtualKeyCode"] = 9
         elif key == "Enter":
