@@ -2,7 +2,9 @@
 
 A job goes to a lane; a lane works through its jobs one after another in a process of its own, so
 the page always answers. Cancelling sets a flag that the worker looks at whenever it reports
-progress; one that does not is ended and a new one started.
+progress; one that does not is ended and a new one started. Stopping interrupts the work as Ctrl-C
+does at a terminal (KeyboardInterrupt), but only where it reports: within compiled code an interrupt
+can become another exception, or be swallowed. What then returns is its result: what it found.
 """
 
 from __future__ import annotations
@@ -52,6 +54,7 @@ class PageJob:
     result: dict[str, Any] | None = None
     error: str = ""
     cancelled_at: float | None = None
+    stopped_at: float | None = None
     over: threading.Event = field(default_factory=threading.Event)
 
     @property
@@ -68,6 +71,7 @@ class PageJob:
             "share": self.share,
             "word": self.word,
             "error": self.error,
+            "stopped": self.stopped_at is not None,
         }
 
 
@@ -78,7 +82,7 @@ class Lane:
 
     def __init__(self) -> None:
         self._waiting: queue.Queue[PageJob | None] = queue.Queue()
-        self._cancel = CONTEXT.Event()
+        self._cancel, self._stop = CONTEXT.Event(), CONTEXT.Event()
         self._closing = threading.Event()
         # The process and its connection belong to the serving thread alone.
         self._process: Any = None
@@ -118,9 +122,14 @@ class Lane:
             return
         connection = self._connected()
         self._cancel.clear()
+        self._stop.clear()
+        told = False
         job.state = "running"
         connection.send((job.work, job.given))
         while job.active:
+            if job.stopped_at is not None and not told:
+                self._stop.set()
+                told = True
             if not connection.poll(EVERY):
                 self._mind_cancel(job)
                 continue
@@ -149,7 +158,8 @@ class Lane:
         if self._process is not None and self._process.is_alive() and self._connection is not None:
             return self._connection
         self._connection, other = CONTEXT.Pipe()
-        self._process = process_beside(work_on, other, self._cancel)
+        self._cancel, self._stop = CONTEXT.Event(), CONTEXT.Event()  # none that a dead one held
+        self._process = process_beside(work_on, other, self._cancel, self._stop)
         other.close()
         return self._connection
 
@@ -169,7 +179,15 @@ def cancel(job: PageJob) -> None:
         job.cancelled_at = time.monotonic()
 
 
-def work_on(connection: Connection, cancelled: Any) -> None:
+def stop(job: PageJob) -> None:
+    """Ask a job to end with what it has found; one that waits does not begin."""
+    if job.state == "waiting":
+        cancel(job)
+    elif job.active and job.stopped_at is None:
+        job.stopped_at = time.monotonic()
+
+
+def work_on(connection: Connection, cancelled: Any, stopped: Any) -> None:
     """Do what comes through a connection until it closes: the life of a worker process."""
     last = 0.0
 
@@ -177,6 +195,9 @@ def work_on(connection: Connection, cancelled: Any) -> None:
         nonlocal last
         if cancelled.is_set():
             raise Cancelled
+        if stopped.is_set():
+            stopped.clear()  # once a job: what it found is still to be put together
+            raise KeyboardInterrupt
         now = time.monotonic()
         if now - last >= EVERY:
             last = now
@@ -193,7 +214,7 @@ def work_on(connection: Connection, cancelled: Any) -> None:
 def _outcome(work: Work, given: dict[str, Any], report: Report) -> tuple[Any, ...]:
     try:
         return "done", work(given, report)
-    except Cancelled:
+    except (Cancelled, KeyboardInterrupt):
         return "cancelled", ""
     except SnapsimError as error:
         return "failed", str(error)

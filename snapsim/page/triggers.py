@@ -29,7 +29,7 @@ from snapsim.page.dropped_mesh import DroppedMesh, named
 from snapsim.page.energy_curve import curve_work, margin_work
 from snapsim.page.export import clip_work, html_work
 from snapsim.page.field_lines_job import lines_work
-from snapsim.page.jobs import Lane, PageJob, cancel
+from snapsim.page.jobs import Lane, PageJob, cancel, stop
 from snapsim.page.parts_job import parts_work
 from snapsim.page.pose import FARTHEST, typed, with_unit
 from snapsim.page.rehearsing import Rehearsing
@@ -465,11 +465,11 @@ class Desk:
         return self._begun(bench, self.looks.submit("html", html_work, given))
 
     @answering
-    def stop(self, tab: str, number: int) -> Reply:
-        """Cancel a job of this tab."""
+    def stop(self, tab: str, number: int, keep: bool = False) -> Reply:
+        """Cancel a job of this tab, or (`keep`) let it end with what it has found."""
         bench = self.bench(tab)
         if number in bench.jobs:
-            cancel(bench.jobs[number])
+            (stop if keep else cancel)(bench.jobs[number])
         return self._standing(bench)
 
     @answering

@@ -34,3 +34,15 @@ def refusing(given: dict[str, Any], report: Report) -> dict[str, Any]:
 
 def dying(given: dict[str, Any], report: Report) -> dict[str, Any]:
     os._exit(9)
+
+
+def keeping(given: dict[str, Any], report: Report) -> dict[str, Any]:
+    """Counts until it is interrupted, and says how far it came."""
+    count = 0
+    try:
+        while True:
+            count += 1
+            report(0.5, "counting")
+            time.sleep(0.005)
+    except KeyboardInterrupt:
+        return {"count": count}

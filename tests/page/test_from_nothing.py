@@ -16,6 +16,9 @@ import pytest
 from chromium import Chromium, Tab
 
 Open = Callable[..., Tab]
+PATIENCE = 60.0
+"""Seconds that an answer may take where others compute beside."""
+
 MOST_TABS = 160
 """Presses of Tab from anywhere to anywhere; a page that needs more is no page for the keyboard."""
 
@@ -37,7 +40,11 @@ class Pointer:
     def at(self, selector: str) -> tuple[float, float]:
         found = f"document.querySelector({json.dumps(selector)})"
         self.tab.wait(f"{found} && !{found}.disabled")
-        x, y, wide, high, hit = self.tab.data(SEEN % found)
+        before, now = None, self.tab.data(SEEN % found)
+        while now != before:  # once nothing moves any more
+            time.sleep(0.1)
+            before, now = now, self.tab.data(SEEN % found)
+        x, y, wide, high, hit = now
         assert hit, f"{selector} is covered"
         assert min(wide, high) >= self.least, f"{selector}: {wide} x {high} px"
         return x, y
@@ -132,23 +139,23 @@ ANGLE = "[aria-describedby='ct-y']"
 def built(tab: Tab, hand: Pointer | Keys) -> None:
     """A new scene (magnet, disc, table), a hand on the magnet, the disc smaller and tilted."""
     hand.press("#tab-build")
-    tab.wait("document.querySelector('#panel-build').checkVisibility()")
+    tab.wait("document.querySelector('#panel-build').checkVisibility()", PATIENCE)
     hand.choose("[aria-label='begin with']", "")
     hand.press(BEGIN)
-    tab.wait("snapsim.page.title === 'New scene'")
+    tab.wait("snapsim.page.title === 'New scene'", PATIENCE)
     hand.choose("[aria-label='what to add']", "hand")
     hand.press(ADD)
-    tab.wait("snapsim.page.fastened.length === 1")
+    tab.wait("snapsim.page.fastened.length === 1", PATIENCE)
     hand.write("[data-key='body.disc.shape.diameter']", "50")
-    tab.wait("snapsim.page.toml.includes('50 mm')")
+    tab.wait("snapsim.page.toml.includes('50 mm')", PATIENCE)
     hand.write("[data-key='run.duration']", "0.12 s")
-    tab.wait("snapsim.page.toml.includes('0.12 s')")
+    tab.wait("snapsim.page.toml.includes('0.12 s')", PATIENCE)
     hand.press("#tab-place")
-    tab.wait("document.querySelector('#panel-place').checkVisibility()")
+    tab.wait("document.querySelector('#panel-place').checkVisibility()", PATIENCE)
     hand.write(ANGLE, "25")
-    tab.wait("snapsim.page.pose.typed_deg[1] === 25")
+    tab.wait("snapsim.page.pose.typed_deg[1] === 25", PATIENCE)
     hand.press("[title^='lower the part']")
-    tab.wait("snapsim.page.figures && snapsim.page.figures.touches.length")
+    tab.wait("snapsim.page.figures && snapsim.page.figures.touches.length", PATIENCE)
 
 
 def shown(tab: Tab, hand: Pointer | Keys) -> None:
@@ -156,7 +163,7 @@ def shown(tab: Tab, hand: Pointer | Keys) -> None:
     hand.press(".release")
     tab.wait("snapsim.page.mode === 'play' && snapsim.page.record", 120)
     hand.choose("[aria-label='pace']", "0.05")
-    tab.wait("snapsim.page.pace === 0.05")
+    tab.wait("snapsim.page.pace === 0.05", PATIENCE)
 
 
 CASES = [
@@ -192,7 +199,7 @@ def test_a_scene_is_built_released_slowed_and_filmed(
     tab.wait("snapsim.page.drawing && snapsim.page.drawing.share > 0", 60)
     if not whole:
         hand.press("[data-save='clip']")  # cancelled: a whole film is for --longer
-        tab.wait("!snapsim.page.drawing")
+        tab.wait("!snapsim.page.drawing", PATIENCE)
     else:
         tab.wait("!snapsim.page.drawing", 300)
         film = browser.downloads / "scene.mp4"

@@ -10,7 +10,7 @@ import lane_work
 import pytest
 
 from snapsim.page import jobs
-from snapsim.page.jobs import Lane, PageJob, cancel
+from snapsim.page.jobs import Lane, PageJob, cancel, stop
 
 
 @pytest.fixture(scope="module")
@@ -70,6 +70,34 @@ def test_a_job_that_does_not_listen_is_ended_and_the_next_gets_a_new_process(
     assert job.over.wait(10)
     assert job.state == "cancelled"
     assert done(lane, 4).state == "done"
+
+
+def test_a_stopped_job_returns_what_it_found_and_the_process_goes_on(lane: Lane) -> None:
+    first = done(lane, 1)
+    for name in ("keeping", "willing"):
+        job = lane.submit(name, getattr(lane_work, name), {})
+        behind = lane.submit("double", lane_work.double, {"value": 3})
+        end = time.monotonic() + 60
+        while not job.word:
+            assert time.monotonic() < end
+            time.sleep(0.01)
+        time.sleep(0.3)
+        stop(behind)  # one that waits does not begin
+        stop(job)
+        assert job.over.wait(10)
+        assert behind.over.wait(5)
+        assert behind.state == "cancelled"
+        if name != "willing":
+            assert job.state == "done"
+            assert job.result
+            assert job.result["count"] > 1
+        else:  # has nothing to show
+            assert (job.state, job.result) == ("cancelled", None)
+    stop(first)  # over: nothing happens, to the next job either
+    again = done(lane, 2)
+    assert again.result
+    assert first.result
+    assert again.result["pid"] == first.result["pid"]
 
 
 def test_faults_are_told_in_one_line_and_the_lane_goes_on(lane: Lane) -> None:

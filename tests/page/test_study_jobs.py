@@ -11,7 +11,7 @@ import pytest
 
 from snapsim.errors import InputError
 from snapsim.page.jobs import Cancelled
-from snapsim.page.study_jobs import study_work
+from snapsim.page.study_jobs import STOPPED, study_begun_with, study_work
 
 SCENES = Path(__file__).parents[2] / "scenarios"
 
@@ -46,6 +46,26 @@ def test_a_cancelled_study_ends_its_process(tmp_path: Path) -> None:
     time.sleep(0.1)
     left = [p for p in Path("/proc").glob("[0-9]*/cmdline") if _of(p, str(tmp_path))]
     assert os.name != "posix" or left == []
+
+
+@pytest.mark.longer
+@pytest.mark.parametrize("what", ["fates", "sweep"])
+def test_a_stopped_study_shows_what_it_found_and_that_it_is_not_all(
+    tmp_path: Path, what: str
+) -> None:
+    spans = {"first": "body.ball.position.x=-10..10 mm", "second": "body.ball.position.z=25..60 mm"}
+    study = study_begun_with("ball").replace("samples = 16", "samples = 64")
+    stopped: list[str] = []
+
+    def report(share: float, word: str) -> None:
+        if ": " in word and not stopped:  # so many releases are done
+            stopped.append(word)
+            raise KeyboardInterrupt
+
+    told = study_work(given(tmp_path, what, study=study, **spans), report)
+    assert stopped
+    assert told["text"].startswith(STOPPED)
+    assert told["pictures" if what == "fates" else "pages"]
 
 
 def _of(path: Path, folder: str) -> bool:

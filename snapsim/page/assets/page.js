@@ -634,6 +634,8 @@
         this.standing(answer);
       },
       async stopJob(job) { this.standing(await this.call("stop", job.number)); },
+      // Ends with what was found until then.
+      async keepOf(job) { this.standing(await this.call("stop", job.number, true)); },
       async fetchRun(number) {
         if (this.records[number]) return;
         const answer = await this.call("result", number);
