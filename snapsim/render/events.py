@@ -17,7 +17,7 @@ from snapsim.arrays import Array, BoolArray
 from snapsim.mechanics.ending import Parting
 from snapsim.numerics import rotations
 from snapsim.render.framing import leading_part
-from snapsim.run.braking import drifting
+from snapsim.run.braking import braked, drifting
 from snapsim.simulation.trajectory import Impact, Trajectory
 
 MAIN_WORTH: Final = 0.05
@@ -58,6 +58,8 @@ class EventKind(StrEnum):
     """Two free parts move away from each other."""
     DRIFTING = "drifting"
     """Eddy currents hold it at an even speed."""
+    BRAKING = "braking"
+    """Eddy currents take most of its motion."""
     APPROACH = "approach"
     IMPACT = "impact"
     """The main blow."""
@@ -92,7 +94,7 @@ def find_events(run: Trajectory) -> tuple[Event, ...]:
     found += _partings_of_joints(run)
     if part is not None and end > 0:
         found += [*resisting(run, part), *righting(run, part), *partings(run)]
-    found += [*_drifts(run), *_blows(run)]
+    found += [*_drifts(run), *_brakings(run), *_blows(run)]
     found.append(Event(EventKind.REST, end, end))
     return tuple(sorted(found, key=lambda e: (e.start, e.kind == EventKind.REST)))
 
@@ -203,6 +205,16 @@ def _drifts(run: Trajectory) -> list[Event]:
         )
         for one in drifting(run)
     ]
+
+
+def _brakings(run: Trajectory) -> list[Event]:
+    """While eddy currents take a part's motion; `figure` is the share of it that goes."""
+    one = braked(run)
+    if one is None:
+        return []
+    bodies = (run.system.number(one["body"]),)
+    kind = EventKind.BRAKING
+    return [Event(kind, one["from_s"], one["to_s"], bodies, figure=one["share"])]
 
 
 def _longest_growth(values: Array) -> tuple[int, int]:

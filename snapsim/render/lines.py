@@ -142,6 +142,11 @@ def _drifting(event: Event, run: Trajectory) -> tuple[str, str]:
     return figure, "at an even speed: currents in the metal brake it"
 
 
+def _braking(event: Event, run: Trajectory) -> tuple[str, str]:
+    share = f"{min(100 * event.figure, 99):.0f}{JOIN}%"
+    return share, "of its motion becomes heat: currents in the metal brake it"
+
+
 def _let_go(event: Event, run: Trajectory) -> tuple[str, str]:
     gone = {name: load for name, load in run.loads.items() if load.parted == event.start}
     when = f"{event.start:.3g}{JOIN}s"
@@ -249,6 +254,7 @@ SAYINGS: Final[dict[EventKind, Callable[[Event, Trajectory], tuple[str, str]]]] 
     EventKind.RIGHTING: _righting,
     EventKind.PARTING: _parting,
     EventKind.DRIFTING: _drifting,
+    EventKind.BRAKING: _braking,
     EventKind.APPROACH: _approach,
     EventKind.IMPACT: _impact,
     EventKind.OTHER_BLOW: _impact,

@@ -22,6 +22,7 @@ COLOURS: Final = {
     EventKind.RELEASE: "GREEN",
     EventKind.LIFT_OFF: "CYAN",
     EventKind.DRIFTING: "CYAN",
+    EventKind.BRAKING: "CYAN",
     EventKind.IMPACT: "RED",
     EventKind.BLOW: "ORANGE",
     EventKind.REST: "BLUE",

@@ -57,7 +57,8 @@ PACES: Final[dict[EventKind, Pace]] = {
     EventKind.LIFT_OFF: Pace(5.0, 1.5, 6),
     EventKind.RESISTING: Pace(5.0, 1.5, 7),
     EventKind.DRIFTING: Pace(2.0, 3.0, 8),
-    EventKind.ROCKING: Pace(5.0, 3.0, 9),
+    EventKind.BRAKING: Pace(10.0, 3.0, 9),
+    EventKind.ROCKING: Pace(5.0, 3.0, 10),
 }
 WHOLE: Final = (PACES[EventKind.APPROACH].rank, PACES[EventKind.ROCKING].rank)
 """Told however short; others, where they would have to be slower than 1/SLOWEST, are not."""

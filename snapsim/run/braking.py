@@ -25,6 +25,12 @@ EVEN: Final = 0.03
 HEATED: Final = 0.2
 """Heat over the work of weight along the whole way: less, and the part drifts by something else."""
 
+STRETCH: Final = (0.01, 0.98)
+"""Shares of all the heat between which currents count as braking."""
+
+MOST: Final = 0.6
+"""Share of the kinetic energy that they take then, and of what is lost that becomes heat."""
+
 STILL: Final = 1e-4
 """Speed [m/s] below which a part counts as at rest."""
 
@@ -103,6 +109,34 @@ def drifting(run: Trajectory) -> list[dict[str, Any]]:
         return []
     found = [_drift(run, i) for i, b in enumerate(run.system.bodies) if not b.fixed]
     return [one for one in found if one is not None]
+
+
+def braked(run: Trajectory) -> dict[str, Any] | None:
+    """Return over which time eddy currents turned most of what moved into heat: "from_s", "to_s",
+    and the "share" of the kinetic energy at its begin that was gone at its end; None where they
+    did not, or where parts drift at an even speed. Of several moving parts "body" is the one that
+    had most."""
+    if not run.currents or drifting(run) or len(run.time) < 3:
+        return None
+    heat, kinetic = run.energy["joule_heat"], run.energy["kinetic"]
+    begin, end = (int(np.searchsorted(heat, share * heat[-1])) for share in STRETCH)
+    lost = float(kinetic[begin] - kinetic[end])
+    became = float(heat[end] - heat[begin])
+    if not (end > begin and lost > MOST * kinetic[begin] > 0 and became > MOST * lost):
+        return None
+    free = [i for i, b in enumerate(run.system.bodies) if not b.fixed]
+    most = max(free, key=lambda i: _kinetic(run, i, begin))
+    return {
+        "body": run.system.bodies[most].name,
+        "from_s": float(run.time[begin]),
+        "to_s": float(run.time[end]),
+        "share": lost / float(kinetic[begin]),
+    }
+
+
+def _kinetic(run: Trajectory, i: int, frame: int) -> float:
+    """Of its centre [J]."""
+    return 0.5 * run.system.bodies[i].mass * float(run.velocity[frame, i] @ run.velocity[frame, i])
 
 
 def _drift(run: Trajectory, i: int) -> dict[str, Any] | None:

@@ -85,6 +85,22 @@ def test_a_part_that_sinks_evenly_while_its_weight_becomes_heat_drifts(trajector
     assert EventKind.DRIFTING not in kinds(cold)
 
 
+def test_a_part_whose_motion_becomes_heat_is_braked(trajectory):
+    t = trajectory.time
+    left = np.exp(-t / (0.15 * t[-1]))
+    run = with_series(trajectory, velocity=2.0 * left[:, None] * [1.0, 0.0, 0.0])
+    energy = {**run.energy, "kinetic": 3.0 * left**2, "joule_heat": 3.0 * (1 - left**2)}
+    run = dataclasses.replace(run, energy=energy, currents={"plate": np.zeros((len(t), 1))})
+    found = of(run, EventKind.BRAKING)
+    assert found.bodies == (PART,)
+    assert found.figure == pytest.approx(0.98, abs=0.02)
+    assert found.start < 0.05 * t[-1] < found.end < 0.5 * t[-1]
+    rubbed = {**energy, "joule_heat": 0.3 * energy["joule_heat"]}  # friction took the rest
+    assert EventKind.BRAKING not in kinds(dataclasses.replace(run, energy=rubbed))
+    driven = {**energy, "kinetic": np.full(len(t), 3.0)}  # and a pull gave it back
+    assert EventKind.BRAKING not in kinds(dataclasses.replace(run, energy=driven))
+
+
 def test_a_part_without_weight_does_not_resist(trajectory):
     system = dataclasses.replace(trajectory.system, gravity=np.zeros(3))
     assert resisting(dataclasses.replace(trajectory, system=system), PART) == []
