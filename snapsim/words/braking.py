@@ -55,7 +55,8 @@ def left_out_of_braking(
             f"eddy currents in {names} are driven by the magnets' own field: {_iron(iron)}"
         )
     others = [i for i in conducting(bodies) if i not in found]
-    if len(joined(system)) + len(others) > 1 and found:
+    loose = not all(bodies[i].fixed for i in [*found, *others])
+    if found and loose and len(joined(system)) + len(others) > 1:
         apart = ", ".join(bodies[i].name for i in [*found, *others])
         bound = f" by up to {100 * unjoined:.0f} % of their braking" if unjoined > 0 else ""
         lines.append(

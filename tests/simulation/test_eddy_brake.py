@@ -315,6 +315,7 @@ def test_conductors_that_move_relative_to_each_other_are_no_circuit():
     far[2, 2] = -1.0
     pose = replace(system.start.pose, position=far)
     assert joined(replace(system, start=replace(system.start, pose=pose))) == [(1,), (2,)]
+    assert left_out_of_braking(replace(system, start=replace(system.start, pose=pose))) == []
     loose = (*system.bodies[:2], replace(system.bodies[2], fixed=False))
     assert joined(replace(system, bodies=loose)) == [(1,), (2,)]
 
