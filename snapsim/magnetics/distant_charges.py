@@ -15,6 +15,7 @@ t^2 between the two `ENDS`. Source: interpolation of the kernel, Fong & Darve, J
 
 from __future__ import annotations
 
+import math
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -29,22 +30,24 @@ ENDS: Final = (1.6, 2.0)
 """Distance of the centres over the sum of the half diagonals: from the first on the nodes begin to
 count, from the second on they alone do."""
 
-SMALL_CHARGE_ENDS: Final = (0.26, 0.40)
+SMALL_CHARGE_ENDS: Final = (0.24, 0.37)
 """The same for charges that are small beside others (those of m - M in `joint_fluxes`), of the gap
 between the nodes over the longest edge of both boxes (`gap_between`)."""
 
-POWER: Final = 16
-"""Of the norm that stands for the least of all distances: smooth, and up to 1.7 times too small."""
+HALF_POWER: Final = 8
+"""Of squares in the norm that stands for the least of all distances: smooth, and up to 1.7 times
+too small."""
 
 
 class Nodes(NamedTuple):
     """`place` (n, 3) [m] of the nodes, body axes; `gather` (f, n) = U [m^2]; `centre` (3,) and
-    `reach` [m], the half diagonal, of the box."""
+    `reach` [m], the half diagonal, of the box, `edge` [m] its longest one."""
 
     place: Array
     gather: Array
     centre: Array
     reach: float
+    edge: float
 
 
 def nodes_of(corners: Array, points: Array) -> Nodes:
@@ -57,19 +60,25 @@ def nodes_of(corners: Array, points: Array) -> Nodes:
     along = [_lagrange(u, local[:, :, i]) for i in range(3)]
     each = np.einsum("fqi,fqj,fqk,fq->fijk", *along, points[:, :, 3], optimize=True)
     gather = np.ascontiguousarray(each.reshape(len(points), -1))
-    return Nodes(centre + half * grid, gather, centre, float(np.linalg.norm(half)))
+    reach, edge = float(np.linalg.norm(half)), 2 * float(half.max())
+    return Nodes(centre + half * grid, gather, centre, reach, edge)
 
 
 def gap_between(a: Nodes, b: Nodes) -> tuple[float, Array]:
     """Return about the least distance of nodes, in the same axes, over the longest edge of both
     boxes, and its gradient (6,) when a is moved [1/m] and turned about the origin."""
-    away = a.place[:, None] - b.place
-    square = np.einsum("abi,abi->ab", away, away)
-    each = (square / square.min()) ** (-POWER / 2)
-    edge = max(float(np.ptp(one.place, axis=0).max()) for one in (a, b))
-    gap = float(np.sqrt(square.min()) * each.sum() ** (-1 / POWER) / edge)
-    push = np.einsum("ab,abi->ai", each / square, away) * (gap / each.sum())
-    return gap, np.concatenate([push.sum(axis=0), np.cross(a.place, push).sum(axis=0)])
+    x, y = a.place, b.place
+    square = (x * x).sum(axis=1)[:, None] + (y * y).sum(axis=1) - 2 * (x @ y.T)
+    nearest = float(square.min())
+    each = (nearest / square) ** HALF_POWER
+    edge = max(a.edge, b.edge)
+    total = float(each.sum())
+    gap = math.sqrt(nearest) * total ** (-0.5 / HALF_POWER) / edge
+    pull = each / square
+    push = (pull.sum(axis=1)[:, None] * x - pull @ y) * (gap / total)
+    turn = x.T @ push
+    about = turn[[1, 2, 0], [2, 0, 1]] - turn[[2, 0, 1], [1, 2, 0]]
+    return gap, np.concatenate([push.sum(axis=0), about])
 
 
 def gap_weight(gap: float, slope: Array) -> tuple[float, Array]:

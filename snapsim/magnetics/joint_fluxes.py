@@ -63,10 +63,13 @@ TIGHTER: Final = 1e-2
 so where a small gap makes fluxes change fast with the pose (two blanks 4 to 40 mm apart: 6e-6 of
 the force for 1e-10 of the energy, 8e-7 for 1e-11)."""
 
-SMOOTH: Final = 0.4
-SMOOTH_REST: Final = 0.15
+SMOOTH: Final = 0.37
+SMOOTH_REST: Final = 0.14
 """Gap between nodes (`gap_between`) from which P over them is right to some per cent, enough for
 Newton's steps: of charges on outer faces, and of those of m - M, which are smaller."""
+
+LARGE: Final = 200_000
+"""Pairs of faces of two parts from which on nodes serve before `distant_charges.ENDS`."""
 
 FAR: Final = 2.1
 """Gap over the larger reach from which on nodes alone count for charges of m - M: their longest
@@ -206,7 +209,9 @@ def _faces_of(a: FluxPart, b: FluxPart, rotation: Array, shift: Array) -> list[_
         placed_nodes(faces.packed.nodes, rotation, shift) for faces in (b.outer, b.inner)
     )
     whole = nodes_share(a.outer.packed.nodes, outer)
-    smooth = whole[0] == 1.0 or gap_between(a.outer.packed.nodes, outer)[0] > SMOOTH
+    smooth = whole[0] == 1.0
+    if not smooth and _is_large(a.outer.packed, b.outer.packed):
+        smooth = gap_between(a.outer.packed.nodes, outer)[0] > SMOOTH
     return [
         _Between(a.outer.finely, b.outer.finely, FINE, whole, smooth),
         _rest(a.inner.packed, b.outer.packed, outer),
@@ -214,15 +219,21 @@ def _faces_of(a: FluxPart, b: FluxPart, rotation: Array, shift: Array) -> list[_
     ]
 
 
+def _is_large(one: FaceSet, other: FaceSet) -> bool:
+    """Whether P of all faces costs more than to look how far their nodes are apart."""
+    return bool(one.moments.shape[1] * other.moments.shape[1] > LARGE)
+
+
 def _rest(one: FaceSet, other: FaceSet, nodes: Nodes) -> _Between:
     """The same of charges of m - M; `nodes` the other's in the first's axes."""
+    if not _is_large(one, other):
+        share, slope = nodes_share(one.nodes, nodes)
+        return _Between(one, other, LEAN, (share, slope), share == 1.0)
     away = math.dist(one.nodes.centre, nodes.centre) - one.nodes.reach - nodes.reach
     if away > FAR * max(one.nodes.reach, nodes.reach):
-        passing, smooth = (1.0, np.zeros(6)), True
-    else:
-        gap, slope = gap_between(one.nodes, nodes)
-        passing, smooth = gap_weight(gap, slope), gap > SMOOTH_REST
-    return _Between(one, other, LEAN, passing, smooth)
+        return _Between(one, other, LEAN, (1.0, np.zeros(6)), True)
+    gap, slope = gap_between(one.nodes, nodes)
+    return _Between(one, other, LEAN, gap_weight(gap, slope), gap > SMOOTH_REST)
 
 
 class JointProblem:

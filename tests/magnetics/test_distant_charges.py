@@ -7,8 +7,8 @@ from snapsim.arrays import Array
 from snapsim.constants import MU_0
 from snapsim.magnetics.cells import mesh
 from snapsim.magnetics.charged_faces import charge, charged_faces
-from snapsim.magnetics.distant_charges import ENDS, weight
-from snapsim.magnetics.mutual import FaceSet, face_set, interaction, wrench
+from snapsim.magnetics.distant_charges import ENDS, gap_between, weight
+from snapsim.magnetics.mutual import FaceSet, face_set, interaction, placed_nodes, wrench
 from snapsim.parts.shapes import Box, Cylinder, Shape, Sphere
 
 UP = np.array([0.0, 0.0, 1.0])
@@ -73,3 +73,25 @@ def test_weight_passes_smoothly_from_none_to_all() -> None:
         ahead, behind = (weight((t + s) * UP, 1.0)[0] for s in (step, -step))
         # Central difference of a quintic: 1e-9 away from the ends, 1e-6 at them.
         assert slope[2] == pytest.approx((ahead - behind) / (2 * step), abs=1e-5)
+
+
+def test_gap_between_nodes_belongs_to_the_pose_alone_and_has_its_gradient() -> None:
+    one, _ = charged(Box((0.03, 0.02, 0.006)), UP)
+    other, _ = charged(Box((0.05, 0.03, 0.006)), UP)
+    half = np.sqrt(0.5)
+    tilt = np.array([[half, 0, half], [0, 1, 0], [-half, 0, half]])
+    a, b = one.nodes, placed_nodes(other.nodes, tilt, np.array([0.004, 0.002, 0.03]))
+    gap, slope = gap_between(a, b)
+    # seen in other axes, turned by 45 degrees, it is the same
+    assert gap_between(placed_nodes(a, tilt, UP), placed_nodes(b, tilt, UP))[0] == (
+        pytest.approx(gap, rel=1e-12)
+    )
+    step = 1e-6
+    for axis in range(3):
+        move = step * np.eye(3)[axis]
+        turn = np.cross(move, a.place)
+        for k, change in ((axis, move), (3 + axis, turn)):
+            ahead, behind = (
+                gap_between(a._replace(place=a.place + s * change), b)[0] for s in (1, -1)
+            )
+            assert slope[k] == pytest.approx((ahead - behind) / (2 * step), abs=1e-6)

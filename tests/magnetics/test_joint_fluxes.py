@@ -186,18 +186,18 @@ def test_parts_that_go_over_to_nodes_keep_one_energy() -> None:
 
 
 def test_charges_on_inner_faces_go_over_to_nodes_with_one_energy() -> None:
-    # plates face to face, one tilted, in the middle of that passage; saturated, so that there are
-    # such charges. Differences err by 2e-5; without the slope of the weight the force is 3e-4 off,
-    # the torque 1e-4
-    plates = parts(PLATE, PLATE, saturation=0.8)[1:]
-    model = MagneticModel(plates, "draft", tolerance=1e-12, background=(0.0, 0.0, 8e5))
+    # plates face to face, the larger tilted, in the middle of that passage; saturated, so that
+    # there are such charges. Differences err by 2e-5; without the slope of the weight the force of
+    # equal plates is 3e-4 off, the torque 1e-4
+    plates = parts(PLATE, Box((0.05, 0.03, 0.006)), saturation=0.8)[1:]
+    model = MagneticModel(plates, 400, tolerance=1e-12, background=(0.0, 0.0, 8e5))
 
     def above(apart: float, turn: float) -> Pose:
         quaternion = np.tile(rotations.IDENTITY, (2, 1))
         quaternion[1] = [np.cos(turn / 2), 0.0, np.sin(turn / 2), 0.0]
         return Pose(np.array([[0, 0, 0], [0.004, 0, apart]]), quaternion)
 
-    apart, turn = 0.0205, 0.1
+    apart, turn = 0.0275, 0.3
     pose = above(apart, turn)
     layers = model._layers(pose.position, matrices(pose.quaternion))[0]
     assert 0.2 < layers[0, 1].inner_first.share < 0.8
