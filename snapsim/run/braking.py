@@ -10,11 +10,9 @@ import numpy as np
 from snapsim.arrays import Array
 from snapsim.magnetics.conductors.layout import has_equal_cells
 from snapsim.run.blow_error import hardest_of
-from snapsim.simulation.conductors import brakes
-from snapsim.simulation.eddy_loss import iron_share
+from snapsim.simulation.conductors import brakes, joined
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import Trajectory
-from snapsim.simulation.unjoined_currents import unjoined_share
 
 LASTS: Final = 0.1
 """Share of a run's time over which a speed must stay what it is."""
@@ -63,9 +61,13 @@ def braking_doubt(run: Trajectory, share: float = DOUBT) -> Array:
 
 
 def cells_doubt(system: System) -> float:
-    """Return the share to which the braking of a system's conductors is known from their cells."""
-    shapes = [system.bodies[i].shape for i in brakes(system)]
-    return DOUBT if all(map(has_equal_cells, shapes)) else UNEQUAL[system.detail]
+    """Return the share to which the braking of a system's conductors is known from their cells:
+    those of one circuit that has more conductors than have all their cells count as unequal."""
+    from snapsim.simulation.eddy_brake import TOGETHER
+
+    equal = all(has_equal_cells(system.bodies[i].shape) for i in brakes(system))
+    crowded = any(len(members) > TOGETHER for members in joined(system))
+    return DOUBT if equal and not crowded else UNEQUAL[system.detail]
 
 
 def with_braking_doubt(run: Trajectory, errors: Mapping[str, float]) -> dict[str, float]:
@@ -78,6 +80,9 @@ def with_braking_doubt(run: Trajectory, errors: Mapping[str, float]) -> dict[str
     found = dict(errors)
     if not run.currents:
         return found
+    from snapsim.simulation.eddy_loss import iron_share
+    from snapsim.simulation.unjoined_currents import unjoined_share
+
     unjoined = unjoined_share(run)
     if unjoined > 0:
         found["unjoined_share"] = unjoined

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.sparse.csgraph import connected_components
 
 from snapsim.parts.bodies import Body
 from snapsim.simulation.system import System
@@ -41,8 +40,10 @@ def joined(system: System) -> list[tuple[int, ...]]:
     nearer to the next than the smaller of the two is in radius (two loops three radii apart induce
     2 % in each other of what each does in itself); free ones are alone."""
     found = list(braking_conductors(system.bodies))
-    if not found:
-        return []
+    if len(found) < 2:
+        return [(i,) for i in found]
+    from scipy.sparse.csgraph import connected_components
+
     fixed = np.array([system.bodies[i].fixed for i in found])
     place = system.start.pose.position[found]
     radius = np.array([np.linalg.norm(system.bodies[i].shape.extents) for i in found])

@@ -12,13 +12,13 @@ from snapsim.analysis.inventory import inventory
 from snapsim.constants import MU_0
 from snapsim.numerics.rotations import from_rotation_vector
 from snapsim.parts.states import Pose, State
-from snapsim.run.braking import drifting
+from snapsim.run.braking import DOUBT, UNEQUAL, cells_doubt, drifting
 from snapsim.scenario.advice import advice
 from snapsim.scenario.loading import scene_from_text
 from snapsim.simulation import eddy_brake as eddy_brake_module
 from snapsim.simulation import unjoined_currents
 from snapsim.simulation.conductors import braking_conductors, joined
-from snapsim.simulation.eddy_brake import eddy_brake
+from snapsim.simulation.eddy_brake import eddy_brake, modes_of
 from snapsim.words.braking import left_out_of_braking
 
 PIPE = """
@@ -306,6 +306,18 @@ def test_the_bound_on_unjoined_conductors_covers_what_joining_changes(seed, monk
     apart = snapsim.release(two, twins=0)
     change = abs(apart.audit.joule_heat - together) / apart.audit.joule_heat
     assert change < apart.accuracy["unjoined_share"]
+
+
+def test_many_plates_in_one_circuit_share_their_cells_and_widen_the_bar():
+    two = stacked(1.0)[1]
+    assert cells_doubt(two) == DOUBT
+    third = replace(two.bodies[2], name="third")
+    place, turn = two.start.pose.position, two.start.pose.quaternion
+    pose = Pose(np.vstack([place, [0.0, 0.0, -7.5e-3]]), np.vstack([turn, turn[2]]))
+    start = State(pose, np.zeros((4, 3)), np.zeros((4, 3)))
+    three = replace(two, bodies=(*two.bodies, third), start=start)
+    assert modes_of(three, 1).cells < modes_of(two, 1).cells
+    assert cells_doubt(three) == UNEQUAL["draft"]
 
 
 def test_conductors_that_move_relative_to_each_other_are_no_circuit():
