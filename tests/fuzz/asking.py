@@ -92,6 +92,15 @@ CALLS: dict[str, Callable[[Random], list[Any]]] = {
     "file_of": lambda r: [_number(r)],
     "study": lambda r: [_of(["rests", "fates", "sweep", _text(r)], r), _table(HAND[:2], r)],
     "rehearse": lambda r: [_table(HAND, r)],
+    "resize": lambda r: [
+        *("ring", _of(["outer_diameter", "inner_diameter", "length", _text(r)], r)),
+        *(int(r.integers(-1, 7)), _number(r)),
+    ],
+    "lay_flat": lambda r: [],
+    "to_pole": lambda r: [],
+    "add_mesh": lambda r: [_text(r), _text(r)],
+    "know_mesh": lambda r: [_text(r), _text(r)],
+    "differ": lambda r: [_number(r), _number(r)],
 }
 """The page's calls, with arguments of the kinds that its own script sends."""
 
@@ -161,7 +170,7 @@ def act_calls(base: Path, folder: Path) -> str:
     vars(desk).update(
         source=source, first_run=None, executor=AtOnce(), tabs={}, runs=NoLane(), looks=NoLane(),
         drafts=NoLane(), studies=NoLane(), rehearsals={"tab": _NoHand()},
-        folder=SimpleNamespace(name=tempfile.gettempdir()), numbers=0,
+        folder=SimpleNamespace(name=tempfile.gettempdir()), numbers=0, dropped={},
     )  # fmt: skip
     for name, *given in asked["calls"]:
         answer = getattr(desk, name)(*given)

@@ -39,6 +39,9 @@ SOUND: dict[str, list[Any]] = {
     "study": ["rests", {}],
     "lines": [None, 0.0],
     "clip": [1, 10, 10],
+    "resize": ["disc", "length", 2, 0.02, 1],
+    "stop": [1, True],
+    "differ": [1, 2],
 }
 
 
@@ -54,7 +57,7 @@ def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Desk:
     vars(made).update(
         source=Source(SCENE, "disc.toml"), first_run=None, executor=AtOnce(), tabs={}, runs=lane,
         looks=lane, drafts=lane, studies=lane, rehearsals={"tab": idle},
-        folder=SimpleNamespace(name=str(tmp_path)), numbers=0,
+        folder=SimpleNamespace(name=str(tmp_path)), numbers=0, dropped={},
     )  # fmt: skip
     return made
 
@@ -71,10 +74,12 @@ def told(desk: Desk, name: str, given: list[Any]) -> str:
 def test_a_value_of_another_kind_is_one_line_in_every_place_of_a_call(
     desk: Desk, name: str
 ) -> None:
-    count = len(inspect.signature(getattr(Desk, name)).parameters) - 2
-    sound = ["tab", *SOUND.get(name, ["x"] * count)]
+    asked = list(inspect.signature(getattr(Desk, name)).parameters.values())[1:]
+    needed = sum(p.default is p.empty for p in asked)
+    sound = ["tab", *SOUND.get(name, ["x"] * (needed - 1))]
     for k in range(len(sound)):
-        assert told(desk, name, sound[:k])  # what is missing is always refused
+        refused = told(desk, name, sound[:k])
+        assert refused or k >= needed  # what is missing is always refused
         for odd in ODD:
             told(desk, name, [*sound[:k], odd, *sound[k + 1 :]])
     assert told(desk, name, [*sound, *[None] * 5])
