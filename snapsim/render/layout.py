@@ -137,7 +137,7 @@ def lay_out_film(
     words = edge, top, right, below if wide else top + round(0.24 * height)
     under_words: tuple[PixelBox, ...] = ()
     if panel:
-        cut = top + round((0.52 if wide else 0.45) * (words[3] - top))
+        cut = top + round((0.6 if wide else 0.45) * (words[3] - top))
         under_words = ((edge, cut + u(8), right, words[3]),)
     aside = round(0.42 * width), round(0.03 * height), round(0.97 * width), round(0.95 * height)
     under, key_floor = (

@@ -26,8 +26,6 @@ JOIN: Final = "\u00a0"
 """Between a number and its unit: no line breaks there."""
 TOUCHING: Final = 0.5e-3
 """Gap below which a part is said to touch [m]."""
-TIMES: Final = 1.05
-"""Times its weight from which on a pull is compared with it so."""
 
 
 @dataclass(frozen=True)
@@ -170,10 +168,7 @@ def _righting(event: Event, run: Trajectory) -> tuple[str, str]:
     (part,) = event.bodies
     moment = sample(run, float(np.nextafter(event.end, -np.inf)))
     name = run.system.bodies[part].name
-    pull, heavy = float(np.linalg.norm(moment.force[part])), weight(run, part)
-    pulled = f"pulled with {force(pull)}"
-    if heavy > 0 and pull > TIMES * heavy:
-        pulled += f", {_plain(pull / heavy)} times its weight"
+    pulled = f"pulled with {force(float(np.linalg.norm(moment.force[part])))}"
     stands = _stance(run, part, event.end)
     polarised = polarisation(run, name, moment)
     if polarised is None:

@@ -7,8 +7,10 @@ import pytest
 from PIL import Image, ImageDraw
 
 from snapsim.numerics import rotations
+from snapsim.render.film_words import set_in
 from snapsim.render.interpolation import sample
 from snapsim.render.layout import lay_out_film
+from snapsim.render.lines import StoryLine
 from snapsim.render.panels import EnergySlope
 from snapsim.render.slope import PULL_WINS, WEIGHT_WINS, Slope, left_of, slope_of
 
@@ -70,6 +72,19 @@ def test_the_curve_of_a_part_on_a_table_is_nought_at_release_and_has_its_weight_
         ),
     )
     assert slope_of(several, 1) is None
+
+
+@pytest.mark.parametrize("size", [(1920, 1080), (1280, 720), (640, 360)])
+def test_words_beside_the_panel_can_be_read_on_a_phone(size):
+    layout = lay_out_film(*size, panel=True)
+    left, top, right, bottom = layout.words
+    for said in (
+        "turns upright, then pulled with 25\u00a0N",
+        "the pull, 20\u00a0ms before the blow",
+    ):
+        line = StoryLine(0.0, 1.0, "0.23\u00a0T", said)
+        rows = set_in(line, right - left, bottom - top, layout.unit, layout.least)
+        assert min(row.points for row in rows) >= layout.least
 
 
 @pytest.mark.parametrize("size", [(1280, 720), (720, 1280), (720, 720)])

@@ -33,8 +33,9 @@ class EnergySlope:
         self._box, self._unit, self._size = box, unit, max(scaled(unit, 22), least)
         left, top, right, bottom = box
         self._said = self._fitting(slope.words())
-        low, high = top + round(0.6 * self._size), bottom - round(1.4 * self._size)
-        self._frame = left + self._u(16), low, right - self._u(16), high
+        low, high = top + round(0.5 * self._size), bottom - round(1.4 * self._size)
+        beside = self._u(30) + round(font(self._size).getlength("energy"))
+        self._frame = left + beside, low, right - self._u(16), high
         first, last = slope.window(BEYOND)
         seen = (slope.at >= first) & (slope.at <= last)
         energy = slope.energy[seen]
@@ -64,10 +65,10 @@ class EnergySlope:
 
     def still(self, pen: ImageDraw.ImageDraw) -> None:
         """Draw the panel, the slope in two colours, and what wins on either side."""
-        u, (left, top, right, bottom) = self._u, self._box
+        u, (left, _, right, bottom) = self._u, self._box
         pen.rounded_rectangle(self._box, u(10), fill=(*palette.rgb(palette.PANEL), 235))
-        face = font(self._size)
-        pen.text((right - u(14), top + u(4)), "energy", palette.INK_SOFT, face, anchor="ra")
+        middle = (self._frame[1] + self._frame[3]) / 2
+        pen.text((left + u(14), middle), "energy", palette.INK_SOFT, font(self._size), anchor="lm")
         for said, first in zip(self._said, (True, False), strict=True):
             colour = palette.FORCE if said and said in PULL_WINS else palette.INK
             side = [p for p in self._curve if self._crest is None or (p[0] <= self._crest) == first]
