@@ -30,7 +30,7 @@ ENDS: Final = (1.6, 2.0)
 """Distance of the centres over the sum of the half diagonals: from the first on the nodes begin to
 count, from the second on they alone do."""
 
-SMALL_CHARGE_ENDS: Final = (0.24, 0.37)
+SMALL_CHARGE_ENDS: Final = (0.55, 0.8)
 """The same for charges that are small beside others (those of m - M in `joint_fluxes`), of the gap
 between the nodes over the longest edge of both boxes (`gap_between`)."""
 

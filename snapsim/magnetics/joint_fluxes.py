@@ -71,7 +71,7 @@ Newton's steps: of charges on outer faces, and of those of m - M, which are smal
 LARGE: Final = 200_000
 """Pairs of faces of two parts from which on nodes serve before `distant_charges.ENDS`."""
 
-FAR: Final = 2.1
+FAR: Final = 3.0
 """Gap over the larger reach from which on nodes alone count for charges of m - M: their longest
 edge is less than two reaches, and `gap_between` at least 1/1.7 of the gap."""
 

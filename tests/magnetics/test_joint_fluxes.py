@@ -197,7 +197,7 @@ def test_charges_on_inner_faces_go_over_to_nodes_with_one_energy() -> None:
         quaternion[1] = [np.cos(turn / 2), 0.0, np.sin(turn / 2), 0.0]
         return Pose(np.array([[0, 0, 0], [0.004, 0, apart]]), quaternion)
 
-    apart, turn = 0.0275, 0.3
+    apart, turn = 0.056, 0.3
     pose = above(apart, turn)
     layers = model._layers(pose.position, matrices(pose.quaternion))[0]
     assert 0.2 < layers[0, 1].inner_first.share < 0.8
