@@ -49,7 +49,7 @@ class Blow:
     done by the contacts on the bodies; `stored_work` (c,) the most that each was compressed by [J];
     `effective_mass` (c,) 1/(n W n) [kg], infinite between fixed
     bodies; `closing_speed` (c,) before the blow [m/s], negative where a contact was opening; `lost`
-    kinetic energy [J], >= 0 to rounding; `steps` taken where several contacts met.
+    kinetic energy [J], >= 0 to rounding; `steps` the most that contacts took which met together.
     """
 
     velocity: Array
@@ -202,7 +202,8 @@ def blow_on_operator(
     apart: BoolArray,
     ways: tuple[float, float, float],
 ) -> tuple[Array, Array, int]:
-    """Return impulse (3c,), normal, friction and stored work (3, c) and steps, from W, velocities.
+    """Return impulse (3c,), normal, friction and stored work (3, c) and the most steps that
+    contacts took which met together, from W and velocities.
 
     Contacts that do not stand `apart` (c,) take no part: others are where they are. `units` are
     stiffness and whether it is linear (c,); `ways` are fineness, quiet and slip of
@@ -214,9 +215,10 @@ def blow_on_operator(
     for label in range(count):
         members = np.flatnonzero((island == label) & apart)
         if members.size > 0:
-            steps += _resolve_island(
+            taken = _resolve_island(
                 operator, before, restitution, friction, units, ways, members, impulse, works,
             )  # fmt: skip
+            steps = max(steps, taken)
     return impulse, works, steps
 
 

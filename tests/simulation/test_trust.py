@@ -210,3 +210,18 @@ def test_a_brake_and_a_motion_that_do_not_agree_make_the_run_untrusted(monkeypat
     )
     monkeypatch.setattr(press, "BRAKED", 1e12)
     untrusted(replace(system, start=start), Unsolved.BRAKE)
+
+
+def test_a_blow_that_comes_to_no_end_is_followed_again_in_longer_steps(monkeypatch):
+    tried = []
+
+    def stuck_at_first(*given, fineness, **ways):
+        tried.append(fineness)
+        found = resolve_impact(*given, fineness=fineness, **ways)
+        return found if fineness > STEPS.blow_step else replace(found, steps=MOST_STEPS)
+
+    monkeypatch.setattr(strike, "resolve_impact", stuck_at_first)
+    run = release(dropped())
+    assert run.outcome in ("moving", "settled")
+    assert run.accuracy["unsolved_steps"] == 0
+    assert max(tried) == 4 * min(tried)

@@ -43,6 +43,9 @@ GENTLE: Final = 4.0
 """Closing speed over that below which no rebound is followed, up to which many contacts that do not
 rebound are stopped at once."""
 
+COARSER: Final = 4.0
+"""Length of a blow's steps, over the usual one, where those came to no end."""
+
 JAMS: Final = 4.0
 """Speed that would compress a pair as much in a straight blow, over that at which it closes: beyond
 this the slide jams. Sticking where it strikes makes it 1.25 for a rod, a little more for a
@@ -212,12 +215,15 @@ def _blow(
     restitution: Array,
     slip: float = 0.0,
 ) -> Blow:
-    """The blow of `contacts` and of what one-sided rows are closed; `slip` as `resolve_impact`."""
+    """The blow of `contacts` and of what one-sided rows are closed; `slip` as `resolve_impact`.
+
+    One whose steps come to no end, as where many contacts stick, is followed again in longer ones.
+    """
     state, slow = now.state, now.slow(problem)
     limits, firm = near_limits(now.rows), blow_rows(problem, now.rows)
     bounce = np.array([problem.joints[j].restitution for j in limits.joint], dtype=np.float64)
     bounce[-(limits.jacobian @ stacked_velocity(state)) * bounce < slow] = 0.0
-    return resolve_impact(
+    given = (
         mobility(problem.bodies, state.pose.quaternion, firm),
         state,
         contacts,
@@ -225,11 +231,12 @@ def _blow(
         problem.friction(contacts),
         lines(problem.linkage, limits),
         bounce,
-        fineness=problem.settings.blow_step,
-        springs=problem.springs(contacts),
-        quiet=slow,
-        slip=slip,
     )
+    step, springs = problem.settings.blow_step, problem.springs(contacts)
+    found = resolve_impact(*given, fineness=step, springs=springs, quiet=slow, slip=slip)
+    if found.whole:
+        return found
+    return resolve_impact(*given, fineness=COARSER * step, springs=springs, quiet=slow, slip=slip)
 
 
 def _taken(now: Present, problem: MotionProblem, books: Books, blow: Blow) -> Present:
