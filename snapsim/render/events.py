@@ -228,9 +228,10 @@ def _longest_growth(values: Array) -> tuple[int, int]:
 
 def _partings_of_joints(run: Trajectory) -> list[Event]:
     """When hands let go, coils' currents change and strings break, each time once."""
-    limits = Parting.FORCE_LIMIT, Parting.TORQUE_LIMIT
     parted = [load for load in run.loads.values() if not np.isnan(load.parted)]
-    torn = {load.parted for load in parted if load.why in limits}
+    torn = {
+        load.parted for load in parted if load.why in (Parting.FORCE_LIMIT, Parting.TORQUE_LIMIT)
+    }
     given = {load.parted for load in parted} | set(switchings(run))
     kinds = {t: EventKind.GIVING_WAY if t in torn else EventKind.LET_GO for t in sorted(given)}
     return [Event(kind, t, t) for t, kind in kinds.items() if 0 < t < run.time[-1]]

@@ -10,6 +10,7 @@ the bead is on the curve; where it has lifted off, beside it.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Final
 
 import numpy as np
@@ -28,9 +29,16 @@ from snapsim.simulation.trajectory import Trajectory
 DETAIL: Final = "draft"
 FARTHEST: Final = 0.3
 STEPS: Final = 32
-WEIGHT_WINS, PULL_WINS = "weight wins", "pull wins"
 CLEAR: Final = 0.02
 """Share of the whole drop above which a side of a crest is worth a word."""
+
+
+class Wins(StrEnum):
+    """What drives a part along a side of the slope; the value is what is written there."""
+
+    WEIGHT = "weight wins"
+    PULL = "pull wins"
+    NEITHER = ""
 
 
 @dataclass(frozen=True)
@@ -66,7 +74,7 @@ class Slope:
             float(high) + more, float(self.at[-1])
         )
 
-    def words(self) -> tuple[str, str]:
+    def words(self) -> tuple[Wins, Wins]:
         """What wins on the left and on the right of the crest, where the curve falls; of a curve
         without a crest the side that it falls to."""
         crest = self.crest
@@ -74,17 +82,17 @@ class Slope:
         left, right = self.at <= middle, self.at >= middle
         return self._wins(np.flatnonzero(left)[::-1]), self._wins(np.flatnonzero(right))
 
-    def _wins(self, going: IntArray) -> str:
-        """What drives a part along these places, "" where it is not driven."""
+    def _wins(self, going: IntArray) -> Wins:
+        """What drives a part along these places."""
         if len(going) < 2:
-            return ""
+            return Wins.NEITHER
         rises = np.flatnonzero(np.diff(self.energy[going]) > 0)
         last = int(rises[0]) if len(rises) else len(going) - 1
         fall = float(self.energy[going[0]] - self.energy[going[last]])
         if fall < CLEAR * float(np.ptp(self.energy)):
-            return ""
+            return Wins.NEITHER
         own = float(self.weight[going[0]] - self.weight[going[last]])
-        return WEIGHT_WINS if own > fall - own else PULL_WINS
+        return Wins.WEIGHT if own > fall - own else Wins.PULL
 
     def come(self, run: Trajectory, part: int, position: Array, quaternion: Array) -> float:
         """Return how far the part has turned or come at a place, in `unit`."""
@@ -140,6 +148,6 @@ def _from_zero(unit: str, at: Array, energy: Array, weight: Array, way: Array) -
     at, energy, weight = at[known], energy[known], weight[known]
     start = float(np.interp(0.0, at, energy)), float(np.interp(0.0, at, weight))
     found = Slope(unit, at, energy - start[0], weight - start[1], way)
-    if found.words()[0] != PULL_WINS or unit == "mm":
+    if found.words()[0] != Wins.PULL or unit == "mm":
         return found
     return Slope(unit, -at[::-1], found.energy[::-1], found.weight[::-1], -way)  # the pull: right

@@ -12,7 +12,7 @@ from snapsim.render.interpolation import sample
 from snapsim.render.layout import lay_out_film
 from snapsim.render.lines import StoryLine
 from snapsim.render.panels import EnergySlope
-from snapsim.render.slope import PULL_WINS, WEIGHT_WINS, Slope, left_of, slope_of
+from snapsim.render.slope import Slope, Wins, left_of, slope_of
 
 
 def made_up(crest=12.0):
@@ -26,7 +26,7 @@ def made_up(crest=12.0):
 def test_the_crest_is_found_and_weight_and_pull_win_on_their_sides():
     slope = made_up()
     assert slope.crest == 12.0
-    assert slope.words() == (WEIGHT_WINS, PULL_WINS)
+    assert slope.words() == (Wins.WEIGHT, Wins.PULL)
     assert slope.window(0.0) == (-60.0, 60.0)
 
 
@@ -34,7 +34,7 @@ def test_without_a_crest_only_the_side_that_it_falls_to_has_a_word():
     at = np.arange(31.0)
     falling = Slope("mm", at, -(at**2), 0.1 * at, np.array([0, 0, 1.0]))
     assert falling.crest is None
-    assert falling.words() == ("", PULL_WINS)
+    assert falling.words() == ("", Wins.PULL)
 
 
 @pytest.mark.parametrize("angle", [-70.0, 5.0, 130.0])

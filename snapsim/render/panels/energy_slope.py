@@ -13,7 +13,7 @@ from snapsim.render import palette
 from snapsim.render.interpolation import Moment
 from snapsim.render.layout import PixelBox, scaled
 from snapsim.render.lettering import font
-from snapsim.render.slope import PULL_WINS, Slope, left_of
+from snapsim.render.slope import Slope, Wins, left_of
 from snapsim.simulation.trajectory import Trajectory
 
 BEYOND: Final = 0.06
@@ -69,8 +69,9 @@ class EnergySlope:
         pen.rounded_rectangle(self._box, u(10), fill=(*palette.rgb(palette.PANEL), 235))
         middle = (self._frame[1] + self._frame[3]) / 2
         pen.text((left + u(14), middle), "energy", palette.INK_SOFT, font(self._size), anchor="lm")
-        for said, first in zip(self._said, (True, False), strict=True):
-            colour = palette.FORCE if said and said in PULL_WINS else palette.INK
+        sides = zip(self._said, self._slope.words(), (True, False), strict=True)
+        for said, wins, first in sides:
+            colour = palette.FORCE if wins is Wins.PULL else palette.INK
             side = [p for p in self._curve if self._crest is None or (p[0] <= self._crest) == first]
             if self._crest is not None and said:
                 side = sorted([*side, self._top()])
