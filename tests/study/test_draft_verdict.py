@@ -41,7 +41,7 @@ def test_a_part_that_falls_back_is_let_go_again_with_what_its_cells_may_miss(
     assert calm is not None
     assert (calm.fate.kind, calm.snaps_if_stronger) == (FateKind.FALLS_BACK, False)
     assert 0.01 < calm.error < 0.2
-    monkeypatch.setattr(drafts, "_error", lambda run: 0.5)
+    monkeypatch.setattr(drafts, "pull_low_by", lambda run: 0.5)
     worse = draft_verdict(scene)
     assert worse is not None
     assert worse.snaps_if_stronger
