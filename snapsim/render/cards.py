@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import numpy as np
 from PIL import Image, ImageDraw
@@ -36,10 +37,15 @@ def title_card(size: tuple[int, int], systems: tuple[System, ...]) -> Image.Imag
 def end_card(size: tuple[int, int], blow: str | None) -> Image.Image:
     """Return the closing card: the first blow's figures, and the caution."""
     card, pen, unit = blank(size)
-    lines = [(blow, 34.0, True, palette.ACCENT)] if blow else []
+    lines = [(unbroken(blow), 34.0, True, palette.ACCENT)] if blow else []
     lines += [(text, 34.0, k == 3, palette.INK) for k, text in enumerate(CAUTION_LINES)]
     _set(pen, size, unit, lines)
     return card
+
+
+def unbroken(said: str) -> str:
+    """Return words whose numbers stay in one line with their units."""
+    return re.sub(r"(?<=\d) (?=m?J\b|m/s\b)", "\u00a0", said)
 
 
 def cast_of(system: System) -> list[str]:

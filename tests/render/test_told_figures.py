@@ -9,11 +9,13 @@ import pyvista as pv
 from snapsim.mechanics.contact import ContactGeometry
 from snapsim.parts.states import Pose
 from snapsim.parts.surfaces import SurfacePair, SurfaceRules
+from snapsim.render.cards import unbroken
 from snapsim.render.interpolation import sample
 from snapsim.render.layers.gap import GapLine, nearest_points
 from snapsim.render.layers.hands import HandMarks
 from snapsim.render.layers.section import facing, half_of
 from snapsim.render.layers.vectors import QUANTITIES, Vector, arrow, largest, stretched
+from snapsim.render.lettering import wrapped
 from snapsim.render.panels import EnergyBars, SpeedPlot
 from snapsim.simulation.hands import hand_gaps
 from snapsim.simulation.system import Hand
@@ -131,3 +133,11 @@ def test_a_section_keeps_the_half_behind_and_every_cell_s_own_number(trajectory)
     assert half.points[:, 1].max() == pytest.approx(0.0, abs=1e-9)
     assert half.volume == pytest.approx(body.shape.volume / 2, rel=0.01)  # cells are hexahedra
     assert len(cells) == half.n_cells
+
+
+def test_on_a_card_no_number_is_parted_from_its_unit():
+    said = "bar strikes magnet: 8.21 m/s where they meet, 6.37 J"
+    for width in range(120, 700, 20):
+        for line in wrapped(unbroken(said), width, 20):
+            assert not line.endswith(("8.21", "6.37"))
+    assert unbroken(said).replace("\u00a0", " ") == said
