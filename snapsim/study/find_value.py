@@ -256,7 +256,7 @@ class _Bracket:
         system, body = self._system(share, detail)
         run = followed(system, [body])
         stronger = fate(weaker_gravity(system, pull_low_by(run)), body)
-        return stronger.kind is FateKind.SNAPS
+        return stronger.kind in SNAPPING
 
 
 def measured(system: System, body: int, condition: Condition) -> float:

@@ -10,6 +10,7 @@ from snapsim.errors import InputError
 from snapsim.run.release import release
 from snapsim.scenario.loading import scene_from_text
 from snapsim.scenario.spans import read_span
+from snapsim.simulation.fate import Fate, FateKind
 from snapsim.study import find_value as module
 from snapsim.study.find_value import (
     Asked,
@@ -226,6 +227,25 @@ def test_finer_cells_that_contradict_move_the_value_or_end_it(monkeypatch):
     lost = find_value(asked("50..150 mm", "lift >= 0 mm"))
     assert lost.outcome is Search.CONTRADICTED
     assert "None confirmed" in summary(lost)["answer"]
+
+
+@pytest.mark.parametrize(
+    ("stronger", "outcome"),
+    [(FateKind.FALLS_BACK, Search.FOUND), (FateKind.SNAPS, Search.CONTRADICTED),
+     (FateKind.UNDECIDED, Search.CONTRADICTED), (FateKind.FAILED, Search.CONTRADICTED)],
+)  # fmt: skip
+def test_no_snap_is_found_only_where_a_stronger_pull_does_not_snap_either(
+    monkeypatch, stronger, outcome
+):
+    """What becomes of the part with the pull at the top of its bar is pretended; what is not known
+    to fall back is not taken as safe."""
+    monkeypatch.setattr(
+        module, "measured", lambda s, b, c: float(s.start.pose.position[0, 2] > 0.1)
+    )
+    monkeypatch.setattr(module, "followed", lambda *_: None)
+    monkeypatch.setattr(module, "pull_low_by", lambda _: 0.05)
+    monkeypatch.setattr(module, "fate", lambda *_: Fate(stronger))
+    assert find_value(asked("50..150 mm", "no snap")).outcome is outcome
 
 
 @pytest.mark.parametrize("text", ["snap", "energy < 5 J", "tilt >= 5 mm", "speed <= 1 m/s", ""])
