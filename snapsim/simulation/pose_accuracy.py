@@ -57,6 +57,12 @@ class PoseEstimate:
     close: tuple[CloseGap, ...]
     pulls: Pulls
 
+    def low_by(self, body: int) -> float:
+        """Return the share by which the pull on a body may be greater than these cells find it."""
+        pull = float(np.linalg.norm(self.fine.force[body]))
+        top = float(np.linalg.norm(self.force.value[body]) + self.force.error[body])
+        return top / pull - 1.0 if pull > 0 else 0.0
+
 
 class PoseAccuracy:
     """A system ready to be asked for errors in any pose of its bodies."""

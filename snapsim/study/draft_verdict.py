@@ -110,10 +110,7 @@ def pull_low_by(run: Trajectory) -> float:
     for k in {0, nearest}:
         pose = replace(system.start.pose, position=run.position[k], quaternion=run.quaternion[k])
         told = accuracy.at(pose)
-        for i in iron:
-            pull = float(np.linalg.norm(told.fine.force[i]))
-            top = float(np.linalg.norm(told.force.value[i]) + told.force.error[i])
-            most = max(most, top / pull - 1.0 if pull > 0 else 0.0)
+        most = max(most, *(told.low_by(i) for i in iron))
     return min(most, MOST_STRONGER)
 
 

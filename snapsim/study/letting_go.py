@@ -193,9 +193,7 @@ def _stronger(system: System, ways: Ways, places: Sequence[Place]) -> float:
     most = FLOOR
     for place in (ways.place, *places):
         told = accuracy.at(with_one_at(system.start.pose, body, place))
-        pull = float(np.linalg.norm(told.fine.force[body]))
-        top = float(np.linalg.norm(told.force.value[body]) + told.force.error[body])
-        most = max(most, top / pull - 1.0 if pull > 0 else 0.0)
+        most = max(most, told.low_by(body))
     return min(most, MOST_STRONGER)
 
 
