@@ -277,12 +277,12 @@ def measured(system: System, body: int, condition: Condition) -> float:
 
 
 def _pull_off(system: System, body: int, most: bool) -> float:
-    """What it takes to pull the part off, with the bar of the magnets' force on it; 0 where it
-    rests on nothing."""
+    """What it takes to pull the part off, with the bar of the magnets' force on it; where it rests
+    on nothing, or would not rest there, no condition holds: it is not known to come off."""
     found = force(system, accuracy=True)
     pull, accuracy = found.pull_off[body], found.accuracy
     if pull is None or accuracy is None:
-        return 0.0
+        return float("inf") if most else 0.0
     off = accuracy.force.value[body] - found.force[body]
     bar = float(accuracy.force.error[body]) + float(np.linalg.norm(off))
     return float(pull.force) + (bar if most else -min(bar, pull.force))

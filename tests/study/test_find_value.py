@@ -248,6 +248,13 @@ def test_no_snap_is_found_only_where_a_stronger_pull_does_not_snap_either(
     assert find_value(asked("50..150 mm", "no snap")).outcome is outcome
 
 
+@pytest.mark.parametrize("condition", ["pull-off <= 60 N", "pull-off >= 1 mN"])
+def test_a_part_that_hangs_in_the_air_is_not_known_to_come_off(condition):
+    air = scene_from_text(BALL, "ball.toml", ('body.ball.position.z="20 mm"',))
+    asked_for = read_condition(condition)
+    assert not asked_for.holds(module.measured(air, 1, asked_for))
+
+
 @pytest.mark.parametrize("text", ["snap", "energy < 5 J", "tilt >= 5 mm", "speed <= 1 m/s", ""])
 def test_a_condition_that_cannot_be_read_is_refused_with_what_is_allowed(text):
     with pytest.raises(InputError):
