@@ -92,6 +92,7 @@ def test_python_users_get_an_error_of_their_own(lean, ask, extra):
 
 
 def test_the_core_computes_and_plots(lean, tmp_path, capsys, monkeypatch):
+    monkeypatch.setattr(snapsim, "render", snapsim.render)  # put back with its module's record
     for name in [m for m in sys.modules if m.startswith(("snapsim.render", "snapsim.footage"))]:
         monkeypatch.delitem(sys.modules, name)  # else they would hold what is hidden
     for arguments in (

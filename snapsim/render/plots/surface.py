@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from snapsim.arrays import Array
 from snapsim.landscape.surface import EnergySurface
 from snapsim.render.plots.figure import Plot
 from snapsim.render.plots.style import TITLE_WIDTH, Paper
@@ -26,15 +27,19 @@ def surface_plot(found: EnergySurface, title: str) -> Plot:
 def _draw(figure: Figure, paper: Paper, found: EnergySurface, title: str) -> None:
     from textwrap import wrap
 
+    from mpl_toolkits.mplot3d.art3d import Poly3DCollection
+
     axes: Any = figure.add_subplot(projection="3d")
     turned, lifted = np.meshgrid(np.degrees(found.angle), 1e3 * found.rise)
     crest = max(float(np.nanmax(found.energy)), 1e-9)
     floor = -DEPTH * crest
     shown = np.maximum(found.energy, floor)
-    axes.plot_surface(
-        turned, lifted, shown, cmap="cividis", rstride=1, cstride=1, linewidth=0.3,
-        edgecolor=paper.soft, antialiased=True, vmin=floor, vmax=crest,
+    patches = _patches(np.stack([turned, lifted, shown], axis=-1))
+    skin = Poly3DCollection(
+        patches, array=patches[..., 2].mean(axis=1), cmap="cividis", linewidth=0.3,
+        edgecolor=paper.soft, antialiased=True, clim=(floor, crest),
     )  # fmt: skip
+    axes.add_collection3d(skin, autolim=True)
     axes.plot(
         [0], [0], [0.03 * crest], "o", ms=11, mfc=paper.page, mec=paper.ink, mew=2.2, zorder=9
     )
@@ -49,6 +54,19 @@ def _draw(figure: Figure, paper: Paper, found: EnergySurface, title: str) -> Non
             0.01, 0.79, "cut off below: there it falls\nto the magnet", size=11.5,
             color=paper.warn, weight="bold",
         )  # fmt: skip
+
+
+def _patches(points: Array) -> Array:
+    """Return the four corners (n, 4, 3) of each patch between `points` (b, a, 3) of which three
+    or more are there (not NaN); one that is not there is the corner before it again. Patches of
+    unlike numbers of corners would be padded by the plotting library with memory that nobody set.
+    """
+    ring = [points[:-1, :-1], points[:-1, 1:], points[1:, 1:], points[1:, :-1]]
+    corners = np.stack([r.reshape(-1, 3) for r in ring], axis=1)
+    there = np.isfinite(corners).all(axis=2)
+    corners, there = corners[there.sum(axis=1) > 2], there[there.sum(axis=1) > 2]
+    before = np.roll(corners, 1, axis=1)
+    return np.where(there[..., None], corners, before)
 
 
 def _frame(axes: Any, paper: Paper) -> None:
