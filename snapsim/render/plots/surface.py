@@ -63,10 +63,10 @@ def _patches(points: Array) -> Array:
     """
     ring = [points[:-1, :-1], points[:-1, 1:], points[1:, 1:], points[1:, :-1]]
     corners = np.stack([r.reshape(-1, 3) for r in ring], axis=1)
-    there = np.isfinite(corners).all(axis=2)
-    corners, there = corners[there.sum(axis=1) > 2], there[there.sum(axis=1) > 2]
-    before = np.roll(corners, 1, axis=1)
-    return np.where(there[..., None], corners, before)
+    there = np.all(np.isfinite(corners), axis=2)
+    enough = np.flatnonzero(np.sum(there, axis=1) > 2)
+    whole: Array = np.where(np.expand_dims(there, 2), corners, np.roll(corners, 1, axis=1))
+    return whole[enough]
 
 
 def _frame(axes: Any, paper: Paper) -> None:
