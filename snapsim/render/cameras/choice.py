@@ -49,19 +49,28 @@ class Subject:
     obstacles: list[tuple[Array, Array, Array]]
     lag: float = 0.0
 
-    def near_at(self, time: float, near: NearFraming) -> Array:
+    def near_at(self, time: float, near: NearFraming, closer: float = 0.0) -> Array:
         """Return the points (n, 3) that a near camera holds at a simulated time."""
-        return self.cast.held(time - self.lag, near)
+        return self.cast.held(time - self.lag, near, closer)
+
+    def closer(self, look: tuple[float, float], near: NearFraming, size: tuple[int, int]) -> float:
+        """Return by how much a near camera that looks from `look` [deg] goes closer at the blow."""
+        time = float(np.nextafter(self.blow, -np.inf))
+        return self.cast.closer(time, camera.axes_of(*look), near, size)
 
     def bearings(
-        self, timeline: Timeline, span: tuple[float, float], near: NearFraming
+        self,
+        timeline: Timeline,
+        span: tuple[float, float],
+        near: NearFraming,
+        size: tuple[int, int],
     ) -> tuple[float, float]:
         """Return where a near camera looks from [deg]."""
         start, end = (timeline.sim_at(t) - self.lag for t in span)
         until = self.blow if start < self.blow else end
         times = np.linspace(start, max(until, start), 9).tolist()
         first = camera.angles_of(self.axes)
-        return direction(self.cast, times, self.obstacles, first, near.elevations)
+        return direction(self.cast, times, self.obstacles, first, near, size)
 
     def after(
         self, end: float, look: tuple[float, float], near: NearFraming
@@ -104,8 +113,10 @@ def _near(
     near = CLOSE if shot.kind == "close-up" else TELLING
     own, *others = subjects
     span = _span(timeline, number)
-    look = shot.view or own.bearings(timeline, span, near)
+    look = shot.view or own.bearings(timeline, span, near, layout.size)
     then = look if shot.view else own.after(timeline.sim_at(span[1]), look, near)
+    stands = any(p.kind == "freeze" and p.shot == number for p in timeline.pieces)
+    closer = own.closer(look, near, layout.size) if stands else 0.0
     goes = timeline.clip_at(own.blow + own.lag + JUST_AFTER, number)
 
     def aim(clip: float) -> tuple[float, float]:
@@ -114,7 +125,7 @@ def _near(
 
     def held(clip: float) -> Array:
         time = timeline.sim_at(clip)
-        found = own.near_at(time, near)
+        found = own.near_at(time, near, closer)
         return _as_large_as(found, [other.near_at(time, near) for other in others])
 
     margins = near.margins(layout.size)
@@ -129,10 +140,11 @@ def still_camera(
     if shot.kind not in ("near", "close-up"):
         return camera_for(shot, subject, timeline, 0, layout)
     near = CLOSE if shot.kind == "close-up" else TELLING
-    look = shot.view or subject.bearings(timeline, _span(timeline, 0), near)
+    look = shot.view or subject.bearings(timeline, _span(timeline, 0), near, layout.size)
+    closer = subject.closer(look, near, layout.size)
     if not shot.view and time - subject.lag > subject.blow + JUST_AFTER:
         look = subject.after(time, look, near)
-    held = subject.near_at(time, near)
+    held = subject.near_at(time, near, closer)
     view = camera.fit(held, camera.axes_of(*look), layout.size, near.margins(layout.size))
     return Fixed(zoomed(view, middle_of(held), shot.zoom))
 

@@ -2,7 +2,9 @@
 
 Of a magnet only the piece round the place nearest to the part is held, the larger, the wider the
 gap: all of it while the part is far, a rim of it at the blow, so that the part fills the picture
-when it matters. The direction is chosen so that a turning part is seen to turn.
+when it matters. Where that is not enough of the part, the camera goes on towards the place that is
+struck, by `closer`: the piece of the magnet, others beside the part and, of a rod, what is far from
+its blow are let go. The direction is chosen so that a turning part is seen to turn.
 """
 
 from __future__ import annotations
@@ -17,7 +19,7 @@ from snapsim.arrays import Array
 from snapsim.numerics import rotations
 from snapsim.parts.bodies import Body
 from snapsim.render import camera
-from snapsim.render.camera import Margins
+from snapsim.render.camera import CameraView, Margins
 from snapsim.render.events import EventKind, find_events
 from snapsim.render.interpolation import Moment, sample
 from snapsim.render.readings import first_blow
@@ -35,11 +37,12 @@ LOW = (-5.0, 6.0, 14.0, 30.0)
 
 @dataclass(frozen=True)
 class NearFraming:
-    """How near: `rim` is what of a magnet is held at the blow, over the part's size, and `per_gap`
-    how much more for a gap; `struck`: of a blow on something else hold that; `whole`: all of a rod,
-    else its nearer end; margins of `wide`, `tall` and `square` pictures, `elevations` [deg] those
-    to choose from."""
+    """How near: at the blow the part covers `share` of the picture, if it can; `rim` is what of a
+    magnet is held then, over the part's size, and `per_gap` how much more for a gap; `struck`: of a
+    blow on something else hold that; `whole`: all of a rod, else its nearer end; margins of `wide`,
+    `tall` and `square` pictures, `elevations` [deg] those to choose from."""
 
+    share: float
     rim: float
     per_gap: float
     struck: bool
@@ -57,6 +60,7 @@ class NearFraming:
 
 
 TELLING = NearFraming(
+    share=0.16,
     rim=0.20,
     per_gap=0.35,
     struck=False,
@@ -68,17 +72,20 @@ TELLING = NearFraming(
 )
 """Words have their place at the left, in tall and square pictures above."""
 CLOSE = NearFraming(
+    share=0.26,
     rim=0.02,
     per_gap=0.25,
     struck=True,
     whole=False,
     elevations=LOW,
-    wide=Margins(0.20, 0.02, 0.02, 0.03),
-    tall=Margins(0.03, 0.03, 0.23, 0.27),
+    wide=Margins(0.17, 0.02, 0.02, 0.03),
+    tall=Margins(0.01, 0.01, 0.20, 0.23),
     square=Margins(0.03, 0.03, 0.18, 0.07),
 )
 ROD = 3.0  # length over width from which on a close camera holds an end
-END = 1.6  # of the width: what it holds of it
+END = 1.6, 0.6  # of the width: what it holds of it each way, from afar and at its nearest
+GOES = 0.5  # of the part's size: how far from its blow the camera begins to go closer
+STEPS = 8  # halvings in which it is found how close it goes
 
 
 class Cast:
@@ -86,6 +93,7 @@ class Cast:
 
     def __init__(self, run: Trajectory, part: int) -> None:
         self._run, self._part, bodies = run, part, run.system.bodies
+        self._body = bodies[part]
         self._outlines = {i: body.shape.surface(OUTLINE)[0] for i, body in enumerate(bodies)}
         most = LARGER * float(bodies[part].shape.extents.max())
         self._free = [
@@ -100,44 +108,90 @@ class Cast:
             self._blow_pose = then.position[part], then.quaternion[part]
         elsewhere = (e for e in find_events(run) if e.kind == EventKind.OTHER_BLOW)
         self._other = next(elsewhere, None)
+        self._strikes_a_magnet = self._struck is not None and bodies[self._struck].is_magnet
         self._magnets = [i for i, b in enumerate(bodies) if i != part and b.is_magnet]
         self.size = float(np.linalg.norm(bodies[part].shape.extents)) * 2 / np.sqrt(2)
 
-    def held(self, time: float, near: NearFraming) -> Array:
-        """Return the points (n, 3) to hold."""
+    def held(self, time: float, near: NearFraming, closer: float = 0.0) -> Array:
+        """Return the points (n, 3) to hold; with `closer` (0 to 1) those nearer to the blow."""
         moment = sample(self._run, time)
-        points = [self.outline(moment, self._part)]
-        if not near.whole:
-            points[0] = self._end(moment, points[0])
+        closer *= self._struck_soon(moment)
+        outline = self._end(moment, self.outline(moment, self._part), near, closer)
+        beside = []
         for i in self._free:
             if i != self._part:
                 own = self.outline(moment, i)
-                if _gap(points[0], own) < COMPANY * self.size:
-                    points.append(own)
+                if _gap(outline, own) < COMPANY * self.size:
+                    beside.append(own)
         since = -1.0 if self._other is None else time - self._other.start
         if self._other is not None and -ELSEWHERE[0] < since < ELSEWHERE[1]:
-            points += [self.outline(moment, i) for i in self._other.bodies if self._moves(i)]
+            beside += [self.outline(moment, i) for i in self._other.bodies if self._moves(i)]
         goal = self._struck if near.struck and self._struck is not None else self._nearest(moment)
         if goal is not None:
-            points.append(self._piece(moment, goal, near))
-        return np.vstack(points)
+            beside.append(self._piece(moment, goal, near))
+        if closer > 0:
+            place = self._place_struck(moment)
+            beside = [place + (1 - closer) * (points - place) for points in beside]
+        return np.vstack([outline, *beside])
+
+    def share_at(self, time: float, view: CameraView) -> float:
+        """Return which share of a view's picture the part covers at a time [s]."""
+        return share_of_frame(self._body, sample(self._run, time), self._part, view)
+
+    def closer(self, time: float, axes: Array, near: NearFraming, size: tuple[int, int]) -> float:
+        """Return by how much (0 to 1) a camera that looks along `axes` goes closer, for the part
+        to have its share of a picture (width, height) at the time [s] of its blow."""
+
+        def share(amount: float) -> float:
+            points = self.held(time, near, amount)
+            return self.share_at(time, camera.fit(points, axes, size, near.margins(size)))
+
+        if not (self._strikes_a_magnet or near.struck) or share(0.0) >= near.share:
+            return 0.0
+        low, high = 0.0, 1.0
+        for _ in range(STEPS):
+            middle = (low + high) / 2
+            low, high = (low, middle) if share(middle) >= near.share else (middle, high)
+        return high
+
+    def _place_struck(self, moment: Moment) -> Array:
+        """The place of the part that strikes, where it is now (3,)."""
+        if self._blow is None:
+            at: Array = moment.position[self._part]
+            return at
+        x, q = self._blow_pose
+        own = rotations.rotate_back(q, self._blow.point - x)
+        turned = rotations.rotate(moment.quaternion[self._part], own)
+        found: Array = moment.position[self._part] + turned
+        return found
+
+    def _struck_soon(self, moment: Moment) -> float:
+        """1 where the part strikes, 0 where that place is `GOES` of its size away, eased."""
+        if self._blow is None:
+            return 0.0
+        away = float(np.linalg.norm(self._place_struck(moment) - self._blow.point))
+        u = min(away / (GOES * self.size), 1.0)
+        return float(1 - u * u * (3 - 2 * u))
 
     def _moves(self, body: int) -> bool:
         return not self._run.system.bodies[body].fixed
 
-    def _end(self, moment: Moment, outline: Array) -> Array:
-        """Of a rod's outline (n, 3) the end that strikes, or comes nearest to a magnet."""
-        extents = self._run.system.bodies[self._part].shape.extents
+    def _end(self, moment: Moment, outline: Array, near: NearFraming, closer: float) -> Array:
+        """Of a rod's outline (n, 3) what is held: all of it, or towards the end that strikes."""
+        extents = self._body.shape.extents
         long = int(np.argmax(extents))
-        width = float(np.partition(extents, 1)[1])
-        if extents[long] < ROD * width or self._blow is None:
+        width, reach = float(np.partition(extents, 1)[1]), float(extents[long])
+        if reach < ROD * width or self._blow is None or (near.whole and closer == 0):
             return outline
         x, q = self._blow_pose
         where = float(rotations.rotate_back(q, self._blow.point - x)[long])
-        at = self._outlines[self._part]
-        low = min(max(where - END * width, -extents[long]), extents[long] - 2 * END * width)
-        own = at.copy()
-        own[:, long] = np.clip(at[:, long], low, low + 2 * END * width)
+        each = width * (END[0] + (END[1] - END[0]) * closer)
+        low = min(max(where - each, -reach), reach - 2 * each)
+        ends = np.array([low, low + 2 * each])
+        if near.whole:
+            ends = (1 - closer) * np.array([-reach, reach]) + closer * ends
+        own = self._outlines[self._part].copy()
+        own[:, long] = np.clip(own[:, long], *ends)
         turned = rotations.rotate(moment.quaternion[self._part], own)
         found: Array = moment.position[self._part] + turned
         return found
@@ -154,7 +208,7 @@ class Cast:
 
     def axis(self, time: float) -> Array:
         """Return the part's thin axis, or the long one of what has no thin one, world axes (3,)."""
-        extents = self._run.system.bodies[self._part].shape.extents
+        extents = self._body.shape.extents
         low, middle, high = np.argsort(extents)
         long = extents[high] / extents[middle] > extents[middle] / extents[low]
         turn = sample(self._run, time).quaternion[self._part]
@@ -212,11 +266,12 @@ def direction(
     times: Sequence[float],
     obstacles: list[tuple[Array, Array, Array]],
     first: tuple[float, float],
-    elevations: Sequence[float] = ELEVATIONS,
+    near: NearFraming,
+    size: tuple[int, int],
 ) -> tuple[float, float]:
     """Return azimuth and elevation [deg] from which the part is hidden least, at the last of
-    `times` [s] above all, its turning lies across the view, and it is seen broad then; `first`
-    wins ties."""
+    `times` [s] above all, its turning lies across the view, and it is seen large then in a picture
+    (width, height); `first` wins ties."""
     outlines = [cast.outline_at(t) for t in times]
     path = np.array([o.mean(axis=0) for o in outlines])
     axes = np.array([cast.axis(t) for t in times])
@@ -224,10 +279,13 @@ def direction(
     turn = axes[-1] - axes[0]
     turned = float(np.linalg.norm(turn))
     few, last = np.vstack([inner(o) for o in outlines]), inner(outlines[-1])
-    candidates = [(a, e) for e in elevations for a in (first[0], *AZIMUTHS)]
+    candidates = [(a, e) for e in near.elevations for a in (first[0], *AZIMUTHS)]
     views = [camera.axes_of(*candidate) for candidate in candidates]
     broad = np.array([area_seen(outlines[-1], view) for view in views])
-    broad /= broad.max()
+    held, margins = cast.held(times[-1], near), near.margins(size)
+    fits = [camera.fit(held, view, size, margins) for view in views]
+    large = np.array([cast.share_at(times[-1], fit) for fit in fits])
+    large, broad = np.minimum(large / near.share, 1.0), broad / broad.max()
 
     def cost(k: int) -> float:
         view, (azimuth, _) = views[k], candidates[k]
@@ -238,7 +296,7 @@ def direction(
             + 2 * hidden_share(last, view[2], obstacles)
             + 0.5 * deep / max(float(np.ptp(path, axis=0).max()), 1e-9)
         )
-        found += 0.9 * (1 - float(broad[k]))
+        found += 0.9 * (1 - float(broad[k])) + 0.9 * (1 - float(large[k]))
         if turned > TURNED:
             found += 0.7 * abs(float(turn @ view[2])) / turned
         found += 0.4 * max(0.0, abs(float(axes[-1] @ view[2])) - 0.85) / 0.15  # flat on: no depth
@@ -285,7 +343,7 @@ def hidden_share(points: Array, back: Array, obstacles: list[tuple[Array, Array,
     return float(lost.mean())
 
 
-def share_of_frame(body: Body, moment: Moment, number: int, view: camera.CameraView) -> float:
+def share_of_frame(body: Body, moment: Moment, number: int, view: CameraView) -> float:
     """Return which share of the picture's area the outline of a body covers, within the picture.
 
     A hole through it counts as covered.
