@@ -38,12 +38,26 @@ def release_table(result: dict[str, Any]) -> RenderableType:
     ]
     if result["loads"]:
         parts.append(_loads(result["loads"], result["twins"]))
-    parts.append(_audit(result))
+    parts += _audit(result)
     parts += _release_accuracy(result["accuracy"])
     return Group(*parts, cautions())
 
 
-def _braking(braking: dict[str, Any]) -> list[RenderableType]:
+def run_notes(result: dict[str, Any]) -> list[tuple[str, bool]]:
+    """Return what the tables of a release say beside its figures, a line each, from its `summary`:
+    the energy audit, what eddy currents did, how far it repeats and errs; True where one warns."""
+    lines = [
+        *_chipping(result["impacts"]),
+        *_parted(result["loads"]),
+        *_release_accuracy(result["accuracy"]),
+        *_braking(result.get("braking", {})),
+        *_repeats(result["twins"]),
+        *_audit(result),
+    ]
+    return [(said.strip(), bool(line.style)) for line in lines for said in line.plain.split("\n")]
+
+
+def _braking(braking: dict[str, Any]) -> list[Text]:
     """What eddy currents did, and what is left out of them."""
     said = [Text(braking["says"])] if braking.get("says") else []
     return [*said, *(Text(f"note: {w}", style="yellow") for w in braking.get("left_out", ()))]
@@ -55,13 +69,13 @@ def _ending(result: dict[str, Any]) -> RenderableType:
     return Text(line, style="bold red" if result["outcome"] == "untrusted" else "")
 
 
-def _repeats(twins: dict[str, Any]) -> list[RenderableType]:
+def _repeats(twins: dict[str, Any]) -> list[Text]:
     """How far the run repeats."""
     parted = twins.get("apart_s") is not None
     lines = [Text(twins["says"], style="bold" if parted or not twins["compared"] else "")]
     if any(o["mark"] != Trust.REPRODUCIBLE for o in twins["outputs"].values()):
         lines.append(Text(LEGEND))
-    return list(lines)
+    return lines
 
 
 def force_table(result: dict[str, Any]) -> RenderableType:
@@ -196,7 +210,7 @@ def _of_impacts(impacts: list[dict[str, Any]], alike: int) -> Iterator[str]:
         yield f"... and {left} more in the run file"
 
 
-def _chipping(impacts: list[dict[str, Any]]) -> list[RenderableType]:
+def _chipping(impacts: list[dict[str, Any]]) -> list[Text]:
     """The blow that is likeliest to chip a magnet, in words that promise nothing."""
     struck = [i for i in impacts if "magnet_chipping_chance" in i]
     if not struck:
@@ -245,15 +259,19 @@ def _loads(loads: dict[str, Any], twins: dict[str, Any]) -> RenderableType:
     for name, load in loads.items():
         shown = (marked(load[k], f"loads.{name}.{k}", twins) if k in load else "" for k in keys)
         table.add_row(escape(name), *shown)
-    parted = [
+    return Group(table, *_parted(loads))
+
+
+def _parted(loads: dict[str, Any]) -> list[Text]:
+    """A line for each joint that parted."""
+    return [
         Text(f"{name} parted at {load['parted_s']:.4f} s: {load.get('parted_why', '')}")
         for name, load in loads.items()
         if "parted_s" in load
     ]
-    return Group(table, *parted)
 
 
-def _audit(result: dict[str, Any]) -> RenderableType:
+def _audit(result: dict[str, Any]) -> list[Text]:
     energy, cost, known = result["energy"], result["cost"], _interpolation(result["accuracy"])
     share = energy["unaccounted_fraction"]
     line = (
@@ -265,8 +283,8 @@ def _audit(result: dict[str, Any]) -> RenderableType:
     )
     if share is None or share > UNACCOUNTED_LIMIT:
         warning = f"more than {UNACCOUNTED_LIMIT:g} of the energy is unaccounted: do not rely on it"
-        return Group(line, Text(warning, style="bold red"))
-    return Text(line)
+        return [Text(line), Text(warning, style="bold red")]
+    return [Text(line)]
 
 
 def _interpolation(accuracy: dict[str, Any]) -> str:
@@ -317,9 +335,9 @@ def _corrections(energy: dict[str, Any]) -> str:
     )
 
 
-def _release_accuracy(accuracy: dict[str, Any]) -> list[RenderableType]:
+def _release_accuracy(accuracy: dict[str, Any]) -> list[Text]:
     """What two meshes say, and every warning."""
-    lines: list[RenderableType] = []
+    lines: list[Text] = []
     if "meshes" in accuracy:
         cells = f"{accuracy['coarse_cells']:.0f} and {accuracy['cells']:.0f} cells"
         line = f"on {cells}: {accuracy['meshes']}"
@@ -328,7 +346,8 @@ def _release_accuracy(accuracy: dict[str, Any]) -> list[RenderableType]:
         alike = accuracy.get("meshes_code") == Meshes.ALIKE
         lines.append(Text(line, style="" if alike else "bold"))
     elif "first_impact_speed_m_s" in accuracy:
-        lines.append("first blow, the error of the cells allowed for: " + _first_blow(accuracy))
+        said = "first blow, the error of the cells allowed for: "
+        lines.append(Text(said + _first_blow(accuracy)))
     if accuracy.get("eddy_band"):
         lines.append(Text(accuracy["eddy_band"]))
     for key in ("warning", "close_soft_parts"):

@@ -41,6 +41,7 @@ from snapsim.scenario.describing import system_of
 from snapsim.scenario.quantities import LENGTH, parse
 from snapsim.scenario.text_file import toml_document
 from snapsim.scenario.toml_text import inline, rewritten
+from snapsim.simulation.conductors import brakes
 from snapsim.simulation.system import System
 
 PROBE_DETAIL = "draft"
@@ -393,6 +394,7 @@ class Bench:
             },
             "toml": self.toml(),
             "bodies": [{"name": b.name, "fixed": b.fixed} for b in self.system.bodies],
+            "brakes": [self.system.bodies[i].name for i in brakes(self.system)],
             "fastened": [
                 str(t["name"])
                 for kind in ("joint", "hand")

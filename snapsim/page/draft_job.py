@@ -29,7 +29,8 @@ def draft_work(given: dict[str, Any], report: Report) -> dict[str, Any]:
     )
     if found is None:
         return {"kind": "none", "says": "Nothing that is free here is pulled by a magnet.",
-                "more": [], "limits": []}  # fmt: skip
+                "more": ["What moves otherwise, and what it strikes, is for Release to tell."],
+                "limits": []}  # fmt: skip
     return _said(found)
 
 

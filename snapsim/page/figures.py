@@ -8,14 +8,12 @@ from typing import Any
 import numpy as np
 
 from snapsim.analysis.figures import number, numbers
+from snapsim.arrays import Array
 from snapsim.landscape.constraints import Constraints
 from snapsim.landscape.energy import EnergyLandscape
 from snapsim.landscape.place import Place
-from snapsim.magnetics.model import MagneticModel
-from snapsim.parts.states import Pose
-from snapsim.simulation.magnet_rims import nearness, rims
+from snapsim.page.pull_bar import pull_bar
 from snapsim.simulation.overlap import Overlap, OverlapError
-from snapsim.simulation.refinement import expected_low
 from snapsim.simulation.system import System
 
 TOLERANCE = 1e-6
@@ -58,15 +56,14 @@ class Probe:
             "total_energy_J": number(level.energy),
             "weight_N": float(np.linalg.norm(self.landscape.mass * self.system.gravity)),
             "converged": level.converged,
-            "force_low_by_up_to": self._low_by(place),
+            **self._bar(self.landscape, place, gaps),
         }
 
-    def _low_by(self, place: Place) -> float | None:
-        """By which share its cells may leave the force too low; None for a part that is no iron."""
-        if self.landscape is None or not self.system.bodies[self.part].is_soft:
-            return None
-        pose = self.landscape.pose(place)
-        return low_by(self.system, self.landscape.model, self.landscape.detail, self.part, pose)
+    def _bar(self, landscape: EnergyLandscape, place: Place, gaps: Array) -> dict[str, Any]:
+        """By which share cells may leave the force too low; or which iron is too near to tell."""
+        each = dict(zip(self.constraints.others.tolist(), gaps.tolist(), strict=True))
+        bar = pull_bar(self.system, landscape.model, self.part, landscape.pose(place), each)
+        return {"force_low_by_up_to": bar.low_by, "close_to": bar.close_to}
 
     def _gaps(self, gaps: Any) -> dict[str, Any]:
         names = [self.system.bodies[int(i)].name for i in self.constraints.others]
@@ -93,17 +90,6 @@ class Probe:
             "touches": [n for gap, n in zip(gaps, names, strict=True) if gap < TOUCH],
             "overlap": overlap,
         }
-
-
-def low_by(system: System, model: MagneticModel, detail: str | int, part: int, pose: Pose) -> float:
-    """Return by which share its cells may leave the force on an iron part too low, told without a
-    second mesh."""
-    cells = model.cells[part]
-    edges = {i: rims(system.bodies[i]) for i in model.magnets}
-    near = nearness(cells, part, edges, pose)
-    members = max(len(system.bodies[part].shape.members), 1)
-    away, at_edge = expected_low(detail, len(cells.volume), members)
-    return away if near.clear else at_edge
 
 
 def probe(system: System, part: int, detail: str) -> Probe:

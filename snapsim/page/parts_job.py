@@ -12,30 +12,34 @@ import numpy as np
 
 from snapsim.analysis.figures import number, numbers
 from snapsim.analysis.stray_field import stray_summary
+from snapsim.analysis.summary import force_summary
 from snapsim.arrays import Array
 from snapsim.landscape.force import ForceReport, force
 from snapsim.page.jobs import Report
 from snapsim.simulation.hands import hand_gaps_as_placed, hand_place
 from snapsim.simulation.stray_field import magnets_centre
 from snapsim.simulation.system import System
+from snapsim.words.accuracy import reads_words
 
 MOST_PAIRS = 12
 """Pairs that are listed, the strongest first."""
 
 
 def parts_work(given: dict[str, Any], report: Report) -> dict[str, Any]:
-    """Return "cards" of the free bodies, "pairs" of bodies that pull on each other, "hands" with
-    their gaps, and the "stray" field's reach from "centre"."""
+    """Return "cards" of the free bodies, "pairs" of bodies that pull on each other, "warnings" of
+    gaps that cells do not resolve, "hands" with their gaps, and the "stray" field's reach from
+    "centre"."""
     from snapsim.scenario.loading import scene_from_text
 
     report(0.0, "forces between parts")
     system = scene_from_text(given["text"], given["file"], given["changes"])
-    found = force(replace(system, detail="draft"))
+    found = force(replace(system, detail="draft"), accuracy=True)
     report(0.5, "stray field")
     centre = magnets_centre(system)
     return {
         "cards": _cards(found),
         "pairs": _pairs(found),
+        "warnings": [str(gap) for gap in found.close],
         "hands": hands_view(system),
         "stray": stray_summary(system),
         "centre": None if centre is None else numbers(centre),
@@ -43,11 +47,13 @@ def parts_work(given: dict[str, Any], report: Report) -> dict[str, Any]:
 
 
 def _cards(found: ForceReport) -> list[dict[str, Any]]:
-    """One a free body of iron or magnet: what magnets do to it, what other iron does, its weight.
+    """One a free body of iron or magnet: what magnets do to it, what other iron does, its weight,
+    and by how much the force on it may be off on these cells ("reads").
 
     What iron does includes what the magnets make of it: without them it does nothing.
     """
     system, cards = found.system, []
+    told = force_summary(found)["bodies"]
     magnets = np.array([b.is_magnet for b in system.bodies])
     for i, body in enumerate(system.bodies):
         if body.fixed or not (body.is_soft or body.is_magnet):
@@ -61,6 +67,8 @@ def _cards(found: ForceReport) -> list[dict[str, Any]]:
                 "force": numbers(found.force[i]),
                 "magnets_N": number(_size(each[magnets].sum(axis=0))),
                 "iron_N": number(_size(each[~magnets].sum(axis=0))),
+                "reads": reads_words(told[body.name]),
+                "low_by": told[body.name]["force_low_by_up_to"],
             }
         )
     return cards

@@ -8,6 +8,7 @@ import numpy as np
 
 from snapsim.analysis.repeats import marked
 from snapsim.analysis.summary import summary
+from snapsim.analysis.tables import run_notes
 from snapsim.arrays import IntArray
 from snapsim.page.scene_view import pack, scene_view
 from snapsim.render.framing import leading_part
@@ -49,6 +50,7 @@ def playback(run: Trajectory) -> dict[str, Any]:
         "says": presenter_answer(run)["says"],
         "summary": told,
         "marked": marks_of(told),
+        "notes": [{"says": says, "warns": warns} for says, warns in run_notes(told)],
         "scene": scene_view(run.system),
     }
 

@@ -18,8 +18,8 @@ import numpy as np
 from snapsim.analysis.figures import number, numbers
 from snapsim.arrays import Array
 from snapsim.errors import SnapsimError
-from snapsim.page.figures import low_by
 from snapsim.page.jobs import PageJob
+from snapsim.page.pull_bar import PullBar, pull_bar
 from snapsim.parts.states import State
 from snapsim.run.rehearsal import LONGEST, Ahead, Rehearsal, RehearsedMoment, slice_at
 from snapsim.scenario.toml_text import rewritten
@@ -36,6 +36,9 @@ OVER: Final = 0.5
 """Seconds over which the pace that was kept is told."""
 
 HAND: Final = "rehearsing hand"
+
+UNKNOWN: Final = Ahead(np.nan, np.nan)
+"""What is seen ahead before anything was looked at, and where the pull there is not known."""
 
 
 @dataclass
@@ -140,8 +143,7 @@ class _Stage:
         self.pace, self.over, self.seq = float(given["pace"]), False, 0
         self.limit = float(given["limit_N"])
         self.rehearsal = Rehearsal(self.scene, self.part, self.limit)
-        self.soft = self.scene.bodies[self.part].is_soft
-        self.ahead, self.looked = Ahead(np.nan, np.nan), -np.inf
+        self.ahead, self.bar, self.looked = UNKNOWN, PullBar(None), -np.inf
 
     def play(self) -> None:
         """Step until it is over, then keep the run."""
@@ -190,7 +192,10 @@ class _Stage:
     def _news(self, m: RehearsedMoment, kept: float) -> dict[str, Any]:
         now = time.monotonic()
         if now - self.looked > LOOKS:
-            self.looked, self.ahead = now, self.rehearsal.ahead(self._low_by())
+            self.looked, self.bar = now, self._bar()
+            self.ahead = (
+                UNKNOWN if self.bar.close_to else self.rehearsal.ahead(self.bar.low_by or 0.0)
+            )
         return {
             "seq": self.seq,
             "time_s": m.time,
@@ -208,6 +213,7 @@ class _Stage:
             "weight_N": number(self.rehearsal.weight),
             "lifts_in_m": number(self.ahead.lifts),
             "beats_in_m": number(self.ahead.beats),
+            "close_to": self.bar.close_to,
             "pace": self.pace,
             "kept": kept,
             "longest_s": LONGEST,
@@ -217,11 +223,12 @@ class _Stage:
             ],
         }
 
-    def _low_by(self) -> float:
-        if not self.soft:
-            return 0.0
-        model, pose = self.rehearsal.loads.model, self.rehearsal.state.pose
-        return low_by(self.scene, model, "draft", self.part, pose)
+    def _bar(self) -> PullBar:
+        """What its draft cells may leave of the pull."""
+        r, pose = self.rehearsal, self.rehearsal.state.pose
+        each = zip(r.geometry.pairs.tolist(), r.geometry.gaps(pose).tolist(), strict=True)
+        gaps = {sum(pair) - self.part: gap for pair, gap in each if self.part in pair}
+        return pull_bar(self.scene, r.loads.model, self.part, pose, gaps)
 
     def _keep(self) -> None:
         """Write the run, its scene with the hand as one of its joints."""

@@ -75,7 +75,8 @@ def test_its_figures_and_poses_are_those_of_the_run(tab: Tab, run: Trajectory) -
     np.testing.assert_allclose(pose["quaternion"], moment.quaternion[1], atol=1e-6)
     shown = tab.js("document.querySelector('.figures').innerText")
     assert f"{speed:.2f}" in shown
-    assert f"{1e3 * moment.gap:.1f}" in shown
+    assert abs(moment.gap) < 5e-7  # they touch
+    assert "gap to magnet\n0 mm" in shown
 
 
 def test_space_plays_and_the_caution_is_there(tab: Tab) -> None:
@@ -107,3 +108,22 @@ def test_playback_thins_frames_but_not_those_at_an_impact() -> None:
     assert len(kept) <= MOST_FRAMES + 3
     assert {at - 1, at, at + 1} <= set(kept.tolist())
     assert (kept[0], kept[-1]) == (0, len(time) - 1)
+
+
+def test_the_audit_is_told_of_a_run_the_heat_of_eddy_currents_in_it(run: Trajectory) -> None:
+    from snapsim.analysis.summary import summary
+    from snapsim.analysis.tables import run_notes
+    from snapsim.page.playback import playback
+
+    told = summary(run)
+    said = [note["says"] for note in playback(run)["notes"]]
+    assert said == [says for says, _ in run_notes(told)]
+    (released,) = [line for line in said if line.startswith("magnetic energy released")]
+    assert f"{told['energy']['magnetic_released_J']:.4g} J" in released
+    heated = told | {"braking": {"joule_heat_J": 0.25, "says": "braked", "left_out": ["iron"]}}
+    found = run_notes(heated)
+    assert ("braked", False) in found
+    assert ("note: iron", True) in found
+    assert any("eddy currents 0.25 J" in says for says, _ in found)
+    lost = told | {"energy": told["energy"] | {"unaccounted_fraction": 0.02}}
+    assert any(warns and "do not rely on it" in says for says, warns in run_notes(lost))

@@ -41,7 +41,7 @@
     mixins: [window.snapsim.sizing, window.snapsim.dropping, window.snapsim.abreast],
     data: () => ({
       ready: false, fault: "", title: "", note: "", file: "", starter: false, cautions: [],
-      part: -1, parts: [], partName: "", jointed: false, groups: [], changed: [], examples: [], kinds: [], shapes: [], bodies: [], fastened: [], adding: "part", beginning: "",
+      part: -1, parts: [], partName: "", jointed: false, groups: [], changed: [], examples: [], kinds: [], shapes: [], bodies: [], fastened: [], adding: "part", beginning: "", brakes: [],
       toml: "", typedToml: null, kept: null, complaints: {},
       pose: null, figures: null, tool: "move", axis: "", step: 1, holding: false,
       jobs: [], runs: [], records: {}, shown: null, compare: null, followed: "", mode: "place",
@@ -74,9 +74,15 @@
       pull() { return this.figures && this.figures.force_N ? length(this.figures.force_N) : NaN; },
       weights() {
         if (!this.figures || !this.figures.force_N) return "";
-        const low = this.figures.force_low_by_up_to;
-        const reads = low ? `, off by up to ${Math.round(100 * low)} %` : "";
-        return `${quantity(this.pull / this.figures.weight_N, "").number} × its weight${reads}`;
+        return `${quantity(this.pull / this.figures.weight_N, "").number} × its weight${this.reads}`;
+      },
+      // By how much the pull may be too small by its cells: at once what is expected of them, then of two meshes.
+      reads() {
+        const card = this.byPart && this.byPartFor === this.poseKey && this.byPart.cards.find((c) => c.name === this.partName);
+        const low = card ? card.low_by : this.figures.force_low_by_up_to, near = this.figures.close_to;
+        if (low === null && near) return card ? `, off by an amount not known beside ${near}` : `, off by an amount that is being looked at: ${near} is close`;
+        if (!low) return "";
+        return low > 1 ? `, but may be ${(1 + low).toPrecision(2)} times as strong` : `, reads low by up to ${Math.max(1, Math.ceil(100 * low - 1e-6))} %`;
       },
       torque() { return this.figures && this.figures.torque_Nm ? length(this.figures.torque_Nm) : NaN; },
       trouble() {
@@ -87,7 +93,7 @@
         if (this.mode === "play" && this.record) return { ...this.record.figures(this.time), of: this.followed };
         return null;
       },
-      announced() { return this.record && this.record.blow && this.time >= this.record.blow.time ? this.record.blow.words : ""; },
+      announced() { return this.record && this.record.blow && this.time >= this.record.blow.time ? this.record.blow.words + (this.record.warning ? " (untrusted run)" : "") : ""; },
       steps() { return this.record ? showSteps(this.record, this.note || this.title) : []; },
       // Two keys to map fates over, until others are written: the part's height and its tilt.
       spans() {
@@ -123,7 +129,11 @@
       // The answer in words, and each of the ways in the order of their weakness.
       fateWords() { return this.margin ? this.margin.answer : ""; },
       wayWords() { return this.margin ? this.margin.ways.map((w) => w.sentence) : []; },
-      heading() { return this.curve && this.curve.along !== "tilt" ? "Energy against the way to the magnet" : "Energy against tilt"; },
+      heading() {
+        const along = this.curve ? this.curve.along : "tilt";
+        return along === "tilt" ? "Energy against tilt" : along === "approach" ? "Energy against the way to the magnet" : "Energy along a way that it can move";
+      },
+      actingOn() { return `by all magnets and iron${this.brakes.length ? `; eddy currents in ${this.brakes.join(", ")} act only in motion and are left out` : ""}`; },
       command() {
         if (!this.pose) return "";
         if (!this.pose.changes) return `save the scene as a file first, then: snapsim release ${this.stem()}.toml`;
@@ -172,7 +182,7 @@
         Object.assign(this, {
           title: view.title, note: view.note, file: view.file, starter: view.starter, part: view.part, parts: view.parts,
           partName: view.part_name, jointed: view.jointed, groups: view.fields, changed: view.changed, pose: view.pose,
-          toml: view.toml, bodies: view.bodies, fastened: view.fastened, allGrips: view.grips, meshes: view.meshes,
+          toml: view.toml, bodies: view.bodies, fastened: view.fastened, allGrips: view.grips, meshes: view.meshes, brakes: view.brakes,
         });
         this.keep();
         if (this.view && this.mode === "place") this.showScene();
@@ -388,7 +398,7 @@
       },
       ofRehearsal() {
         const v = this.letGo;
-        const kind = this.danger === "calm" ? "unknown" : this.danger === "goes" ? "may_snap" : "snaps";
+        const kind = ["calm", "blind"].includes(this.danger) ? "unknown" : this.danger === "goes" ? "may_snap" : "snaps";
         const says = v ? (v.kind === "snaps" ? v.says : `If the hand lets go now: ${v.says}`) : "What happens if the hand lets go now is being looked at …";
         return { kind, says, more: v ? v.more : [], limits: v ? v.limits : [], stale: !v, mark: "draft, of a moment ago" };
       },

@@ -18,7 +18,9 @@
    */
   function quantity(value, unit, decimals = null) {
     if (value === null || value === undefined || !isFinite(value)) return { number: "–", unit: "" };
-    const choices = PREFIXES[unit];
+    const choices = PREFIXES[unit], size = Math.abs(value);
+    if (unit === "m" && decimals === null && size < 1e-4)
+      return size < 5e-7 ? { number: "0", unit: "mm" } : { number: String(Number((1e6 * value).toPrecision(2))).replace("-", "−"), unit: "µm" };
     let chosen = choices[choices.length - 1];
     for (const choice of choices)
       if (Math.abs(value * choice[1]) >= (unit === "m" ? 2 : 1)) {
@@ -340,6 +342,19 @@
     return found.map((e) => `${e.words} in ${e.runs} of ${e.of}`).join("; ");
   };
 
+  // A figure that a twin does not repeat, as the server marks it: lost, a or b, with ?; else `plain`.
+  const marks = (record, key, unit, plain) => {
+    const mark = (record.marked || {})[key];
+    return mark === undefined ? plain : mark.figure ? `${mark.says} ${unit}` : mark.says;
+  };
+
+  // A share in per cent, as people read it.
+  const share = (part) => {
+    if (part === null || part === undefined) return "not known";
+    const value = 100 * part;
+    return value < 0.001 ? "less than 0.001 %" : `${Number(value.toPrecision(2))} %`;
+  };
+
   // What a run came to, one column a run.
   /** @type {Component} */
   const SnapRunTable = {
@@ -349,11 +364,6 @@
       rows() {
         const of = (words, value) => ({ words, cells: this.runs.map((r) => value(r.record.summary, r.record)) });
         const first = (s) => s.impacts[0] || null;
-        // a figure that a twin does not repeat is shown as the server marks it: lost, a or b, with ?
-        const marks = (record, key, unit, plain) => {
-          const mark = (record.marked || {})[key];
-          return mark === undefined ? plain : mark.figure ? `${mark.says} ${unit}` : mark.says;
-        };
         return [
           of("ends", (s) => (s.outcome === "untrusted" ? `UNTRUSTED: ${s.reason}` : s.outcome)),
           of("simulated", (s) => said(s.simulated_s, "s")),
@@ -372,7 +382,7 @@
             of(`most kinetic energy of ${name}`, (s, r) => (s.bodies[name] ? marks(r, `bodies.${name}.max_kinetic_energy_J`, "J", said(s.bodies[name].max_kinetic_energy_J, "J")) : "–")),
             of(`how ${name} ends`, (s) => ends(s, name)),
           ]),
-          of("energy unaccounted for", (s) => `${(100 * s.energy.unaccounted_fraction).toPrecision(1)} %`),
+          of("energy unaccounted for", (s) => share(s.energy.unaccounted_fraction)),
         ];
       },
     },
@@ -413,12 +423,37 @@
       <tfoot v-if="blows.length > shown.length"><tr><td colspan="6"><button type="button" @click="all = true">all {{ blows.length }} blows</button></td></tr></tfoot></table>`,
   };
 
+  // What joints and fixed bodies bear, blows and their own weight left out.
+  /** @type {Component} */
+  const SnapLoadTable = {
+    props: { record: Object },
+    computed: {
+      loads() {
+        return Object.entries(this.record.summary.loads).map(([name, load]) => {
+          const of = (key, unit) => marks(this.record, `loads.${name}.${key}`, unit, said(load[key], unit));
+          return { name, cells: [of("peak_force_N", "N"), marks(this.record, `loads.${name}.peak_time_s`, "s", said(load.peak_time_s, "s", 4)),
+            of("peak_torque_Nm", "N m"), of("last_force_N", "N"), of("last_torque_Nm", "N m")] };
+        });
+      },
+    },
+    template: `<table class="runs blows"><thead><tr><th scope="col">held by</th><th scope="col">peak force</th><th scope="col">at</th><th scope="col">peak torque</th><th scope="col">force at end</th><th scope="col">torque at end</th></tr></thead>
+      <tbody><tr v-for="l in loads" :key="l.name"><th scope="row">{{ l.name }}</th><td v-for="(c, k) in l.cells" :key="k">{{ c }}</td></tr></tbody></table>`,
+  };
+
+  // How far a run is to be trusted: what warns first, then its energy audit and the rest.
+  /** @type {Component} */
+  const SnapRunNotes = {
+    props: { record: Object },
+    computed: { notes() { return [...(this.record.notes || [])].sort((a, b) => Number(b.warns) - Number(a.warns)); } },
+    template: `<ul class="plain notes"><li v-for="(n, k) in notes" :key="k" :class="{ warns: n.warns }">{{ n.says }}</li></ul>`,
+  };
+
   // Arrow lengths grow with the logarithm of force over weight, so that 1 and 100 weights both show.
   /** @type {Snapsim["grown"]} */
   const grown = (ratio) => Math.asinh(ratio) / Math.asinh(1);
 
   Object.assign(window.snapsim, {
     quantity, said, ticks, thinned, grown, PACES,
-    parts: { SnapField, SnapRunPlot, SnapCurve, SnapFigure, SnapTransport, SnapRunTable, SnapBlowTable },
+    parts: { SnapField, SnapRunPlot, SnapCurve, SnapFigure, SnapTransport, SnapRunTable, SnapBlowTable, SnapLoadTable, SnapRunNotes },
   });
 })();

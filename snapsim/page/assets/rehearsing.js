@@ -8,7 +8,7 @@
   // Seconds of the hand's present way that count as near, and the least of it [m].
   const SOON = 0.5, CLOSE = 0.005;
 
-  // "calm"; "goes": let go now or in a moment, it goes to the magnet; "edge": it is about to be torn
+  // "calm"; "blind": so close to other iron that the pull is not known; "goes": let go now or in a moment, it goes to the magnet; "edge": it is about to be torn
   // from the hand; "lost": it was.
   function dangerOf(moment, letGo) {
     if (moment.lost) return "lost";
@@ -16,10 +16,11 @@
     const within = (far) => far !== null && far <= near;
     if (moment.held && (within(moment.beats_in_m) || moment.used > 0.8)) return "edge";
     if (within(moment.lifts_in_m)) return "goes";
-    return letGo && ["snaps", "may_snap"].includes(letGo.kind) ? "goes" : "calm";
+    if (letGo && ["snaps", "may_snap"].includes(letGo.kind)) return "goes";
+    return moment.close_to ? "blind" : "calm";
   }
   const DANGERS = {
-    calm: "", goes: "Let go now or soon, it goes to the magnet.", edge: "About to be torn from the hand.",
+    calm: "", blind: "Too close to other iron: no warning can be given here.", goes: "Let go now or soon, it goes to the magnet.", edge: "About to be torn from the hand.",
     lost: "Torn from the hand.",
   };
 
@@ -32,7 +33,7 @@
       this.last = "calm";
     }
     hear(level) {
-      const rises = ["calm", "goes", "edge", "lost"];
+      const rises = ["calm", "blind", "goes", "edge", "lost"];
       if (this.on && rises.indexOf(level) > rises.indexOf(this.last)) this.beep(level === "lost" ? [330] : level === "edge" ? [988, 988] : [660]);
       this.last = level;
     }
@@ -110,7 +111,7 @@
     methods: {
       said,
       take(news) { this.m = news.moment; },
-      ahead(far, none) { return far === null ? none : far <= 0 ? "here and now" : `${said(far, "m")} nearer`; },
+      ahead(far, none) { return this.m.close_to ? `not known so close to ${this.m.close_to}` : far === null ? none : far <= 0 ? "here and now" : `${said(far, "m")} nearer`; },
     },
     template: `<div class="handfigures" v-if="m">
       <snap-figure words="force of the hand" :value="Math.hypot(...m.force_N)" unit="N" :note="m.held ? spent : 'it is open'"></snap-figure>

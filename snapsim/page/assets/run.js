@@ -16,7 +16,7 @@
     }),
     computed: {
       now() { return { ...this.record.figures(this.time), of: this.followed }; },
-      announced() { return this.record.blow && this.time >= this.record.blow.time ? this.record.blow.words : ""; },
+      announced() { return this.record.blow && this.time >= this.record.blow.time ? this.record.blow.words + (this.record.warning ? " (untrusted run)" : "") : ""; },
     },
     methods: {
       seek(time, ticking = false) {

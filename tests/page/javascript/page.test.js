@@ -112,3 +112,13 @@ test("a key pressed while an answer is under way builds on the newest wish", () 
   page.methods.answered.call(self, { pose: {}, figures: {} }, 0);
   assert.equal(taken.length, 0);
 });
+
+test("the bar of a pull is that of two meshes once known, and beside other iron none before", () => {
+  const reads = (figures, card) => page.computed.reads.call({
+    figures, byPart: card && { cards: [{ name: "nut", ...card }] }, byPartFor: "pose", poseKey: "pose", partName: "nut" });
+  assert.equal(reads({ force_low_by_up_to: 0.06, close_to: null }, null), ", reads low by up to 6 %");
+  assert.equal(reads({ force_low_by_up_to: 0.06, close_to: null }, { low_by: 0.012 }), ", reads low by up to 2 %");
+  assert.match(reads({ force_low_by_up_to: null, close_to: "ring" }, null), /ring is close/);
+  assert.equal(reads({ force_low_by_up_to: null, close_to: "ring" }, { low_by: 8.4 }), ", but may be 9.4 times as strong");
+  assert.match(reads({ force_low_by_up_to: null, close_to: "ring" }, { low_by: null }), /not known beside ring/);
+});

@@ -75,3 +75,30 @@ test("texts of crests and hollows in one place stand one above the other", () =>
 test("a length of nothing is told in millimetres", () => {
   assert.equal(said(0, "m"), "0 mm");
 });
+
+test("a gap below a tenth of a millimetre is told in micrometres, and one of nothing as 0 mm", () => {
+  const cases = [[0, "0 mm"], [3e-7, "0 mm"], [2.34e-5, "23 µm"], [9.97e-5, "100 µm"], [1.2e-4, "0.1 mm"], [-2.5e-6, "−2.5 µm"]];
+  for (const [value, expected] of cases) assert.equal(said(value, "m"), expected);
+});
+
+const ran = { loads: { table: { peak_force_N: 12, peak_time_s: 0.0123, last_force_N: 0 } }, twins: null, impacts: [], bodies: {}, energy: {} };
+
+test("loads carry the marks of figures that do not repeat", () => {
+  const marked = { "loads.table.peak_force_N": { says: "lost", figure: false }, "loads.table.last_force_N": { says: "0 ?", figure: true } };
+  const [row] = snapsim.parts.SnapLoadTable.computed.loads.call({ record: { summary: ran, marked } });
+  assert.deepEqual([row.name, ...row.cells], ["table", "lost", "0.0123 s", "–", "0 ? N", "–"]);
+});
+
+test("what warns of a run comes first, the rest in its order", () => {
+  const notes = [{ says: "a", warns: false }, { says: "b", warns: true }, { says: "c", warns: false }];
+  const found = snapsim.parts.SnapRunNotes.computed.notes.call({ record: { notes } });
+  assert.deepEqual([...found.map((n) => n.says)], ["b", "a", "c"]);
+});
+
+test("the share of energy that is unaccounted for is read in per cent, however large or small", () => {
+  const words = (part) => {
+    const summary = { ...ran, outcome: "moving", simulated_s: 1, energy: { unaccounted_fraction: part } };
+    return snapsim.parts.SnapRunTable.computed.rows.call({ runs: [{ name: "r", record: { summary } }], moving: [] }).at(-1).cells[0];
+  };
+  assert.deepEqual([0.46, 3.286e-4, 2e-10, null].map(words), ["46 %", "0.033 %", "less than 0.001 %", "not known"]);
+});

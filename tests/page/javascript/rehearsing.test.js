@@ -35,3 +35,12 @@ test("a pace that is not kept is said, with by how much", () => {
   assert.equal(snapsim.paceWords({ kept: 0.25, pace: 0.25 }), "at 4 times slowed");
   assert.match(snapsim.paceWords({ kept: 0.4, pace: 1 }), /slowed 2\.5 times/);
 });
+
+test("so close to other iron that no pull is known ahead is never calm, nor said to be far", () => {
+  const near = moment({ lifts_in_m: null, beats_in_m: null, close_to: "nut" });
+  assert.equal(snapsim.dangerOf(near, null), "blind");
+  assert.equal(snapsim.dangerOf(near, { kind: "snaps" }), "goes");
+  const { computed, methods } = snapsim.parts.SnapHandFigures;
+  const words = computed.lifts.call({ m: near, ahead: methods.ahead });
+  assert.equal(words, "not known so close to nut");
+});
