@@ -49,6 +49,7 @@ def scene_view(system: System) -> dict[str, Any]:
         "azimuth": float(np.arctan2(back[1], back[0])),
         "elevation": float(np.arcsin(back[2])),
         "level": receiver.level,
+        "colours": palette.DRAWN,
         "floor": None if receiver.table is not None else palette.FLOOR,
         "grid": min(GRID_STEPS, key=lambda step: abs(step - action.size / 12)),
     }

@@ -65,6 +65,22 @@ FIELD_FAR: Final = "#4D97BA"
 FIELD_LINE: Final = "#9BD4EE"
 FIELD_BARE: Final = "#A9B2AC"
 
+HAND_PULL: Final = "#E6A0D8"
+STRAY_REACH: Final = "#D0648A"
+DRAWN: Final = {
+    "force": FORCE,
+    "torque": TORQUE,
+    "weight": GHOST,
+    "hand": HAND_PULL,
+    "handplace": HAND_PULL,
+    "reach": STRAY_REACH,
+    "trail": TRAIL,
+    "other": SPARED,
+    "start": GHOST,
+    "lines": FIELD_LINE,
+}
+"""What the page draws over the bodies, by its names there: the colours of films."""
+
 ARROW: Final = "#F6F1E7"
 ARROW_RIM: Final = "#17191A"
 

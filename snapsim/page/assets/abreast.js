@@ -59,7 +59,7 @@
         const run = this.besides, view = this.view2;
         if (!run || !view || view.bodies.length !== run.scene.bodies.length) return;
         showRecord(view, run, this.time);
-        view.trail("trail", this.layers.trail ? [run.path()] : null, "#7FD8C4", 3);
+        view.trail("trail", this.layers.trail ? [run.path()] : null, view.colours.other, 3);
         this.labels2 = showArrows(view, run.part, { ...run.figures(this.time), weight: run.weight_N }, this.layers);
       },
     },

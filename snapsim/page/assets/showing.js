@@ -4,7 +4,6 @@
   "use strict";
   const { said, grown } = window.snapsim;
   const { add, scale, length, unit, rotate } = window.snapsim.math;
-  const COLOURS = { force: "#FFB454", hand: "#E6A0D8", handplace: "#E6A0D8", reach: "#D0648A", weight: "#9FB4BF", torque: "#8CD3F2", trail: "#FFB454", other: "#7FD8C4", start: "#9FB4BF", lines: "#9FC7E8" };
   const LAYERS = { force: true, torque: true, trail: true, start: true, lines: false };
 
   // Arrows of magnetic force and torque, and weight, on a body; returns the labels they need.
@@ -16,7 +15,7 @@
     const arrow = (name, vector, ratio, text) => {
       const strong = vector && length(vector) > 1e-9 && ratio > 0.004;
       const v = strong ? kept(view, at, scale(unit(vector), Math.min(reach * 0.55 * grown(ratio), 1.6 * view.size))) : null;
-      view.arrow(name, v ? { origin: at, vector: v, thick: 0.022 * view.size } : null, COLOURS[name]);
+      view.arrow(name, v ? { origin: at, vector: v, thick: 0.022 * view.size } : null, view.colours[name]);
       if (v) labels.push({ name, text, point: add(at, add(v, unit(v), 0.03 * view.size)) });
     };
     const on = layers.force && force;
@@ -27,7 +26,7 @@
     const turn = layers.torque && torque ? length(torque) / (weight * 0.5 * size) : 0;
     const angle = Math.min(0.5 * grown(turn) + 0.35, 5);
     view.arrow("torque", turn > 0.01
-      ? { origin: at, axis: torque, angle, radius: 0.55 * size, thick: 0.016 * view.size } : null, COLOURS.torque);
+      ? { origin: at, axis: torque, angle, radius: 0.55 * size, thick: 0.016 * view.size } : null, view.colours.torque);
     return labels;
   }
 
@@ -38,7 +37,7 @@
       const pull = length(c.force), size = view.bodies[c.index].size;
       if (c.index === part || !(pull > 0.004 * c.weight_N)) continue;
       const at = view.poses[c.index].position, reach = (0.5 * size + 0.15 * view.size) * 0.55 * grown(pull / c.weight_N);
-      view.arrow(`pull ${c.name}`, { origin: at, vector: kept(view, at, scale(unit(c.force), Math.min(reach, 1.6 * view.size))), thick: 0.016 * view.size }, COLOURS.force);
+      view.arrow(`pull ${c.name}`, { origin: at, vector: kept(view, at, scale(unit(c.force), Math.min(reach, 1.6 * view.size))), thick: 0.016 * view.size }, view.colours.force);
     }
   }
 
@@ -50,7 +49,7 @@
       const round = (z) => [corner(-1, -1, z), corner(1, -1, z), corner(1, 1, z), corner(-1, 1, z), corner(-1, -1, z)];
       return [round(-1), round(1), ...[[-1, -1], [1, -1], [1, 1], [-1, 1]].map(([x, y]) => [corner(x, y, -1), corner(x, y, 1)])];
     }).flat();
-    view.trail("hands", path.length ? path : null, COLOURS.handplace, 2.4, 1, true);
+    view.trail("hands", path.length ? path : null, view.colours.handplace, 2.4, 1, true);
     return hands.map((h) => ({ name: "handplace", text: words(h), point: h.point }));
   }
 
@@ -58,7 +57,7 @@
   function showReach(view, centre, radius) {
     const turn = (k) => [Math.cos((Math.PI * k) / 48), Math.sin((Math.PI * k) / 48)];
     const circle = (place) => Array.from({ length: 97 }, (_, k) => add(centre, scale(place(...turn(k)), radius)));
-    view.trail("reach", radius ? [circle((c, s) => [c, s, 0]), circle((c, s) => [c, 0, s]), circle((c, s) => [0, c, s])] : null, COLOURS.reach, 2, 0.8, true);
+    view.trail("reach", radius ? [circle((c, s) => [c, s, 0]), circle((c, s) => [c, 0, s]), circle((c, s) => [0, c, s])] : null, view.colours.reach, 2, 0.8, true);
     if (radius) view.camera.distance = Math.max(view.camera.distance, 5.2 * radius);
     view.refresh();
   }
@@ -82,6 +81,7 @@
       if (!node) return;
       const [x, y] = view.project(label.point);
       const to = [Math.min(Math.max(x, 64), w - 64), Math.min(Math.max(y, 70), h - 22)];
+      node.style.borderLeftColor = view.colours[label.name] || "";
       node.style.transform = `translate(${to[0]}px, ${to[1]}px) translate(-50%, -50%)`;
     });
   }
@@ -99,19 +99,19 @@
       return;
     }
     const theirs = poseAt(other, time);
-    view.ghost("other", theirs.index, theirs, COLOURS.other, 0.95, other.scene.bodies[theirs.index].edges);
+    view.ghost("other", theirs.index, theirs, view.colours.other, 0.95, other.scene.bodies[theirs.index].edges);
   }
 
   function showLayers(view, record, other, layers) {
     const start = poseAt(record, 0);
-    view.ghost("start", start.index, layers.start ? start : null, COLOURS.start);
-    view.trail("trail", layers.trail ? [record.path()] : null, COLOURS.trail, 3);
-    view.trail("other", layers.trail && other ? [other.path()] : null, COLOURS.other, 3);
+    view.ghost("start", start.index, layers.start ? start : null, view.colours.start);
+    view.trail("trail", layers.trail ? [record.path()] : null, view.colours.trail, 3);
+    view.trail("other", layers.trail && other ? [other.path()] : null, view.colours.other, 3);
   }
 
   // Field lines, paler where they are of another moment than the one that is shown.
   function showLines(view, lines, stale) {
-    view.trail("lines", lines, COLOURS.lines, 1.6, stale ? 0.25 : 0.8, true);
+    view.trail("lines", lines, view.colours.lines, 1.6, stale ? 0.25 : 0.8, true);
   }
 
   // The look of the page for the 3-D view, from its style sheet.

@@ -367,6 +367,7 @@
     // scene: what `scene_view` of the server makes.
     show(scene) {
       const gl = this.gl, first = !this.home;
+      Object.assign(this.colours, scene.colours); // of arrows, trails, lines
       for (const body of this.bodies)
         for (const made of [body.solid, body.edges, body.hull]) drop(gl, made);
       for (const kept of [this.arrows, this.trails])
