@@ -179,7 +179,7 @@ def _braking(t: Trajectory) -> dict[str, Any]:
     from snapsim.run.braking import drifting
 
     heat, drifts = t.audit.joule_heat, drifting(t)
-    unjoined, iron = (t.accuracy.get(key) for key in ("unjoined_share", "iron_share"))
+    unjoined, iron, coarse = (_share(t, key) for key in ("unjoined", "iron", "coarse"))
     potential = t.energy["gravity"] + t.energy["magnetic"]
     turned_over = max(float((potential[0] - potential).max()), float(t.energy["kinetic"].max()))
     return {
@@ -191,11 +191,15 @@ def _braking(t: Trajectory) -> dict[str, Any]:
                 {k: v if isinstance(v, str) else number(v) for k, v in d.items()} for d in drifts
             ],
             "says": braking_words(heat, turned_over, drifts),
-            "left_out": left_out_of_braking(
-                t.system, float(unjoined or 0.0), None if iron is None else float(iron)
-            ),
+            "left_out": left_out_of_braking(t.system, unjoined or 0.0, iron, coarse),
         }
     }
+
+
+def _share(t: Trajectory, name: str) -> float | None:
+    """The share of the braking that may be wrong for something, None where the run has none."""
+    found = t.accuracy.get(f"{name}_share")
+    return None if found is None else float(found)
 
 
 def _accuracy(t: Trajectory) -> dict[str, Any]:

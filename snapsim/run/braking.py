@@ -8,10 +8,7 @@ from typing import Any, Final
 import numpy as np
 
 from snapsim.arrays import Array
-from snapsim.magnetics.conductors.layout import has_equal_cells
 from snapsim.run.blow_error import hardest_of
-from snapsim.simulation.conductors import brakes, joined
-from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import Trajectory
 
 LASTS: Final = 0.1
@@ -34,11 +31,11 @@ STILL: Final = 1e-4
 
 
 DOUBT: Final = 0.06
-"""Share to which braking is known from its cells: drag over a sheet within 5 %, in a tube 4 %."""
+"""Share to which braking is known at best: drag over a sheet within 5 %, in a tube 4 %."""
 
-UNEQUAL: Final = {"draft": 0.9, "normal": 0.25, "fine": 0.15}
-"""The same on unequal cells: a dipole over a disc of copper nine heights across and a fifteenth of
-one thick meets 0.54 of the true drag at draft, 0.83 at normal."""
+BEYOND: Final = 0.03
+"""Share by which what bounds the braking from its cells may itself be off: chords for circles take
+up to 2.3 %."""
 
 
 def braking_doubt(run: Trajectory, share: float = DOUBT) -> Array:
@@ -53,36 +50,37 @@ def braking_doubt(run: Trajectory, share: float = DOUBT) -> Array:
     heat = np.maximum(np.diff(run.energy["joule_heat"]), 0.0)
     kinetic = run.energy["kinetic"]
     for k, gained in enumerate(heat):
-        share = gained / max(kinetic[k] + kinetic[k + 1], 1e-300)
-        kept = float(np.exp(-share))
-        mean = (1 - kept) / share if share > 1e-9 else 1.0
+        lost = gained / max(kinetic[k] + kinetic[k + 1], 1e-300)
+        kept = float(np.exp(-lost))
+        mean = (1 - kept) / lost if lost > 1e-9 else 1.0
         found[k + 1] = found[k] * kept + share * gained * mean
     return found
 
 
-def cells_doubt(system: System) -> float:
-    """Return the share to which the braking of a system's conductors is known from their cells:
-    those of one circuit that has more conductors than have all their cells count as unequal."""
-    from snapsim.simulation.eddy_brake import TOGETHER
-
-    equal = all(has_equal_cells(system.bodies[i].shape) for i in brakes(system))
-    crowded = any(len(members) > TOGETHER for members in joined(system))
-    return DOUBT if equal and not crowded else UNEQUAL[system.detail]
+def cells_doubt(coarse: float) -> float:
+    """Return the share to which braking is known that may be too little by a share `coarse` of it
+    for its cells (`coarse_currents`)."""
+    return max(DOUBT, coarse + BEYOND)
 
 
 def with_braking_doubt(run: Trajectory, errors: Mapping[str, float]) -> dict[str, float]:
     """Return the errors of the first and of the hardest blow with what the braking leaves open.
 
-    Without iron they have none else, and their values are the run's own. Conductors that move
-    relative to each other leave open what their currents do in each other: "unjoined_share" says
-    what share of the braking that may be, and "iron_share" what share the field of iron may change.
+    Without iron they have none else, and their values are the run's own. "coarse_share" says by
+    what share of itself the braking may be too little for the conductors' cells. Conductors that
+    move relative to each other leave open what their currents do in each other: "unjoined_share"
+    says what share of the braking that may be, and "iron_share" what share the field of iron may
+    change.
     """
     found = dict(errors)
     if not run.currents:
         return found
+    from snapsim.simulation.coarse_currents import coarse_share
     from snapsim.simulation.eddy_loss import iron_share
     from snapsim.simulation.unjoined_currents import unjoined_share
 
+    coarse = coarse_share(run)
+    found["coarse_share"] = coarse
     unjoined = unjoined_share(run)
     if unjoined > 0:
         found["unjoined_share"] = unjoined
@@ -91,7 +89,7 @@ def with_braking_doubt(run: Trajectory, errors: Mapping[str, float]) -> dict[str
         found["iron_share"] = iron
     if not run.impacts:
         return found
-    doubt = braking_doubt(run, cells_doubt(run.system) + unjoined + iron)
+    doubt = braking_doubt(run, cells_doubt(coarse) + unjoined + iron)
     for name, blow in (("first_impact", run.impacts[0]), ("hardest_impact", hardest_of(run))):
         k = min(int(np.searchsorted(run.time, blow.time)), len(run.time) - 1)
         own = blow.kinetic_energy

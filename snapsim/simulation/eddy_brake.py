@@ -46,7 +46,7 @@ changing."""
 
 
 @dataclass(frozen=True, eq=False)
-class _Conductor:
+class Conductor:
     """A conducting body: its `number`, and its modes."""
 
     number: int
@@ -84,7 +84,7 @@ class _Circuit:
     """Conductors that keep their places to each other, the `magnets` that move relative to them,
     and the modes of them all; of one alone `shares` is None: they are its own."""
 
-    conductors: tuple[_Conductor, ...]
+    conductors: tuple[Conductor, ...]
     magnets: tuple[int, ...]
     time: Array
     shares: tuple[Array, ...] | None
@@ -205,7 +205,7 @@ def eddy_brake(system: System) -> EddyBrake | None:
 
 
 def _circuit(system: System, members: Sequence[int], magnets: tuple[int, ...]) -> _Circuit:
-    conductors = tuple(_Conductor(i, modes_of(system, i)) for i in members)
+    conductors = tuple(Conductor(i, modes_of(system, i)) for i in members)
     if len(conductors) == 1:
         return _Circuit(conductors, magnets, conductors[0].modes.time, None)
     pose = system.start.pose
@@ -220,10 +220,15 @@ def _circuit(system: System, members: Sequence[int], magnets: tuple[int, ...]) -
 def modes_of(system: System, number: int) -> CurrentModes:
     """Return the current modes of a conductor of its own, kept from run to run."""
     body = system.bodies[number]
-    many = next(len(members) for members in joined(system) if number in members)
-    cells = round(CELLS[system.detail] * min(1.0, TOGETHER / many))
     conductivity = body.material.conductivity or 0.0
+    cells = cells_of(system, number)
     return _modes(body.shape, conductivity, cells)  # type: ignore[arg-type]
+
+
+def cells_of(system: System, number: int) -> int:
+    """Return how many cells are asked for of a conductor."""
+    many = next(len(members) for members in joined(system) if number in members)
+    return round(CELLS[system.detail] * min(1.0, TOGETHER / many))
 
 
 @lru_cache(maxsize=16)

@@ -14,6 +14,9 @@ from snapsim.simulation.system import System
 LITTLE = 0.02
 """Share of the braking below which what iron changes is little."""
 
+COARSE = 0.06
+"""Share of the braking that cells may miss without a line."""
+
 LEAST = 1e-3
 """Share of the energy turned over below which braking is not worth a sentence."""
 
@@ -42,11 +45,14 @@ def conductor_words(name: str, found: Mapping[str, Any]) -> str:
 
 
 def left_out_of_braking(
-    system: System, unjoined: float = 0.0, iron: float | None = None
+    system: System,
+    unjoined: float = 0.0,
+    iron: float | None = None,
+    coarse: float | None = None,
 ) -> list[str]:
     """Return what is not modelled of eddy currents that brake, one line each, with its sign;
     `unjoined` is the share of a run's braking that conductors may change in each other, `iron` the
-    one that the field of iron may change."""
+    one that the field of iron may change, `coarse` the one that their cells may miss."""
     found, bodies = brakes(system), system.bodies
     names = ", ".join(bodies[i].name for i in found)
     lines = []
@@ -69,7 +75,12 @@ def left_out_of_braking(
             "what a coil's changing current induces in conductors is left out: real ones are kicked"
             " by it, with a jump of the current away from the coil or towards it"
         )
-    lines += [line for i in found for line in _of_its_cells(bodies[i])]
+    lines += [line for i in found for line in _of_its_cells(bodies[i], coarse)]
+    if coarse is not None and coarse > COARSE and not any(bodies[i].shape.members for i in found):
+        lines.append(
+            f"eddy currents in {names}: on these cells they brake too little, by up to"
+            f" {100 * coarse:.0f} % of the braking; the real part is slower"
+        )
     if not system.eddy_currents and braking_conductors(bodies):
         lines.append("eddy_currents = false: conductors do not brake; the real parts are slower")
     return lines
@@ -88,18 +99,21 @@ def _iron(share: float | None) -> str:
     )
 
 
-def _of_its_cells(body: Body) -> list[str]:
-    """What the cells of a conductor leave out."""
+def _of_its_cells(body: Body, coarse: float | None) -> list[str]:
+    """What the cells of a conductor leave out, unless a run says by how much."""
     shape = body.shape.simplest
     if shape.members:
         return [
             f"eddy currents in {body.name}: its members count as insulated from each other where"
             " their cells do not meet; the real one brakes more"
         ]
+    if coarse is not None:
+        return []
     if not has_equal_cells(shape):
         return [
             f"eddy currents in {body.name}: on its cells a thin wall brakes too little, a flat disc"
-            " by a sixth at normal and up to a half at draft; the real part is slower"
+            " by a sixth at normal and up to a half at draft; the real part is slower, and the run"
+            " says by how much at most"
         ]
     if isinstance(shape, Ring) and too_long(shape):
         return [

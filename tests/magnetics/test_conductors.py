@@ -12,9 +12,10 @@ from snapsim.magnetics.conductors.inductance import partial_inductances
 from snapsim.magnetics.conductors.layout import conductor_cells
 from snapsim.magnetics.conductors.modes import current_modes
 from snapsim.magnetics.conductors.network import network
+from snapsim.magnetics.conductors.potential import potential_bound
 from snapsim.magnetics.sources import magnet_set, source_for
-from snapsim.parts.shapes import Box, Cylinder, Ring, Sphere
-from snapsim.run.braking import UNEQUAL
+from snapsim.parts.shapes import Box, Cylinder, Prism, Ring, Sphere
+from snapsim.run.braking import BEYOND
 from snapsim.simulation.eddy_brake import field_loads
 
 SIGMA = 58e6
@@ -162,12 +163,117 @@ def close_plate(cells):
 
 
 @pytest.mark.parametrize(("cells", "low"), [(200, 0.5), (400, 0.78)])
-def test_a_flat_disc_on_unequal_cells_drags_too_little_and_the_bar_s_share_covers_it(cells, low):
+def test_a_flat_disc_on_unequal_cells_drags_too_little_and_the_bound_says_by_how_much(cells, low):
     """The drag of a slow dipole over a wide thin sheet is F0 v/(2 w), F0 = 3 mu0 m^2/(32 pi z^4)
     (receding images, as above); a disc nine heights across."""
-    modes = current_modes(conductor_cells(Cylinder(0.27, 2e-3), cells), SIGMA)
-    pull = grips(modes, np.array([0.0, 0.0, 0.03]), np.array([0.0, 0.0, 1.0]))[:, 0]
+    divided = conductor_cells(Cylinder(0.27, 2e-3), cells)
+    modes, bound = current_modes(divided, SIGMA), potential_bound(divided.mesh)
+    place, moment = np.array([0.0, 0.0, 0.03]), np.array([0.0, 0.0, 1.0])
+    pull = grips(modes, place, moment)[:, 0]
     sheet = 3 * MU_0 / (32 * np.pi * 0.03**4) * MU_0 * SIGMA * 2e-3 / 4
     found = modes.time @ pull**2 / sheet
+    passing = np.cross([1.0, 0.0, 0.0], dipole_field(bound.points - place, moment))
+    most = SIGMA * bound.heat(passing) / sheet
     assert low < found < 1.0
-    assert found * (1 + UNEQUAL["draft" if cells == 200 else "normal"]) > 0.97
+    assert 0.97 < most < 1.01 + BEYOND
+
+
+def heat(modes, drive):
+    """Heat [W] of slow currents that E (p, 3) [V/m] at the cells' points drives."""
+    loads = (modes.weights[..., None] * drive.reshape(modes.points.shape)).sum(axis=1)
+    return modes.time @ (modes.density @ loads.ravel()) ** 2
+
+
+TRIANGLE = ((0.0, 0.0), (0.06, 0.0), (0.03, 0.03 * np.sqrt(3)))
+AXIAL = [
+    (Box((0.02, 0.02, 0.1)), 0.1406 * 0.02**4 * 0.1),
+    (Box((0.04, 0.02, 0.03)), 0.229 * 0.04 * 0.02**3 * 0.03),
+    (Box((0.1, 0.02, 0.02)), 0.291 * 0.1 * 0.02**3 * 0.02),
+    (Box((0.2, 0.02, 0.01)), 0.312 * 0.2 * 0.02**3 * 0.01),
+    (Cylinder(0.06, 0.01), np.pi / 2 * 0.03**4 * 0.01),
+    (Cylinder(0.03, 0.08), np.pi / 2 * 0.015**4 * 0.08),
+    (Ring(0.06, 0.02, 0.02), np.pi / 2 * (0.03**4 - 0.01**4) * 0.02),
+    (Ring(0.04, 0.035, 0.08), np.pi / 2 * (0.02**4 - 0.0175**4) * 0.08),
+    (Sphere(0.05), 0.4 * 0.025**2 * 4 / 3 * np.pi * 0.025**3),
+    (Prism(TRIANGLE, 0.02), np.sqrt(3) / 80 * 0.06**4 * 0.02),
+]
+"""Shapes with J L of a field that changes along their axis: the heat is sigma B'^2 J L/4, J the
+torsion constant of the section, as currents follow Prandtl's stress function (Timoshenko & Goodier,
+Theory of Elasticity, 3rd ed., section 109, table of rectangles at side ratios 1, 2, 5, 10; circles
+and the triangle there too; all from memory; a ball's heat is V a^2 B'^2/10, Landau & Lifshitz,
+Electrodynamics of Continuous Media, section 59)."""
+
+
+@pytest.mark.parametrize("cells", [150, pytest.param(400, marks=pytest.mark.longer)])
+@pytest.mark.parametrize(("shape", "stiff"), AXIAL)
+def test_heat_in_a_field_that_changes_along_an_axis_lies_between_both_bounds(shape, stiff, cells):
+    """Never more than 1 % above the closed form: that would brake too much, which reassures. The
+    potentials' side never more than 1 % (chords and facets: 3 %) below it."""
+    divided = conductor_cells(shape, cells)
+    modes, bound = current_modes(divided, SIGMA), potential_bound(divided.mesh)
+    along = np.array([0.0, 0.0, 0.5])
+    exact = SIGMA * stiff / 4
+    found = heat(modes, np.cross(modes.points.reshape(-1, 3), along))
+    most = SIGMA * bound.heat(np.cross(bound.points, along))
+    assert 0.6 * exact < found < 1.01 * exact
+    assert (0.97 if isinstance(shape, Ring) else 0.99) * exact < most < 1.05 * exact
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_field_that_is_a_potential_s_slope_drives_nothing(seed):
+    """A conductor that moves in an even field is not braked; nor by E = grad(a.x + x.S x), which is
+    no more than any gauge adds. Blocks and bars of three to fifteen cells across."""
+    generator = np.random.default_rng(seed)
+    shape = Box(tuple(0.06 * np.exp(generator.uniform(-2.5, 0, 3))))
+    modes = current_modes(conductor_cells(shape, 250), SIGMA)
+    points = modes.points.reshape(-1, 3)
+    bend = generator.normal(size=(3, 3))
+    slope = points @ (bend + bend.T) / 0.06 + generator.normal(size=3)
+    turning = np.cross(points / 0.06, generator.normal(size=3))
+    assert heat(modes, slope) < 1e-9 * heat(modes, turning)
+
+
+@pytest.mark.parametrize(
+    "seed", [*range(4), *(pytest.param(k, marks=pytest.mark.longer) for k in range(4, 40))]
+)
+def test_magnets_beside_drawn_conductors_are_braked_between_both_bounds(seed):
+    """Blocks, rings, discs and prisms of all proportions, a block magnet at any side of them in any
+    sense, three motions and turns each: the cells find no more heat than potentials leave, and what
+    these leave changes by less than 5 % on cells half as long."""
+    generator = np.random.default_rng([3, seed])
+    shape, reach = drawn_conductor(generator, seed % 4)
+    magnet = magnet_set([source_for(Box((0.6 * reach,) * 3))], [1e6 * generator.normal(size=3)])
+    away = generator.normal(size=3)
+    away *= (np.linalg.norm(shape.extents) + 0.75 * reach) / np.linalg.norm(away)
+    upright = np.array([[1.0, 0.0, 0.0, 0.0]])
+    divided = conductor_cells(shape, 200)
+    modes, bound = current_modes(divided, SIGMA), potential_bound(divided.mesh)
+    finer = potential_bound(conductor_cells(shape, 600).mesh)
+    for _ in range(3):
+        speed, spin = generator.normal(size=(2, 3))
+        made = []
+        for points in (modes.points.reshape(-1, 3), bound.points, finer.points):
+            field = magnet.field_and_gradient(away[None], upright, points)[0]
+            made.append(np.cross(speed + np.cross(spin, points) / reach, MU_0 * field))
+        found, most, better = (
+            heat(modes, made[0]), SIGMA * bound.heat(made[1]), SIGMA * finer.heat(made[2])
+        )  # fmt: skip
+        assert 0.3 * better < found < 1.02 * better
+        assert 0.97 * better < most < 1.05 * better
+
+
+def drawn_conductor(generator, kind):
+    """A shape and its size [m]."""
+    size = generator.uniform(0.03, 0.12)
+    flat = size * np.exp(generator.uniform(-2.5, 0.3))
+    if kind == 0:
+        return Box(tuple(size * np.exp(generator.uniform(-2, 0, 3)))), size
+    if kind == 1:
+        return Ring(size, size * generator.uniform(0.2, 0.9), flat), size
+    if kind == 2:
+        return Cylinder(size, flat), size
+    corners = generator.integers(3, 8)
+    angle = 2 * np.pi * np.arange(corners) / corners
+    radius = 0.5 * size * generator.uniform(0.6, 1.0, corners)
+    points = zip(radius * np.cos(angle), radius * np.sin(angle), strict=True)
+    return Prism(tuple((float(x), float(y)) for x, y in points), flat), size

@@ -22,7 +22,7 @@ from scipy.linalg import eigh, qr
 from snapsim.arrays import Array
 from snapsim.magnetics.conductors.inductance import Bricks, bricks_of, partial_inductances
 from snapsim.magnetics.conductors.layout import ConductorCells
-from snapsim.magnetics.conductors.network import UNEVEN, network
+from snapsim.magnetics.conductors.network import network
 
 FASTEST: Final = 1e-6
 """Relaxation time over the slowest, below which a mode is one of eddies within cells: no field
@@ -52,7 +52,7 @@ class CurrentModes:
 def current_modes(cells: ConductorCells, conductivity: float) -> CurrentModes:
     """Return the modes of a body with these cells and an even conductivity [S/m]."""
     mesh = cells.mesh
-    net = network(mesh, 1.0 if cells.thin is None else UNEVEN)
+    net = network(mesh, cells.uneven)
     loops = _loops(net.balance)
     density = net.density @ loops
     mutual = partial_inductances(mesh, cells.thin)

@@ -34,9 +34,6 @@ FACES: Final = np.array(
 SAME: Final = 1e-7
 """Corners closer than this share of a body's size are one."""
 
-UNEVEN: Final = 0.1
-"""e where cells are equal: enough that no currents within cells are free of heat."""
-
 
 @dataclass(frozen=True)
 class Network:
