@@ -29,6 +29,7 @@ from snapsim.parts.states import Pose
 from snapsim.simulation.current_stages import refuse_other_currents
 from snapsim.simulation.overlap import refuse_overlaps
 from snapsim.simulation.system import System
+from snapsim.work.interrupts import checkpoint
 
 TOLERANCE = 1e-10
 """Bound on the magnetic energy's error over the soft parts' energy: second differences need it."""
@@ -98,7 +99,8 @@ class EnergyLandscape:
         return with_one_at(self.system.start.pose, self.number, place)
 
     def state(self, place: Place) -> MagneticState:
-        """Return the whole magnetic state at `place`."""
+        """Return the whole magnetic state at `place`; a search may be broken off before."""
+        checkpoint()
         found = self.model.evaluate(self.pose(place), self._last)
         self._last, self.evaluations = found, self.evaluations + 1
         return found

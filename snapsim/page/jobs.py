@@ -2,9 +2,9 @@
 
 A job goes to a lane; a lane works through its jobs one after another in a process of its own, so
 the page always answers. Cancelling sets a flag that the worker looks at whenever it reports
-progress; one that does not is ended and a new one started. Stopping interrupts the work as Ctrl-C
-does at a terminal (KeyboardInterrupt), but only where it reports: within compiled code an interrupt
-can become another exception, or be swallowed. What then returns is its result: what it found.
+progress or passes a checkpoint (`work.interrupts`); one that does not is ended and a new one
+started. Stopping interrupts the work as Ctrl-C does at a terminal (KeyboardInterrupt), in the same
+places. What then returns is its result: what it found.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from multiprocessing.connection import Connection
 from typing import Any, Literal
 
 from snapsim.errors import SnapsimError
+from snapsim.work.interrupts import looking_out
 from snapsim.work.processes import CONTEXT, process_beside
 
 JobState = Literal["waiting", "running", "done", "failed", "cancelled"]
@@ -191,13 +192,16 @@ def work_on(connection: Connection, cancelled: Any, stopped: Any) -> None:
     """Do what comes through a connection until it closes: the life of a worker process."""
     last = 0.0
 
-    def report(share: float, word: str) -> None:
-        nonlocal last
+    def look() -> None:
         if cancelled.is_set():
             raise Cancelled
         if stopped.is_set():
             stopped.clear()  # once a job: what it found is still to be put together
             raise KeyboardInterrupt
+
+    def report(share: float, word: str) -> None:
+        nonlocal last
+        look()
         now = time.monotonic()
         if now - last >= EVERY:
             last = now
@@ -206,7 +210,9 @@ def work_on(connection: Connection, cancelled: Any, stopped: Any) -> None:
     try:
         while True:
             work, given = connection.recv()
-            connection.send(_outcome(work, given, report))
+            with looking_out(look):
+                outcome = _outcome(work, given, report)
+            connection.send(outcome)
     except (EOFError, BrokenPipeError):
         return
 

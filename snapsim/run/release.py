@@ -38,6 +38,7 @@ from snapsim.simulation.loads import MagneticLoads, flight_tolerance, interpolat
 from snapsim.simulation.overlap import refuse_overlaps
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import Trajectory
+from snapsim.work.interrupts import checkpoint
 
 ReleaseProgress = Callable[[float, float], None]
 """Called with the simulated time [s] and the largest present speed [m/s]."""
@@ -81,6 +82,7 @@ def release(
     try:
         for item in motion.run():
             log.take(item)
+            checkpoint()
             if progress is not None and isinstance(item, Frame):
                 progress(item.time, _top_speed(item.state))
             reason = log.ends_here(item, until)

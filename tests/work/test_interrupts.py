@@ -9,7 +9,13 @@ import time
 
 import pytest
 
-from snapsim.work.interrupts import AskedToEnd, caused_by_request, held_back
+from snapsim.work.interrupts import (
+    AskedToEnd,
+    caused_by_request,
+    checkpoint,
+    held_back,
+    looking_out,
+)
 
 
 @pytest.mark.skipif(
@@ -50,6 +56,67 @@ def test_a_request_that_passed_the_exec_of_a_text_does_not_end_the_process_later
         [sys.executable, "-c", MINDED.format(kind)], capture_output=True, text=True, check=False
     )
     assert (done.returncode, done.stdout, done.stderr) == (status, "minded\n", "")
+
+
+COMPUTING = """
+import os, signal
+from snapsim.work import interrupts
+interrupts.mind_requests()
+interrupts.SOON = interrupts.PATIENCE = 600.0  # whatever else this machine does
+def compiled(asks):  # as compiled code does that makes its answer of Python objects
+    try:
+        if asks:
+            os.kill(os.getpid(), signal.{number})
+        for _ in range(100):
+            pass
+    except BaseException:
+        raise SystemError("a result with an exception set") from None
+try:
+    for k in range(20):
+        if k < {passes}:
+            interrupts.checkpoint()
+        compiled(k in {asked})
+    print("not yet")
+except interrupts.AskedToEnd:
+    print("let through")
+except SystemError:
+    print("in compiled code")
+"""
+
+
+@pytest.mark.parametrize("number", ["SIGINT", "SIGTERM"])
+@pytest.mark.parametrize(
+    ("passes", "asked", "said"),
+    [
+        (20, [5], "let through"),
+        (0, [5], "in compiled code"),  # none is due: at once, as ever
+        (3, [5], "not yet"),
+        (3, [5, 6], "in compiled code"),  # the second is at once
+    ],
+)
+def test_a_request_waits_for_a_checkpoint_where_one_is_due(number, passes, asked, said):
+    text = COMPUTING.format(number=number, passes=passes, asked=asked)
+    done = subprocess.run(
+        [sys.executable, "-c", text], capture_output=True, text=True, check=False, timeout=60
+    )
+    assert (done.stdout, done.stderr) == (f"{said}\n", "")
+
+
+def test_one_that_looks_out_ends_a_computation_at_its_checkpoint():
+    looked = []
+
+    def look():
+        looked.append(True)
+        if len(looked) == 3:
+            raise KeyError("enough")
+
+    with looking_out(look):
+        checkpoint()
+        checkpoint()
+        with pytest.raises(KeyError, match="enough"):
+            checkpoint()
+    checkpoint()
+    assert len(looked) == 3
 
 
 def test_what_arose_from_a_request_is_known():

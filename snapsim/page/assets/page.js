@@ -412,6 +412,7 @@
 
       // --- the pose: one call in flight, the newest next ------------------------------------
       send(position, quaternion, since = performance.now()) {
+        if (this.holding && this.looking && this.leftOff !== this.looking.number) this.leaveOff(this.looking);
         this.want = { position, quaternion, since };
         if (!this.sending) this.sendNext();
       },
@@ -642,6 +643,12 @@
         const mine = answer.jobs.filter((j) => j.kind === "release").at(-1);
         if (mine) this.remember({ run: mine.number, time: 0 });
         this.standing(answer);
+      },
+      // What is looked for of a pose that the part has left would only slow the figures that follow the hand.
+      leaveOff(job) {
+        this.leftOff = job.number;
+        this.askedFor = this.curveFor = ""; // asked again wherever the part ends, here too
+        this.stopJob(job);
       },
       async stopJob(job) { this.standing(await this.call("stop", job.number)); },
       // Ends with what was found until then.
