@@ -106,7 +106,7 @@ def ready_board(runs: Sequence[Trajectory]) -> dict[str, Any]:
 
 def _whys(run: Trajectory) -> list[dict[str, Any]]:
     """The slope that a part rolls down, then stills with the cut and the field lines, at the
-    moments whose words say most."""
+    moments whose words say most, and the field with the iron and without it."""
     from snapsim.render.events import find_events
     from snapsim.render.framing import leading_part
     from snapsim.render.lines import line_of
@@ -126,6 +126,14 @@ def _whys(run: Trajectory) -> list[dict[str, Any]]:
         said = line_of(events[name], run)
         still = {"still": "as-it-is.h5", "at": name, "layers": LAYERS.get(name, WHOLE_FIELD)}
         found.append(still if said is None else {**still, "number": said[0], "words": said[1]})
+    bodies = run.system.bodies
+    if (
+        chosen
+        and any(b.is_magnet for b in bodies)
+        and all(b.is_soft for b in bodies if not b.fixed)
+    ):
+        field = {"layers": ["lines"], "alone": ["bare"]}
+        found.append({"still": "as-it-is.h5", "at": chosen[-1], **field})
     return found
 
 

@@ -19,6 +19,8 @@ at = "impact"                 # or release, end, a time, an event's name
 number = "0.42 T"
 words = "upright, pulled with 79 N"
 seconds = "4 s"
+layers = ["lines"]
+alone = ["bare"]              # beside it the same without the free parts, with these layers
 
 [[shot]]
 picture = "plot.png"          # PNG or JPEG
@@ -60,7 +62,7 @@ from snapsim.simulation.trajectory import Trajectory
 MOST_SHOTS = 100
 ALLOWED = (
     "run, still, picture, title, pause or caution, and part, events, layers, without, camera,"
-    " align, at, number, words, seconds"
+    " align, at, alone, number, words, seconds"
 )
 Named = TypeVar("Named", EventKind, Part)
 Reader = Callable[[str], Trajectory]
@@ -83,6 +85,7 @@ class BoardShotTable(Table):
     camera: str | None = None
     align: str = "release"
     at: str = "impact"
+    alone: tuple[str, ...] | None = None
     number: str = ""
     words: str = ""
     seconds: Time | None = None
@@ -137,7 +140,7 @@ def _shot(
         return replace(made, runs=runs, part=_one_of(table.part, Part, "part"))
     if kind == BoardKind.STILL:
         run = read(str(folder / (table.still or "")))
-        return replace(made, runs=(run,), time=moment_of(table.at, run))
+        return replace(made, runs=(run,), time=moment_of(table.at, run), alone=_alone(table))
     if kind == BoardKind.PICTURE:
         return replace(made, picture=_picture(folder / (table.picture or "")))
     if kind == BoardKind.TITLE:
@@ -158,14 +161,23 @@ def _options(table: BoardShotTable, options: ClipOptions) -> ClipOptions:
     kinds = frozenset(EventKind)
     if table.events is not None:
         kinds = frozenset(_one_of(name, EventKind, "events") for name in table.events)
-    try:
-        layers = layers_of(table.layers, table.without)
-    except InputError as error:
-        raise InputError(error.message, key="layers") from None
+    layers = _layers(table.layers, table.without, "layers")
     made = replace(options, layers=layers, events=kinds, align=table.align)  # type: ignore[arg-type]
     if table.camera is None:
         return made
     return replace(made, shot=Shot(table.camera), replay=Shot(table.camera))
+
+
+def _layers(shown: tuple[str, ...], hidden: tuple[str, ...], key: str) -> frozenset[str]:
+    try:
+        return layers_of(shown, hidden)
+    except InputError as error:
+        raise InputError(error.message, key=key) from None
+
+
+def _alone(table: BoardShotTable) -> frozenset[str] | None:
+    """The layers of the showing without the free parts, where one is wanted."""
+    return None if table.alone is None else _layers(table.alone, table.without, "alone")
 
 
 def _one_of(name: str, kinds: type[Named], key: str) -> Named:

@@ -42,8 +42,9 @@ class Part(StrEnum):
 @dataclass(frozen=True)
 class BoardShot:
     """One shot: `name` for messages and files; `runs` with the `options` of their film and the
-    `part` of it; `time` [s] of a still; `picture` (h, w, 3); `number` and `words` set over it, the
-    words of a title too; `seconds` it stands, 0: a run's own length."""
+    `part` of it; `time` [s] of a still, beside which the same moment stands without its free parts
+    and with the layers `alone` (None: by itself); `picture` (h, w, 3); `number` and `words` set
+    over it, the words of a title too; `seconds` it stands, 0: a run's own length."""
 
     kind: BoardKind
     name: str
@@ -51,6 +52,7 @@ class BoardShot:
     runs: tuple[Trajectory, ...] = ()
     part: Part = Part.ALL
     time: float = 0.0
+    alone: frozenset[str] | None = None
     picture: ByteArray | None = None
     number: str = ""
     words: str = ""

@@ -17,9 +17,10 @@ from snapsim.render.job import ClipJob
 from snapsim.render.layout import lay_out_film
 from snapsim.render.lines import StoryLine
 from snapsim.render.rates import Rate
-from snapsim.render.show import Show, plan
+from snapsim.render.show import Contrast, Show, plan
 from snapsim.render.stopwatch import Stopwatch
 from snapsim.render.timeline import VEIL, Timeline
+from snapsim.simulation.trajectory import Trajectory
 from snapsim.work.held_open import HeldOpen
 
 DEFAULT_SECONDS: Final = {
@@ -29,6 +30,8 @@ DEFAULT_SECONDS: Final = {
     BoardKind.PAUSE: 1.0,
     BoardKind.CAUTION: 3.5,
 }
+MOST_NAMED: Final = 2
+"""Free parts that a heading names."""
 
 
 @dataclass(frozen=True)
@@ -149,10 +152,10 @@ def standing(shot: BoardShot) -> Image.Image:
     o = shot.options
     size = o.width, o.height
     if shot.kind == BoardKind.STILL:
-        with Show(ClipJob(shot.runs, o)) as show:
-            said = (
-                StoryLine(0.0, 0.0, shot.number, shot.words) if shot.number or shot.words else None
-            )
+        told = shot.number or shot.words
+        said = StoryLine(0.0, 0.0, shot.number, shot.words) if told else None
+        twice, contrast = _with_and_without(shot) if shot.alone is not None else (shot.runs, None)
+        with Show(ClipJob(twice, o), contrast) as show:
             return show.still(shot.time, said)
     if shot.kind == BoardKind.CAUTION:
         return cards.end_card(size, None)
@@ -168,6 +171,16 @@ def standing(shot: BoardShot) -> Image.Image:
         wide = replace(layout, words=_title_box(size)) if shot.kind == BoardKind.TITLE else layout
         put_line(ImageDraw.Draw(whole), wide, StoryLine(0.0, 0.0, shot.number, shot.words))
     return whole
+
+
+def _with_and_without(shot: BoardShot) -> tuple[tuple[Trajectory, ...], Contrast]:
+    """The run of a still twice, and what sets the second apart: its free parts are not there."""
+    run, o = shot.runs[0], shot.options
+    free = [body.name for body in run.system.bodies if not body.fixed]
+    told = "the " + " and ".join(free) if len(free) <= MOST_NAMED else "the parts"
+    bare = replace(o, layers=shot.alone or frozenset(), bodies="alone")
+    pronoun = "it" if len(free) == 1 else "them"
+    return (run, run), Contrast((f"with {told}", f"without {pronoun}"), (o, bare))
 
 
 def _title_box(size: tuple[int, int]) -> tuple[int, int, int, int]:

@@ -43,7 +43,7 @@ DEFAULT_LAYERS: Final = frozenset({"stage", "glow", "words", "caution", "hands"}
 DASHBOARD: Final = frozenset({"figures", "energy", "plot"})
 """Layers that stand in panels of their own: with any of them words keep to lines."""
 
-BODIES: Final = ("all", "free", "fixed", "none")
+BODIES: Final = ("all", "free", "fixed", "none", "alone")
 ALIGNMENTS: Final = ("release", "impact")
 
 
@@ -71,8 +71,9 @@ class ClipOptions:
     many times slower round the first impact (1: real time throughout), for `slow_window` (before,
     after) the impact [s of simulated time] (None: chosen); `events` are the kinds that are told;
     `supersample` draws four samples a pixel; `layers` are names of `LAYERS`; `cards` shows a
-    question and an end card (`card` False: no end card); `bodies` are those that are drawn;
-    `freeze` [s of clip] is how long the picture stands at the impact; `shot` is the camera,
+    question and an end card (`card` False: no end card); `bodies` are those that are drawn, "alone"
+    the fixed as if there were no others; `freeze` [s of clip] is how long the picture stands at the
+    impact; `shot` is the camera,
     `replay` that of what is told once more (None: told once only); `align` brings several runs in
     step; `workers` is how many processes draw; `overwrite` replaces an existing file.
     """
@@ -87,7 +88,7 @@ class ClipOptions:
     layers: frozenset[str] = DEFAULT_LAYERS
     cards: bool = True
     card: bool = True
-    bodies: Literal["all", "free", "fixed", "none"] = "all"
+    bodies: Literal["all", "free", "fixed", "none", "alone"] = "all"
     freeze: float = 1.2
     shot: Shot = field(default_factory=Shot)
     replay: Shot | None = field(default_factory=lambda: Shot("close-up"))

@@ -85,7 +85,8 @@ class Pane:
         self._layout = _layout(options, size, self._part, abreast, self._slope is not None)
         self._scales = choose_scales(self._fellows, timeline.slow_motion)
         self._blow = first_blow(run) if options.slow_motion is not None else main_blow(run)
-        self._glowing = glowing(run) if "glow" in options.layers else []
+        self._alone = options.bodies == "alone"
+        self._glowing = glowing(run) if "glow" in options.layers and not self._alone else []
         self._heading = apart or run.system.title
         self._subject, self._beside = (
             subjects[number],
@@ -201,14 +202,23 @@ class Pane:
             with_stage="stage" in options.layers,
             glowing=self._glowing,
             outlined="outlines" in options.layers,
-            parted={n: load.parted for n, load in run.loads.items() if not np.isnan(load.parted)},
+            parted=self._parted(),
             watch=self._watch,
         )
         for number, body in enumerate(run.system.bodies):
-            if options.bodies != "all" and options.bodies != ("fixed" if body.fixed else "free"):
+            if self._alone and not body.fixed:
+                picture.take_away(number)
+            elif options.bodies not in ("all", "alone", "fixed" if body.fixed else "free"):
                 picture.hide(number)
         top = self._add_layers(picture)
         return picture, self._words(picture, top)
+
+    def _parted(self) -> dict[str, float]:
+        """When each joint that lets go does [s]; without free parts none holds anything."""
+        if self._alone:
+            return {joint.name: -np.inf for joint in self._run.system.joints}
+        loads = self._run.loads.items()
+        return {name: load.parted for name, load in loads if not np.isnan(load.parted)}
 
     def _words(self, picture: Picture, top: float) -> ClipOverlay | FilmWords:
         system, on = self._run.system, self._options.layers
@@ -294,6 +304,9 @@ class Pane:
     def _add_pair(self, picture: Picture) -> None:
         """What two parts do to each other: asked for, or while it drives them apart."""
         run, on, size = self._run, self._options.layers, self._action.size
+        twice = len(self._fellows) > 1 and all(r is run for r in self._fellows)
+        if self._alone or twice:  # what it is shown for is something else
+            return
         teaches = "words" in on and any(e.kind == EventKind.PARTING for e in find_events(run))
         pair = pair_of(run) if "between" in on or teaches else None
         if pair is None:

@@ -214,6 +214,11 @@ class Picture(HeldOpen):
             self._top.hide()
             self._top = None
 
+    def take_away(self, number: int) -> None:
+        """Draw nothing of a body, nor its shadow."""
+        self.hide(number)
+        self._shadows.pop(number, None)
+
     def _aim(self, view: camera.CameraView, crop: tuple[int, int, int, int]) -> None:
         """Point the plotter's camera at a rectangle of the picture."""
         c, depth = self.plotter.camera, self._depths(view)
@@ -282,9 +287,10 @@ class Picture(HeldOpen):
         shadows = []
         for i, actors in self._actors.items():
             actors.move(pose.position[i], pose.quaternion[i])
-            corners, triangles = self._shadows[i]
-            placed = pose.position[i] + rotations.rotate(pose.quaternion[i], corners)
-            shadows.append((placed, triangles))
+            if i in self._shadows:
+                corners, triangles = self._shadows[i]
+                placed = pose.position[i] + rotations.rotate(pose.quaternion[i], corners)
+                shadows.append((placed, triangles))
         if self._top is not None:
             self._top.cast(shadows)
         for i, actors in self._every.items():

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from PIL import Image
 
 from snapsim.render import cards, palette, timeline
@@ -20,14 +22,24 @@ from snapsim.simulation.trajectory import Impact, Trajectory
 from snapsim.work.held_open import HeldOpen
 
 TITLE, CARD = 2.6, 3.0  # clip seconds
+NOTHING = StoryLine(0.0, 0.0, "", "")
 DIVIDER = 4  # pixels between panes in a picture of 720 lines
+
+
+@dataclass(frozen=True)
+class Contrast:
+    """What tells panes abreast apart where their runs do not: the heading and options of each."""
+
+    headings: tuple[str, ...]
+    options: tuple[ClipOptions, ...]
 
 
 class Show(HeldOpen):
     """All that stays the same through a clip; makes the frame of any clip time."""
 
-    def __init__(self, job: ClipJob) -> None:
-        self.job, self.watch = job, Stopwatch()
+    def __init__(self, job: ClipJob, contrast: Contrast | None = None) -> None:
+        """`contrast` tells apart two showings of one run, abreast."""
+        self.job, self.watch, self._contrast = job, Stopwatch(), contrast
         options = job.options
         self.timeline, self.lags = plan(job.runs, options, job.companions)
         self._size = options.width, options.height
@@ -36,11 +48,13 @@ class Show(HeldOpen):
         subjects = [
             subject_of(run, action, options, self.lags[k]) for k, run in enumerate(job.runs)
         ]
-        headings = differences([run.system for run in job.runs])
+        each, headings = [options] * count, differences([run.system for run in job.runs])
+        if contrast is not None:
+            each, headings = list(contrast.options), list(contrast.headings)
         self._panes = [
             Pane(
                 run,
-                options,
+                each[k],
                 pane_size(self._size, count),
                 self.timeline,
                 action,
@@ -77,12 +91,14 @@ class Show(HeldOpen):
         return self.timeline.frame_times(fps)
 
     def still(self, time: float, said: StoryLine | None = None) -> Image.Image:
-        """Return the frame at a simulated time [s] of the first run; `said` instead of a blow."""
+        """Return the frame at a simulated time [s] of the first run; `said` instead of a blow, of
+        two showings of one run in the first."""
+        words = [said, *[said if self._contrast is None else NOTHING] * (len(self._panes) - 1)]
         clip = self.timeline.clip_at(time + self.lags[0])
         shift = time + self.lags[0]
         frames = [
-            pane.still(shift - lag, clip, said)
-            for pane, lag in zip(self._panes, self.lags, strict=False)
+            pane.still(shift - lag, clip, line)
+            for pane, lag, line in zip(self._panes, self.lags, words, strict=False)
         ]
         return _finished(self._abreast(frames), 0.0, self.job.alpha)
 

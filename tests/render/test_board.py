@@ -13,7 +13,7 @@ from snapsim.cli.story_file import moment_of, read_story
 from snapsim.errors import InputError
 from snapsim.render import render_story, write_story_captions
 from snapsim.render.board import SHORTEST, Part
-from snapsim.render.board_show import BoardShow, board_cues, segments_of
+from snapsim.render.board_show import BoardShow, board_cues, segments_of, standing
 from snapsim.render.events import EventKind, main_blow
 from snapsim.render.flashes import luminance
 from snapsim.render.show import plan
@@ -70,6 +70,30 @@ def test_shots_follow_each_other_and_a_part_of_a_telling_is_that_part(board, tra
     rest = next(p.until for p in line.pieces if p.kind == "rest")
     lengths = {Part.ALL: rest, Part.REAL: cut, Part.SLOW: rest - cut}
     assert found[0].length == pytest.approx(lengths[part])
+
+
+ALONE = """
+size = "480x240"
+[[shot]]
+still = "a.h5"
+at = "{at}"
+layers = []
+alone = []
+"""
+
+
+def test_beside_a_still_stands_the_same_without_its_free_parts(tmp_path, trajectory, drawing):
+    def halves(at):
+        file = tmp_path / "story.toml"
+        file.write_text(ALONE.format(at=at))
+        (shot,) = read_story(str(file), parse_size, lambda _: trajectory).shots
+        whole = np.asarray(standing(shot).convert("L"), dtype=int)
+        return whole[80:160, :230], whole[:, -230:]  # between heading and caution
+
+    (early, bare), (late, then) = halves("10 ms"), halves("160 ms")
+    assert np.abs(early - late).max() > 60
+    assert np.array_equal(bare, then)  # neither the part, nor its shadow, nor what holds it
+    assert np.abs(early - bare[80:160]).max() > 60
 
 
 @pytest.mark.parametrize("length", [20.0, 40.0, 60.0])
