@@ -135,7 +135,7 @@ def _at_first(problem: MotionProblem) -> Past:
 
 def _joints_ready(
     now: Present, problem: MotionProblem, books: Books
-) -> Generator[Frame, None, Present]:
+) -> Generator[Frame | Strike, None, Present]:
     """Let joints part that must, take the blows of rows that closed, choose the joints' mode."""
     if not now.mode.attached:
         return now
@@ -143,7 +143,10 @@ def _joints_ready(
     if strayed.max(initial=0.0) > problem.settings.overlap:
         books.take_unsolved(Unsolved.JOINT)
     now = joints_parted(now, problem, books)
-    if snaps(now, problem):
+    if snaps(now, problem) and phase_of(now, problem) is Phase.BLOW:
+        report, now = strike(now, problem, books)  # of the contacts as well: it is told as a blow
+        yield report
+    elif snaps(now, problem):
         yield books.frame(now.state, touching=True)
         now = snap(now, problem, books)
         yield books.frame(now.state, touching=True)
