@@ -50,7 +50,7 @@ def _said(v: DraftVerdict) -> dict[str, Any]:
     return {
         "kind": _kind(v),
         "part": v.part,
-        "says": headline(v.part, v.fate, v.snaps_if_stronger, v.error, v.held),
+        "says": headline(v.part, v.fate, v.snaps_if_stronger, v.error, v.held, v.knocked),
         "more": [m for m in more if m],
         "limits": list(v.limits),
         "gaps": [
@@ -68,8 +68,8 @@ def _kind(v: DraftVerdict) -> str:
     """Which of the marks the page gives it; only a part that came to rest is calm."""
     if v.fate.kind == FateKind.SNAPS:
         return "snaps"
-    if v.snaps_if_stronger:
+    if v.snaps_if_stronger or (v.knocked and v.knocked[1].kind == FateKind.SNAPS):
         return "may_snap"
-    stays = v.fate.kind in (FateKind.STAYS, FateKind.FALLS_BACK)
+    stays = v.fate.kind in (FateKind.STAYS, FateKind.FALLS_BACK) and v.knocked is None
     calm = stays and not v.untrusted and not v.held
     return "calm" if calm else "unknown"

@@ -5,9 +5,9 @@ and turns of bodies without joints by `SIZE` of L and of a radian, and gravity b
 in length and direction, all at random: no symmetry of the scene is left. A twin uses the solved
 poses of the run itself, so it costs next to no field evaluations.
 
-Where all came to rest, each twin is knocked (`KNOCK`) and followed on for `FOLLOWED`: a body that
-only stands balanced is found at rest like any other, and is told apart by that. A twin that goes
-elsewhere then counts with what became of it. Not where a hand holds, or a joint has parted.
+Where all came to rest, each twin is knocked (`run.knock`); one that goes elsewhere then counts with
+what became of it. A twin that comes to no rest where the run has come to one shows a balance as
+well: it is taken for the run with the knock, which does not take as long to fall.
 """
 
 from __future__ import annotations
@@ -18,24 +18,21 @@ from dataclasses import replace
 from typing import Final
 
 import numpy as np
-from scipy.spatial.transform import Rotation
 
 from snapsim.arrays import Array
 from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.mechanics.contact import ContactGeometry
 from snapsim.mechanics.ending import EndReason
-from snapsim.mechanics.joints import Hold
 from snapsim.mechanics.motion_settings import MotionSettings
 from snapsim.mechanics.spanned_area import spanned_area
 from snapsim.numerics import rotations
 from snapsim.numerics.between_frames import hermite, stretches, turned
 from snapsim.parts.bodies import Body
-from snapsim.parts.shapes import Revolution
 from snapsim.parts.states import Pose, State
 from snapsim.run.figures_read import SLOW, readings
+from snapsim.run.knock import angle, bare, direction, elsewhere, knocked
 from snapsim.run.release import ReleaseProgress, release, shared_loads
-from snapsim.simulation.current_stages import StagedLoads, standing_at
-from snapsim.simulation.overlap import OverlapError
+from snapsim.simulation.current_stages import StagedLoads
 from snapsim.simulation.reproducibility import WITHIN, Lying, Manner, Output, Twins
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import Load, Trajectory
@@ -52,13 +49,6 @@ DEEP: Final = 5e-7
 
 NEAR: Final = 2e-5
 """Gap [m] up to which bodies count as touching at the end."""
-
-KNOCK: Final = 5e-3
-"""Speed [m/s] of centre and rim that a part at rest is knocked with, as by a step nearby (common
-practice, no source)."""
-
-FOLLOWED: Final = 0.5
-"""Time [s] that is looked at after the knock; a pencil of 0.1 m falls in half of it."""
 
 STILL: Final = 0.02
 """Rim speed [m/s] below which a body counts as lying."""
@@ -104,62 +94,19 @@ def _twins_of(
     others: list[Trajectory | None] = []
     tipped = 0
     for seed in range(1, twins + 1):
-        other = _bare(perturbed(run.system, seed), settings, loads)
-        after = _knocked(other, seed, settings, loads) if other is not None else None
+        other = bare(perturbed(run.system, seed), settings, loads)
+        balanced = run.outcome == "settled" and _timed_out(other)
+        rest = run if balanced else other
+        after = knocked(rest, seed, settings, loads) if rest is not None else None
         if EndReason.INTERRUPTED in {r.reason for r in (other, after) if r is not None}:
             raise KeyboardInterrupt
         tipped += after is not None
-        others.append(_joined(other, after) if other is not None and after is not None else other)
+        others.append(_joined(rest, after) if rest is not None and after is not None else other)
     return compared_twins(run, others, tipped)
 
 
-def _bare(system: System, settings: MotionSettings | None, loads: StagedLoads) -> Trajectory | None:
-    """A run of which only the motion counts; None where bodies overlap at its start."""
-    try:
-        return release(
-            system,
-            settings=settings,
-            estimates=False,
-            frames=False,
-            magnetisation=False,
-            loads=loads,
-        )
-    except OverlapError:
-        return None
-
-
-def _knocked(
-    run: Trajectory, seed: int, settings: MotionSettings | None, loads: StagedLoads
-) -> Trajectory | None:
-    """What a knock does to a run that came to rest; None where it takes no part elsewhere."""
-    system = run.system
-    held = any(isinstance(joint, Hold) for joint in system.joints)
-    parted = any(not math.isnan(load.parted) for load in run.loads.values())
-    if run.outcome != "settled" or held or parted:
-        return None
-    rng = np.random.default_rng((seed, 1))
-    velocity, spin = np.zeros_like(run.velocity[-1]), np.zeros_like(run.spin[-1])
-    for i, body in enumerate(system.bodies):
-        if not body.fixed:
-            velocity[i] = KNOCK * _ball(rng)
-            spin[i] = KNOCK / float(body.shape.extents.max()) * _ball(rng)
-    start = State(Pose(run.position[-1], run.quaternion[-1]), velocity, spin)
-    now = standing_at(system, float(run.time[-1]))
-    more = _bare(replace(now, start=start, duration=FOLLOWED), settings, loads)
-    # the books of so little energy need not balance for a part to have gone elsewhere
-    if more is None or more.reason == EndReason.OVERLAP:
-        return None
-    return more if more.reason == EndReason.INTERRUPTED or elsewhere(run, more) else None
-
-
-def elsewhere(run: Trajectory, other: Trajectory) -> bool:
-    """Return whether any body ends elsewhere in one of two runs, or otherwise turned."""
-    for i, body in enumerate(run.system.bodies):
-        away = float(np.linalg.norm(run.position[-1, i] - other.position[-1, i]))
-        turn = _angle(body, run.quaternion[-1:, i], other.quaternion[-1:, i])
-        if away > WITHIN * float(body.shape.extents.max()) or turn[0] > WITHIN:
-            return True
-    return False
+def _timed_out(run: Trajectory | None) -> bool:
+    return run is not None and run.reason == EndReason.TIME_UP
 
 
 def _joined(run: Trajectory, more: Trajectory) -> Trajectory:
@@ -206,7 +153,10 @@ def perturbed(system: System, seed: int, size: float = SIZE) -> System:
         speed = size * math.sqrt(max(pull, 1.0) * length)
         velocity[i] += speed * rng.standard_normal(3)
         spin[i] += speed / length * rng.standard_normal(3)
-        moved, turn = size * length * _ball(rng), rotations.from_rotation_vector(size * _ball(rng))
+        moved, turn = (
+            size * length * direction(rng),
+            rotations.from_rotation_vector(size * direction(rng)),
+        )
         if i not in jointed:
             position[i] += moved
             quaternion[i] = rotations.normalise(rotations.multiply(turn, quaternion[i]))
@@ -215,12 +165,6 @@ def perturbed(system: System, seed: int, size: float = SIZE) -> System:
         pose = start.pose
     gravity = system.gravity + size * pull * rng.standard_normal(3)
     return replace(system, start=State(pose, velocity, spin), gravity=gravity)
-
-
-def _ball(rng: np.random.Generator) -> Array:
-    """A random vector (3,) of length 1."""
-    found = rng.standard_normal(3)
-    return np.asarray(found / np.linalg.norm(found))
 
 
 def _pushed_in(system: System, pose: Pose) -> bool:
@@ -254,6 +198,9 @@ def compared_twins(run: Trajectory, others: Sequence[Trajectory | None], tipped:
         outputs=outputs,
         lying=_lying([run, *sound]),
         tipped=tipped,
+        hardest=tuple(
+            max(o.impacts, key=lambda i: i.effective_energy, default=None) for o in sound
+        ),
     )
 
 
@@ -264,7 +211,7 @@ def _turns(run: Trajectory, others: Sequence[Trajectory]) -> dict[str, Output]:
         f"bodies.{body.name}.final_quaternion": Output(
             0.0,
             tuple(
-                float(_angle(body, run.quaternion[-1:, i], other.quaternion[-1:, i])[0])
+                float(angle(body, run.quaternion[-1:, i], other.quaternion[-1:, i])[0])
                 for other in others
             ),
             1.0,
@@ -295,25 +242,13 @@ def parting(run: Trajectory, other: Trajectory) -> float:
         turn = turned(q[at.before], q[at.after], w[at.before], w[at.after], *given)
         away = np.linalg.norm(place - run.position[shared, i], axis=1)
         off = (away > PARTED * float(body.shape.extents.max())) | (
-            _angle(body, run.quaternion[shared, i], turn) > PARTED
+            angle(body, run.quaternion[shared, i], turn) > PARTED
         )
         if off.any():
             first = min(first, float(time[int(off.argmax())]))
     if run.time[-1] - other.time[-1] > WITHIN * run.time[-1]:  # one has come to rest, one goes on
         first = min(first, float(other.time[-1]))
     return min(first, float(run.time[-1])) if elsewhere(run, other) else first
-
-
-def _angle(body: Body, one: Array, other: Array) -> Array:
-    """Angles (k,) [rad] between two turns (k, 4) of a body, as far as they can be seen."""
-    kind = Revolution.NONE if body.is_magnet else body.shape.revolution
-    if kind is Revolution.CENTRE:
-        return np.zeros(len(one))
-    first, second = (Rotation.from_quat(q, scalar_first=True) for q in (one, other))
-    if kind is Revolution.AXIS:
-        axes = first.apply((0.0, 0.0, 1.0)), second.apply((0.0, 0.0, 1.0))
-        return np.asarray(np.linalg.norm(np.cross(*axes), axis=1))
-    return np.asarray((second * first.inv()).magnitude())
 
 
 def _blows_alike(run: Trajectory, other: Trajectory) -> int:

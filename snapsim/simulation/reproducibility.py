@@ -13,11 +13,14 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from snapsim.arrays import Array, BoolArray
+
+if TYPE_CHECKING:
+    from snapsim.simulation.trajectory import Impact
 
 WITHIN: Final = 0.01
 """Share of a figure to which it must repeat."""
@@ -90,7 +93,8 @@ class Twins:
     `size` is the share by which they began otherwise, `apart` [s] when the first of them had
     visibly gone another way (inf: never), `blows` how many of the first blows all have alike.
     `lying` has, for each free body, how the run and then each twin ended. `tipped` twins had come
-    to rest and were taken elsewhere by a slight knock.
+    to rest and were taken elsewhere by a slight knock. `hardest` is the blow of each twin compared
+    with the most effective energy, None of one without a blow; empty in files of before.
     """
 
     asked: int
@@ -101,6 +105,7 @@ class Twins:
     outputs: Mapping[str, Output]
     lying: Mapping[str, tuple[Lying, ...]]
     tipped: int = 0
+    hardest: tuple[Impact | None, ...] = ()
 
     @property
     def runs(self) -> int:

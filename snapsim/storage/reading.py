@@ -23,12 +23,12 @@ from snapsim.simulation.trajectory import (
     Audit,
     Cells,
     Cost,
-    Impact,
     Load,
     Trajectory,
 )
 from snapsim.storage import columns
-from snapsim.storage.datasets import floats, text, texts
+from snapsim.storage.datasets import floats, text
+from snapsim.storage.impacts import read_impacts
 from snapsim.storage.link_names import escape
 from snapsim.storage.seal import CUT_SHORT, check_seal, check_structure
 from snapsim.storage.twins import read_twins
@@ -176,7 +176,7 @@ def _trajectory(file: h5py.File, system: System) -> Trajectory:
         cells={name: _cells(g["cells"]) for name, g in soft.items()},
         magnetisation={name: floats(g, "magnetisation") for name, g in soft.items()},
         currents=_currents(file, system),
-        impacts=_impacts(file["impacts"]),
+        impacts=read_impacts(file["impacts"]),
         loads=_loads(file["loads"]),
         audit=Audit(**_numbers(energy["audit"], [f.name for f in fields(Audit)])),
         cost=_cost(file["cost"]),
@@ -211,51 +211,6 @@ def _all_bodies(file: h5py.File, system: System, name: str) -> Array:
     """One quantity of all bodies, (k, n, components)."""
     groups = [file["bodies"][escape(b.name)] for b in system.bodies]
     return np.ascontiguousarray(np.stack([floats(g, name) for g in groups], axis=1))
-
-
-def _impacts(group: h5py.Group) -> tuple[Impact, ...]:
-    bodies, against = texts(group, "body"), texts(group, "against")
-    table = {name: floats(group, name) for name in columns.IMPACT if name in group}
-    return tuple(
-        Impact(
-            time=float(table["time"][i]),
-            body=bodies[i],
-            against=against[i],
-            point=table["point"][i].copy(),
-            normal=table["normal"][i].copy(),
-            closing_speed=float(table["closing_speed"][i]),
-            kinetic_energy=float(table["kinetic_energy"][i]),
-            effective_mass=float(table["effective_mass"][i]),
-            effective_energy=float(table["effective_energy"][i]),
-            impulse=float(table["impulse"][i]),
-            peak_force=_band(table["peak_force"][i]),
-            **_later(table, i),
-        )
-        for i in range(len(bodies))
-    )
-
-
-def _later(table: dict[str, Array], i: int) -> dict[str, Any]:
-    """What blow `i` of an older file lacks."""
-    if "area" not in table:
-        return {}
-    chances = {"chipping": tuple(map(float, table["chipping"][i]))} if "chipping" in table else {}
-    found: dict[str, Any] = {
-        **chances,
-        "area": float(table["area"][i]),
-        "edge_stress": _band(table["edge_stress"][i]),
-        "magnet_strength": float(table["magnet_strength"][i]),
-    }
-    if "fastest" in table:
-        found["fastest"] = float(table["fastest"][i])
-        found["struck_through"] = bool(table["struck_through"][i])
-    if "jammed" in table:
-        found["jammed"] = bool(table["jammed"][i])
-    return found
-
-
-def _band(pair: Array) -> tuple[float, float]:
-    return float(pair[0]), float(pair[1])
 
 
 def _loads(group: h5py.Group) -> dict[str, Load]:

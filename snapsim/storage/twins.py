@@ -9,7 +9,9 @@ import h5py
 import numpy as np
 
 from snapsim.simulation.reproducibility import Lying, Manner, Output, Twins
+from snapsim.simulation.trajectory import Impact
 from snapsim.storage.datasets import floats, put, put_text, scale, text, texts
+from snapsim.storage.impacts import read_impacts, write_impacts
 
 
 def write_twins(group: h5py.Group, twins: Twins) -> None:
@@ -37,6 +39,7 @@ def write_twins(group: h5py.Group, twins: Twins) -> None:
     put(group, "scale", sizes, "1", "size below which it counts as small", [rows])
     times = np.array([o.time for o in outputs], dtype=np.float64)
     put(group, "time", times, "s", "when it was settled", [rows])
+    _write_hardest(group.create_group("hardest"), twins)
     put_text(group, "lying", json.dumps(_plain(twins.lying)), "how bodies ended, JSON")
 
 
@@ -64,7 +67,20 @@ def read_twins(group: h5py.Group) -> Twins:
             for name, runs in json.loads(text(group, "lying")).items()
         },
         tipped=int(a["tipped"]),
+        hardest=_hardest(group["hardest"]) if "hardest" in group else (),
     )
+
+
+def _write_hardest(group: h5py.Group, twins: Twins) -> None:
+    """The hardest blow of each twin: `twin` counts blows of each, 0 or 1."""
+    write_impacts(group, [blow for blow in twins.hardest if blow is not None])
+    some = np.array([blow is not None for blow in twins.hardest], dtype=np.int64)
+    put(group, "some", some, "1", "1 for each twin that has a blow, in turn; 0 for one without")
+
+
+def _hardest(group: h5py.Group) -> tuple[Impact | None, ...]:
+    blows = iter(read_impacts(group))
+    return tuple(next(blows) if some else None for some in group["some"][()])
 
 
 def _plain(lying: Mapping[str, tuple[Lying, ...]]) -> dict[str, list[dict[str, object]]]:

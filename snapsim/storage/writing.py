@@ -20,6 +20,7 @@ from snapsim.errors import storable
 from snapsim.simulation.trajectory import Audit, Trajectory
 from snapsim.storage import columns
 from snapsim.storage.datasets import put, put_text, scale
+from snapsim.storage.impacts import write_impacts
 from snapsim.storage.link_names import escape
 from snapsim.storage.seal import BLOCK, seal
 from snapsim.storage.twins import write_twins
@@ -70,7 +71,7 @@ def _content(trajectory: Trajectory) -> io.BytesIO:
         frame = [("time", time)]
         put(file, "gap", trajectory.gap, "m", "smallest gap of a free body to a magnet", frame)
         _write_bodies(file, trajectory, time)
-        _write_impacts(file, trajectory)
+        write_impacts(file.create_group("impacts"), trajectory.impacts)
         _write_loads(file, trajectory, time)
         _write_energy(file, trajectory, time)
         _write_cost(file, trajectory)
@@ -162,20 +163,6 @@ def _write_cells(
         "magnetisation of each cell, body axes",
         [("time", time), cell, axis],
     )
-
-
-def _write_impacts(file: h5py.File, trajectory: Trajectory) -> None:
-    group = file.create_group("impacts")
-    impacts = trajectory.impacts
-    numbers = put(group, "number", np.arange(len(impacts)), "1", "number of the blow")
-    blow = ("impact", scale(numbers, "impact"))
-    put_text(group, "body", [i.body for i in impacts], "the moving body", [blow])
-    put_text(group, "against", [i.against for i in impacts], "what it struck", [blow])
-    for name, (units, description) in columns.IMPACT.items():
-        values = np.array([getattr(i, name) for i in impacts], dtype=np.float64)
-        if not impacts and name in columns.BANDS:
-            values = values.reshape(0, columns.BANDS[name])
-        put(group, name, values, units, description, [blow])
 
 
 def _write_loads(file: h5py.File, trajectory: Trajectory, time: h5py.Dataset) -> None:

@@ -18,8 +18,9 @@ from snapsim.simulation.reproducibility import Lying
 from snapsim.simulation.trajectory import Trajectory
 from snapsim.study.hazard_limits import Limit, Standard, described, standards
 from snapsim.study.limit_verdict import LimitVerdict, verdict
-from snapsim.study.outcome import low_by, measures_of
+from snapsim.study.outcome import low_by, measures_of, measures_of_twins
 from snapsim.words.answers import (
+    OTHERWISE,
     REACTION,
     end_sentences,
     gap_sentence,
@@ -91,19 +92,28 @@ def _gap(closing: Closing) -> dict[str, Any]:
 
 
 def _limits(run: Trajectory, house_limits: Iterable[str]) -> list[dict[str, Any]]:
-    found, measures = standards(house_limits), measures_of(run)
+    found, measures, twins = standards(house_limits), measures_of(run), measures_of_twins(run)
     sound, low = run.outcome not in ("stopped", "untrusted"), low_by(run)
     return [
-        _limit(s, x, measures.get(x.measure), low.get(x.measure, 0.0), sound)
+        _limit(s, x, measures.get(x.measure), twins.get(x.measure), low.get(x.measure, 0.0), sound)
         for s in found
         for x in s.limit
     ]
 
 
 def _limit(
-    standard: Standard, limit: Limit, value: float | None, low: float, sound: bool
+    standard: Standard,
+    limit: Limit,
+    own: float | None,
+    twins: float | None,
+    low: float,
+    sound: bool,
 ) -> dict[str, Any]:
-    """A limit against a value that the cells may leave too low by the share `low`, as `rank`."""
+    """A limit against the run's own value, or where that does not pass it the worst of its twins'
+    blows; the cells may leave either too low by the share `low`, as `rank`."""
+    value = own if twins is None else max(own or 0.0, twins)
+    if own is not None and limit.exceeded(own * (1 + low)):
+        value = own
     worst = None if value is None else value * (1 + low)
     beyond = worst is not None and limit.exceeded(worst)
     judged = verdict(int(beyond), int(value is not None and (sound or beyond)))
@@ -112,11 +122,15 @@ def _limit(
         "value": value,
         "low_by": low,
         "verdict": judged,
-        "words": _words(standard, limit, value, worst),
+        "words": _words(
+            standard, limit, value, worst, f" in a run{OTHERWISE}" if value != own else ""
+        ),
     }
 
 
-def _words(standard: Standard, limit: Limit, value: float | None, worst: float | None) -> str:
+def _words(
+    standard: Standard, limit: Limit, value: float | None, worst: float | None, whose: str
+) -> str:
     """The figure, with what the cells leave out where that decides, and what it is held against."""
     unit = "" if limit.unit == "1" else f" {limit.unit}"
     if value is None or worst is None:
@@ -132,6 +146,6 @@ def _words(standard: Standard, limit: Limit, value: float | None, worst: float |
     decides = limit.exceeded(worst) != limit.exceeded(value)
     cells = f" (up to {short(worst)}{unit}, as its cells may leave it low)" if decides else ""
     return (
-        f"{limit.name} {short(value)}{unit}{cells}, {sign} {limit.bound:,g}{unit}"
+        f"{limit.name} {short(value)}{unit}{whose}{cells}, {sign} {limit.bound:,g}{unit}"
         f" ({standard.standard}; {known})"
     )

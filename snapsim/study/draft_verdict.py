@@ -4,7 +4,8 @@ Draft cells, long steps, and the run ends with the first snap (a part strikes a 
 magnet iron), so what follows is not seen. Where nothing snaps it is run once more with the pull
 raised by the most that draft cells leave it low where it starts and where it comes nearest to a
 magnet (`pose_accuracy`), along the same paths as in `letting_go`: a snap there is told as one that
-may happen, never as none.
+may happen, never as none. What came to rest is knocked slightly (`run.knock`), in both: a part that
+only stands balanced, such as a ball midway between two magnets, does not stay on any stage.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ import numpy as np
 
 from snapsim.mechanics.ending import EndReason
 from snapsim.run.fate import attracting, judged
+from snapsim.run.knock import knocked
 from snapsim.run.release import ReleaseProgress, not_interrupted, release, shared_loads
 from snapsim.simulation.closing_gaps import Closing, closings
 from snapsim.simulation.fate import Fate, FateKind
@@ -50,6 +52,8 @@ class DraftVerdict:
     limits: tuple[str, ...]
     held: tuple[str, ...]
     untrusted: bool
+    knocked: tuple[str, Fate] | None = None
+    """What came to rest and a slight knock takes elsewhere, by name, and what becomes of it."""
 
     @property
     def closing(self) -> Closing | None:
@@ -69,24 +73,34 @@ def draft_verdict(system: System, progress: ReleaseProgress | None = None) -> Dr
     rough = replace(system, detail="draft")
     loads = shared_loads(rough, STEPPED)
 
+    def until(blow: Impact) -> EndReason | None:
+        return _decided(system, free, blow)
+
     def until_snap(which: System) -> Trajectory:
         return not_interrupted(
-            release(
-                which, progress, STEPPED, None, lambda blow: _decided(system, free, blow),
-                False, False, False, loads=loads,
-            )
-        )  # fmt: skip
+            release(which, progress, STEPPED, None, until, False, False, False, loads=loads)
+        )
+
+    def tipped(calm: Trajectory) -> tuple[str, Fate] | None:
+        more = knocked(calm, 1, STEPPED, loads, until)
+        return None if more is None else _worst(not_interrupted(more), free)
 
     run = until_snap(rough)
     part, fate = _worst(run, free)
     error = pull_low_by(run)
-    stronger = False
+    after, stronger = None, False
     if fate.kind is not FateKind.SNAPS:
-        stronger = _worst(until_snap(weaker_gravity(rough, error)), free)[1].kind is FateKind.SNAPS
+        after = tipped(run)
+        raised = until_snap(weaker_gravity(rough, error))
+        stronger = _snaps(_worst(raised, free)) or _snaps(tipped(raised))
     return DraftVerdict(
         part, fate, error, stronger, tuple(closings(run)), tuple(passed_limits(run)), _held(run),
-        run.outcome == "untrusted",
+        run.outcome == "untrusted", after,
     )  # fmt: skip
+
+
+def _snaps(found: tuple[str, Fate] | None) -> bool:
+    return found is not None and found[1].kind is FateKind.SNAPS
 
 
 def _drawn(system: System) -> list[int]:

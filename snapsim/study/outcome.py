@@ -7,7 +7,7 @@ a row of a ledger (`outcome_row`).
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -128,16 +128,12 @@ def _is_snap(run: Trajectory, impact: Impact, least: float) -> bool:
 
 def measures_of(run: Trajectory) -> dict[str, float | None]:
     """Return the measures of a run, by the names of `Measure`."""
-    blows = run.impacts
     strings = [j.name for j in run.system.joints if j.slack is not None]
     fixed = [b.name for b in run.system.bodies if b.fixed]
     return {
-        "impact_energy_J": _most([i.kinetic_energy for i in blows]),
-        "effective_energy_J": _most([i.effective_energy for i in blows]),
-        "speed_m_s": _most([i.closing_speed for i in blows]),
-        "peak_force_N": _most([i.peak_force[1] for i in blows]),
+        **_of_blows(run, run.impacts),
         "clamp_force_N": number(clamp_force(run)),
-        "first_blow_s": number(blows[0].time) if blows else None,
+        "first_blow_s": number(run.impacts[0].time) if run.impacts else None,
         "closed_25mm_s": number(closes_at(run.time, run.gap, FINGER_GAP)),
         "closed_100mm_s": number(closes_at(run.time, run.gap, HAND_GAP)),
         "notice_25mm_s": number(notice_of(run.time, run.gap, FINGER_GAP)),
@@ -145,23 +141,36 @@ def measures_of(run: Trajectory) -> dict[str, float | None]:
         "least_gap_m": _least(run.gap),
         "fixed_load_N": _most([run.loads[name].peak_force for name in fixed]),
         "string_load_N": _most([run.loads[name].peak_force for name in strings]),
-        "edge_stress": _most([i.edge_stress[1] / i.magnet_strength for i in blows]),
-        "chip_chance": number(together(i.chipping for i in blows)[2]),
-        **_measures_of_some(run),
+        "clamp_down_N": number(_clamp_down(run, _up(run))),
     }
 
 
-def _measures_of_some(run: Trajectory) -> dict[str, float | None]:
-    """Measures that only some kinds of blow have, which some limits are made for."""
-    blows = run.impacts
-    up = -run.system.gravity / max(float(np.linalg.norm(run.system.gravity)), 1e-300)
+def measures_of_twins(run: Trajectory) -> dict[str, float | None]:
+    """Return the measures of the hardest blows of a run's twins; empty where they have none."""
+    twins = run.twins
+    blows = [] if twins is None else [blow for blow in twins.hardest if blow is not None]
+    return _of_blows(run, blows) if blows else {}
+
+
+def _of_blows(run: Trajectory, blows: Sequence[Impact]) -> dict[str, float | None]:
+    """The measures of blows, and those that only some kinds of blow have."""
     return {
+        "impact_energy_J": _most([i.kinetic_energy for i in blows]),
+        "effective_energy_J": _most([i.effective_energy for i in blows]),
+        "speed_m_s": _most([i.closing_speed for i in blows]),
+        "peak_force_N": _most([i.peak_force[1] for i in blows]),
+        "edge_stress": _most([i.edge_stress[1] / i.magnet_strength for i in blows]),
+        "chip_chance": number(together(i.chipping for i in blows)[2]),
         "hand_blow_force_N": _most([hand_blow_force(i) for i in blows]),
         "light_blow_energy_J": _energy(i for i in blows if i.effective_mass <= LIGHT),
         "tiny_blow_energy_J": _energy(i for i in blows if i.effective_mass <= TINY),
-        "falling_blow_energy_J": _energy(i for i in blows if i.normal @ up > 0.5),
-        "clamp_down_N": number(_clamp_down(run, up)),
+        "falling_blow_energy_J": _energy(i for i in blows if i.normal @ _up(run) > 0.5),
     }
+
+
+def _up(run: Trajectory) -> Array:
+    up: Array = -run.system.gravity / max(float(np.linalg.norm(run.system.gravity)), 1e-300)
+    return up
 
 
 def _energy(blows: Iterable[Impact]) -> float | None:

@@ -6,19 +6,22 @@ import math
 from collections.abc import Mapping, Sequence
 
 from snapsim.simulation.closing_gaps import Closing
-from snapsim.simulation.reproducibility import Lying, Trust
+from snapsim.simulation.reproducibility import WITHIN, Lying, Trust
 from snapsim.simulation.trajectory import Impact, Trajectory
 from snapsim.words.blows import as_fast, meets
 from snapsim.words.trust import lying_words, shares_words
+
+OTHERWISE = " begun a millionth otherwise"
+"""Whose a figure of a twin is."""
 
 REACTION = 0.2
 """A person's reaction to something seen [s] (from memory)."""
 
 
 def strike_sentences(run: Trajectory) -> list[str]:
-    """Return what is struck first, and what hardest."""
+    """Return what is struck first, and what hardest, in the run and in its twins."""
     if not run.impacts:
-        return [f"Nothing is struck within {run.time[-1]:.3g} s."]
+        return [f"Nothing is struck within {run.time[-1]:.3g} s{_twins_strike(run)}."]
     first, hardest = run.impacts[0], max(run.impacts, key=lambda i: i.effective_energy)
     found = [
         f"The {first.body} {meets(first)} the {first.against} {_blow(run, first, 'first_blow')}."
@@ -28,7 +31,26 @@ def strike_sentences(run: Trajectory) -> list[str]:
             f"The hardest of {len(run.impacts)} blows is the {hardest.body} against the"
             f" {hardest.against}, {_blow(run, hardest, 'hardest_blow')}."
         )
-    return found
+    harder = _twins_strike(run)
+    return [*found, f"{harder}."] if harder else found
+
+
+def _twins_strike(run: Trajectory) -> str:
+    """How hard twins strike where that is harder than the run does, "" where none does."""
+    twins, own = run.twins, max((i.effective_energy for i in run.impacts), default=0.0)
+    blows = [b for b in twins.hardest if b is not None] if twins is not None else []
+    harder = [b for b in blows if b.effective_energy > (1 + WITHIN) * own]
+    if twins is None or not harder:
+        return ""
+    worst = max(harder, key=lambda b: b.effective_energy)
+    runs = f"{len(harder)} of {twins.runs - 1} runs" if twins.runs > 2 else "a run"
+    whose = f"{runs}{OTHERWISE}{', or knocked slightly where it rests' if twins.tipped else ''}"
+    balance = ", but it only stands balanced: in" if twins.tipped else ", but in"
+    return (
+        f"{f'Harder in {whose}:' if run.impacts else f'{balance} {whose},'} the {worst.body}"
+        f" {meets(worst)} the {worst.against} after {_s(worst.time)} {as_fast(worst)}"
+        f" {short(worst.closing_speed)} m/s with {short(worst.kinetic_energy)} J"
+    )
 
 
 def _blow(run: Trajectory, blow: Impact, name: str) -> str:
@@ -42,11 +64,7 @@ def _blow(run: Trajectory, blow: Impact, name: str) -> str:
     if twins is None or twins.runs < 2:
         return said
     mark = twins.trust(f"{name}.closing_speed_m_s")
-    return (
-        said
-        if mark == Trust.REPRODUCIBLE
-        else f"{said} (a run begun a millionth otherwise: not so)"
-    )
+    return said if mark == Trust.REPRODUCIBLE else f"{said} (a run{OTHERWISE}: not so)"
 
 
 def _least(low: float) -> str:

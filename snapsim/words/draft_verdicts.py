@@ -15,11 +15,26 @@ NOT_SEARCHED = (
 )
 
 
-def headline(part: str, fate: Fate, stronger: bool, error: float, held: tuple[str, ...]) -> str:
-    """Return what happens if all is let go now."""
+def headline(
+    part: str,
+    fate: Fate,
+    stronger: bool,
+    error: float,
+    held: tuple[str, ...],
+    knocked: tuple[str, Fate] | None = None,
+) -> str:
+    """Return what happens if all is let go now; `knocked` slightly, where that takes it away."""
     if fate.kind is FateKind.SNAPS:
         return f"Let go now, the {part} {_snap(fate)}."
     found = f"{_if_held(held)}the {part} {_calm(fate)}."
+    if knocked is not None:
+        which, then = knocked
+        if then.kind is FateKind.SNAPS:
+            return (
+                f"It may snap. In this draft run {found[:-1]}, but it only stands balanced: after a"
+                f" slight knock the {which} {_snap(then)}."
+            )
+        found = f"{found[:-1]}, but it only stands balanced: a slight knock takes it away."
     if stronger:
         return (
             f"It may snap. In this draft run {found[:-1]}, but with a pull"

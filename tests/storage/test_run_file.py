@@ -79,6 +79,7 @@ def test_what_twins_say_reads_back_exactly(run, tmp_path):
         },
         lying={"a": (Lying((("b.c", Manner.FLAT),)), Lying((), True), Lying(()))},
         tipped=1,
+        hardest=(run.impacts[-1], None),
     )
     write_run(dataclasses.replace(run, twins=twins), tmp_path / "run.h5")
     back = snapsim.read_run(tmp_path / "run.h5").twins
