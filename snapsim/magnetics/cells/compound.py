@@ -1,8 +1,8 @@
 """Cells of a compound: those of its members, each in its place.
 
-Members are meshed on their own; where two meet face to face with unlike cells, the faces overlap
-without matching, and the charges on them cancel all the same. Cells that do match share their
-faces. No mirror planes.
+Blocks along its axes share one grid (`joined_blocks`). Other members are meshed on their own; where
+two meet face to face with unlike cells, the faces overlap without matching, and the charges on them
+cancel all the same. Cells that do match share their faces. No mirror planes.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 
 from snapsim.arrays import Array, IntArray
-from snapsim.magnetics.cells import family
+from snapsim.magnetics.cells import family, joined_blocks
 from snapsim.magnetics.cells.hexahedron import volume_and_centre
 from snapsim.magnetics.cells.layout import CellLayout, Divisions
 from snapsim.parts.shapes import Compound, Shape
@@ -22,7 +22,11 @@ SAME: Final = 1e-9
 
 
 def divisions(shape: Compound, base_cells: float) -> Divisions:
-    """Return the members' divisions one after another, each after how many numbers it has."""
+    """Return the members' divisions one after another, each after how many numbers it has; or 0
+    and the divisions of the grid of `joined_blocks`."""
+    together = joined_blocks.divisions(shape, base_cells)
+    if together:
+        return 0, *together
     cut: list[int] = []
     for member in shape.members:
         solid = family.simplest(member.shape)
@@ -35,6 +39,8 @@ def divisions(shape: Compound, base_cells: float) -> Divisions:
 
 def halved(shape: Compound, cut: Divisions) -> Divisions:
     """Every member's cells half as long."""
+    if cut[0] == 0:
+        return tuple(2 * n for n in cut)
     out: list[int] = []
     for member in shape.members:
         own = cut[len(out) + 1 : len(out) + 1 + cut[len(out)]]
@@ -45,6 +51,8 @@ def halved(shape: Compound, cut: Divisions) -> Divisions:
 
 def octant(shape: Compound, cut: Divisions) -> tuple[Array, IntArray]:
     """Return corners [m] and cells of the whole compound."""
+    if cut[0] == 0:
+        return joined_blocks.cells(shape, cut[1:])
     corners, cells, count, at = [], [], 0, 0
     for member in shape.members:
         own = cut[at + 1 : at + 1 + cut[at]]

@@ -7,11 +7,13 @@ coils (those of problem 13 are rounded), mid-height for the measured sections of
 
 Both are closed circuits, the worst case for magnetisation that is even in cells: unsaturated steel
 needs a hundredth of the field that its poles make. Found at `normal`: problem 20, mean Bz in the
-pole -4.3, +1.0, -0.5 % of the measured at 1000, 3000, 5000 A, in the yoke +0.3, -0.6, +0.5 %;
-problem 13 -3 to -6 % in the centre plate (-5 to -15 % at its edge; it depends on where in a cell
-one looks), -9.3 to +0.8 % in the channels (finite elements of the same definition: +7 to +12 % and
-+3 to +6 %). At `draft` -15 to -2 % and -33 to -48 %. The force on the pole has bars wider than
-itself, for gap and cells are 1.5 and 11 mm: -67 of 75.0 N at 4500 A at `normal`, -37 N at `draft`.
+pole -3.7, +1.2, -0.5 % of the measured at 1000, 3000, 5000 A, in the yoke +1.2, -0.3, +0.7 %;
+problem 13 -1 to -3 % in the centre plate (-12 % at its edge; it depends on where in a cell one
+looks), -3.4 to +2.1 % in the channels (finite elements of the same definition: +7 to +12 % and +3
+to +6 %). At `draft` -13 to -1 % and -16 to -37 %. With cells of their own in each block of yoke and
+channels, which did not match, it was -3 to -6 and -9 to +1 % in problem 13 at `normal`. The force
+on the pole has bars wider than itself, for gap and cells are 1.5 and 7 mm: -80 of 75.0 N at 4500 A
+at `normal`, -56 N at `draft`.
 `test_centre_pole_force` solves problem 20 on graded cells to 2 %.
 """
 
@@ -79,7 +81,7 @@ def test_at_draft_the_force_on_the_pole_is_too_small_and_its_bar_says_so(turns, 
     run(["force", str(POLE), "--json", "--set", "run.detail=draft", "--set", what_if])
     pole = json.loads(capsys.readouterr().out)["bodies"]["pole"]
     force, low = -pole["force_N"][2], pole["force_low_by_up_to"]
-    assert 0 < force < 0.6 * FORCE[turns] < FORCE[turns] < force * (1 + low)
+    assert 0.6 * FORCE[turns] < force < 0.8 * FORCE[turns] < FORCE[turns] < force * (1 + low)
 
 
 def test_at_draft_the_flux_in_the_pole_is_near_the_measured_once_it_saturates():
@@ -95,7 +97,7 @@ def test_the_flux_in_pole_and_yoke_is_the_measured_one(turns):
 
 @pytest.mark.longer
 def test_the_flux_in_plates_round_a_coil_is_the_measured_one():
-    """Ten per cent: gaps of 0.5 mm between plates of 3.2 mm on cells of several mm; a fifth at z =
+    """Five per cent: gaps of 0.5 mm between plates of 3.2 mm on cells of several mm; a fifth at z =
     60 mm, the edge of the gaps, where it depends on where in a cell one looks."""
     centre = [(2, z, (-1.6, 1.6), (-25, 25)) for z in CENTRE]
     limb = [(0, x, (15, 65), (60, 63.2)) for x in LIMB]
@@ -105,5 +107,4 @@ def test_the_flux_in_plates_round_a_coil_is_the_measured_one():
     edge = list(CENTRE).index(60)
     assert found[edge] == pytest.approx(measured[edge], rel=0.2)
     del found[edge], measured[edge]
-    assert found == pytest.approx(measured, rel=0.10)
-    assert found[:edge] == pytest.approx(measured[:edge], rel=0.08)
+    assert found == pytest.approx(measured, rel=0.05)
