@@ -40,7 +40,12 @@ from snapsim.parts.states import Pose
 from snapsim.simulation.current_stages import change_moments, standing_at
 from snapsim.simulation.magnet_rims import nearness, rims
 from snapsim.simulation.pose_accuracy import PoseAccuracy
-from snapsim.simulation.refinement import RefinedEstimate, TwoMeshes, estimate_energy
+from snapsim.simulation.refinement import (
+    RefinedEstimate,
+    TwoMeshes,
+    estimate_energy,
+    have_seams,
+)
 from snapsim.simulation.system import System
 from snapsim.simulation.trajectory import Impact, Trajectory
 
@@ -172,7 +177,9 @@ class _Work:
             for i in own
         }
         alone = serves(list(own.values()), run.system.recoil)
-        self.meshes = TwoMeshes(coarse, own, pieces=_pieces(run.system), continuous=alone)
+        self.meshes = TwoMeshes(
+            coarse, own, pieces=_pieces(run.system), continuous=alone, seams=have_seams(run.system)
+        )
         coarse_count, count = self.meshes.counts
         self.as_coarse = count < TWICE * coarse_count
         self.model = MagneticModel(

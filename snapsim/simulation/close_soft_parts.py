@@ -216,11 +216,12 @@ class CloseGap:
             if self.alike:
                 return f"{pair} may be up to {by} too large, however fine the cells"
             return f"{pair} may be up to {by} off, too small as a rule"
+        low = f"{pair} is too small as a rule; the true one may be"
         if self.crowding < 1:
-            return f"{pair} is too small; the true one may be up to {self.crowding:.0%} larger"
+            return f"{low} up to {self.crowding:.0%} larger"
         times = min(round(1 + self.crowding), 20)
         many = f"{times} times" if times < 20 else "many times"
-        return f"{pair} is too small; the true one may be {many} as large"
+        return f"{low} {many} as large"
 
 
 class CloseSoftParts:

@@ -16,6 +16,7 @@ from typing import Final
 import numpy as np
 
 from snapsim.arrays import Array, BoolArray
+from snapsim.magnetics.cells import nominal_size
 from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.model import MagneticModel, MagneticState
 from snapsim.parts.states import Pose
@@ -81,6 +82,9 @@ class PoseAccuracy:
         self.coarse = model(finely.coarse) if finely.coarse else self.fine
         self._cells = finely.fine
         self._reaches = np.array([float(b.shape.extents.max()) for b in system.bodies])
+        edges = {i: nominal_size(cells) for i, cells in finely.fine.items()}
+        widest = max(edges.values(), default=0.0)
+        self._edges = np.array([edges.get(i, widest) for i in range(len(system.bodies))])
         self._rims = {i: rims(system.bodies[i]) for i in self.fine.magnets} if finely.fine else {}
         soft = self.fine.soft
         self._close = CloseSoftParts(
@@ -122,6 +126,8 @@ class PoseAccuracy:
         rule = np.linalg.norm(fine.torque - rough.torque, axis=1)
         rule += missed * np.linalg.norm(fine.torque, axis=1)
         rule += BALANCED * self._reaches * np.linalg.norm(fine.force, axis=1)
+        # the force's error acts somewhere: near symmetry two meshes may agree on no torque
+        rule += push.error * self._edges
         found = PoseEstimate(
             replace(whole, error=push.error),
             estimate_loads(coarse.torque, fine.torque, rule, clear, self.meshes),

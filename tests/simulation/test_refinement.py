@@ -9,10 +9,13 @@ from snapsim.magnetics.cells import extrapolation_order, refinement_pair
 from snapsim.magnetics.model import MagneticModel, mean_polarisation
 from snapsim.parts.bodies import Body
 from snapsim.parts.materials import MagnetisationCurve, Material
-from snapsim.parts.shapes import Box, Cylinder, Prism, Sphere
+from snapsim.parts.shapes import Box, Compound, Cylinder, Piece, Prism, Sphere
 from snapsim.parts.states import Pose
 from snapsim.simulation.refinement import (
+    FEW,
     FLOOR,
+    RATIO_FEW_CONTINUOUS,
+    RATIO_FEW_SEAMS,
     SAFETY,
     SAFETY_COARSE,
     TwoMeshes,
@@ -124,6 +127,20 @@ def test_the_bar_covers_the_error_of_a_force(distance, direction, exact, detail)
     expected = np.array([0, 0, exact * (moment / 100) ** 2])
     error = np.linalg.norm(estimate.value[1] - expected)
     assert error < estimate.error[1] < 0.25 * np.linalg.norm(expected)
+
+
+@pytest.mark.parametrize(("member", "seams"), [(Box, False), (Cylinder, True)])
+def test_members_whose_cells_do_not_match_widen_the_bar(
+    member, seams, make_body, make_system, materials
+):
+    """A stem under a block: a block shares its grid of cells, a rod has cells of its own."""
+    stem = member((0.01, 0.02, 0.05)) if member is Box else member(0.01, 0.05)
+    shape = Compound((Piece(Box((0.06, 0.02, 0.01))), Piece(stem, np.array([0, 0, -0.03]))))
+    part = make_body("part", shape, materials["iron"](CHI))
+    meshes = two_meshes(make_system([(part, (0, 0, 0))], detail="draft"))
+    assert meshes.seams == seams
+    assert meshes.fewest < FEW
+    assert meshes.ratios(clear=True) == (RATIO_FEW_SEAMS if seams else RATIO_FEW_CONTINUOUS)
 
 
 def ball_under_a_magnet(make_body, make_system, materials, detail="draft"):

@@ -8,10 +8,10 @@ import numpy as np
 
 from snapsim.arrays import Array
 from snapsim.errors import InputError
-from snapsim.magnetics.cells import compound, family
+from snapsim.magnetics.cells import compound, family, joined_blocks
 from snapsim.magnetics.cells.contract import CellMesh
 from snapsim.magnetics.cells.layout import CellLayout, Divisions
-from snapsim.parts.shapes import Shape
+from snapsim.parts.shapes import Compound, Shape
 
 LAYOUTS: Final[dict[str, CellLayout]] = {**family.LAYOUTS, "compound": compound.LAYOUT}
 
@@ -80,6 +80,12 @@ def extrapolation_order(shape: Shape, detail: str | int = "normal") -> float:
     return layout.order(_coarse_of_pair(shape, layout, detail))
 
 
+def cells_match(shape: Shape) -> bool:
+    """Do cells match wherever a shape's members meet? A shape without members has no seams."""
+    shape = family.simplest(shape)
+    return not isinstance(shape, Compound) or bool(joined_blocks.divisions(shape, 1.0))
+
+
 def nominal_size(cells: CellMesh) -> float:
     """Return the edge [m] of a cube of the mean cell volume."""
     return float(np.cbrt(cells.volume.mean()))
@@ -119,6 +125,7 @@ __all__ = [
     "EXTRAPOLATION_ORDER",
     "LAYOUTS",
     "CellMesh",
+    "cells_match",
     "extrapolated",
     "extrapolation_order",
     "mesh",
