@@ -66,6 +66,7 @@ def _wood(body: Body) -> Any:
     texture: Any = pv.Texture(planks(palette.look_of(body.material).colour))  # type: ignore[no-untyped-call]
     texture.SetInterpolate(True)
     texture.SetMipmap(True)
+    texture.SetMaximumAnisotropicFiltering(1.0)  # in software an eighth of the drawing, unseen
     texture.SetRepeat(True)
     return texture
 
