@@ -320,7 +320,7 @@ def _pass(
     if barrier is None:
         return ["no pass to a magnet was found as far as these ways were followed"] if ways else []
     if not snaps_now and barrier["energy_J"] + barrier["energy_error_J"] < 1e-9:
-        return ["only friction holds it: no pass in energy lies between it and the magnet"]
+        return ["friction or balance alone holds it: no pass in energy lies before the magnet"]
     most = "" if barrier["single_pass"] else "at most "
     energy = f"{most}{plain(barrier['energy_J'])} +- {plain(barrier['energy_error_J'])} J"
     speed, force = plain(barrier["nudge_speed_m_s"]), plain(barrier["hand_force_N"])

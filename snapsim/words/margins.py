@@ -163,6 +163,10 @@ def margin_answer(
     if fate == "touches" or not ways:
         return f"{_opened(said)}."
     known = [t for t in ways if t.found]
+    if fate == "stays" and known and known[0].least is not None and known[0].least <= 0.0:
+        said = (
+            f"let go now, {body} may snap, though as computed it comes to rest away from a magnet"
+        )
     if known:
         weakest = known[0]
         head = "weakest way" if weakest.safe_from is None else "nearest way out of it"

@@ -96,6 +96,9 @@ def test_a_part_that_snaps_as_it_is_when_let_go_leaves_no_way_safe():
     t = Scripted(snaps_above(0.02)).judged(lift(0.018), present=now)
     assert t.least == 0.0
     assert t.found
+    assert margin_answer("stays", "part", "", [t], NAMES).startswith("Let go now, part may snap,")
+    safe = Scripted(snaps_above(0.02)).judged(lift(0.018))
+    assert "may snap, though" not in margin_answer("stays", "part", "", [safe], NAMES)
 
 
 def test_a_way_for_which_no_releases_are_left_says_so():
