@@ -58,9 +58,10 @@ def _made_ready(
     if folder.exists() and not force:
         raise InputError("exists already; use --force to replace it", file=str(folder))
     changed = list(what_if) or leaning_less(told)
+    each = [[], changed] if changed else [[]]
+    systems = [snapsim.load_scene(scene, changes) for changes in each]  # faults before any release
     runs = []
-    for changes in [[], *([changed] if changed else [])]:
-        system = snapsim.load_scene(scene, changes)
+    for system in systems:
         with release_progress(system.duration) as progress:
             runs.append(snapsim.release(system, progress))
     folder.mkdir(exist_ok=True)

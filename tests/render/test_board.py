@@ -2,13 +2,14 @@
 
 import dataclasses
 import itertools
+from pathlib import Path
 
 import numpy as np
 import pytest
 from PIL import Image
 
 from snapsim.cli.clip import parse_size
-from snapsim.cli.story import leaning_less, leaves_room, ready_board
+from snapsim.cli.story import board_of, leaning_less, leaves_room, ready_board
 from snapsim.cli.story_file import moment_of, read_story
 from snapsim.errors import InputError
 from snapsim.render import render_story, write_story_captions
@@ -18,6 +19,7 @@ from snapsim.render.events import EventKind, main_blow
 from snapsim.render.flashes import luminance
 from snapsim.render.show import plan
 
+SCENES = Path(__file__).parents[2] / "scenarios"
 BOARD = """
 size = "320x240"
 rate = "{rate}"
@@ -205,3 +207,17 @@ def test_a_film_of_a_board_is_drawn_and_gets_dark_at_its_cuts(board, tmp_path, d
         pictures = [f.to_ndarray(format="rgb24") for f in file.decode(video=0)]
     assert len(pictures) == report.frames
     assert np.std(pictures[-6]) > 5
+
+
+def test_a_what_if_that_cannot_be_is_refused_before_anything_is_released(tmp_path, monkeypatch):
+    monkeypatch.setattr("snapsim.release", lambda *_: pytest.fail("released"))
+    scene = str(SCENES / "two-blanks-under-one-pole.toml")
+    with pytest.raises(InputError, match=r"right string.*length"):
+        board_of(
+            scene,
+            str(tmp_path / "f.mp4"),
+            ['body."right blank".position.x="45 mm"'],
+            False,
+            parse_size,
+        )
+    assert not list(tmp_path.iterdir())
