@@ -84,6 +84,7 @@ class Motion:
                 now = yield from press(now, problem, books)
             else:
                 now = yield from fly(now, problem, books)
+            _look_at_joints(now, problem, books)
             ending = _ending(now, problem, books)
         self._reached = now
         yield books.frame(now.state, touching=phase is Phase.PRESS)
@@ -139,9 +140,6 @@ def _joints_ready(
     """Let joints part that must, take the blows of rows that closed, choose the joints' mode."""
     if not now.mode.attached:
         return now
-    strayed = np.abs(now.rows.error[now.rows.kind == EQUALITY])
-    if strayed.max(initial=0.0) > problem.settings.overlap:
-        books.take_unsolved(Unsolved.JOINT)
     now = joints_parted(now, problem, books)
     if snaps(now, problem) and phase_of(now, problem) is Phase.BLOW:
         report, now = strike(now, problem, books)  # of the contacts as well: it is told as a blow
@@ -151,6 +149,13 @@ def _joints_ready(
         now = snap(now, problem, books)
         yield books.frame(now.state, touching=True)
     return mode_chosen(now, problem)
+
+
+def _look_at_joints(now: Present, problem: MotionProblem, books: Books) -> None:
+    """Note where bodies have strayed from their joints, at a flight's end too."""
+    strayed = np.abs(now.rows.error[now.rows.kind == EQUALITY])
+    if strayed.max(initial=0.0) > problem.settings.overlap:
+        books.take_unsolved(Unsolved.JOINT)
 
 
 def _ending(now: Present, problem: MotionProblem, books: Books) -> Ending | None:

@@ -32,6 +32,9 @@ _TINY_SLIP = 1e-13
 _LOCKED = 1e-9
 _LEVELS = 7
 _ENOUGH = 1e-14
+_TURNINGS = 64
+_MOST_STEPS = 100_000
+_GOES_ON, _ENDED, _LEFT = 0, 1, 2
 
 
 @compiled
@@ -46,18 +49,18 @@ def single_blow(block: Array, start: Array, restitution: float, friction: float)
     state = np.array([start[0], start[1], start[2], 0.0, 0.0, 0.0])  # u (3), p_n, E, work
     scale = np.sqrt(start[0] ** 2 + start[1] ** 2 + start[2] ** 2)
     kappa = np.inf if restitution == 0.0 else 1.0 / restitution**2
-    done = False
-    for _ in range(64):
+    stands = _GOES_ON
+    for _ in range(_TURNINGS):
         slip = np.hypot(state[1], state[2])
         if slip <= _TINY_SLIP * scale:
             state[1], state[2] = 0.0, 0.0
         if slip <= _TINY_SLIP * scale or _steady(block, state, friction):
-            done = _straight(block, state, friction, kappa)
+            stands = _ENDED if _straight(block, state, friction, kappa) else _GOES_ON
         else:
-            done = _curved(block, state, friction, kappa, scale)
-        if done:
+            stands = _curved(block, state, friction, kappa, scale)
+        if stands != _GOES_ON:
             break
-    return _impulse(block, start, state, 0.0 if done else 1.0)
+    return _impulse(block, start, state, 0.0 if stands == _ENDED else 1.0)
 
 
 @compiled
@@ -167,19 +170,20 @@ def _store(state: Array, rate: float, step: float, kappa: float) -> None:
 
 
 @compiled
-def _curved(block: Array, state: Array, friction: float, kappa: float, scale: float) -> bool:
-    """Integrate turning slip to the end of the blow (True), to its stop or to a steady line.
+def _curved(block: Array, state: Array, friction: float, kappa: float, scale: float) -> int:
+    """Integrate turning slip to the end of the blow, or to its stop or a steady line, from where it
+    goes on; one that has used up its steps is left.
 
     Steps are cut where compression turns into restitution and back, and at the end.
     """
     speed = friction * (block[1, 1] + block[2, 2]) + np.hypot(block[0, 1], block[0, 2])
     full, enough = 0.5 / speed, _ENOUGH * scale
     step = full
-    for _ in range(100_000):
+    for _ in range(_MOST_STEPS):
         share = 1.0 if state[0] < 0.0 else kappa
         if state[0] >= 0.0 and (state[4] <= 0.0 or share == np.inf):
             state[4] = 0.0
-            return True
+            return _ENDED
         trial, error = _extrapolate(block, state, friction, share, step, enough)
         if error > 10.0 * enough and step > 1e-6 * full:
             step *= 0.5
@@ -190,9 +194,9 @@ def _curved(block: Array, state: Array, friction: float, kappa: float, scale: fl
         copy(trial, state)
         slip = np.hypot(state[1], state[2])
         if slip <= _TINY_SLIP * scale or _steady(block, state, friction):
-            return False
+            return _GOES_ON
         step = min(full, 2.0 * step)
-    return True
+    return _LEFT
 
 
 @compiled

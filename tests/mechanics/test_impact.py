@@ -6,8 +6,8 @@ from plain_arrays import contacts_of, each, free_bodies
 from scipy.integrate import solve_ivp
 
 from snapsim.mechanics.contact_springs import Springs
-from snapsim.mechanics.impact import resolve_impact
-from snapsim.mechanics.simultaneous_blows import simultaneous_blows
+from snapsim.mechanics.impact import blow_on_operator, resolve_impact
+from snapsim.mechanics.simultaneous_blows import MOST_STEPS, STEP, simultaneous_blows
 from snapsim.mechanics.stronge import single_blow
 
 UP = np.array([0.0, 0.0, 1.0])
@@ -473,6 +473,30 @@ def test_a_part_wedged_on_its_rail_is_left_with_a_finite_impulse():
     found = single_blow(block, before, 1.0, 1.0)
     assert np.all(np.isfinite(found))
     assert before + block @ found[:3] == pytest.approx(np.zeros(3), abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("mu", "angle", "one", "other", "weak", "push", "e"),
+    [
+        (1.0, 3.9, (-1.0, -0.5, -0.5), (-1.9, 1.7, 0.9), 1e-7, (1.3, -0.9, -0.2), 1.0),
+        (0.5, 0.2, (1.4, -1.7, -0.4), (1.3, 0.2, -0.2), 1e-3, (0.3, 1.6, -0.9), 0.3),
+    ],
+)
+def test_a_lone_blow_that_is_not_followed_to_its_end_says_so(mu, angle, one, other, weak, push, e):
+    """Two ways to move are left, one of them `weak`ly, and none along (1, mu s): slip turns towards
+    s ever more slowly, and pushes ever less. It counts as a blow that used up all its steps."""
+    held = np.array([1.0, mu * np.cos(angle), mu * np.sin(angle)])
+    held /= np.linalg.norm(held)
+    ways = np.array([one, other]).T
+    ways -= np.outer(held, held @ ways)
+    ways[:, 1] *= np.sqrt(weak)
+    block = ways @ ways.T
+    before = block @ np.array(push)
+    before *= -np.sign(before[0])
+    assert single_blow(block, before, e, mu)[4] == 1.0
+    alone, unit = np.array([True]), (np.ones(1), np.array([False]))
+    given = block, before, np.array([e]), np.array([mu]), unit, alone
+    assert blow_on_operator(*given, (STEP, 0.0, 0.0))[2] >= MOST_STEPS
 
 
 def unlike_chain(mass, velocity, stiffness, linear, e):

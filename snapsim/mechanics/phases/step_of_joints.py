@@ -7,6 +7,7 @@ from what it bears in the step itself, so the step is solved until both agree.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 
@@ -35,6 +36,12 @@ from snapsim.mechanics.sustained_contact import (
     contact_step,
 )
 from snapsim.parts.states import Pose, State
+
+TURNS: Final = 50
+"""Turns by which bearings' friction and what they bear find each other, at most: in a flight's."""
+
+CHOOSING: Final = 6
+"""Turns in which a bearing may still begin or cease to slip."""
 
 
 @dataclass(frozen=True)
@@ -92,7 +99,7 @@ def joint_step(
     limits = limits_in(rows) if chosen is None else limits_in(rows).only(chosen)
     room = _limit_room(now, limits, chosen, middle, dt)
     slip, size = dict(now.mode.slip), np.zeros(len(linkage.joints))
-    for turn in range(8):
+    for turn in range(TURNS):
         joints = rows.only(kept(rows, Mode(now.mode.attached, frozenset(), slip)))
         moving = np.array([slip.get(int(j), 0.0) for j in rows.joint])
         rubbing = rows.only((rows.kind == FRICTION) & (moving != 0.0))
@@ -107,7 +114,7 @@ def joint_step(
         body = mobility(bodies, middle.pose.quaternion, joints)
         step = contact_step(body, middle, load, dt, contacts, given, wanted)
         before, size = size, friction_limits(linkage, rows, joints, step.held / dt)
-        new = _new_slip(slip, size, joints, rubbing, step, dt) if turn < 6 else slip
+        new = _new_slip(slip, size, joints, rubbing, step, dt) if turn < CHOOSING else slip
         if new == slip and np.allclose(size, before, rtol=1e-9, atol=0.0):
             break
         slip = new
