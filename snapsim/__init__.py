@@ -177,7 +177,10 @@ def example(name: str, changes: Sequence[str] = ()) -> snapsim.System:
 def field(scene: snapsim.System, points: snapsim.ArrayLike) -> snapsim.Array:
     """Return B (k, 3) [T] at world points (k, 3) [m], with all bodies as placed, inside them too.
 
-    Raises InputError on an overlap.
+    It has no error bar, and near iron it is as good as the cells: in closed iron circuits with gaps
+    of a millimetre 15 to 48 % too low at `draft`, 6 to 10 % at `normal` (two published rigs). Ask
+    again at a finer `detail`: what changes by much is not known better than that. Raises InputError
+    on an overlap.
     """
     from snapsim.landscape.field_at import field_at
     from snapsim.run.first_use import FIELDS_OVER_SPACE

@@ -178,6 +178,18 @@ def test_a_flat_disc_on_unequal_cells_drags_too_little_and_the_bound_says_by_how
     assert 0.97 < most < 1.01 + BEYOND
 
 
+def test_currents_in_a_field_are_pushed_and_turned_by_their_cross_product():
+    """Force and torque of drawn densities: the sums of J x B and r x (J x B) over the points."""
+    modes = current_modes(conductor_cells(Ring(0.06, 0.03, 0.02), 40), SIGMA)
+    generator = np.random.default_rng(1)
+    density = generator.normal(size=(modes.cells, 3))
+    field = generator.normal(size=modes.points.shape)
+    push = modes.weights[..., None] * np.cross(density[:, None], field)
+    found = density.ravel() @ field_loads(modes, field.reshape(-1, 3))
+    assert found[:3] == pytest.approx(push.sum(axis=(0, 1)), rel=1e-9)
+    assert found[3:] == pytest.approx(np.cross(modes.points, push).sum(axis=(0, 1)), rel=1e-9)
+
+
 def heat(modes, drive):
     """Heat [W] of slow currents that E (p, 3) [V/m] at the cells' points drives."""
     loads = (modes.weights[..., None] * drive.reshape(modes.points.shape)).sum(axis=1)

@@ -234,8 +234,8 @@ def test_a_scene_without_moving_magnets_by_conductors_has_no_brake():
 
 @pytest.mark.longer
 def test_the_bar_of_a_blow_covers_six_per_cent_of_the_braking():
-    """A plate that conducts 5 % less or more: the first blow's energy stays within the bar, which
-    is no more than four times what that makes."""
+    """A plate that conducts 5 % less or more: the first blow's energy stays within what 6 % of the
+    braking leave open, which is no more than four times what that makes; the bar holds more."""
     system = replace(scene_from_text(PLATE, "plate"), duration=0.08)
     energies, runs = [], []
     for share in (0.95, 1.0, 1.05):
@@ -244,7 +244,9 @@ def test_the_bar_of_a_blow_covers_six_per_cent_of_the_braking():
         bodies = (system.bodies[0], replace(plate, material=material))
         runs.append(snapsim.release(replace(system, bodies=bodies), twins=0))
         energies.append(runs[-1].impacts[0].kinetic_energy)
-    bar = float(runs[1].accuracy["first_impact_kinetic_energy_error_J"])
+    at = int(np.searchsorted(runs[1].time, runs[1].impacts[0].time))
+    bar = braking_doubt(runs[1])[at]
+    assert bar < float(runs[1].accuracy["first_impact_kinetic_energy_error_J"])
     assert energies[0] > energies[1] > energies[2]
     assert energies[0] - energies[1] < bar < 4 * (energies[0] - energies[1])
 
@@ -322,18 +324,16 @@ def test_what_cells_miss_is_in_the_bar_s_share():
 )
 def test_the_bar_of_a_blow_covers_what_finer_cells_change(shape, height):
     """Magnets dropped beside the middle of discs, a block and a nut of copper: the first blow at
-    draft is harder than at fine, by less than its bar."""
+    draft is harder than at normal, by less than its bar."""
     text = PLATE.replace('kind = "box", size = "150 x 60 x 6 mm"', shape)
     text = text.replace("0, 0, -3 mm", f"0, 0, {-height / 2} mm").replace("1.5 m/s", "0.1 m/s")
-    text = text.replace("-60 mm, 2 mm, 9 mm", "9 mm, 4 mm, 60 mm").replace("0.12 s", "0.3 s")
+    text = text.replace("-60 mm, 2 mm, 9 mm", "9 mm, 4 mm, 60 mm").replace("0.12 s", "0.13 s")
     system = scene_from_text(text, "dropped")
     coarse = snapsim.release(system, twins=0)
-    fine = snapsim.release(replace(system, detail="fine"), twins=0)
-    energy, better = (r.impacts[0].kinetic_energy for r in (coarse, fine))
+    finer = snapsim.release(replace(system, detail="normal"), twins=0)
+    energy, better = (r.impacts[0].kinetic_energy for r in (coarse, finer))
     bar = float(coarse.accuracy["first_impact_kinetic_energy_error_J"])
-    assert energy > better
-    assert energy - better < bar
-    assert float(coarse.accuracy["coarse_share"]) > float(fine.accuracy["coarse_share"])
+    assert 0 < energy - better < bar
 
 
 def test_a_run_says_by_how_much_its_cells_brake_too_little():
