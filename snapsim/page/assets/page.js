@@ -405,8 +405,9 @@
 
       ofRun(record) {
         const [says, ...more] = record.says, s = record.summary;
-        const kind = record.warning ? "unknown" : "told";
-        return { kind, says, more, limits: [], stale: false, mark: `${this.nameOf(this.shown)} · ${s.outcome}` };
+        const kind = record.warning ? "unknown" : "told", warned = (record.notes || []).filter((n) => n.warns).length;
+        const warnings = warned ? ` · ${warned} warning${warned > 1 ? "s" : ""} under Runs` : "";
+        return { kind, says, more, limits: [], stale: false, mark: `${this.nameOf(this.shown)} · ${s.outcome}${warnings}` };
       },
       nameOf(number) { return (this.runs.find((r) => r.number === number) || { name: "run" }).name; },
 

@@ -73,11 +73,15 @@
     return `slowed ${(1 / Math.max(kept, 1e-3)).toFixed(1)} times: this machine keeps no more`;
   };
 
+  // What is said where the next moment is long in coming: a pace of earlier moments would be none now.
+  const stillWords = (waited) => (waited < 1500 ? ""
+    : `stands still since ${Math.floor(waited / 1000)} s: what touches here is slow to compute, it goes on by itself`);
+
   /** @type {Component} */
   const SnapRehearsal = {
     emits: ["hand", "end", "pace"],
     props: { limit: String, tone: Boolean },
-    data: () => ({ held: true, time: 0, speed: "", starting: true, keeping: false, pace: 1 }),
+    data: () => ({ held: true, time: 0, speed: "", starting: true, keeping: false, pace: 1, moments: -1, heard: 0 }),
     methods: {
       take(news, updates) {
         this.keeping = news.state === "keeping";
@@ -85,7 +89,9 @@
         if (!news.moment) return;
         this.held = news.moment.held;
         this.time = news.moment.time_s;
-        this.speed = `${Math.round(updates)} updates a second, ${paceWords(news.moment)}`;
+        const now = performance.now();
+        if (news.moments !== this.moments) Object.assign(this, { moments: news.moments, heard: now });
+        this.speed = stillWords(now - this.heard) || `${Math.round(updates)} updates a second, ${paceWords(news.moment)}`;
       },
     },
     template: `<div class="live" role="group" aria-label="rehearsal">

@@ -44,3 +44,18 @@ test("so close to other iron that no pull is known ahead is never calm, nor said
   const words = computed.lifts.call({ m: near, ahead: methods.ahead });
   assert.equal(words, "not known so close to nut");
 });
+
+test("where no moment comes it says for how long, not the pace of earlier ones", () => {
+  const { window, snapsim: own } = load("viewer.js", "parts.js", "rehearsing.js");
+  const { data, methods } = own.parts.SnapRehearsal, piece = data();
+  const news = { state: "running", moments: 7, moment: { held: true, time_s: 1, kept: 0.5, pace: 1 } };
+  const at = (now, moments) => {
+    window.now = now;
+    methods.take.call(piece, { ...news, moments }, 30);
+    return piece.speed;
+  };
+  assert.match(at(1000, 7), /^30 updates a second, slowed/);
+  assert.match(at(2400, 7), /^30 updates/);
+  assert.match(at(5200, 7), /^stands still since 4 s/);
+  assert.match(at(5300, 8), /^30 updates/);
+});
