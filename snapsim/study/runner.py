@@ -46,6 +46,7 @@ from snapsim.study.outcome import outcome_of
 from snapsim.study.outcome_row import WhatCounts, nothing
 from snapsim.study.place import placed
 from snapsim.study.placement import Placement
+from snapsim.work.interrupts import checkpoint
 from snapsim.work.processes import Processes
 
 Item = TypeVar("Item")
@@ -230,6 +231,7 @@ def _room(executor: Executor, room: int) -> int:
 def _some_done(executor: Executor, in_hand: dict[Future[Result], Task]) -> set[Future[Result]]:
     """Wait for a task to be done, as long as there is somebody to do it."""
     while True:
+        checkpoint()
         done, _ = wait(in_hand, GLANCE, return_when=FIRST_COMPLETED)
         if done:
             return done

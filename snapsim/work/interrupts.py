@@ -33,10 +33,10 @@ class AskedToEnd(KeyboardInterrupt):
 
 _requests: list[int] = []
 
-SOON: Final = 1.0
+SOON: Final = 0.25
 """Seconds since the last checkpoint within which another is due: a request waits for it."""
 
-PATIENCE: Final = 3.0
+PATIENCE: Final = 1.0
 """Seconds that it waits at the most."""
 
 
