@@ -9,7 +9,6 @@ takes it elsewhere without an end, for `LONGER`. Not where a hand holds, or a jo
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import replace
 from typing import Final
 
@@ -24,11 +23,12 @@ from snapsim.parts.bodies import Body
 from snapsim.parts.shapes import Revolution
 from snapsim.parts.states import Pose, State
 from snapsim.run.release import release
+from snapsim.run.run_log import Until
 from snapsim.simulation.current_stages import StagedLoads, standing_at
 from snapsim.simulation.overlap import OverlapError
 from snapsim.simulation.reproducibility import WITHIN
 from snapsim.simulation.system import System
-from snapsim.simulation.trajectory import Impact, Trajectory
+from snapsim.simulation.trajectory import Trajectory
 
 KNOCK: Final = 5e-3
 """Speed [m/s] of centre and rim that a part at rest is knocked with, as by a step nearby (common
@@ -39,8 +39,6 @@ FOLLOWED: Final = 0.5
 
 LONGER: Final = 2.0
 """Time [s] that is looked at where the part is elsewhere by then, and still moves."""
-
-Until = Callable[[Impact], EndReason | None]
 
 
 def bare(
